@@ -1,0 +1,52 @@
+"""Array types and the checks every public entry makes of them."""
+
+from __future__ import annotations
+
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lightplan.errors import RigError
+
+Floats: TypeAlias = NDArray[np.floating[Any]]
+Doubles: TypeAlias = NDArray[np.float64]
+Singles: TypeAlias = NDArray[np.float32]
+Integers: TypeAlias = NDArray[np.integer[Any]]
+Booleans: TypeAlias = NDArray[np.bool_]
+Vector: TypeAlias = tuple[float, float, float]
+
+
+def read_only(values: ArrayLike, dtype: Any = np.float64) -> Doubles:
+    """Return a read-only contiguous copy of `values`.
+
+    >>> read_only([1, 2]).flags.writeable
+    False
+    """
+    array = np.array(values, dtype=dtype, order="C")
+    array.setflags(write=False)
+    return array
+
+
+def vector(values: object, field: str) -> Vector:
+    """Return three finite numbers as a tuple, or raise `RigError` naming `field`.
+
+    >>> vector([0, 1, 2], "position_mm")
+    (0.0, 1.0, 2.0)
+    """
+    try:
+        x, y, z = (float(v) for v in values)  # type: ignore[attr-defined]
+    except (TypeError, ValueError):
+        raise _bad_vector(values, field) from None
+    if not np.isfinite([x, y, z]).all():
+        raise _bad_vector(values, field)
+    return (x, y, z)
+
+
+def _bad_vector(values: object, field: str) -> RigError:
+    return RigError(
+        field=field,
+        wanted="three finite numbers [x, y, z]",
+        got=values,
+        cure="measure x to the right, y away from you and z up from the sheet's middle",
+    )

@@ -1,0 +1,90 @@
+"""The error tree. Every message is one sentence with its cure.
+
+::
+
+    LightplanError
+    ├── BadInput            the maker's input cannot be used (exit code 2)
+    │   ├── RigError        a value of a rig, or of a rig file
+    │   ├── ArtworkError    the foil artwork picture
+    │   ├── PhotoError      a photograph that cannot be judged
+    │   └── ProfileError    a light probe or a photometric (IES) file
+    └── MissingFeature      an optional part of the machine is absent (3-D, cluster)
+"""
+
+from __future__ import annotations
+
+from typing import Self
+
+
+class LightplanError(Exception):
+    """Base of everything lightplan raises on purpose."""
+
+
+class BadInput(LightplanError):
+    """Input that cannot be used.
+
+    Parameters
+    ----------
+    field : str
+        What is wrong, as the maker would name it ("lamps.key.width_mm").
+    wanted : str
+        What was wanted, to follow "must be" ("greater than 0").
+    got : object
+        What came; shown shortened.
+    cure : str
+        What to do, an imperative without full stop.
+    file : str or None
+        The file the value came from, when there is one.
+    """
+
+    def __init__(
+        self, *, field: str, wanted: str, got: object, cure: str, file: str | None = None
+    ) -> None:
+        self.field, self.wanted, self.got, self.cure, self.file = field, wanted, got, cure, file
+        super().__init__(self.sentence())
+
+    def sentence(self) -> str:
+        """Return the message as one sentence.
+
+        >>> print(BadInput(field="f_number", wanted="greater than 0", got=-4.0, cure="use 8"))
+        f_number must be greater than 0 (got -4.0); use 8.
+        """
+        where = f"{self.file}: " if self.file else ""
+        return f"{where}{self.field} must be {self.wanted} (got {_short(self.got)}); {self.cure}."
+
+    def within(self, prefix: str = "", *, file: str | None = None) -> Self:
+        """Return the same error with `prefix` before its field and the file's name."""
+        field = f"{prefix}.{self.field}" if prefix else self.field
+        return type(self)(
+            field=field,
+            wanted=self.wanted,
+            got=self.got,
+            cure=self.cure,
+            file=file if file is not None else self.file,
+        )
+
+
+class RigError(BadInput):
+    """A rig, or a rig file, with a value that cannot be."""
+
+
+class ArtworkError(BadInput):
+    """Foil artwork that cannot be read or does not fit its sheet."""
+
+
+class PhotoError(BadInput):
+    """A photograph that cannot be read or judged."""
+
+
+class ProfileError(BadInput):
+    """A light probe or photometric file that cannot be read."""
+
+
+class MissingFeature(LightplanError):
+    """Something this machine lacks; the message says what and how to get it."""
+
+
+def _short(value: object, limit: int = 60) -> str:
+    text = value if isinstance(value, str) else repr(value)
+    text = " ".join(text.split())
+    return text if len(text) <= limit else text[: limit - 1] + "…"

@@ -1,0 +1,43 @@
+"""A rig and its parts: frozen, validated when built."""
+
+from lightplan.scene.camera import Body, Camera, Exposure
+from lightplan.scene.cards import CARD_FINISHES, Card, Hole, Shell, Side
+from lightplan.scene.lamps import LAMP_SHAPES, OUTPUT_UNITS, AngularProfile, Lamp, Output
+from lightplan.scene.look import LOOK_KINDS, Look
+from lightplan.scene.placement import Placement
+from lightplan.scene.rig import DIMENSIONS, Freedom, Rig
+from lightplan.scene.room import Probe, Reach, Room, Table, Walls
+from lightplan.scene.sheet import Conductor, Flatness, Foil, Grating, Paper, Sheet
+
+__all__ = [
+    "CARD_FINISHES",
+    "DIMENSIONS",
+    "LAMP_SHAPES",
+    "LOOK_KINDS",
+    "OUTPUT_UNITS",
+    "AngularProfile",
+    "Body",
+    "Camera",
+    "Card",
+    "Conductor",
+    "Exposure",
+    "Flatness",
+    "Foil",
+    "Freedom",
+    "Grating",
+    "Hole",
+    "Lamp",
+    "Look",
+    "Output",
+    "Paper",
+    "Placement",
+    "Probe",
+    "Reach",
+    "Rig",
+    "Room",
+    "Sheet",
+    "Shell",
+    "Side",
+    "Table",
+    "Walls",
+]

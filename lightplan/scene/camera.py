@@ -1,0 +1,165 @@
+"""The camera or phone: where it is, what it sees, and the body that the foil sees."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.errors import RigError
+from lightplan.scene import checks
+from lightplan.scene.placement import Placement
+
+
+@dataclass(frozen=True, kw_only=True)
+class Exposure:
+    """Settings, or the wish that the paper lands on a level.
+
+    Parameters
+    ----------
+    f_number, time_s, iso : float or None
+        All three given: the exposure is fixed by them.
+    paper_level : float
+        Otherwise: linear level, as a share of clipping, that the brightest paper gets.
+    """
+
+    f_number: float | None = None
+    time_s: float | None = None
+    iso: float | None = None
+    paper_level: float = 0.7
+
+    def __post_init__(self) -> None:
+        for name in ("f_number", "time_s", "iso"):
+            value = getattr(self, name)
+            if value is not None:
+                checks.positive(value, f"camera.exposure.{name}", "read it off the camera")
+        given = [v is not None for v in (self.f_number, self.time_s, self.iso)]
+        if any(given) and not all(given):
+            raise RigError(
+                field="camera.exposure", wanted="all of f_number, time_s and iso, or none",
+                got=[n for n, g in zip(("f_number", "time_s", "iso"), given, strict=True) if g],
+                cure="add the missing ones, or give paper_level alone",
+            )  # fmt: skip
+        checks.between(
+            self.paper_level, 0.01, 2.0, "camera.exposure.paper_level", "0.7 suits white paper"
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Body:
+    """The front of the camera or phone, a dark rectangle behind the lens.
+
+    The lens looks through it at `lens_offset_mm` from its middle (right, up).
+    """
+
+    width_mm: float = 140.0
+    height_mm: float = 100.0
+    reflectance: float = 0.04
+    lens_offset_mm: tuple[float, float] = (0.0, 0.0)
+    setback_mm: float = 2.0
+
+    def __post_init__(self) -> None:
+        checks.positive(self.width_mm, "camera.body.width_mm")
+        checks.positive(self.height_mm, "camera.body.height_mm")
+        checks.between(
+            self.reflectance, 0.0, 1.0, "camera.body.reflectance", "0.04 is a black camera"
+        )
+        checks.between(self.setback_mm, 0.0, 500.0, "camera.body.setback_mm", "use 2")
+        for value in self.lens_offset_mm:
+            checks.between(value, -500.0, 500.0, "camera.body.lens_offset_mm", "measure it")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Camera:
+    """A pinhole camera (sharpness is not simulated).
+
+    Parameters
+    ----------
+    placement : Placement
+        Position of the lens, and the point in the middle of the picture.
+    focal_length_mm, sensor_width_mm, sensor_height_mm : float
+        They set the field of view.
+    pixels : (2,) int
+        Columns and rows of the camera's own file; the predicted picture has its shape.
+    polariser_rad : float or None
+        Direction of the filter's axis in the picture, counter-clockwise from
+        horizontal; None without a filter. [rad]
+    white_balance_k : float or None
+        Colour temperature the camera is set to; None: neutral for the rig's lamps.
+    """
+
+    placement: Placement
+    focal_length_mm: float = 50.0
+    sensor_width_mm: float = 23.5
+    sensor_height_mm: float = 15.6
+    pixels: tuple[int, int] = (6000, 4000)
+    body: Body | None = field(default_factory=Body)
+    exposure: Exposure = field(default_factory=Exposure)
+    polariser_rad: float | None = None
+    white_balance_k: float | None = None
+
+    def __post_init__(self) -> None:
+        checks.positive(self.focal_length_mm, "camera.focal_length_mm", "read it off the lens")
+        checks.positive(self.sensor_width_mm, "camera.sensor_width_mm")
+        checks.positive(self.sensor_height_mm, "camera.sensor_height_mm")
+        for count in self.pixels:
+            checks.between(count, 16, 60000, "camera.pixels", "use the camera's picture size")
+        if self.white_balance_k is not None:
+            checks.between(
+                self.white_balance_k, 1500, 20000, "camera.white_balance_k", "5500 is daylight"
+            )
+
+    def half_angles_tan(self) -> tuple[float, float]:
+        """Return tan of half the field of view, horizontal and vertical."""
+        return (
+            self.sensor_width_mm / (2 * self.focal_length_mm),
+            self.sensor_height_mm / (2 * self.focal_length_mm),
+        )
+
+    def axes(self) -> tuple[Doubles, Doubles, Doubles]:
+        """Return unit vectors (right, up, forward) of the picture, right = forward x up."""
+        right, up, forward = self.placement.axes()
+        return -right, up, forward
+
+    def pixel_rays(self, rows: int, cols: int) -> Doubles:
+        """Return unit directions through pixel centres.
+
+        Parameters
+        ----------
+        rows, cols : int
+            Size of the picture; row 0 is at the top.
+
+        Returns
+        -------
+        (rows, cols, 3) float
+        """
+        right, up, forward = self.axes()
+        tan_x, tan_y = self.half_angles_tan()
+        x = (2 * (np.arange(cols) + 0.5) / cols - 1) * tan_x
+        y = (1 - 2 * (np.arange(rows) + 0.5) / rows) * tan_y
+        rays = forward + x[None, :, None] * right + y[:, None, None] * up
+        return rays / np.linalg.norm(rays, axis=-1, keepdims=True)
+
+    def project(self, points_mm: Doubles, rows: int, cols: int) -> Doubles:
+        """Return fractional (row, column) of points; NaN behind the camera.
+
+        Parameters
+        ----------
+        points_mm : (..., 3) float
+        rows, cols : int
+            Size of the picture.
+
+        Returns
+        -------
+        (..., 2) float
+        """
+        right, up, forward = self.axes()
+        tan_x, tan_y = self.half_angles_tan()
+        offset = np.asarray(points_mm, float) - self.placement.position_mm
+        depth = offset @ forward
+        depth = np.where(depth > 1e-6, depth, math.nan)
+        col = (offset @ right / (depth * tan_x) + 1) / 2 * cols - 0.5
+        row = (1 - offset @ up / (depth * tan_y)) / 2 * rows - 0.5
+        return np.stack([row, col], axis=-1)

@@ -1,0 +1,38 @@
+"""Checks shared by the parts of a rig; each raises `RigError` with one sentence."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+
+from lightplan.errors import RigError
+
+
+def positive(value: float, field: str, cure: str = "measure it again") -> None:
+    """Refuse anything but a finite number above 0."""
+    if not (_is_number(value) and math.isfinite(value) and value > 0):
+        raise RigError(field=field, wanted="greater than 0", got=value, cure=cure)
+
+
+def between(value: float, low: float, high: float, field: str, cure: str) -> None:
+    """Refuse anything but a finite number from `low` to `high`."""
+    if not (_is_number(value) and math.isfinite(value) and low <= value <= high):
+        wanted = f"from {low:g} to {high:g}"
+        raise RigError(field=field, wanted=wanted, got=value, cure=cure)
+
+
+def one_of(value: str, allowed: Collection[str], field: str) -> None:
+    """Refuse a word that is not in `allowed`."""
+    if value not in allowed:
+        wanted = "one of " + ", ".join(allowed)
+        raise RigError(field=field, wanted=wanted, got=value, cure="choose one of these")
+
+
+def triple(values: tuple[float, float, float], low: float, high: float, field: str) -> None:
+    """Refuse a channel triple with a value outside `low` to `high`."""
+    for value, channel in zip(values, "rgb", strict=True):
+        between(value, low, high, f"{field}.{channel}", "give a share of the light, 0 to 1")
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)

@@ -1,0 +1,62 @@
+"""Where a flat thing stands and which way it faces."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Vector, vector
+from lightplan.errors import RigError
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Centre of a flat thing, the point it faces, and its turn about that line.
+
+    Parameters
+    ----------
+    position_mm : (3,) float
+        Centre of the face, mm, from the middle of the sheet.
+    aim_mm : (3,) float
+        A point straight in front of the face.
+    roll_rad : float
+        Turn about the facing line, counter-clockwise as the thing itself looks. [rad]
+    """
+
+    position_mm: Vector
+    aim_mm: Vector = (0.0, 0.0, 0.0)
+    roll_rad: float = 0.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_mm", vector(self.position_mm, "position_mm"))
+        object.__setattr__(self, "aim_mm", vector(self.aim_mm, "aim_mm"))
+        if not math.isfinite(self.roll_rad):
+            raise RigError(
+                field="roll_deg", wanted="a finite angle", got=self.roll_rad, cure="use 0"
+            )
+        if math.dist(self.position_mm, self.aim_mm) < 1e-6:
+            raise RigError(
+                field="aim_mm",
+                wanted="another point than position_mm",
+                got=self.aim_mm,
+                cure="aim at the sheet, [0, 0, 0]",
+            )
+
+    def axes(self) -> tuple[Doubles, Doubles, Doubles]:
+        """Return unit vectors (right, up, normal), right = up x normal.
+
+        `up` leans towards the world's z; for a face that looks straight up or down it
+        leans towards the world's y (away from the maker).
+        """
+        normal = np.subtract(self.aim_mm, self.position_mm)
+        normal /= np.linalg.norm(normal)
+        reference = np.array([0.0, 0.0, 1.0])
+        if abs(normal[2]) > 1.0 - 1e-9:
+            reference = np.array([0.0, 1.0, 0.0])
+        up = reference - (reference @ normal) * normal
+        up /= np.linalg.norm(up)
+        right = np.cross(up, normal)
+        cosine, sine = math.cos(self.roll_rad), math.sin(self.roll_rad)
+        return cosine * right + sine * up, cosine * up - sine * right, normal

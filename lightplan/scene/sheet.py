@@ -1,0 +1,193 @@
+"""The sheet: paper, foil, artwork, and how flat it lies."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.errors import ArtworkError, RigError
+from lightplan.optics.materials import FOIL_KINDS
+from lightplan.scene import checks
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conductor:
+    """Optical constants of a bare metal for the R, G and B channels."""
+
+    eta: tuple[float, float, float]
+    k: tuple[float, float, float]
+
+    def __post_init__(self) -> None:
+        checks.triple(self.eta, 0.0, 20.0, "sheet.foil.eta")
+        checks.triple(self.k, 0.0, 20.0, "sheet.foil.k")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grating:
+    """A diffraction grating pressed into the foil.
+
+    Parameters
+    ----------
+    lines_per_mm : float
+        Line density.
+    direction_rad : float
+        Direction on the sheet across the lines (along which light is spread),
+        counter-clockwise from x. [rad]
+    strength : float
+        Share of the reflected light that leaves the mirror direction, 0 to 1.
+    """
+
+    lines_per_mm: float = 1000.0
+    direction_rad: float = math.pi / 2
+    strength: float = 0.6
+
+    def __post_init__(self) -> None:
+        checks.between(
+            self.lines_per_mm, 50.0, 3000.0, "sheet.foil.grating.lines_per_mm", "1000 is usual"
+        )
+        checks.between(
+            self.direction_rad, -7.0, 7.0, "sheet.foil.grating.direction_deg", "use -180 to 180"
+        )
+        checks.between(self.strength, 0.0, 1.0, "sheet.foil.grating.strength", "0.6 is usual")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foil:
+    """Metal of the artwork.
+
+    Parameters
+    ----------
+    kind : str
+        A name of `lightplan.optics.materials.FOIL_KINDS`; sets the colour.
+    conductor : Conductor or None
+        Bare metal by its constants instead of `kind`.
+    roughness : (2,) float
+        GGX alpha along and across the brush direction; equal for a plain foil.
+    brush_rad : float
+        Direction on the sheet of the first roughness, from x. [rad]
+    grating : Grating or None
+        For holographic foil.
+    """
+
+    kind: str = "silver foil"
+    conductor: Conductor | None = None
+    roughness: tuple[float, float] = (0.05, 0.05)
+    brush_rad: float = 0.0
+    grating: Grating | None = None
+
+    def __post_init__(self) -> None:
+        checks.one_of(self.kind, FOIL_KINDS, "sheet.foil.kind")
+        for value in self.roughness:
+            checks.between(
+                value, 0.001, 1.0, "sheet.foil.roughness", "0.05 is a usual glossy foil"
+            )
+        checks.between(self.brush_rad, -7.0, 7.0, "sheet.foil.brush_deg", "use -180 to 180")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Paper:
+    """The stock: a matte body, with a clear coat when it is glossy.
+
+    Parameters
+    ----------
+    reflectance : (3,) float
+        Diffuse reflectance per channel, 0 to 1.
+    coat_index : float or None
+        Refractive index of a varnish, laminate or gloss coating; None for matte stock.
+    coat_roughness : float
+        GGX alpha of the coat's surface.
+    """
+
+    reflectance: tuple[float, float, float] = (0.85, 0.85, 0.85)
+    coat_index: float | None = None
+    coat_roughness: float = 0.1
+
+    def __post_init__(self) -> None:
+        checks.triple(self.reflectance, 0.0, 1.0, "sheet.paper.reflectance")
+        if self.coat_index is not None:
+            checks.between(
+                self.coat_index, 1.01, 3.0, "sheet.paper.coat_index", "1.5 is a usual varnish"
+            )
+        checks.between(
+            self.coat_roughness, 0.001, 1.0, "sheet.paper.coat_roughness", "0.1 is usual"
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flatness:
+    """How far the sheet departs from a plane.
+
+    Parameters
+    ----------
+    bow_mm : float
+        Height of the middle above the edges (positive: the middle stands up), a
+        parabola along `bow_rad`.
+    bow_rad : float
+        Direction along which the sheet is bowed, from x. [rad]
+    wave_mm, wave_length_mm : float
+        Half the height between crest and trough of a gentle wave along `bow_rad`, and
+        the distance between crests.
+    """
+
+    bow_mm: float = 0.0
+    bow_rad: float = 0.0
+    wave_mm: float = 0.0
+    wave_length_mm: float = 60.0
+
+    def __post_init__(self) -> None:
+        cure = "lay a ruler across the sheet and measure the gap in mm"
+        checks.between(self.bow_mm, -100.0, 100.0, "sheet.bow_mm", cure)
+        checks.between(self.bow_rad, -7.0, 7.0, "sheet.bow_deg", "use -180 to 180")
+        checks.between(self.wave_mm, 0.0, 20.0, "sheet.wave_mm", cure)
+        checks.positive(self.wave_length_mm, "sheet.wave_length_mm")
+
+
+def _plain_artwork() -> Doubles:
+    return read_only([[1.0]])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sheet:
+    """One flat product, lying on z = 0 with its middle at the origin.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float
+        Size along x and along y.
+    artwork : (rows, cols) float
+        Share of foil, 0 (paper) to 1 (foil); row 0 is the far edge (+y).
+    artwork_file : str or None
+        Where the artwork came from, to name it to the maker.
+    """
+
+    width_mm: float
+    height_mm: float
+    foil: Foil = field(default_factory=Foil)
+    paper: Paper = field(default_factory=Paper)
+    flatness: Flatness = field(default_factory=Flatness)
+    artwork: Doubles = field(default_factory=_plain_artwork)
+    artwork_file: str | None = None
+
+    def __post_init__(self) -> None:
+        checks.between(self.width_mm, 5.0, 5000.0, "sheet.width_mm", "measure the sheet")
+        checks.between(self.height_mm, 5.0, 5000.0, "sheet.height_mm", "measure the sheet")
+        object.__setattr__(self, "artwork", read_only(self.artwork))
+        if self.artwork.ndim != 2 or not self.artwork.size:
+            raise ArtworkError(
+                field="artwork", wanted="a picture with rows and columns",
+                got=f"shape {self.artwork.shape}", cure="save it as a grey PNG",
+            )  # fmt: skip
+        if not (np.isfinite(self.artwork).all() and 0 <= self.artwork.min() <= self.artwork.max() <= 1):
+            raise ArtworkError(
+                field="artwork", wanted="values from 0 (paper) to 1 (foil)",
+                got="others", cure="save it as a grey PNG, white where foil is",
+            )  # fmt: skip
+        limit = 0.25 * min(self.width_mm, self.height_mm)
+        if abs(self.flatness.bow_mm) + self.flatness.wave_mm > limit:
+            raise RigError(
+                field="sheet.bow_mm", wanted=f"at most {limit:.0f}, a quarter of the shorter side",
+                got=self.flatness.bow_mm, cure="flatten the sheet before you photograph it",
+            )  # fmt: skip
