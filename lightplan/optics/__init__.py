@@ -1,0 +1,1 @@
+"""Optics: how surfaces reflect, how light is measured, how colour is told; no scene, no files."""

@@ -1,0 +1,75 @@
+"""From a spectral reflectance to linear sRGB under daylight D65."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.optics import cie_tables
+from lightplan.optics.colour import XYZ_TO_LINEAR_SRGB
+
+
+def wavelength_weights(wavelengths_nm: ArrayLike) -> Doubles:
+    """Return what each wavelength of a set gives to linear sRGB.
+
+    A spectrum is taken as linear between the wavelengths and constant beyond their ends,
+    so ``weights.T @ spectrum`` is the colour of that broken line under D65.
+
+    Parameters
+    ----------
+    wavelengths_nm : (n,) float
+        Ascending. [nm]
+
+    Returns
+    -------
+    (n, 3) float
+        Each column sums to 1: a perfect reflector is (1, 1, 1). Single weights may be
+        negative, since most pure spectral colours lie outside sRGB.
+
+    Raises
+    ------
+    ValueError
+        When the wavelengths are not ascending.
+
+    Examples
+    --------
+    >>> weights = wavelength_weights([450.0, 550.0, 650.0])
+    >>> [round(float(v), 9) for v in weights.sum(axis=0)]
+    [1.0, 1.0, 1.0]
+    """
+    nodes = np.atleast_1d(np.asarray(wavelengths_nm, float))
+    if nodes.ndim != 1 or (np.diff(nodes) <= 0).any():
+        raise ValueError("wavelengths_nm must be one ascending row")
+    hats = np.stack([np.interp(cie_tables.WAVELENGTH_NM, nodes, row) for row in np.eye(len(nodes))])
+    return hats @ _channel_weights()
+
+
+def linear_srgb(wavelength_nm: ArrayLike, reflectance: ArrayLike) -> Doubles:
+    """Return the colour of a reflectance under D65.
+
+    Parameters
+    ----------
+    wavelength_nm : (n,) float
+        Ascending. [nm]
+    reflectance : (..., n) float
+        0 to 1.
+
+    Returns
+    -------
+    (..., 3) float
+        Linear sRGB, (1, 1, 1) for a perfect reflector. Values below 0 or above 1 are kept:
+        such a colour lies outside sRGB (the red of real gold does).
+
+    Examples
+    --------
+    >>> [round(float(v), 6) for v in linear_srgb([400.0, 700.0], [0.18, 0.18])]
+    [0.18, 0.18, 0.18]
+    """
+    return np.asarray(reflectance, float) @ wavelength_weights(wavelength_nm)
+
+
+def _channel_weights() -> Doubles:
+    """Return (n, 3) weights of the table's wavelengths, each column summing to 1."""
+    weights = (cie_tables.MATCHING * cie_tables.D65[:, None]) @ XYZ_TO_LINEAR_SRGB.T
+    return read_only(weights / weights.sum(axis=0))

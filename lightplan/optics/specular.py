@@ -1,0 +1,97 @@
+"""A mirror reflectance against angle, tabulated so that it is quick to look up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lightplan.arrays import Doubles, Floats, Integers, read_only
+
+SAMPLES = 4096
+
+
+@dataclass(frozen=True, eq=False)
+class SpecularCurve:
+    """Reflectance per linear-sRGB channel and polarisation, over the angle of incidence.
+
+    Parameters
+    ----------
+    s, p : (n, 3) float
+        Rows are even steps of the square root of the cosine, 0 (grazing) to 1 (normal);
+        the root keeps the steep rise near grazing well sampled.
+
+    Notes
+    -----
+    A look-up is one integer index and a linear step. For constants up to n = k = 20 it
+    stays within 1e-5 of the formula.
+    """
+
+    s: Doubles
+    p: Doubles
+    _tables: dict[str, Floats] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "s", read_only(self.s))
+        object.__setattr__(self, "p", read_only(self.p))
+        values = {"s": self.s, "p": self.p, "mean": 0.5 * (self.s + self.p)}
+        tables = {}
+        for name, table in values.items():
+            steps = np.diff(table, axis=0, append=table[-1:])
+            for kind in (np.float32, np.float64):
+                tables[name + np.dtype(kind).char] = np.hstack([table, steps]).astype(kind)
+        object.__setattr__(self, "_tables", tables)
+
+    def evaluate(self, cosine: ArrayLike) -> Floats:
+        """Return the reflectance for unpolarised light.
+
+        Parameters
+        ----------
+        cosine : (...) float
+            Of the angle of incidence; clipped to 0..1.
+
+        Returns
+        -------
+        (..., 3) float
+            float32 for float32 input.
+        """
+        index, step = _locate(cosine, len(self.s))
+        return self._read("mean", index, step)
+
+    def evaluate_sp(self, cosine: ArrayLike) -> tuple[Floats, Floats]:
+        """Return the reflectances s and p, each (..., 3), for polarised light."""
+        index, step = _locate(cosine, len(self.s))
+        return self._read("s", index, step), self._read("p", index, step)
+
+    def _read(self, name: str, index: Integers, step: Floats) -> Floats:
+        rows = np.take(self._tables[name + step.dtype.char], index, axis=0)
+        result = rows[..., 3:]
+        result *= step[..., None]
+        result += rows[..., :3]
+        return result
+
+
+def tabulate(
+    reflectance: Callable[[Doubles], tuple[Doubles, Doubles]], *, samples: int = SAMPLES
+) -> SpecularCurve:
+    """Return the curve of a function of the cosine.
+
+    Parameters
+    ----------
+    reflectance : callable
+        Takes (n, 1) cosines and returns s and p, each (n, 3).
+    """
+    cosine = np.square(np.linspace(0.0, 1.0, samples))[:, None]
+    s, p = reflectance(cosine)
+    return SpecularCurve(np.broadcast_to(s, (samples, 3)), np.broadcast_to(p, (samples, 3)))
+
+
+def _locate(cosine: ArrayLike, count: int) -> tuple[Integers, Floats]:
+    cosine = np.asarray(cosine)
+    if cosine.dtype != np.float32:
+        cosine = cosine.astype(np.float64)
+    place = np.sqrt(np.clip(cosine, 0.0, 1.0)) * cosine.dtype.type(count - 1)
+    index = place.astype(np.int32)
+    return index, place - index.astype(place.dtype)
