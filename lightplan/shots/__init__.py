@@ -1,0 +1,1 @@
+"""From photograph files to sheet maps: read, find, square, batch."""
