@@ -1,0 +1,100 @@
+"""Exact lamp powers: light is linear, so the best powers are a bounded least-squares solution.
+
+Two knobs: lamps that light what the foil sees move the foil, lamps outside the family of
+angles move the paper. Given what each lamp alone does to paper and foil, the powers that
+come nearest to a wanted picture follow without search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import lsq_linear
+
+from lightplan.arrays import Doubles, read_only
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Powers:
+    """Powers of the lamps and how near they come.
+
+    Parameters
+    ----------
+    trim_stops : (l,) float
+        Setting of each lamp; a lamp that is better off carries its lowest trim and
+        stands in `off`.
+    off : (l,) bool
+        Lamps that the solution does not need at all.
+    residual : float
+        Root mean square distance from the target, in the units of the target.
+    """
+
+    trim_stops: Doubles
+    off: Doubles
+    residual: float
+
+
+def solve_powers(
+    unit_light: Doubles,
+    ambient: Doubles,
+    target: Doubles,
+    *,
+    low_stops: Sequence[float],
+    high_stops: Sequence[float],
+    may_switch_off: Sequence[bool] | None = None,
+    weights: Doubles | None = None,
+) -> Powers:
+    """Return the powers that bring the light nearest to a target.
+
+    Minimises sum of weights * (ambient + sum_l 2**trim_l * unit_light_l - target)**2
+    with each trim in its limits.
+
+    Parameters
+    ----------
+    unit_light : (l, n) float
+        Light of each lamp alone at trim 0, at n places (of paper and foil together).
+    ambient : (n,) float
+        Light that is there without the lamps.
+    target : (n,) float
+        Light that is wanted, in the same unit.
+    low_stops, high_stops : (l,) float
+        Limits of the trims; equal values fix a lamp.
+    may_switch_off : (l,) bool or None
+        Lamps whose lower limit is no light at all; None: none.
+    weights : (n,) float or None
+        Importance of each place; None: all equal.
+    """
+    count = len(unit_light)
+    scale = np.ones(len(target)) if weights is None else np.sqrt(weights)
+    switch = np.zeros(count, bool) if may_switch_off is None else np.asarray(may_switch_off)
+    lowest, highest = np.exp2(np.asarray(low_stops)), np.exp2(np.asarray(high_stops))
+    lower = np.where(switch, 0.0, lowest)
+    matrix, wanted = (unit_light * scale).T, (target - ambient) * scale
+    off = switch & (_bounded(matrix, wanted, lower, highest) < lowest / 2)
+    # Off or at least the lowest setting: solve again for those that stay on.
+    power = _bounded(matrix, wanted, np.where(off, 0.0, lowest), np.where(off, 0.0, highest))
+    miss = (matrix @ power - wanted) / np.sqrt(np.mean(scale**2))
+    trims = np.log2(np.where(off, lowest, power))
+    return Powers(
+        trim_stops=read_only(trims),
+        off=read_only(off, bool),
+        residual=float(np.sqrt(np.mean(miss**2))),
+    )
+
+
+def _bounded(matrix: Doubles, wanted: Doubles, lower: Doubles, upper: Doubles) -> Doubles:
+    """Bounded least squares; lamps that cannot be changed are moved to the right side."""
+    power = np.array(upper, float)
+    free = upper > lower * (1 + 1e-12)
+    if free.any():
+        rest = wanted - matrix[:, ~free] @ upper[~free]
+        # Columns of like size keep the active-set method well conditioned.
+        size = np.linalg.norm(matrix[:, free], axis=0)
+        size = np.where(size > 0, size, 1.0)
+        found = lsq_linear(
+            matrix[:, free] / size, rest, (lower[free] * size, upper[free] * size), method="bvls"
+        )
+        power[free] = found.x / size
+    return np.asarray(np.clip(power, lower, upper))
