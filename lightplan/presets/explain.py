@@ -1,0 +1,142 @@
+"""One plain sentence from what the form checker found."""
+
+from __future__ import annotations
+
+import difflib
+import types
+import typing
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from lightplan.errors import RigError
+
+_WANTED = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "string_type": "text in quotes",
+    "bool_type": "true or false",
+    "list_type": "a list in square brackets",
+    "dict_type": "a table of names and numbers",
+    "model_type": "a table with fields",
+    "finite_number": "a finite number",
+}
+_CURES = {
+    "float_type": "write it without quotes, as in 120.5",
+    "string_type": 'put it in quotes, as in "key"',
+    "list_type": "write it as in [0, 100, 200]; a table of many starts with [[name]]",
+    "model_type": "write its fields below a line with its name in square brackets",
+    "finite_number": "measure it again",
+}
+
+
+def plain(text: object, limit: int = 80) -> str:
+    """Return one line without control characters, shortened.
+
+    >>> plain("wid" + chr(27) + "th" + chr(10) + "mm")
+    'wid th mm'
+    """
+    shown = text if isinstance(text, str) else repr(text)
+    shown = "".join(c if c.isprintable() else " " for c in shown[: 4 * limit])
+    shown = " ".join(shown.split())
+    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
+
+
+def explain(error: ValidationError, document: Mapping[str, Any], form: type[BaseModel]) -> RigError:
+    """Return the first fault as `RigError`; a misspelt field comes before what it left missing."""
+    faults = error.errors(include_url=False)
+    fault = next((f for f in faults if f["type"] == "extra_forbidden"), faults[0])
+    where = fault["loc"]
+    name = dotted(where, document)
+    if fault["type"] == "extra_forbidden":
+        return _unknown_field(name, where, form)
+    if fault["type"] == "missing":
+        return RigError(
+            field=name, wanted="given", got="nothing", cure=f"add {plain(where[-1])} to the file"
+        )
+    return RigError(
+        field=name, wanted=_wanted(fault), got=plain(fault["input"]), cure=_cure(fault)
+    )  # fmt: skip
+
+
+def dotted(where: Sequence[str | int], document: Mapping[str, Any]) -> str:
+    """Return a place in the file as the maker would name it; things in lists by their name.
+
+    >>> dotted(("lamps", 0, "width_mm"), {"lamps": [{"name": "key"}]})
+    'lamps.key.width_mm'
+    >>> dotted(("cards", 1, "finish"), {"cards": [{}, {}]})
+    'cards.2.finish'
+    """
+    parts: list[str] = []
+    value: Any = document
+    for step in where:
+        try:
+            value = value[step]
+        except (KeyError, IndexError, TypeError):
+            value = None
+        name = value.get("name") if isinstance(value, Mapping) else None
+        if isinstance(step, int):
+            parts.append(plain(name, 40) if isinstance(name, str) and name else str(step + 1))
+        else:
+            parts.append(plain(step, 40))
+    return ".".join(parts) if parts else "the file"
+
+
+def nearest(name: str, known: Sequence[str]) -> str | None:
+    """Return the known name that is most like `name`, if one is.
+
+    >>> nearest("widht_mm", ["width_mm", "height_mm"])
+    'width_mm'
+    """
+    found = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    return found[0] if found else None
+
+
+def _unknown_field(name: str, where: Sequence[str | int], form: type[BaseModel]) -> RigError:
+    known = list(_form_at(where[:-1], form).model_fields)
+    near = nearest(str(where[-1])[:80], known)
+    cure = f"did you mean {near}" if near else "use one of " + ", ".join(known)
+    return RigError(
+        field=name, wanted="a field that lightplan knows", got=plain(where[-1]), cure=cure
+    )
+
+
+def _form_at(where: Sequence[str | int], form: type[BaseModel]) -> type[BaseModel]:
+    for step in where:
+        if isinstance(step, str) and step in form.model_fields:
+            inner = _inner_form(form.model_fields[step].annotation)
+            form = inner if inner is not None else form
+    return form
+
+
+def _inner_form(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
+        return annotation if issubclass(annotation, BaseModel) else None
+    found = (_inner_form(part) for part in typing.get_args(annotation))
+    return next((f for f in found if f is not None), None)
+
+
+def _wanted(fault: Mapping[str, Any]) -> str:
+    context = fault.get("ctx", {})
+    kind = fault["type"]
+    if kind == "literal_error":
+        return "one of " + context["expected"].replace("'", "").replace(" or ", ", ")
+    if kind in ("too_short", "too_long"):
+        count = context.get("min_length", context.get("max_length"))
+        return f"a list of {count} numbers"
+    bounds = {"greater_than": "gt", "greater_than_equal": "ge", "less_than_equal": "le"}
+    if kind in bounds:
+        return f"{kind.replace('_', ' ')} {context[bounds[kind]]:g}".replace(
+            " equal", " or equal to"
+        )
+    return _WANTED.get(kind, plain(fault["msg"]))
+
+
+def _cure(fault: Mapping[str, Any]) -> str:
+    if fault["type"] == "literal_error":
+        options = [o.strip(" '") for o in fault["ctx"]["expected"].replace(" or ", ",").split(",")]
+        near = nearest(plain(fault["input"]), options)
+        return f"did you mean {near}" if near else "choose one of these"
+    return _CURES.get(fault["type"], "correct it")

@@ -1,0 +1,334 @@
+"""Draw the foil artwork of the shipped presets: white is foil, black is paper.
+
+Run ``python rigs/artwork/draw.py`` to write all pictures again beside this file, or give
+the names of some. The designs are invented, of a bindery and seed house that does not exist.
+Pictures are drawn four times larger than they are kept, so that edges are smooth.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+import numpy as np
+from matplotlib import get_data_path
+from PIL import Image, ImageDraw, ImageFont
+
+LONG_SIDE = 1200
+OVERSAMPLING = 4
+FONTS = Path(get_data_path()) / "fonts" / "ttf"  # they come with matplotlib: the same everywhere
+
+Point = tuple[float, float]
+
+
+class Plate:
+    """A foil plate in mm, origin in the middle, x right, y up.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float
+        Of the sheet.
+    ground : int
+        0: foil is drawn on paper; 255: the whole sheet is metal.
+    """
+
+    def __init__(self, width_mm: float, height_mm: float, ground: int = 0) -> None:
+        self.width_mm, self.height_mm = width_mm, height_mm
+        self.scale = LONG_SIDE * OVERSAMPLING / max(width_mm, height_mm)
+        size = (round(width_mm * self.scale), round(height_mm * self.scale))
+        self.picture = Image.new("L", size, ground)
+        self.pen = ImageDraw.Draw(self.picture)
+
+    def at(self, point: Point) -> Point:
+        """Return a point in pixels."""
+        x, y = point
+        return (
+            (x + self.width_mm / 2) * self.scale,
+            (self.height_mm / 2 - y) * self.scale,
+        )
+
+    def polygon(self, points: Iterable[Point], fill: int = 255) -> None:
+        """Fill a closed outline."""
+        self.pen.polygon([self.at(p) for p in points], fill=fill)
+
+    def line(self, points: Sequence[Point], width_mm: float, fill: int = 255) -> None:
+        """Draw a line with round ends and joints."""
+        width = max(round(width_mm * self.scale), 1)
+        self.pen.line([self.at(p) for p in points], fill=fill, width=width, joint="curve")
+        for end in (points[0], points[-1]):
+            self.disk(end, width_mm / 2, fill)
+
+    def tapered(self, points: Sequence[Point], widths_mm: Sequence[float], fill: int = 255) -> None:
+        """Draw a line whose width changes from point to point, as a brush does."""
+        for point, width in zip(points, widths_mm, strict=True):
+            self.disk(point, width / 2, fill)
+        for a, b, wa, wb in zip(points, points[1:], widths_mm, widths_mm[1:], strict=False):
+            dx, dy = b[0] - a[0], b[1] - a[1]
+            length = math.hypot(dx, dy)
+            if length > 0:
+                nx, ny = -dy / length / 2, dx / length / 2
+                self.polygon(
+                    [
+                        (a[0] + nx * wa, a[1] + ny * wa), (b[0] + nx * wb, b[1] + ny * wb),
+                        (b[0] - nx * wb, b[1] - ny * wb), (a[0] - nx * wa, a[1] - ny * wa),
+                    ],
+                    fill,
+                )  # fmt: skip
+
+    def disk(self, centre: Point, radius_mm: float, fill: int = 255) -> None:
+        """Fill a circle."""
+        x, y = self.at(centre)
+        r = radius_mm * self.scale
+        self.pen.ellipse([x - r, y - r, x + r, y + r], fill=fill)
+
+    def ring(self, centre: Point, radius_mm: float, width_mm: float, fill: int = 255) -> None:
+        """Draw a circle's line, centred on its radius."""
+        x, y = self.at(centre)
+        r = (radius_mm + width_mm / 2) * self.scale
+        width = max(round(width_mm * self.scale), 1)
+        self.pen.ellipse([x - r, y - r, x + r, y + r], outline=fill, width=width)
+
+    def frame(
+        self, inset_mm: float, width_mm: float, corner_mm: float = 0.0, fill: int = 255
+    ) -> None:
+        """Draw a rectangle's line along the edge, with round corners."""
+        left, top = self.at((-self.width_mm / 2 + inset_mm, self.height_mm / 2 - inset_mm))
+        right, bottom = self.at((self.width_mm / 2 - inset_mm, -self.height_mm / 2 + inset_mm))
+        self.pen.rounded_rectangle(
+            [left, top, right, bottom], radius=corner_mm * self.scale, outline=fill,
+            width=max(round(width_mm * self.scale), 1),
+        )  # fmt: skip
+
+    def text(
+        self, words: str, centre: Point, size_mm: float, *, face: str = "STIXGeneral",
+        spacing_mm: float = 0.0, fill: int = 255,
+    ) -> None:  # fmt: skip
+        """Letter `words` about a centre, `size_mm` being the height of a capital."""
+        font = ImageFont.truetype(FONTS / f"{face}.ttf", size_mm * self.scale / 0.66)
+        widths = [font.getlength(c) + spacing_mm * self.scale for c in words]
+        x, y = self.at(centre)
+        x -= (sum(widths) - spacing_mm * self.scale) / 2
+        top, bottom = font.getbbox("H")[1], font.getbbox("H")[3]
+        for letter, width in zip(words, widths, strict=True):
+            self.pen.text((x, y - (top + bottom) / 2), letter, font=font, fill=fill)
+            x += width
+
+    def leaf(self, foot: Point, angle_deg: float, length_mm: float, *, width: float = 0.36,
+             vein: bool = True, bend: float = 0.0, fill: int = 255) -> None:  # fmt: skip
+        """Draw a pointed leaf from its foot, with a vein left open."""
+        ink = 255 - fill
+        steps = np.linspace(0, 1, 40)
+        half = length_mm * width / 2 * np.sin(np.pi * steps**0.8) ** 0.9
+        spine = [
+            turn((length_mm * s, length_mm * bend * s * (1 - s) * 4), angle_deg, foot)
+            for s in steps
+        ]
+        upper = [turn((length_mm * s, length_mm * bend * s * (1 - s) * 4 + h), angle_deg, foot)
+                 for s, h in zip(steps, half, strict=True)]  # fmt: skip
+        lower = [turn((length_mm * s, length_mm * bend * s * (1 - s) * 4 - h), angle_deg, foot)
+                 for s, h in zip(steps, half, strict=True)]  # fmt: skip
+        self.polygon([*upper, *lower[::-1]], fill)
+        if vein:
+            n = 30
+            thick = length_mm * width * 0.11
+            self.tapered(spine[:n], list(np.linspace(thick, thick * 0.35, n)), ink)
+
+    def star(self, centre: Point, radius_mm: float, points: int = 8, inner: float = 0.38,
+             angle_deg: float = 90.0, fill: int = 255) -> None:  # fmt: skip
+        """Fill a star."""
+        outline = []
+        for i in range(2 * points):
+            radius = radius_mm if i % 2 == 0 else radius_mm * inner
+            outline.append(turn((radius, 0), angle_deg + 180 * i / points, centre))
+        self.polygon(outline, fill)
+
+    def kept(self) -> Image.Image:
+        """Return the picture at the size it is kept."""
+        size = (
+            round(self.width_mm * LONG_SIDE / max(self.width_mm, self.height_mm)),
+            round(self.height_mm * LONG_SIDE / max(self.width_mm, self.height_mm)),
+        )
+        return self.picture.resize(
+            size, Image.Resampling.BOX if False else Image.Resampling.LANCZOS
+        )
+
+
+def turn(point: Point, angle_deg: float, origin: Point = (0.0, 0.0)) -> Point:
+    """Return a point turned to the left about zero, then moved to `origin`."""
+    c, s = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    return (origin[0] + c * point[0] - s * point[1], origin[1] + s * point[0] + c * point[1])
+
+
+def gold_card() -> Plate:
+    """Draw a wreath with a free middle: the camera's hole shows there."""
+    plate = Plate(148, 105)
+    plate.frame(4.0, 0.7, 3.0)
+    plate.frame(5.6, 0.25, 2.2)
+    rx, ry = 51.0, 33.5
+    count = 44
+    stem = [(rx * math.cos(t), ry * math.sin(t)) for t in np.linspace(0, 2 * math.pi, 240)]
+    plate.line(stem, 0.7)
+    for i in range(count):
+        t = 2 * math.pi * i / count
+        foot = (rx * math.cos(t), ry * math.sin(t))
+        along = math.degrees(math.atan2(ry * math.cos(t), -rx * math.sin(t)))
+        side = 1 if i % 2 == 0 else -1
+        plate.leaf(
+            foot, along + side * 46, 11.0 if side > 0 else 9.5, width=0.40, bend=-0.06 * side
+        )
+        if i % 4 == 1:
+            berry = turn((5.2, 0), along + 88, foot)
+            plate.line([foot, berry], 0.35)
+            plate.disk(berry, 1.15)
+        if i % 4 == 3:
+            berry = turn((6.4, 0), along - 92, foot)
+            plate.line([foot, berry], 0.35)
+            plate.disk(berry, 0.95)
+    for sx in (-1, 1):
+        for sy in (-1, 1):
+            plate.star((sx * 65.5, sy * 44.0), 3.4, 8, 0.34)
+            plate.disk((sx * 59.2, sy * 45.6), 0.6)
+            plate.disk((sx * 67.1, sy * 37.8), 0.6)
+    return plate
+
+
+def silver_bookplate() -> Plate:
+    """Draw a bookplate: night sky over an open book."""
+    plate = Plate(120, 160)
+    plate.frame(5.0, 1.2, 0.0)
+    plate.frame(7.6, 0.4, 0.0)
+    for sx in (-1, 1):
+        for sy in (-1, 1):
+            corner = (sx * 51.0, sy * 71.0)
+            for r in (3.0, 5.4, 7.8):
+                start = {(1, 1): 180, (-1, 1): 270, (-1, -1): 0, (1, -1): 90}[(sx, sy)]
+                arc = [turn((r, 0), start + a, corner) for a in np.linspace(0, 90, 30)]
+                plate.line(arc, 0.55)
+    plate.text("EX LIBRIS", (0, 58), 7.6, face="STIXGeneralBol", spacing_mm=1.6)
+    moon = (0.0, 24.0)
+    for i in range(32):
+        inner = turn((17.5, 0), 360 * i / 32, moon)
+        outer = turn((25.0 if i % 2 == 0 else 21.5, 0), 360 * i / 32, moon)
+        plate.tapered([inner, outer], [0.9, 0.25])
+    plate.disk(moon, 14.5)
+    plate.disk((5.4, 26.6), 11.8, 0)
+    plate.star((6.8, 27.6), 4.2, 5, 0.40)
+    rng = np.random.default_rng(11)
+    for x, y in _scattered(rng, 26, 46, (2, 49), moon, 28.0):
+        plate.star((x, y), float(rng.uniform(0.9, 2.1)), 4, 0.22)
+    _open_book(plate, (0.0, -22.0))
+    plate.line([(-38, -47), (38, -47)], 0.4)
+    plate.text("QUILLFERN BINDERY", (0, -54.5), 4.0, spacing_mm=1.05)
+    plate.star((0, -62.5), 2.4, 8, 0.34)
+    for sx in (-1, 1):
+        plate.line([(sx * 5, -62.5), (sx * 24, -62.5)], 0.35)
+        plate.disk((sx * 27, -62.5), 0.7)
+    return plate
+
+
+def _scattered(
+    rng: np.random.Generator, count: int, half_width: float, rows: Point, hole: Point, radius: float
+) -> list[Point]:
+    placed: list[Point] = []
+    while len(placed) < count:
+        p = (float(rng.uniform(-half_width, half_width)), float(rng.uniform(*rows)))
+        apart = all(math.dist(p, q) > 5.5 for q in placed)
+        if apart and math.dist(p, hole) > radius:
+            placed.append(p)
+    return placed
+
+
+def _open_book(plate: Plate, centre: Point) -> None:
+    cx, cy = centre
+    steps = np.linspace(0, 1, 50)
+    for sx in (-1, 1):
+        top = [
+            (cx + sx * 40 * s, cy + 12 + 5.5 * math.sin(math.pi * s**0.6) - 3 * s) for s in steps
+        ]
+        bottom = [(x, y - 24) for x, y in top]
+        plate.polygon([*top, *bottom[::-1]])
+        for k in range(6):
+            line = [(cx + sx * (5 + 31 * s), y - 4.6 - 3.0 * k) for s, (_, y) in
+                    zip(steps, top, strict=True)]  # fmt: skip
+            stop = 50 if k != 5 else 30
+            plate.line(line[4:stop], 0.55, 0)
+        for k in (1, 2):
+            edge = [(x + sx * 0.0, y - 0.9 - 1.5 * k) for x, y in bottom]
+            plate.line(edge, 0.5)
+    plate.line([(cx, cy + 13.5), (cx, cy - 13.5)], 0.8, 0)
+
+
+def copper_label() -> Plate:
+    """Draw a seed-packet label: a poppy pod and its seeds."""
+    plate = Plate(90, 130)
+    plate.frame(3.5, 0.9, 9.0)
+    plate.frame(5.4, 0.3, 7.6)
+    plate.text("POPPY", (0, 47), 9.0, face="STIXGeneralBol", spacing_mm=2.2)
+    plate.text("thorn lane seed house", (0, 36.5), 3.4, face="STIXGeneralItalic", spacing_mm=0.25)
+    _pod(plate, (0.0, 8.0), 13.5)
+    stem = [(2.6 * math.sin(2.2 * s), -8.5 - 34 * s) for s in np.linspace(0, 1, 60)]
+    plate.tapered(stem, list(np.linspace(2.0, 1.3, 60)))
+    for s, side in ((0.30, 1), (0.46, -1), (0.66, 1), (0.80, -1)):
+        foot = stem[int(59 * s)]
+        length = 27 - 10 * s
+        plate.leaf(foot, 90 - side * 58, length, width=0.30, bend=side * 0.10)
+        plate.leaf(
+            turn((length * 0.34, 0), 90 - side * 58, foot),
+            90 - side * 96,
+            length * 0.42,
+            width=0.30,
+        )
+    rng = np.random.default_rng(4)
+    for side in (-1, 1):
+        for _ in range(18):
+            angle, radius = rng.uniform(-60, 70), rng.uniform(20, 33)
+            x, y = turn((radius, 0), angle if side > 0 else 180 - angle, (0, 8))
+            if abs(x) < 36 and y < 31 and y > -20:
+                plate.disk((x, y), float(rng.uniform(0.45, 0.95)))
+    plate.text("No 12", (0, -50.5), 4.2, spacing_mm=0.5)
+    for sx in (-1, 1):
+        plate.line([(sx * 11, -50.5), (sx * 25, -50.5)], 0.4)
+        plate.star((sx * 29, -50.5), 1.9, 4, 0.3)
+    return plate
+
+
+def _pod(plate: Plate, centre: Point, radius: float) -> None:
+    cx, cy = centre
+    steps = np.linspace(0, 2 * math.pi, 160)
+    outline = [(cx + radius * math.cos(t) * (1 - 0.10 * math.sin(t)), cy + radius * 1.12 * math.sin(t))
+               for t in steps]  # fmt: skip
+    plate.polygon(outline)
+    for k in (-2, -1, 0, 1, 2):
+        rib = [(cx + radius * 0.42 * k * math.cos(v), cy + radius * 0.98 * math.sin(v))
+               for v in np.linspace(-1.25, 1.1, 50)]  # fmt: skip
+        widths = 0.5 + 0.5 * np.cos(np.linspace(-1.25, 1.1, 50))
+        plate.tapered(rib, list(widths), 0)
+    crown = cy + radius * 1.06
+    for k in range(-4, 5):
+        tip = (cx + k * 3.5, crown + 6.2 - 0.16 * k * k)
+        plate.tapered([(cx + k * 1.7, crown), tip], [1.6, 2.9])
+        plate.disk(tip, 1.75)
+    plate.polygon(
+        [(cx - 9.2, crown), (cx + 9.2, crown), (cx + 7.6, crown + 3.2), (cx - 7.6, crown + 3.2)]
+    )
+    plate.line([(cx - 8.6, crown - 0.2), (cx + 8.6, crown - 0.2)], 0.6, 0)
+
+
+DESIGNS: dict[str, Callable[[], Plate]] = {
+    "gold-card": gold_card,
+    "silver-bookplate": silver_bookplate,
+    "copper-label": copper_label,
+}
+
+
+def main(names: Sequence[str]) -> None:
+    """Write the pictures of `names`, or all."""
+    folder = Path(__file__).resolve().parent
+    for name in names if names else DESIGNS:
+        DESIGNS[name]().kept().save(folder / f"{name}.png", optimize=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
