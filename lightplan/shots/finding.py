@@ -1,0 +1,272 @@
+"""The sheet's corners in a photograph, found without markers, or an honest refusal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.errors import PhotoError
+from lightplan.shots import lines, previews, quads
+from lightplan.shots.edges import Sides, fit_sides
+from lightplan.shots.outline import fit_outline, straighten
+from lightplan.shots.previews import Coded
+
+_COARSE_PX = 640  # long side of the copy in which the sheet is looked for
+_FINE_PX = 1500  # and of the one in which its corners are measured
+_ENOUGH = 0.5  # least confidence that is reported as found
+
+How: TypeAlias = Literal["sides", "marker card", "by hand"]
+
+
+@dataclass(frozen=True, eq=False)
+class SheetFound:
+    """The sheet's corners.
+
+    Parameters
+    ----------
+    corners : (4, 2) float
+        (row, column) of the far left, far right, near right and near left corner, as
+        the sheet lies in the picture; centres of pixels are whole numbers.
+    shape : (2,) int
+        Rows and columns of the picture they refer to.
+    confidence : float
+        0 to 1: how sure it is that these are the sheet's corners.
+    how : str
+        "sides", "marker card" or "by hand".
+    bending : float
+        Lens distortion (see `outline.straighten`).
+    support : (4,) float
+        Share of the far, right, near and left side on which an edge was seen.
+    """
+
+    corners: Doubles
+    shape: tuple[int, int]
+    confidence: float
+    how: How
+    bending: float = 0.0
+    support: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
+
+    def __bool__(self) -> bool:
+        return True
+
+    def scaled(self, shape: tuple[int, int]) -> SheetFound:
+        """Return the same corners in another size of the same picture."""
+        factor = np.array(shape) / np.array(self.shape)
+        return replace(
+            self, corners=read_only((self.corners + 0.5) * factor - 0.5), shape=shape
+        )
+
+    def turned(self, quarters: int) -> SheetFound:
+        """Return the sheet named from another corner: turned by quarter turns."""
+        return replace(
+            self,
+            corners=read_only(np.roll(self.corners, -quarters, axis=0)),
+            support=tuple(np.roll(self.support, -quarters).tolist()),
+        )
+
+
+@dataclass(frozen=True)
+class SheetNotFound:
+    """No sheet; false, and says why.
+
+    Parameters
+    ----------
+    reason : str
+        One sentence for the maker.
+    best : float
+        Confidence of the best candidate, 0 when there was none.
+    """
+
+    reason: str
+    best: float = 0.0
+
+    def __bool__(self) -> bool:
+        return False
+
+
+@dataclass(frozen=True, eq=False)
+class _Candidate:
+    corners: Doubles  # (4, 2) x, y in the coarse copy
+    sides: Sides
+    bending: float
+    misfit: float
+    confidence: float
+
+
+def find_sheet(
+    picture: NDArray[Any], *, width_mm: float, height_mm: float, focal_px: float | None = None
+) -> SheetFound | SheetNotFound:
+    """Find the corners of a flat sheet of known size.
+
+    Parameters
+    ----------
+    picture : (rows, cols, 3) uint8 (coded) or float (linear, 1 = clip level)
+        About 1500 pixels on its long side are enough for 0.5 % of the sheet's width.
+    width_mm, height_mm : float
+        The sheet's sides. Which corner is the far left one is taken from the picture:
+        the sheet is assumed to stand as nearly upright as its proportions allow.
+    focal_px : float or None
+        Focal length in pixels of `picture`, when the file tells it.
+
+    Returns
+    -------
+    SheetFound or SheetNotFound
+        The latter is false in a condition.
+    """
+    coarse, scale = previews.preview(picture, _COARSE_PX)
+    if float(np.ptp(coarse)) < 6 or float(coarse.std()) < 1.0:
+        return SheetNotFound("The picture is blank: it has no edges at all.")
+    view = _View(
+        coarse, width_mm, height_mm, None if focal_px is None else focal_px * scale
+    )
+    best = _search(view)
+    if best is None or best.confidence < _ENOUGH:
+        return _refusal(best)
+    return _refine(picture, best, scale, width_mm, height_mm, focal_px)
+
+
+@dataclass(frozen=True, eq=False)
+class _View:
+    """A copy of the picture and what the sheet must look like in it."""
+
+    coded: Coded
+    width_mm: float
+    height_mm: float
+    focal_px: float | None
+
+
+def _search(view: _View) -> _Candidate | None:
+    """Return the best candidate of the plain look, or of one that amplifies faint edges."""
+    best: _Candidate | None = None
+    for faint in (False, True):
+        for corners in _propose(view, faint):
+            if best is not None and best.confidence > 0.8 and not _around(corners, best.corners):
+                continue
+            candidate = _measure(view, corners, 3.0)
+            if candidate is not None and (best is None or _preferred(candidate, best)):
+                best = candidate
+        if best is not None and best.confidence > 0.8:
+            break
+    return best
+
+
+def _propose(view: _View, faint: bool) -> Doubles:
+    """Return rough corners (n, 4, 2), the likeliest first."""
+    shape = view.coded.shape[:2]
+    grey = previews.amplified(view.coded) if faint else [previews.luma(view.coded)]
+    segments = lines.find_segments(grey)
+    if not len(segments):
+        return np.empty((0, 4, 2))
+    joined = lines.join_segments(segments, lines.step_across(view.coded, segments), shape)
+    return quads.propose(
+        joined, shape, width_mm=view.width_mm, height_mm=view.height_mm, focal_px=view.focal_px
+    ).corners
+
+
+def _around(outer: Doubles, inner: Doubles) -> bool:
+    """Say whether a quad encloses another that is not the same."""
+    edge = np.roll(outer, -1, axis=0) - outer
+    to = inner[:, None] - outer
+    depth = (edge[:, 0] * to[..., 1] - edge[:, 1] * to[..., 0]) / np.linalg.norm(edge, axis=1)
+    return bool(depth.min() > -2.0 and depth.min(axis=0).max() > 3.0)
+
+
+def _preferred(new: _Candidate, old: _Candidate) -> bool:
+    """Prefer the surer one, but the outer of two that enclose each other.
+
+    A frame of foil has nearly the sheet's proportions and a stronger edge.
+    """
+    if _around(new.corners, old.corners):
+        return new.confidence > min(_ENOUGH, old.confidence)
+    if _around(old.corners, new.corners):
+        return old.confidence < _ENOUGH and new.confidence > old.confidence
+    return new.confidence > old.confidence
+
+
+def _measure(view: _View, corners: Doubles, reach_px: float) -> _Candidate | None:
+    """Fit the four sides beside a rough outline; None where they do not hold together."""
+    sides = fit_sides(view.coded, corners, reach_px=reach_px)
+    if min(len(points) for points in sides.points) < 10:
+        return None
+    shape = view.coded.shape[:2]
+    fitted, bending = fit_outline(sides.points, shape)
+    if not np.isfinite(fitted).all() or np.abs(fitted - corners).max() > 4 * reach_px + 8:
+        return None
+    misfit = float(
+        quads.shape_misfit(
+            straighten(fitted, bending, shape)[None], shape,
+            width_mm=view.width_mm, height_mm=view.height_mm, focal_px=view.focal_px,
+        )[0]
+    )  # fmt: skip
+    return _Candidate(fitted, sides, bending, misfit, _confidence(sides, misfit))
+
+
+def _confidence(sides: Sides, misfit: float) -> float:
+    seen = float(np.clip((sides.support.mean() - 0.35) / 0.45, 0, 1))
+    worst = float(np.clip((sides.support.min() - 0.15) / 0.35, 0, 1))
+    clear = float(np.clip((np.sort(sides.step)[1] - 1.0) / 4.0, 0, 1))
+    shaped = float(np.exp(-0.5 * (misfit / 0.04) ** 2))
+    return seen * worst * clear * shaped
+
+
+def _refine(
+    picture: NDArray[Any], rough: _Candidate, scale: float, width_mm: float, height_mm: float,
+    focal_px: float | None,
+) -> SheetFound | SheetNotFound:  # fmt: skip
+    """Measure the sides again in a larger copy."""
+    fine, fine_scale = previews.preview(picture, _FINE_PX)
+    ratio = fine_scale / scale
+    corners = (rough.corners + 0.5) * ratio - 0.5
+    view = _View(fine, width_mm, height_mm, None if focal_px is None else focal_px * fine_scale)
+    found = _measure(view, corners, 1.0 * ratio + 1)
+    if found is None or found.confidence < 0.5 * rough.confidence:
+        found, fine_scale = rough, scale
+    place = (found.corners + 0.5) / fine_scale - 0.5
+    rows, cols = picture.shape[:2]
+    return SheetFound(
+        corners=read_only(place[:, ::-1]),
+        shape=(rows, cols),
+        confidence=min(found.confidence, rough.confidence),
+        how="sides",
+        bending=found.bending,
+        support=tuple(found.sides.support.tolist()),
+    )
+
+
+def _refusal(best: _Candidate | None) -> SheetNotFound:
+    if best is None:
+        return SheetNotFound(
+            "No four straight edges with the sheet's proportions were found; show the whole "
+            "sheet on a table of another brightness, or give the corners by hand."
+        )
+    return SheetNotFound(
+        "Edges with about the sheet's proportions were found, but not clearly enough to be "
+        "trusted; lay the sheet on a plain table of another brightness, or give the corners "
+        "by hand.",
+        best.confidence,
+    )
+
+
+def corners_by_hand(corners: Doubles, shape: tuple[int, int]) -> SheetFound:
+    """Return the sheet from corners that the maker read off the picture.
+
+    Raises
+    ------
+    PhotoError
+        If they are not four corners of a convex outline, clockwise in the picture.
+    """
+    points = np.asarray(corners, float)
+    if points.shape == (4, 2) and np.isfinite(points).all():
+        edge = np.roll(points, -1, axis=0) - points
+        following = np.roll(edge, -1, axis=0)
+        turn = edge[:, 1] * following[:, 0] - edge[:, 0] * following[:, 1]
+        if (turn > 0).all():
+            return SheetFound(read_only(points), shape, 1.0, "by hand")
+    raise PhotoError(
+        field="corners", wanted="four corners (row, column), clockwise from the far left one",
+        got=np.asarray(corners).tolist(), cure="read them off the picture again",
+    )  # fmt: skip

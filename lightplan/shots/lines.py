@@ -1,0 +1,166 @@
+"""Long straight edges of a picture: segments joined to lines that know where they are seen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Doubles, Singles
+
+_STEP_PX = 2.0  # width of a cell of the record where a line is seen
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """Straight edges x cos + y sin = offset, in (x = column, y = row) pixels.
+
+    Parameters
+    ----------
+    normal : (n, 2) float
+        Unit normals.
+    offset : (n,) float
+        Distance from the picture's corner along the normal. [px]
+    seen : (n, cells + 1) float
+        Running length along the line (direction: normal turned by 90 degrees) on which
+        an edge was seen, from `-reach` to `reach`. [px]
+    reach : float
+        Half the length the record covers. [px]
+    """
+
+    normal: Doubles
+    offset: Doubles
+    seen: Doubles
+    reach: float
+
+    def seen_between(self, line: Any, start: Doubles, stop: Doubles) -> Doubles:
+        """Return the length seen of lines `line` between two places along them."""
+        low, high = np.minimum(start, stop), np.maximum(start, stop)
+        last = self.seen.shape[1] - 1
+
+        def cell(place: Doubles) -> NDArray[np.intp]:
+            return np.clip(np.rint((place + self.reach) / _STEP_PX), 0, last).astype(np.intp)
+
+        return self.seen[line, cell(high)] - self.seen[line, cell(low)]
+
+
+def find_segments(pictures: list[NDArray[np.uint8]]) -> Doubles:
+    """Return straight segments (n, 4) as x0, y0, x1, y1 of grey pictures, longest first."""
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
+    found = []
+    for picture in pictures:
+        lines = detector.detect(picture)[0]
+        if lines is not None:
+            found.append(np.asarray(lines, float).reshape(-1, 4))
+    if not found:
+        return np.empty((0, 4))
+    segments = np.concatenate(found)
+    length = _length(segments)
+    order = np.argsort(-length, kind="stable")
+    keep = order[length[order] >= 0.02 * max(pictures[0].shape)]
+    kept: Doubles = segments[keep[:400]]
+    return kept
+
+
+def step_across(coded: Singles, segments: Doubles) -> Doubles:
+    """Return how much the two sides of segments differ, (n,), in 8-bit steps.
+
+    Taken 6 pixels to either side, so that the edge of a sheet counts and the grain of
+    a table, alike on both sides, does not.
+    """
+    smooth = cv2.blur(coded, (5, 5))
+    share = np.array([0.1, 0.3, 0.5, 0.7, 0.9])[:, None]
+    start, stop = segments[:, None, :2], segments[:, None, 2:]
+    run = stop - start
+    away = 6 * np.stack([-run[..., 1], run[..., 0]], axis=-1)
+    away /= np.maximum(np.linalg.norm(run, axis=-1, keepdims=True), 1e-9)
+    places = start + share * run
+    one, other = (_look_up(smooth, places + turn * away).mean(axis=1) for turn in (1, -1))
+    return np.linalg.norm(one - other, axis=-1)
+
+
+def _look_up(picture: Singles, places: Doubles) -> Singles:
+    rows, cols = picture.shape[:2]
+    x = np.clip(np.rint(places[..., 0]), 0, cols - 1).astype(np.intp)
+    y = np.clip(np.rint(places[..., 1]), 0, rows - 1).astype(np.intp)
+    return picture[y, x]
+
+
+def join_segments(
+    segments: Doubles, step: Doubles, shape: tuple[int, int], *, most: int = 28
+) -> Lines:
+    """Join segments that lie on one line, within what a bowed edge departs from it.
+
+    Parameters
+    ----------
+    segments : (n, 4) float
+    step : (n,) float
+        How much the two sides of each differ; sets which lines are kept.
+    shape : (2,) int
+        Rows and columns of the picture.
+    most : int
+        Number of lines to keep, those with the greatest length times step.
+    """
+    worth = _length(segments) * step / (step + max(8.0, float(np.median(step)))) if len(step) else step
+    order = np.argsort(-worth, kind="stable")
+    segments, worth = segments[order], worth[order]
+    slack = 0.005 * max(shape)
+    reach = float(np.hypot(*shape))
+    free = np.ones(len(segments), bool)
+    normals, offsets, records, worths = [], [], [], []
+    for index in range(len(segments)):
+        if not free[index] or len(normals) >= 2 * most:
+            continue
+        normal, offset = _line_through(segments[index : index + 1])
+        for _ in range(2):
+            on_line = free & _near(segments, normal, offset, slack)
+            if not on_line.any():
+                break
+            normal, offset = _line_through(segments[on_line])
+        free &= ~on_line
+        free[index] = False
+        normals.append(normal)
+        offsets.append(offset)
+        records.append(_record(segments[on_line], normal, reach))
+        worths.append(worth[on_line].sum())
+    if not normals:
+        return Lines(np.empty((0, 2)), np.empty(0), np.empty((0, 1)), reach)
+    seen = np.array(records)
+    best = np.argsort(-np.array(worths), kind="stable")[:most]
+    return Lines(np.array(normals)[best], np.array(offsets)[best], seen[best], reach)
+
+
+def _length(segments: Doubles) -> Doubles:
+    return np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1])
+
+
+def _line_through(segments: Doubles) -> tuple[Doubles, float]:
+    """Return the least-squares line through segments, weighted by their length."""
+    ends = segments.reshape(-1, 2)
+    length = _length(segments)
+    weight = np.repeat(length, 2)
+    middle = (ends * weight[:, None]).sum(axis=0) / weight.sum()
+    away = (ends - middle) * weight[:, None]
+    normal = np.linalg.svd(away, full_matrices=False)[2][-1]
+    return normal, float(middle @ normal)
+
+
+def _near(segments: Doubles, normal: Doubles, offset: float, slack: float) -> Any:
+    away = np.abs(segments.reshape(-1, 2, 2) @ normal - offset)
+    length = _length(segments)
+    tilt = np.abs((segments[:, 2:] - segments[:, :2]) @ normal) / length
+    return (away.max(axis=1) < slack) & (tilt < 0.12)
+
+
+def _record(segments: Doubles, normal: Doubles, reach: float) -> Doubles:
+    """Return the running length on which the line is seen."""
+    along = segments.reshape(-1, 2, 2) @ np.array([-normal[1], normal[0]])
+    cells = int(2 * reach / _STEP_PX) + 1
+    ends = np.clip(np.rint((np.sort(along, axis=1) + reach) / _STEP_PX), 0, cells).astype(int)
+    covered = np.zeros(cells)
+    for low, high in ends:
+        covered[low:high] = _STEP_PX
+    return np.concatenate([[0.0], np.cumsum(covered)])

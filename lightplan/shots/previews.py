@@ -1,0 +1,68 @@
+"""Small perceptual copies of a picture, in which edges are looked for."""
+
+from __future__ import annotations
+
+from typing import Any, TypeAlias
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Singles
+
+Coded: TypeAlias = NDArray[Any]  # (rows, cols, 3), uint8 or float32, 0 to 255
+
+
+def preview(picture: NDArray[Any], long_side: int) -> tuple[Coded, float]:
+    """Return a reduced copy coded about as the eye sees, and its scale.
+
+    Equal steps of the copy look about equally large (the square root of light is
+    near enough), so that one threshold serves shadows and highlights.
+
+    Parameters
+    ----------
+    picture : (rows, cols, 3) or (rows, cols) uint8 (coded) or float (linear, 1 = clip)
+    long_side : int
+        Pixels of the longer side; the picture is never enlarged.
+
+    Returns
+    -------
+    coded : (r, c, 3) uint8 or float32
+        0 to 255; a float picture stays one, so that faint steps survive.
+    scale : float
+        Pixels of the copy per pixel of the picture.
+    """
+    rows, cols = picture.shape[:2]
+    scale = min(1.0, long_side / max(rows, cols))
+    small = picture
+    if scale < 1:
+        size = (max(1, round(cols * scale)), max(1, round(rows * scale)))
+        small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    if small.dtype != np.uint8:
+        small = 255 * np.sqrt(np.clip(small, 0.0, 1.0)).astype(np.float32)
+    if small.ndim == 2:
+        small = np.repeat(small[..., None], 3, axis=2)
+    return np.ascontiguousarray(small[..., :3]), scale
+
+
+def luma(coded: Coded) -> NDArray[np.uint8]:
+    """Return the mean of the channels as 8-bit grey, (rows, cols)."""
+    grey = cv2.transform(coded, np.full((1, 3), 1 / 3, np.float32))
+    return cv2.convertScaleAbs(grey)
+
+
+def amplified(coded: Coded) -> list[NDArray[np.uint8]]:
+    """Return grey pictures in which faint edges of brightness and colour stand out."""
+    smooth = cv2.GaussianBlur(coded.astype(np.float32), (0, 0), 1.2)
+    stretch = cv2.createCLAHE(clipLimit=6.0, tileGridSize=(6, 6))
+    red, green, blue = cv2.split(smooth)
+    pictures = [stretch.apply(luma(smooth))]
+    for plane in (red - green, blue - 0.5 * (red + green)):
+        pictures.append(_stretched(plane))
+    return pictures
+
+
+def _stretched(plane: Singles) -> NDArray[np.uint8]:
+    middle = float(np.median(plane))
+    spread = max(4.0, float(np.percentile(np.abs(plane - middle), 95)))
+    return np.clip(128 + 100 * (plane - middle) / spread, 0, 255).astype(np.uint8)
