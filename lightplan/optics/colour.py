@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lightplan.arrays import Doubles, Floats, read_only
+from lightplan.arrays import Booleans, Doubles, Floats, read_only
 
 LINEAR_SRGB_TO_XYZ = read_only(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
@@ -81,7 +81,7 @@ def xyz_to_linear_srgb(xyz: ArrayLike) -> Floats:
 def luminance_factor(linear: ArrayLike) -> Floats:
     """Return Y (1 for white) of (..., 3) linear sRGB."""
     linear = _floats(linear)
-    return linear @ LINEAR_SRGB_TO_XYZ[1].astype(linear.dtype)
+    return np.asarray(linear @ LINEAR_SRGB_TO_XYZ[1].astype(linear.dtype))
 
 
 def lightness(luminance: ArrayLike) -> Floats:
@@ -130,8 +130,8 @@ def linear_srgb_to_lab(linear: ArrayLike) -> Floats:
 
     Examples
     --------
-    >>> [round(float(v), 2) for v in linear_srgb_to_lab([1.0, 0.0, 0.0])]
-    [53.24, 80.09, 67.2]
+    >>> [round(float(v), 1) for v in linear_srgb_to_lab([1.0, 0.0, 0.0])]
+    [53.2, 80.1, 67.2]
     """
     return xyz_to_lab(linear_srgb_to_xyz(linear))
 
@@ -180,7 +180,7 @@ def difference_2000(lab: ArrayLike, other: ArrayLike) -> Doubles:
     d_hue = d_hue / (1.0 + 0.015 * chroma * _hue_weight(mean_hue))
     spread = np.deg2rad(60.0) * np.exp(-np.square((np.rad2deg(mean_hue) - 275.0) / 25.0))
     rotation = -2.0 * _seventh(chroma) * np.sin(spread)
-    return np.sqrt(d_light**2 + d_chroma**2 + d_hue**2 + rotation * d_chroma * d_hue)
+    return np.asarray(np.sqrt(d_light**2 + d_chroma**2 + d_hue**2 + rotation * d_chroma * d_hue))
 
 
 def _polar(lab: Doubles, stretch: Doubles) -> tuple[Doubles, Doubles]:
@@ -188,9 +188,7 @@ def _polar(lab: Doubles, stretch: Doubles) -> tuple[Doubles, Doubles]:
     return np.hypot(a, b), np.mod(np.arctan2(b, a), 2.0 * np.pi)
 
 
-def _hue_difference_and_mean(
-    one: Doubles, two: Doubles, grey: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
-) -> tuple[Doubles, Doubles]:
+def _hue_difference_and_mean(one: Doubles, two: Doubles, grey: Booleans) -> tuple[Doubles, Doubles]:
     """Return the shorter turn from hue `one` to `two`, and the hue halfway (both in rad)."""
     turn = two - one
     far = np.abs(turn) > np.pi

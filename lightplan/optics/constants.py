@@ -81,9 +81,10 @@ _ROWS: dict[str, tuple[str, tuple[tuple[float, float, float], ...]]] = {
         (0.659, 1.99, 4.26), (0.704, 2.06, 4.5), (0.756, 2.13, 4.73),
     )),
     "aluminium": (_ALUMINIUM, (
-        (0.36466, 0.39877, 4.3957), (0.41328, 0.52135, 5.0008), (0.4428, 0.6079, 5.3676), (0.47687, 0.7278, 5.7781),
-        (0.5166, 0.8734, 6.2418), (0.56357, 1.0728, 6.7839), (0.61993, 1.366, 7.4052), (0.65225, 1.5724, 7.7354),
-        (0.68881, 1.8301, 8.0601), (0.72932, 2.1606, 8.3565), (0.77491, 2.6154, 8.4914), (0.79478, 2.7675, 8.3866),
+        (0.36466, 0.39877, 4.3957), (0.41328, 0.52135, 5.0008), (0.4428, 0.6079, 5.3676),
+        (0.47687, 0.7278, 5.7781), (0.5166, 0.8734, 6.2418), (0.56357, 1.0728, 6.7839),
+        (0.61993, 1.366, 7.4052), (0.65225, 1.5724, 7.7354), (0.68881, 1.8301, 8.0601),
+        (0.72932, 2.1606, 8.3565), (0.77491, 2.6154, 8.4914), (0.79478, 2.7675, 8.3866),
     )),
 }
 # fmt: on
@@ -126,8 +127,6 @@ def refractive_index(metal: str, wavelength_nm: ArrayLike) -> tuple[Doubles, Dou
     >>> float(n), float(k)
     (0.8734, 6.2418)
     """
-    table = METALS[metal]
-    return (
-        np.asarray(np.interp(wavelength_nm, table.wavelength_nm, table.n)),
-        np.asarray(np.interp(wavelength_nm, table.wavelength_nm, table.k)),
-    )
+    table, wave = METALS[metal], np.asarray(wavelength_nm, float)
+    n = np.interp(wave, table.wavelength_nm, table.n)
+    return np.asarray(n), np.asarray(np.interp(wave, table.wavelength_nm, table.k))

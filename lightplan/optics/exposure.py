@@ -37,33 +37,33 @@ def ev_100(*, f_number: float, time_s: float, iso: float) -> float:
 def metered_luminance(
     *, f_number: float, time_s: float, iso: float, constant: float = REFLECTED_METER_K
 ) -> float:
-    """Return the luminance for which a reflected-light meter gives these settings. [cd/m2]"""
+    """Return the luminance [cd/m2] for which a reflected-light meter gives these settings."""
     return constant * f_number**2 / (time_s * iso)
 
 
 def metered_illuminance(
     *, f_number: float, time_s: float, iso: float, constant: float = INCIDENT_METER_C
 ) -> float:
-    """Return the illuminance for which an incident-light meter gives these settings. [lx]"""
+    """Return the illuminance [lx] for which an incident-light meter gives these settings."""
     return constant * f_number**2 / (time_s * iso)
 
 
 def focal_plane_exposure(
     luminance_cd_m2: float, *, f_number: float, time_s: float, lens_q: float = LENS_Q
 ) -> float:
-    """Return the exposure H = q L t / N^2 on the sensor. [lx s]"""
+    """Return the exposure H = q L t / N^2 [lx s] on the sensor."""
     return lens_q * luminance_cd_m2 * time_s / f_number**2
 
 
 def saturation_exposure(*, iso: float) -> float:
-    """Return the focal-plane exposure 78 / S that just clips. [lx s]"""
+    """Return the focal-plane exposure 78 / S [lx s] that just clips."""
     return SATURATION_H / iso
 
 
 def saturation_luminance(
     *, f_number: float, time_s: float, iso: float, lens_q: float = LENS_Q
 ) -> float:
-    """Return the luminance that just clips: 120 N^2 / (S t) with the usual q = 0.65.
+    """Return the luminance [cd/m2] that just clips: 120 N^2 / (S t) with the usual q = 0.65.
 
     Examples
     --------
@@ -74,7 +74,7 @@ def saturation_luminance(
 
 
 def time_for_saturation(luminance_cd_m2: float, *, f_number: float, iso: float) -> float:
-    """Return the exposure time for which a luminance just clips. [s]"""
+    """Return the exposure time [s] for which a luminance just clips."""
     return saturation_luminance(f_number=f_number, time_s=1.0, iso=iso) / luminance_cd_m2
 
 

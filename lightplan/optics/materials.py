@@ -1,4 +1,16 @@
-"""What foils, coats and boards are made of: reflectance curves and default numbers."""
+"""What foils, coats and boards are made of: reflectance curves and default numbers.
+
+Colour of the tinted foils as modelled, straight on (CIELAB under D65; the figures follow from
+`_TINTS`, which has no published source):
+
+============== ==== ===== ==== =========
+foil           L*   C*ab  hue  plausible hue (from memory)
+============== ==== ===== ==== =========
+gold foil      89   44    91°  80 to 95
+rose gold foil 86   16    20°  10 to 50
+copper foil    81   36    60°  50 to 70
+============== ==== ===== ==== =========
+"""
 
 from __future__ import annotations
 
@@ -13,11 +25,12 @@ from numpy.typing import ArrayLike
 from lightplan.arrays import Doubles
 from lightplan.optics import cie_tables, fresnel
 from lightplan.optics.constants import refractive_index
-from lightplan.optics.specular import SpecularCurve, tabulate
+from lightplan.optics.defaults import DEFAULTS
 from lightplan.optics.spectra import linear_srgb
+from lightplan.optics.specular import SpecularCurve, tabulate
 
-LACQUER_INDEX = 1.5
-ALUMINIUM_THICKNESS_NM = 30.0
+LACQUER_INDEX = DEFAULTS["lacquer"].value
+ALUMINIUM_THICKNESS_NM = DEFAULTS["foil aluminium"].value
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -53,7 +53,7 @@ def lambda_smith(vx: Floats, vy: Floats, vz: Floats, ax: ArrayLike, ay: ArrayLik
         GGX alpha along x and y.
     """
     slope = np.square(vx * _like(vz, ax)) + np.square(vy * _like(vz, ay))
-    return 0.5 * (np.sqrt(1.0 + slope / np.square(vz)) - 1.0)
+    return np.asarray(0.5 * (np.sqrt(1.0 + slope / np.square(vz)) - 1.0))
 
 
 def g1(vx: Floats, vy: Floats, vz: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:
@@ -75,7 +75,7 @@ def g1(vx: Floats, vy: Floats, vz: Floats, ax: ArrayLike, ay: ArrayLike) -> Floa
     up = np.maximum(vz, 0.0)
     reach = np.square(vx * _like(vz, ax)) + np.square(vy * _like(vz, ay)) + np.square(up)
     total = up + np.sqrt(reach)
-    return 2.0 * up / np.maximum(total, np.finfo(total.dtype).tiny)
+    return np.asarray(2.0 * up / np.maximum(total, np.finfo(total.dtype).tiny))
 
 
 def sample_visible_normals(view: Floats, ax: ArrayLike, ay: ArrayLike, u: Floats) -> Floats:
@@ -128,7 +128,8 @@ def visible_density(view: Floats, half: Floats, ax: ArrayLike, ay: ArrayLike) ->
     v, h = np.moveaxis(view, -1, 0), np.moveaxis(half, -1, 0)
     seen = np.maximum(v[0] * h[0] + v[1] * h[1] + v[2] * h[2], 0.0)
     area = np.maximum(v[2], np.finfo(v.dtype).tiny)
-    return g1(*v, ax, ay) * seen * d(*h, ax, ay) / area
+    masking = g1(v[0], v[1], v[2], ax, ay)
+    return np.asarray(masking * seen * d(h[0], h[1], h[2], ax, ay) / area)
 
 
 def brdf(view: Floats, light: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:
@@ -151,7 +152,8 @@ def brdf(view: Floats, light: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:
     half = half / np.maximum(np.sqrt(np.sum(half * half, axis=0)), np.finfo(v.dtype).tiny)
     above = (v[2] > 0.0) & (w[2] > 0.0)
     facing = np.where(above, 4.0 * v[2] * w[2], 1.0)
-    value = d(*half, ax, ay) * g1(*v, ax, ay) * g1(*w, ax, ay) / facing
+    masking = g1(v[0], v[1], v[2], ax, ay) * g1(w[0], w[1], w[2], ax, ay)
+    value = d(half[0], half[1], half[2], ax, ay) * masking / facing
     return np.where(above, value, np.zeros((), value.dtype))
 
 

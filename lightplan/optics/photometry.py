@@ -28,7 +28,7 @@ _BRADFORD = np.array(
 
 
 def face_area_m2(*, shape: LampShape, width_mm: float, height_mm: float) -> float:
-    """Return the area seen from straight ahead. [m2]
+    """Return the area [m2] of the face as seen from straight ahead.
 
     A disk or bulb has the diameter `width_mm`; `height_mm` is not used for them.
     """

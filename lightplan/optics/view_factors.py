@@ -7,12 +7,14 @@ Heat Transfer Configuration Factors".
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lightplan.arrays import Booleans, Doubles
+from lightplan.arrays import Doubles
 
-_PAIRS_AT_ONCE = 32768
+_PAIRS_AT_ONCE = 16384
 _FLAT = 1e-9
 """A receiver nearer than this share of the polygon's size to its plane sees nothing of it."""
 
@@ -68,7 +70,7 @@ def offset_disk(*, radius: ArrayLike, distance: ArrayLike, offset: ArrayLike) ->
 
 
 def rectangle_solid_angle(*, width: ArrayLike, height: ArrayLike, distance: ArrayLike) -> Doubles:
-    """Return the solid angle of a rectangle seen from straight in front of its middle. [sr]"""
+    """Return the solid angle [sr] of a rectangle seen from straight before its middle."""
     a = np.asarray(width, float) / (2.0 * np.asarray(distance, float))
     b = np.asarray(height, float) / (2.0 * np.asarray(distance, float))
     return np.asarray(4.0 * np.arcsin(a * b / np.sqrt((1.0 + a * a) * (1.0 + b * b))))
@@ -124,42 +126,79 @@ def polygons(points: ArrayLike, normals: ArrayLike, corners: ArrayLike) -> Doubl
     result = np.zeros((len(points), len(corners)))
     if not corners.size:
         return result
+    edges = [_edge_forms(corners[:, i - 1], corners[:, i]) for i in range(corners.shape[1])]
+    plane = _plane_form(corners)
     step = max(1, _PAIRS_AT_ONCE // len(corners))
     for start in range(0, len(points), step):
         part = slice(start, start + step)
-        result[part] = _block(points[part], normals[part], corners)
+        result[part] = _block(points[part], normals[part], corners, edges, plane)
     return result
 
 
-def _block(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles:
-    heights = np.stack([normals @ corners[:, i].T for i in range(corners.shape[1])])
-    heights -= np.sum(normals * points, axis=1)[None, :, None]
-    lowest, highest = heights.min(axis=0), heights.max(axis=0)
+def _block(
+    points: Doubles, normals: Doubles, corners: Doubles, edges: list[_EdgeForms], plane: Doubles
+) -> Doubles:
+    receiver = _Receiver(points, normals)
+    own = np.sum(normals * points, axis=1)[:, None]
+    heights = [normals @ corners[:, i].T - own for i in range(corners.shape[1])]
+    lowest, highest = np.minimum.reduce(heights), np.maximum.reduce(heights)
     total = np.zeros(lowest.shape)
-    for side in range(corners.shape[1]):
-        total += _edge(points, normals, corners[:, side - 1], corners[:, side])
+    for edge in edges:
+        total += _edge(receiver, edge)
     row, col = np.nonzero((lowest < 0.0) & (highest > 0.0))
     if len(row):
-        total[row, col] = _clipped(points[row], normals[row], corners[col], heights[:, row, col])
-    total[(highest <= 0.0) | _in_plane(points, corners)] = 0.0
+        chosen = np.stack([height[row, col] for height in heights])
+        total[row, col] = _clipped(points[row], normals[row], corners[col], chosen)
+    in_plane = np.abs(receiver.affine @ plane) <= _FLAT
+    total[(highest <= 0.0) | in_plane] = 0.0
     return np.asarray(np.abs(total) / (2.0 * np.pi))
 
 
-def _edge(points: Doubles, normals: Doubles, start: Doubles, end: Doubles) -> Doubles:
-    """Return angle times cosine (n, m) of the edges from `start` to `end`, both (m, 3)."""
-    ones = np.ones((len(points), 1))
-    cross, back = np.cross(start, end), start - end
-    moved = np.hstack([ones, points])
+class _Receiver:
+    """Rows of the matrix products, one per receiver."""
+
+    def __init__(self, points: Doubles, normals: Doubles) -> None:
+        ones = np.ones((len(points), 1))
+        self.affine = np.hstack([ones, points])
+        self.squared = np.hstack([self.affine, np.sum(points * points, axis=1, keepdims=True)])
+        self.moment = np.hstack([normals, np.cross(normals, points)])
+
+
+@dataclass(frozen=True, eq=False)
+class _EdgeForms:
+    """Columns of the matrix products, one per polygon, for the edge from corner a to b.
+
+    With p the receiver, (a - p) x (b - p) = a x b + p x (a - b) and
+    (a - p) . (b - p) = a . b - p . (a + b) + p . p.
+    """
+
+    cross: tuple[Doubles, Doubles, Doubles]
+    along: Doubles
+    dot: Doubles
+
+
+def _edge_forms(start: Doubles, end: Doubles) -> _EdgeForms:
+    cross, back = np.cross(start, end).T, (start - end).T
     zero = np.zeros(len(start))
-    # (start - p) x (end - p) = start x end + p x (start - end), one component at a time.
-    squared = np.square(moved @ [cross[:, 0], zero, back[:, 2], -back[:, 1]])
-    squared += np.square(moved @ [cross[:, 1], -back[:, 2], zero, back[:, 0]])
-    squared += np.square(moved @ [cross[:, 2], back[:, 1], -back[:, 0], zero])
-    along = np.hstack([normals, np.cross(normals, points)]) @ np.hstack([cross, back]).T
-    dot = np.hstack([moved, np.sum(points * points, axis=1, keepdims=True)]) @ np.vstack(
-        [np.sum(start * end, axis=1), -(start + end).T, zero + 1.0]
+    return _EdgeForms(
+        cross=(
+            np.stack([cross[0], zero, back[2], -back[1]]),
+            np.stack([cross[1], -back[2], zero, back[0]]),
+            np.stack([cross[2], back[1], -back[0], zero]),
+        ),
+        along=np.vstack([cross, back]),
+        dot=np.vstack([np.sum(start * end, axis=1), -(start + end).T, zero + 1.0]),
     )
-    return _angle_times_cosine(along, np.sqrt(squared), dot)
+
+
+def _edge(receiver: _Receiver, forms: _EdgeForms) -> Doubles:
+    """Return angle times cosine (n, m) of one edge of each polygon."""
+    size = np.square(receiver.affine @ forms.cross[0])
+    for component in forms.cross[1:]:
+        part = receiver.affine @ component
+        size += np.square(part, out=part)
+    np.sqrt(size, out=size)
+    return _angle_times_cosine(receiver.moment @ forms.along, size, receiver.squared @ forms.dot)
 
 
 def _angle_times_cosine(along: Doubles, size: Doubles, dot: Doubles) -> Doubles:
@@ -168,19 +207,23 @@ def _angle_times_cosine(along: Doubles, size: Doubles, dot: Doubles) -> Doubles:
     `along` is the cross product's part along the normal, `size` its length, `dot` the arms'
     inner product. The arc tangent is many times faster than arctan2 and as exact here.
     """
-    size = np.maximum(size, np.finfo(float).tiny ** 0.5)  # an eye on the edge sees no angle
+    np.maximum(size, 1e-150, out=size)  # an eye on the edge sees no angle
     along /= size
     dot /= size
-    return along * (np.pi / 2.0 - np.arctan(dot))
+    np.arctan(dot, out=dot)
+    np.subtract(np.pi / 2.0, dot, out=dot)
+    dot *= along
+    return dot
 
 
-def _in_plane(points: Doubles, corners: Doubles) -> Booleans:
-    """Return (n, m): whether a receiver lies in a polygon's plane."""
+def _plane_form(corners: Doubles) -> Doubles:
+    """Return (4, m): distance to each polygon's plane as a share of the polygon's size."""
     arms = corners - corners[:, :1]
     area = np.sum(np.cross(arms, np.roll(arms, -1, axis=1)), axis=1)
-    height = points @ area.T - np.sum(area * corners[:, 0], axis=1)
-    size = np.sqrt(np.max(np.sum(arms * arms, axis=-1), axis=1))
-    return np.asarray(np.abs(height) <= _FLAT * size * np.linalg.norm(area, axis=1))
+    size = np.sqrt(np.max(np.sum(arms * arms, axis=-1), axis=1)) * np.linalg.norm(area, axis=1)
+    form = np.vstack([-np.sum(area * corners[:, 0], axis=1), area.T])
+    # A polygon without area has no plane: every receiver counts as lying in it.
+    return np.asarray(np.divide(form, size, out=np.zeros_like(form), where=size > 0.0))
 
 
 def _clipped(points: Doubles, normals: Doubles, corners: Doubles, heights: Doubles) -> Doubles:
