@@ -1,0 +1,98 @@
+"""Clipped and nearly clipped shares of foil, paper and background; dark foil.
+
+A channel is clipped where the source says that it had reached its end. No standard fixes
+a warning level; 8-bit code 250 is used, 0.955973 linear (IEC 61966-2-1), close to the
+L* 98 that the Metamorfoze guidelines give as the lightest value anywhere (code 249).
+Channels are counted apart since metals clip one of them first (gold: red).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Booleans
+from lightplan.measures.grid import Indices
+from lightplan.measures.levels import Levels, log2_level, quantile
+from lightplan.measures.maps import SheetMaps
+
+NEAR_CLIP_LEVEL = 0.955973
+DARK_STOPS = 3.0
+"""Foil this far below the paper reads as black. Common practice, no source."""
+DARK_FLOOR_STOPS = -7.0
+"""Foil this far below the clip level is black in any print (sRGB code 25). Our choice."""
+
+_CHANNELS = ("red", "green", "blue")
+_CODES = np.arange(16)
+Pairs = dict[str, tuple[float, float]]
+
+
+def measures(maps: SheetMaps, levels: Levels) -> Pairs:
+    """Return the shares by name; those of a material that is absent are left out."""
+    found: Pairs = {}
+    near = _any_channel(maps.linear >= np.float32(NEAR_CLIP_LEVEL))
+    codes = (
+        maps.clipped[..., 0] * np.uint8(1) + maps.clipped[..., 1] * np.uint8(2)
+        + maps.clipped[..., 2] * np.uint8(4) + near * np.uint8(8)
+    ).ravel()  # fmt: skip
+    for name, region in (("foil", maps.grid.foil), ("paper", maps.grid.paper)):
+        if len(region.pixels):
+            found |= _shares(name, codes, region.pixels, maps.confidence)
+    if maps.background is not None and len(maps.background.clipped):
+        count = len(maps.background.clipped)
+        share = float(maps.background.clipped.all(axis=1).mean())
+        found["background_clipped_share"] = (share, _binomial(share, count))
+    if len(levels.foil):
+        found |= _levels(maps, levels)
+    if len(levels.paper):
+        noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
+        found["paper_peak_stops"] = (
+            float(log2_level(np.asarray(quantile(levels.paper_open, 0.98)))), noise,
+        )  # fmt: skip
+    return found
+
+
+def _shares(name: str, codes: NDArray[np.uint8], pixels: Indices, confidence: float) -> Pairs:
+    counts = np.bincount(codes[pixels], minlength=16)
+    total = len(pixels)
+
+    def pair(chosen: Booleans) -> tuple[float, float]:
+        share = float(counts[chosen].sum() / total)
+        # A pixel that is not sure to be foil is not sure to count.
+        return share, math.hypot(_binomial(share, total), (1.0 - confidence) * share)
+
+    found = {
+        f"{name}_clipped_share": pair(_CODES % 8 > 0),
+        f"{name}_clipped_all_share": pair(_CODES % 8 == 7),
+        f"{name}_near_clipped_share": pair(_CODES > 0),
+    }
+    for bit, channel in enumerate(_CHANNELS):
+        found[f"{name}_clipped_{channel}_share"] = pair(_CODES >> bit & 1 > 0)
+    return found
+
+
+def _levels(maps: SheetMaps, levels: Levels) -> Pairs:
+    noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
+    dark_below = DARK_FLOOR_STOPS
+    if len(levels.paper):
+        paper = float(log2_level(np.asarray(quantile(levels.paper, 0.5))))
+        dark_below = max(dark_below, paper - DARK_STOPS)
+    dark = float((levels.foil_stops < dark_below).mean())
+    peak = float(log2_level(np.asarray(quantile(levels.foil_open, 0.98))))
+    return {
+        "foil_dark_share": (dark, _binomial(dark, len(levels.foil))),
+        "foil_peak_stops": (peak, noise),
+    }
+
+
+def _any_channel(flags: Booleans) -> Booleans:
+    found: Booleans = flags[..., 0] | flags[..., 1] | flags[..., 2]
+    return found
+
+
+def _binomial(share: float, count: int) -> float:
+    """Return the standard error of a share, with one pixel as the least (Agresti, Coull)."""
+    softened = (share * count + 1.0) / (count + 2.0)
+    return math.sqrt(softened * (1.0 - softened) / (count + 2.0))

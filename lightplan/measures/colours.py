@@ -1,0 +1,107 @@
+"""Colour cast on the paper, and the foil's hue against its kind.
+
+White balance limits on paper are published as a colour difference without lightness:
+FADGI below 2, 4, 6, 8 (four stars to one), Metamorfoze 3, ISO 19264-1 3 to 5.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.measures.clipping import Pairs
+from lightplan.measures.evenness import LEAST_CELLS, WHITE_STOCK
+from lightplan.measures.levels import LEAST_LEVEL, Levels
+from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
+from lightplan.optics.materials import foil_curve
+
+COMMON_LUMINANCE = 0.4
+"""Foil is compared with its kind at one luminance, so that only colour counts."""
+VIEW_COSINE = math.cos(math.radians(15.0))
+GREY_CHROMA = 5.0
+LEAST_HUE_CHROMA = 4.0
+"""Below this chroma a hue is not seen (a silver foil has none). Our choice."""
+
+
+def measures(
+    levels: Levels, foil_kind: str | None, stock: tuple[float, float, float] | None
+) -> Pairs:
+    """Return cast, hue and colourfulness by name."""
+    found: Pairs = {}
+    light = np.ones(3)
+    noise = levels.noise_stops
+    if len(levels.paper) >= LEAST_CELLS:
+        body = np.array(WHITE_STOCK if stock is None else stock) + 1e-3
+        light = (np.median(levels.paper_rgb, axis=0) + LEAST_LEVEL) / body
+        light = light / float(luminance_factor(light))
+        white = linear_srgb_to_lab(0.85 * light)
+        chroma = math.hypot(float(white[1]), float(white[2]))
+        found["paper_cast_Cab"] = (chroma, _chroma_error(noise, len(levels.paper)))
+        found["paper_cast_hue_deg"] = (
+            _hue_deg(white), min(180.0, math.degrees(1.0 / max(chroma, 0.3))),
+        )  # fmt: skip
+    if len(levels.foil) >= LEAST_CELLS:
+        found |= _foil(levels, foil_kind, light)
+        found |= _colourfulness(levels.foil_rgb)
+    return found
+
+
+def _foil(levels: Levels, foil_kind: str | None, light: Doubles) -> Pairs:
+    seen = (np.median(levels.foil_rgb, axis=0) + LEAST_LEVEL) / light
+    seen = seen * (COMMON_LUMINANCE / float(luminance_factor(seen)))
+    lab = linear_srgb_to_lab(seen)
+    chroma = math.hypot(float(lab[1]), float(lab[2]))
+    error = _chroma_error(levels.noise_stops, len(levels.foil))
+    turn_error = min(180.0, math.degrees(error / max(chroma, 0.3)))
+    found: Pairs = {"foil_hue_deg": (_hue_deg(lab), turn_error)}
+    if foil_kind is None:
+        return found
+    wanted = expected_lab(foil_kind)
+    found["foil_colour_error_dE00"] = (float(difference_2000(lab, wanted)), error)
+    if math.hypot(float(wanted[1]), float(wanted[2])) >= LEAST_HUE_CHROMA:
+        turn = (_hue_deg(lab) - _hue_deg(wanted) + 180.0) % 360.0 - 180.0
+        found["foil_hue_error_deg"] = (turn, turn_error)
+    return found
+
+
+@lru_cache(maxsize=64)
+def expected_lab(foil_kind: str) -> Doubles:
+    """Return the CIELAB colour of a kind of foil under white light at `COMMON_LUMINANCE`."""
+    colour = np.asarray(foil_curve(foil_kind).evaluate(np.array([VIEW_COSINE])), np.float64)[0]
+    colour = colour * (COMMON_LUMINANCE / float(luminance_factor(colour)))
+    lab = np.asarray(linear_srgb_to_lab(colour), np.float64)
+    lab.setflags(write=False)
+    return lab
+
+
+def _colourfulness(foil_rgb: Singles) -> Pairs:
+    """Return mean chroma and how far the hues of the foil spread round the circle.
+
+    The spread is one minus the length of the mean resultant of the hue angles, each
+    weighted with its chroma (circular variance; Mardia and Jupp, "Directional
+    statistics", 2000): 0 for one hue, towards 1 for all hues alike. A chroma of
+    `GREY_CHROMA` in the denominator keeps the noise of a grey foil from counting.
+    """
+    lab = linear_srgb_to_lab(foil_rgb)
+    a, b = lab[:, 1], lab[:, 2]
+    chroma = np.hypot(a, b)
+    mean = float(chroma.mean())
+    resultant = math.hypot(float(a.mean()), float(b.mean()))
+    spread = max(0.0, mean - resultant) / (mean + GREY_CHROMA)
+    error = float(chroma.std()) / math.sqrt(len(chroma))
+    return {
+        "foil_colourfulness_Cab": (mean, error),
+        "foil_hue_spread_share": (spread, error / (mean + GREY_CHROMA)),
+    }
+
+
+def _hue_deg(lab: Floats) -> float:
+    return math.degrees(math.atan2(float(lab[2]), float(lab[1]))) % 360.0
+
+
+def _chroma_error(noise_stops: float, count: int) -> float:
+    """Return the error of a chroma from pixel noise; about 60 units of a*b* per stop."""
+    return 60.0 * noise_stops / math.sqrt(count) + 0.2

@@ -1,0 +1,73 @@
+"""Foil against paper: the ratio in stops, the visible difference, and where it flips."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from lightplan.measures.clipping import Pairs
+from lightplan.measures.evenness import LEAST_CELLS, WHITE_STOCK, smooth_coefficients
+from lightplan.measures.levels import Levels, log2_level, quantile
+from lightplan.measures.maps import SheetMaps
+from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
+
+
+def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
+    """Return the contrasts by name, and the brightest level of the picture."""
+    if not len(levels.foil):
+        return {}
+    found: Pairs = {"brightest_level_stops": (_brightest(levels), levels.noise_stops)}
+    if len(levels.paper) < LEAST_CELLS or len(levels.foil) < LEAST_CELLS:
+        return found
+    noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
+    foil, paper = (
+        float(log2_level(np.asarray(quantile(part, 0.5)))) for part in (levels.foil, levels.paper)
+    )
+    ratio = foil - paper
+    # A doubtful mask mixes the two: the ratio is then understated.
+    error = math.hypot(noise, 0.5 * (1.0 - maps.confidence) * abs(ratio))
+    white = float(luminance_factor(np.array(WHITE_STOCK)))
+    known = white if stock is None else max(float(luminance_factor(np.array(stock))), 1e-3)
+    found["foil_to_paper_stops"] = (ratio, error)
+    found["foil_to_white_stops"] = (ratio + math.log2(known / white), error)
+    found["foil_paper_contrast_dE00"] = _seen(levels, error)
+    found |= _flip(maps, levels)
+    return found
+
+
+def _brightest(levels: Levels) -> float:
+    best = quantile(levels.foil, 0.98)
+    if len(levels.paper):
+        best = max(best, quantile(levels.paper, 0.98))
+    return float(log2_level(np.asarray(best)))
+
+
+def _seen(levels: Levels, error_stops: float) -> tuple[float, float]:
+    """Return the mean CIEDE2000 of the foil's cells against the paper's median colour.
+
+    The mean over cells, and not the difference of two medians: a foil that runs from
+    below the paper's tone to above it is seen, though its median is the paper's.
+    One stop near white is about 15 units.
+    """
+    foil = linear_srgb_to_lab(levels.foil_rgb)
+    paper = linear_srgb_to_lab(np.median(levels.paper_rgb, axis=0).astype(np.float64))
+    return float(difference_2000(foil, paper).mean()), 15.0 * error_stops
+
+
+def _flip(maps: SheetMaps, levels: Levels) -> Pairs:
+    """Return the share of foil on the lesser side of the paper, and the weakest contrast.
+
+    The paper's level beside each cell of foil is its smooth (quadratic) level there.
+    """
+    grid = maps.grid
+    beside = grid.foil_surface @ smooth_coefficients(levels.paper_stops, grid.paper_surface)
+    over = levels.foil_stops - beside
+    brighter = float((over > 0.0).mean())
+    flipped = min(brighter, 1.0 - brighter)
+    weakest = quantile(np.sort(np.abs(over)), 0.1)
+    noise = levels.cell_noise_stops(grid, grid.foil)
+    return {
+        "foil_sign_flip_share": (flipped, math.sqrt(flipped * (1.0 - flipped) / len(over))),
+        "foil_weakest_contrast_stops": (weakest, noise),
+    }

@@ -1,0 +1,147 @@
+"""Evenness of the foil in stops, of the paper by the published limits; glare.
+
+Paper is compared with two published kinds of limit, which are not interchangeable: a
+range of L* (Metamorfoze: 3 up to A3) and a standard deviation over mean (FADGI: 1 to 8 %).
+The second is taken here on linear luminance, since the guidelines do not say.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.measures.clipping import Pairs
+from lightplan.measures.levels import Levels, quantile
+from lightplan.measures.maps import SheetMaps
+from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
+
+WHITE_STOCK = (0.85, 0.85, 0.85)
+LOW, HIGH = 0.02, 0.98
+"""Quantiles between which a span is measured: hot spots have measures of their own."""
+LEAST_CELLS = 6
+
+PAPER_GLARE_STOPS = 0.2
+FOIL_GLARE_STOPS = 1.0
+"""Above the smooth level by this much is glare; the eye sees 0.12 stop on white paper as
+3 units of L*. Our choice."""
+
+_NORMAL_SPAN = 4.107  # between the 2nd and 98th percentile of a normal distribution
+
+
+def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
+    """Return evenness, levels and glare by name."""
+    grid = maps.grid
+    found: Pairs = {}
+    if len(levels.foil) >= LEAST_CELLS:
+        noise = levels.cell_noise_stops(grid, grid.foil)
+        found["foil_evenness_stops"] = _span(np.sort(levels.foil_stops), noise, maps)
+        smooth = smooth_level(levels.foil_stops, grid.plane)
+        found["foil_glare_share"] = _glare(levels.foil_stops - smooth, FOIL_GLARE_STOPS)
+    if len(levels.paper) >= LEAST_CELLS:
+        found |= _paper(maps, levels, stock)
+        smooth = smooth_level(levels.paper_stops, grid.paper_surface)
+        found["paper_glare_share"] = _glare(levels.paper_stops - smooth, PAPER_GLARE_STOPS)
+    return found
+
+
+def _paper(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
+    level = levels.paper
+    reflectance = float(luminance_factor(np.array(WHITE_STOCK if stock is None else stock)))
+    middle = max(quantile(level, 0.5), 1e-6)
+    noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
+    per_stop = _lightness_per_stop(reflectance)
+    ends = np.array([quantile(level, LOW), quantile(level, HIGH)])
+    low, high = lightness(np.minimum(ends * reflectance / middle, 4.0))
+    raw = float(high - low)
+    quiet = _less_noise(raw, noise * per_stop)
+    mean = float(level.mean())
+    spread = float(level.std()) / max(mean, 1e-6)
+    calm = math.sqrt(max(spread**2 - (noise * math.log(2.0)) ** 2, 0.0))
+    quantum = quantum_stops(maps, middle)
+    error = math.hypot(_span_error(raw, len(level)), (noise + quantum) * per_stop)
+    shown = float(lightness(min(middle, 1.0)))
+    return {
+        "paper_lightness_range_Lstar": (quiet, error),
+        "paper_variation_share": (
+            calm, math.hypot(calm / math.sqrt(2.0 * len(level)), (noise + quantum) * 0.69),
+        ),
+        "paper_lightness_Lstar": (shown, (noise + quantum) * _lightness_per_stop(middle)),
+    }  # fmt: skip
+
+
+def _span(ordered: Doubles, noise: float, maps: SheetMaps) -> tuple[float, float]:
+    """Return the span between `LOW` and `HIGH` with the noise's own span taken out."""
+    raw = quantile(ordered, HIGH) - quantile(ordered, LOW)
+    quantum = quantum_stops(maps, 2.0 ** quantile(ordered, 0.5))
+    error = math.hypot(_span_error(raw, len(ordered)), noise + quantum)
+    return _less_noise(raw, noise), error
+
+
+def _less_noise(span: float, noise: float) -> float:
+    return math.sqrt(max(span**2 - (_NORMAL_SPAN * noise) ** 2, 0.0))
+
+
+def _span_error(span: float, count: int) -> float:
+    """Return the standard error of a span between quantiles of `count` even values.
+
+    Each end has the error range x sqrt(p (1 - p) / n) for values spread evenly over
+    the range (the asymptotic variance of a sample quantile).
+    """
+    return math.sqrt(2.0 * LOW * HIGH / count) * span / (HIGH - LOW)
+
+
+def _lightness_per_stop(level: float) -> float:
+    """Return the slope of L* per stop at a level relative to white (CIE 015)."""
+    level = min(max(level, 1e-3), 1.0)
+    return float(116.0 / 3.0 * level ** (1.0 / 3.0) * math.log(2.0))
+
+
+def quantum_stops(maps: SheetMaps, level: float) -> float:
+    """Return the standard uncertainty of a level that the file's code steps cause."""
+    if maps.code_levels is None:
+        return 0.0
+    level = min(max(level, 1e-4), 1.0)
+    code = float(srgb_encode(level))
+    step = 1.0 / (maps.code_levels - 1)
+    slope = 12.92 * level if code < 0.04045 else (code + 0.055) / 2.4
+    # code = f(level); d(level)/level per code step, then the spread of a uniform error.
+    relative = step / slope if code >= 0.04045 else step / max(slope, 1e-6)
+    return relative / math.log(2.0) / math.sqrt(12.0)
+
+
+def smooth_level(stops: Doubles, surface: Doubles, rounds: int = 3) -> Doubles:
+    """Return a plane or quadratic through levels, little moved by what stands out.
+
+    Least squares, then rounds of reweighting with Tukey's biweight at 4.685 robust
+    standard deviations (Holland and Welsch 1977).
+
+    Parameters
+    ----------
+    stops : (n,) float
+    surface : (n, k) float
+        Columns of the surface at the same cells.
+    """
+    return surface @ smooth_coefficients(stops, surface, rounds)
+
+
+def smooth_coefficients(stops: Doubles, surface: Doubles, rounds: int = 3) -> Doubles:
+    """Return the coefficients of `smooth_level`."""
+    ridge = 1e-9 * len(stops) * np.eye(surface.shape[1])
+    weight = np.ones_like(stops)
+    for turn in range(rounds + 1):
+        weighted = surface * weight[:, None]
+        found = np.linalg.solve(weighted.T @ surface + ridge, weighted.T @ stops)
+        if turn == rounds:
+            break
+        off = stops - surface @ found
+        half = len(off) // 2
+        scale = max(1.4826 * float(np.partition(np.abs(off), half)[half]), 1e-4)
+        weight = np.square(1.0 - np.square(np.minimum(np.abs(off) / (4.685 * scale), 1.0)))
+    return np.asarray(found, np.float64)
+
+
+def _glare(above: Doubles, least: float) -> tuple[float, float]:
+    share = float((above > least).mean())
+    return share, math.sqrt(share * (1.0 - share) / len(above))

@@ -1,0 +1,210 @@
+"""Cells: the coarse lattice on which levels are compared.
+
+Levels of single pixels carry noise, halftone and the edges of artwork. They are averaged
+over cells, about forty along the sheet's longer side, foil and paper apart, so that a
+small predicted map and a large photograph are compared on the same footing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Booleans, Doubles, Singles
+
+CELLS_LONG_SIDE = 40
+SOLID_FOIL = 0.9
+"""Share of foil from which a pixel counts as foil; paper likewise at one minus this."""
+LEAST_COVER = 0.25
+"""Share of a cell that must be solid foil (or paper) for the cell to count."""
+NOISE_SAMPLES = 3000
+
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """The foil, or the paper, of one sheet.
+
+    Parameters
+    ----------
+    pixels : (n,) int
+        Flat indices of its solid pixels.
+    core : (rows, cols) float32
+        1 on the solid pixels that do not touch the other material, else 0.
+    cells : (m,) int
+        Flat indices, in the lattice, of the cells that count.
+    cover : (m,) float
+        Share of core in each of those cells.
+    x_mm, y_mm : (m,) float
+        Centroid of the core in each cell, from the sheet's middle.
+    hull_mm : (k, 2) float
+        Convex outline of the solid pixels' middles.
+    """
+
+    pixels: Indices
+    core: Singles
+    cells: Indices
+    cover: Doubles
+    x_mm: Doubles
+    y_mm: Doubles
+    hull_mm: Doubles
+
+    def extent_mm(self, direction_rad: float) -> tuple[float, float]:
+        """Return the least and greatest reach of the region along a direction, in mm."""
+        if not len(self.hull_mm):
+            return 0.0, 0.0
+        reach = self.hull_mm @ np.array([np.cos(direction_rad), np.sin(direction_rad)])
+        return float(reach.min()), float(reach.max())
+
+    def along_mm(self, direction_rad: float) -> Doubles:
+        """Return how far each cell lies along a direction from the sheet's middle, in mm."""
+        along: Doubles = self.x_mm * np.cos(direction_rad) + self.y_mm * np.sin(direction_rad)
+        return along
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """What the masks of a sheet fix, whatever its picture.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Rows and columns of cells.
+    cell_pixels : float
+        Pixels in one cell.
+    foil, paper : Region
+        The two materials.
+    plane : (m, 3) float
+        1, x, y of the foil's cells, in units of the sheet's half diagonal.
+    paper_surface, foil_surface : (m, 6) float
+        1, x, y, x2, xy, y2 of the paper's and of the foil's cells, same units.
+    half_diagonal_mm : float
+        That unit.
+    rim : (m,) bool
+        Cells of the foil near the outline of the foil's area.
+    noise_at : (n,) int
+        Flat indices of pixels whose left and right neighbours are the same material.
+    """
+
+    shape: tuple[int, int]
+    cell_pixels: float
+    foil: Region
+    paper: Region
+    plane: Doubles
+    paper_surface: Doubles
+    foil_surface: Doubles
+    half_diagonal_mm: float
+    rim: Booleans
+    noise_at: Indices
+
+    @classmethod
+    def of(cls, foil: Singles, valid: Booleans, *, width_mm: float, height_mm: float) -> Grid:
+        """Return the cells of a foil mask (rows, cols) and the pixels that are valid."""
+        rows, cols = foil.shape
+        scale = CELLS_LONG_SIDE / max(rows, cols)
+        shape = (max(2, round(rows * scale)), max(2, round(cols * scale)))
+        if scale >= 1.0:
+            shape = (rows, cols)
+        x_mm = ((np.arange(cols) + 0.5) / cols - 0.5) * width_mm
+        y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
+        is_foil = _solid(foil, valid)
+        is_paper = (foil <= 1.0 - SOLID_FOIL) & valid
+        metal = _region(is_foil, shape, x_mm, y_mm)
+        stock = _region(is_paper, shape, x_mm, y_mm)
+        half = 0.5 * float(np.hypot(width_mm, height_mm))
+        return cls(
+            shape=shape, cell_pixels=rows * cols / (shape[0] * shape[1]), foil=metal, paper=stock,
+            plane=_surface(metal, half)[:, :3], paper_surface=_surface(stock, half),
+            foil_surface=_surface(metal, half), half_diagonal_mm=half, rim=_rim(metal),
+            noise_at=_triples(metal.core > 0, stock.core > 0),
+        )  # fmt: skip
+
+    def average(self, picture: Singles, region: Region) -> Singles:
+        """Return the mean of a picture (rows, cols) or (rows, cols, 3) over a region's cells."""
+        core = region.core if picture.ndim == 2 else region.core[..., None]
+        summed = shrink(picture * core, self.shape)
+        flat = summed.reshape(-1, *picture.shape[2:])[region.cells]
+        cover = region.cover.astype(np.float32)
+        means: Singles = flat / (cover if picture.ndim == 2 else cover[:, None])
+        return means
+
+
+def shrink(picture: Singles, shape: tuple[int, int]) -> Singles:
+    """Return area means of a picture on a lattice of (rows, cols) cells."""
+    if picture.shape[:2] == shape:
+        return picture
+    small: Singles = cv2.resize(
+        np.ascontiguousarray(picture, np.float32), shape[::-1], interpolation=cv2.INTER_AREA
+    ).astype(np.float32, copy=False)
+    return small
+
+
+def _solid(foil: Singles, valid: Booleans) -> Booleans:
+    """Return the pixels that are foil; thin artwork is accepted with less of it."""
+    enough = 0.002 * foil.size
+    for least in (SOLID_FOIL, 0.75, 0.5):
+        found: Booleans = (foil >= least) & valid
+        if np.count_nonzero(found) >= enough:
+            break
+    return found
+
+
+def _core(solid: Booleans) -> Booleans:
+    """Return the solid pixels away from their edges, unless too little would be left."""
+    whole = np.pad(solid.astype(np.uint8), 1, mode="edge")
+    inner = cv2.erode(whole, np.ones((3, 3), np.uint8))[1:-1, 1:-1].astype(np.bool_)
+    return inner if np.count_nonzero(inner) >= 0.3 * np.count_nonzero(solid) else solid
+
+
+def _region(solid: Booleans, shape: tuple[int, int], x_mm: Doubles, y_mm: Doubles) -> Region:
+    core = _core(solid).astype(np.float32)
+    cover = shrink(core, shape).ravel().astype(np.float64)
+    least = LEAST_COVER if np.count_nonzero(cover >= LEAST_COVER) >= 12 else 1e-3
+    cells = np.flatnonzero(cover >= least)
+    share = cover[cells]
+    across = shrink(core * x_mm[None, :].astype(np.float32), shape).ravel()[cells] / share
+    up = shrink(core * y_mm[:, None].astype(np.float32), shape).ravel()[cells] / share
+    return Region(
+        pixels=np.flatnonzero(solid), core=core, cells=cells, cover=share,
+        x_mm=across.astype(np.float64), y_mm=up.astype(np.float64),
+        hull_mm=_hull(solid, x_mm, y_mm),
+    )  # fmt: skip
+
+
+def _hull(solid: Booleans, x_mm: Doubles, y_mm: Doubles) -> Doubles:
+    where = np.argwhere(solid)
+    if not len(where):
+        return np.empty((0, 2))
+    corners = cv2.convexHull(where.astype(np.int32)).reshape(-1, 2)
+    return np.column_stack([x_mm[corners[:, 1]], y_mm[corners[:, 0]]])
+
+
+def _surface(region: Region, half_diagonal_mm: float) -> Doubles:
+    x, y = region.x_mm / half_diagonal_mm, region.y_mm / half_diagonal_mm
+    return np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y])
+
+
+def _rim(region: Region, share: float = 0.12) -> Booleans:
+    """Return which cells lie within `share` of the foil's box from its sides."""
+    if not len(region.cells):
+        return np.zeros(0, np.bool_)
+    low, high = region.hull_mm.min(axis=0), region.hull_mm.max(axis=0)
+    band = share * np.maximum(high - low, 1e-6)
+    near: Booleans = (
+        (region.x_mm < low[0] + band[0]) | (region.x_mm > high[0] - band[0])
+        | (region.y_mm < low[1] + band[1]) | (region.y_mm > high[1] - band[1])
+    )  # fmt: skip
+    return near
+
+
+def _triples(foil: Booleans, paper: Booleans) -> Indices:
+    middle = np.zeros(foil.shape, np.bool_)
+    for core in (foil, paper):
+        middle[:, 1:-1] |= core[:, :-2] & core[:, 1:-1] & core[:, 2:]
+    found = np.flatnonzero(middle)
+    step = max(1, -(-len(found) // NOISE_SAMPLES))
+    return found[::step]

@@ -1,0 +1,136 @@
+"""Levels of foil and paper in the cells of one picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.measures.grid import Grid, Region
+from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
+from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ
+
+LEAST_LEVEL = 2.0**-14
+"""Added before a logarithm is taken, so that black is -14 stops and not minus infinity."""
+
+INK_STOPS = 0.25
+"""Thin strokes this much darker than the paper round them are taken as print on it."""
+INK_WIDTH_MM = 3.0
+
+_LUMINANCE = LINEAR_SRGB_TO_XYZ[1].astype(np.float32)
+
+
+def luminance(linear: Singles) -> Singles:
+    """Return the luminance (..., ) of linear sRGB (..., 3), 1 for the clip level."""
+    level: Singles = linear @ _LUMINANCE
+    return level
+
+
+def log2_level(level: Floats) -> Doubles:
+    """Return levels as stops below the clip level; black is -14.
+
+    >>> float(log2_level(np.array(0.0))), round(float(log2_level(np.array(0.25))), 3)
+    (-14.0, -2.0)
+    """
+    return np.log2(np.asarray(level, np.float64) + LEAST_LEVEL)
+
+
+@dataclass(frozen=True, eq=False)
+class Levels:
+    """Mean levels of the cells, nothing above the clip level.
+
+    Parameters
+    ----------
+    foil_rgb, paper_rgb : (m, 3), (n, 3) float32
+        Linear colour of the foil's and of the paper's cells.
+    foil, paper : (m,), (n,) float
+        Luminance, sorted.
+    foil_stops, paper_stops : (m,), (n,) float
+        Luminance in stops relative to the clip level, in the order of the cells.
+    foil_open, paper_open : (m,), (n,) float
+        The same luminances, sorted, with what lies above the clip level where the
+        picture holds it.
+    noise_stops : float
+        Standard deviation of a pixel, from second differences along the rows.
+    """
+
+    foil_rgb: Singles
+    paper_rgb: Singles
+    foil: Doubles
+    paper: Doubles
+    foil_stops: Doubles
+    paper_stops: Doubles
+    foil_open: Doubles
+    paper_open: Doubles
+    noise_stops: float
+
+    @classmethod
+    def of(cls, maps: SheetMaps) -> Levels:
+        """Return the levels of a picture."""
+        grid = maps.grid
+        whole = luminance(maps.linear)
+        cut = np.minimum(maps.linear, np.float32(CLIP_LEVEL))
+        level = np.minimum(whole, luminance(cut))
+        foil_rgb = grid.average(cut, grid.foil)
+        foil = luminance(foil_rgb).astype(np.float64)
+        paper = grid.average(_without_ink(level, maps), grid.paper).astype(np.float64)
+        over = float(whole.max()) > CLIP_LEVEL
+        return cls(
+            foil_rgb=foil_rgb, paper_rgb=grid.average(cut, grid.paper),
+            foil=np.sort(foil), paper=np.sort(paper),
+            foil_stops=log2_level(foil), paper_stops=log2_level(paper),
+            foil_open=np.sort(grid.average(whole, grid.foil).astype(np.float64) if over else foil),
+            paper_open=np.sort(
+                grid.average(whole, grid.paper).astype(np.float64) if over else paper
+            ),
+            noise_stops=_noise_stops(level, grid),
+        )  # fmt: skip
+
+    def cell_noise_stops(self, grid: Grid, region: Region) -> float:
+        """Return the standard deviation of a cell's mean that the pixels' noise causes."""
+        if not len(region.cover):
+            return 0.0
+        return self.noise_stops / float(np.sqrt(max(1.0, grid.cell_pixels * region.cover.mean())))
+
+
+def quantile(ordered: Doubles, share: float) -> float:
+    """Return a quantile of sorted values, linear between neighbours.
+
+    >>> quantile(np.array([0.0, 1.0, 2.0]), 0.75)
+    1.5
+    """
+    place = share * (len(ordered) - 1)
+    low = int(place)
+    high = min(low + 1, len(ordered) - 1)
+    return float(ordered[low] + (place - low) * (ordered[high] - ordered[low]))
+
+
+def _without_ink(level: Singles, maps: SheetMaps) -> Singles:
+    """Return the luminance with thin dark print on the paper filled from beside it.
+
+    A grey closing fills what is darker and thinner than `INK_WIDTH_MM`; shadows are
+    wider and stay. It counts only where it changes much, so that a smooth field is
+    returned as it came.
+    """
+    grid = maps.grid
+    if not len(grid.paper.pixels):
+        return level
+    across, down = (max(3, 2 * round(0.5 * INK_WIDTH_MM / size) + 1) for size in maps.pixel_mm)
+    box = np.ones((min(down, 31), min(across, 31)), np.uint8)
+    closed = cv2.morphologyEx(level * grid.paper.core, cv2.MORPH_CLOSE, box)
+    filled: Singles = np.where(closed > level * np.float32(2.0**INK_STOPS), closed, level)
+    return filled
+
+
+def _noise_stops(level: Singles, grid: Grid) -> float:
+    at = grid.noise_at
+    if len(at) < 30:
+        return 0.0
+    flat = level.ravel()
+    middle = flat[at]
+    bend = np.abs(flat[at - 1] - 2.0 * middle + flat[at + 1]) / (middle + np.float32(LEAST_LEVEL))
+    half = len(bend) // 2
+    typical = float(np.partition(bend, half)[half])
+    return 1.4826 * typical / float(np.sqrt(6.0) * np.log(2.0))

@@ -1,0 +1,226 @@
+"""From measures to a verdict: gates, then a score of named parts, with its uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from lightplan.measures.curves import beyond, softly
+from lightplan.measures.measure import Measures, unit_of
+from lightplan.measures.rules import GateRule, PartRule, gates_of, parts_of
+from lightplan.scene.look import Look
+
+Verdict: TypeAlias = Literal["keep", "adjust", "retake", "cannot tell"]
+
+KEEP_FROM = 75.0
+RETAKE_BELOW = 40.0
+LEAST_VALID_SHARE = 0.6
+LEAST_CONFIDENCE = 0.5
+LEAST_FOIL_PIXELS = 120
+NO_JUDGEMENT = -1000.0
+"""Merit where nothing can be judged: below anything that can."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Points that one part of the picture earns.
+
+    Parameters
+    ----------
+    name, measure : str
+    points, weight : float
+        Earned, and the most that could be.
+    uncertainty : float
+        Of the points, one sigma.
+    reason : str
+        The measured value beside the wanted one, in words.
+    """
+
+    name: str
+    measure: str
+    points: float
+    weight: float
+    uncertainty: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """A limit that must be kept.
+
+    `factor` multiplies the score: 1 when the gate is passed.
+    """
+
+    name: str
+    measure: str
+    passed: bool
+    factor: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The verdict on one picture.
+
+    Parameters
+    ----------
+    score : float or None
+        0 to 100; None where the picture does not allow a judgement.
+    verdict : str
+        "keep", "adjust", "retake" or "cannot tell".
+    parts, gates : tuple
+        What the score is made of: the sum of the parts' points times the gates' factors.
+    reasons : tuple of str
+        The verdict in plain words, what weighs most first.
+    uncertainty : float or None
+        Of the score, one sigma.
+    """
+
+    score: float | None
+    verdict: Verdict
+    parts: tuple[Part, ...]
+    gates: tuple[Gate, ...]
+    reasons: tuple[str, ...]
+    uncertainty: float | None
+
+
+def judge(measures: Measures, look: Look) -> Judgement:
+    """Return the verdict on a picture for the look that was chosen."""
+    doubts = why_not(measures)
+    if doubts:
+        return Judgement(None, "cannot tell", (), (), doubts, None)
+    values = measures.pairs()
+    rules = [rule for rule in parts_of(look) if rule.measure in values]
+    whole = sum(rule.weight for rule in rules)
+    parts = tuple(_part(rule, values[rule.measure], 100.0 / whole) for rule in rules)
+    gates = tuple(
+        _gate(rule, values[rule.measure][0]) for rule in gates_of(look) if rule.measure in values
+    )
+    points = sum(part.points for part in parts)
+    factor = math.prod(gate.factor for gate in gates)
+    score = min(100.0, max(0.0, points * factor))
+    verdict = _verdict(score, gates)
+    missing = [rule.name for rule in parts_of(look) if rule.measure not in values]
+    return Judgement(
+        score, verdict, parts, gates, _reasons(parts, gates, missing),
+        _uncertainty(parts, points, factor, values, look),
+    )  # fmt: skip
+
+
+def merit(measures: Measures, look: Look) -> float:
+    """Return what a search climbs: a smooth number, larger is better, without floor.
+
+    The natural logarithm of the share of 100 points, so it orders pictures as the score
+    does, also far below a score of 1. Where so much is clipped that the score is nought
+    (a fifth of the material and more), light above the clip level counts against it, so
+    that the way back is seen.
+    """
+    if why_not(measures):
+        return NO_JUDGEMENT
+    values = measures.values_by_name()
+    whole = earned = 0.0
+    for rule in parts_of(look):
+        if rule.measure in values:
+            whole += rule.weight
+            earned += rule.weight * rule.quality(values[rule.measure])
+    found = math.log(max(earned / whole, 1e-9))
+    for gate in gates_of(look):
+        if gate.measure in values:
+            found -= _penalty(gate, values[gate.measure])
+    for name in ("foil", "paper"):
+        over = max(0.0, values.get(f"{name}_peak_stops", 0.0))
+        found -= over * softly(values.get(f"{name}_clipped_share", 0.0), start=0.2, end=0.5)
+    return found
+
+
+def why_not(measures: Measures) -> tuple[str, ...]:
+    """Return why a picture cannot be judged; empty when it can."""
+    values = measures.pairs()
+    found = []
+    if values["valid_share"][0] < LEAST_VALID_SHARE:
+        shown = values["valid_share"][0]
+        found.append(f"only {shown:.0%} of the sheet is in the picture; photograph all of it")
+    if values["mask_confidence_share"][0] < LEAST_CONFIDENCE:
+        found.append("foil and paper could not be told apart; give the foil artwork")
+    count = values["foil_pixels_count"][0]
+    if count < LEAST_FOIL_PIXELS or "foil_gradient_span_stops" not in values:
+        found.append(
+            f"only {count:.0f} pixels show solid foil; come closer or check the artwork's size"
+        )
+    return tuple(found)
+
+
+def _part(rule: PartRule, pair: tuple[float, float], scale: float) -> Part:
+    value, error = pair
+    weight = rule.weight * scale
+    change = abs(rule.quality(value + error) - rule.quality(value - error))
+    return Part(
+        rule.name, rule.measure, weight * rule.quality(value), weight, 0.5 * weight * change,
+        f"{rule.name}: {show(rule.measure, value)}, wanted {rule.wanted}",
+    )  # fmt: skip
+
+
+def _gate(rule: GateRule, value: float) -> Gate:
+    penalty = _penalty(rule, value)
+    return Gate(
+        rule.name, rule.measure, penalty == 0.0, math.exp(-penalty),
+        f"{rule.name}: {show(rule.measure, value)}, wanted {rule.wanted}",
+    )  # fmt: skip
+
+
+def _penalty(rule: GateRule, value: float) -> float:
+    return beyond(rule.sign * value, limit=rule.sign * rule.limit, scale=rule.scale)
+
+
+def show(name: str, value: float) -> str:
+    """Return a measure's value with its unit as a maker reads it.
+
+    >>> show("foil_clipped_share", 0.034), show("foil_evenness_stops", 0.5)
+    ('3.4%', '0.50 stops')
+    """
+    unit = unit_of(name)
+    if unit == "share":
+        return f"{value:.1%}" if value < 0.0995 else f"{value:.0%}"
+    if unit == "count":
+        return f"{value:.0f}"
+    return f"{value:.2f} {unit}" if unit in ("stops", "stops/cm") else f"{value:.1f} {unit}"
+
+
+def _verdict(score: float, gates: tuple[Gate, ...]) -> Verdict:
+    if score < RETAKE_BELOW or any(gate.factor < 0.5 for gate in gates):
+        return "retake"
+    if score >= KEEP_FROM and all(gate.passed for gate in gates):
+        return "keep"
+    return "adjust"
+
+
+def _reasons(
+    parts: tuple[Part, ...], gates: tuple[Gate, ...], missing: list[str]
+) -> tuple[str, ...]:
+    """Return failed gates, then the parts by the points they lose, then what is missing."""
+    failed = sorted((gate for gate in gates if not gate.passed), key=lambda gate: gate.factor)
+    found = [f"not passed: {gate.reason}" for gate in failed]
+    losses = sorted(parts, key=lambda part: part.points - part.weight)
+    found += [
+        f"{part.reason} ({part.weight - part.points:.0f} of {part.weight:.0f} points lost)"
+        for part in losses
+        if part.weight - part.points >= 0.5
+    ]
+    found += [f"not judged, the picture does not show it: {name}" for name in missing]
+    return tuple(found) if found else ("nothing to improve",)
+
+
+def _uncertainty(
+    parts: tuple[Part, ...], points: float, factor: float,
+    values: dict[str, tuple[float, float]], look: Look,
+) -> float:  # fmt: skip
+    """Return the score's uncertainty: parts and gates taken as independent."""
+    total = sum((part.uncertainty * factor) ** 2 for part in parts)
+    for rule in gates_of(look):
+        if rule.measure in values:
+            value, error = values[rule.measure]
+            ends = [math.exp(-_penalty(rule, value + side * error)) for side in (-1.0, 1.0)]
+            here = math.exp(-_penalty(rule, value))
+            total += (0.5 * (ends[1] - ends[0]) * points * factor / max(here, 1e-9)) ** 2
+    return min(100.0, math.sqrt(total))
