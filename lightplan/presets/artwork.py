@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import warnings
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -62,14 +63,17 @@ def _svg_as_png(path: Path) -> bytes:
         text = path.read_text("utf-8") if path.suffix.lower() == ".svg" else None
     except UnicodeDecodeError:
         raise _refused(path, wanted, "text that is not UTF-8", cure) from None
-    source = {"svg_string": text} if text is not None else {"svg_path": str(path)}
+    render = partial(
+        resvg_py.svg_to_bytes,
+        svg_string=text,
+        svg_path=None if text is not None else str(path),
+        resources_dir=str(path.parent),
+    )
     try:
-        small = bytes(resvg_py.svg_to_bytes(**source, resources_dir=str(path.parent), width=64))
-        cols, rows = _size(small)
-        side = "width" if cols >= rows else "height"
-        return bytes(
-            resvg_py.svg_to_bytes(**source, resources_dir=str(path.parent), **{side: SVG_LONG_SIDE})
-        )
+        cols, rows = _size(bytes(render(width=64)))
+        if cols >= rows:
+            return bytes(render(width=SVG_LONG_SIDE))
+        return bytes(render(height=SVG_LONG_SIDE))
     except ValueError as error:
         raise _refused(path, wanted, str(error), cure) from None
 

@@ -5,15 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from lightplan.errors import BadInput
-from lightplan.presets import schema
+from lightplan.presets import forms, schema
 from lightplan.presets.artwork import read_artwork
 from lightplan.presets.explain import plain
 from lightplan.presets.ies import output_of, read_ies
 from lightplan.presets.probes import read_probe
 from lightplan.scene import (
+    AngularProfile,
     Body,
     Camera,
     Card,
@@ -111,21 +113,21 @@ def _pair(values: list[float]) -> tuple[float, float]:
 
 
 def _placement(
-    part: schema.CameraForm | schema.LampForm | schema.CardForm,
+    part: forms.CameraForm | forms.LampForm | forms.CardForm,
 ) -> Placement:
     return Placement(
         _channels(part.position_mm), _channels(part.aim_mm), math.radians(part.roll_deg)
     )
 
 
-def _sheet(form: schema.SheetForm, folder: Path) -> Sheet:
+def _sheet(form: forms.SheetForm, folder: Path) -> Sheet:
     foil = form.foil
     if (foil.eta is None) != (foil.k is None):
         raise BadInput(
             field="sheet.foil", wanted="given both eta and k, or neither",
             got="eta" if foil.k is None else "k", cure="add the other one",
         )  # fmt: skip
-    bare = Sheet(
+    sheet = Sheet(
         width_mm=form.width_mm,
         height_mm=form.height_mm,
         foil=_foil(foil),
@@ -142,24 +144,20 @@ def _sheet(form: schema.SheetForm, folder: Path) -> Sheet:
         ),
     )
     if form.artwork is None:
-        return bare
+        return sheet
     with inside("sheet"):
         picture = read_artwork(
             folder / form.artwork, width_mm=form.width_mm, height_mm=form.height_mm
         )
-    return Sheet(
-        width_mm=bare.width_mm, height_mm=bare.height_mm, foil=bare.foil, paper=bare.paper,
-        flatness=bare.flatness, artwork=picture, artwork_file=form.artwork,
-    )  # fmt: skip
+    return replace(sheet, artwork=picture, artwork_file=form.artwork)
 
 
-def _foil(form: schema.FoilForm) -> Foil:
+def _foil(form: forms.FoilForm) -> Foil:
     grating = form.grating
-    constants = form.eta is not None and form.k is not None
     return Foil(
         kind=form.kind,
         conductor=Conductor(eta=_channels(form.eta), k=_channels(form.k))
-        if form.eta is not None and form.k is not None and constants
+        if form.eta is not None and form.k is not None
         else None,
         roughness=_pair(form.roughness),
         brush_rad=math.radians(form.brush_deg),
@@ -173,7 +171,7 @@ def _foil(form: schema.FoilForm) -> Foil:
     )
 
 
-def _camera(form: schema.CameraForm) -> Camera:
+def _camera(form: forms.CameraForm) -> Camera:
     with inside("camera"):
         placement = _placement(form)
     body = form.body
@@ -194,10 +192,10 @@ def _camera(form: schema.CameraForm) -> Camera:
     )
 
 
-def _lamp(form: schema.LampForm, folder: Path) -> Lamp:
+def _lamp(form: forms.LampForm, folder: Path) -> Lamp:
     height = LAMP_HEIGHT_MM if form.shape == "rectangle" else form.width_mm
     with inside(f"lamps.{plain(form.name, 40)}"):
-        profile = None if form.ies is None else read_ies(folder / form.ies)
+        profile = None if form.ies is None else _profile(folder, form.ies)
         output = LAMP_OUTPUT if profile is None else output_of(profile)
         return Lamp(
             name=form.name,
@@ -214,12 +212,16 @@ def _lamp(form: schema.LampForm, folder: Path) -> Lamp:
         )
 
 
-def build_output(form: schema.OutputForm) -> Output:
+def _profile(folder: Path, name: str) -> AngularProfile:
+    return replace(read_ies(folder / name), file=name)
+
+
+def build_output(form: forms.OutputForm) -> Output:
     """Return a lamp's output."""
     return Output(value=form.value, unit=form.unit)
 
 
-def _card(form: schema.CardForm) -> Card:
+def _card(form: forms.CardForm) -> Card:
     with inside(f"cards.{plain(form.name, 40)}"):
         passes = max(form.transmittance)
         return Card(
@@ -236,7 +238,7 @@ def _card(form: schema.CardForm) -> Card:
         )
 
 
-def _back(form: schema.CardForm, passes: float) -> Side:
+def _back(form: forms.CardForm, passes: float) -> Side:
     finish = form.finish if form.back_finish is None else form.back_finish
     same = finish == form.finish
     given = form.back_reflectance
@@ -259,7 +261,7 @@ def _side(
     )
 
 
-def _shell(form: schema.ShellForm) -> Shell:
+def _shell(form: forms.ShellForm) -> Shell:
     with inside(f"shells.{plain(form.name, 40)}"):
         return Shell(
             name=form.name,
@@ -274,7 +276,7 @@ def _shell(form: schema.ShellForm) -> Shell:
         )
 
 
-def _room(form: schema.RoomForm, folder: Path) -> Room:
+def _room(form: forms.RoomForm, folder: Path) -> Room:
     table = {**dict(form.table), "reflectance": _channels(form.table.reflectance)}
     return Room(
         ambient_cd_m2=_channels(form.ambient_cd_m2),
@@ -285,7 +287,7 @@ def _room(form: schema.RoomForm, folder: Path) -> Room:
     )
 
 
-def _probe(form: schema.ProbeForm, folder: Path) -> Probe:
+def _probe(form: forms.ProbeForm, folder: Path) -> Probe:
     with inside("room.probe"):
         pixels = read_probe(folder / form.file)
     return Probe(
@@ -296,7 +298,7 @@ def _probe(form: schema.ProbeForm, folder: Path) -> Probe:
     )
 
 
-def _walls(form: schema.WallsForm) -> Walls:
+def _walls(form: forms.WallsForm) -> Walls:
     return Walls(
         width_mm=form.width_mm,
         depth_mm=form.depth_mm,

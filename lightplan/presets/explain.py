@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import types
 import typing
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -112,17 +111,17 @@ def _form_at(where: Sequence[str | int], form: type[BaseModel]) -> type[BaseMode
 
 
 def _inner_form(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
-        return annotation if issubclass(annotation, BaseModel) else None
-    found = (_inner_form(part) for part in typing.get_args(annotation))
-    return next((f for f in found if f is not None), None)
+    parts = typing.get_args(annotation)
+    if not parts and isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((f for f in map(_inner_form, parts) if f is not None), None)
 
 
 def _wanted(fault: Mapping[str, Any]) -> str:
-    context = fault.get("ctx", {})
+    context: dict[str, Any] = fault.get("ctx", {})
     kind = fault["type"]
     if kind == "literal_error":
-        return "one of " + context["expected"].replace("'", "").replace(" or ", ", ")
+        return "one of " + ", ".join(_options(context))
     if kind in ("too_short", "too_long"):
         count = context.get("min_length", context.get("max_length"))
         return f"a list of {count} numbers"
@@ -136,7 +135,11 @@ def _wanted(fault: Mapping[str, Any]) -> str:
 
 def _cure(fault: Mapping[str, Any]) -> str:
     if fault["type"] == "literal_error":
-        options = [o.strip(" '") for o in fault["ctx"]["expected"].replace(" or ", ",").split(",")]
-        near = nearest(plain(fault["input"]), options)
+        near = nearest(plain(fault["input"]), _options(fault["ctx"]))
         return f"did you mean {near}" if near else "choose one of these"
     return _CURES.get(fault["type"], "correct it")
+
+
+def _options(context: Mapping[str, Any]) -> list[str]:
+    expected = str(context["expected"]).replace(" or ", ", ")
+    return [option.strip("'") for option in expected.split(", ")]

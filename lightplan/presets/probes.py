@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from pathlib import Path
 from typing import Any
 
@@ -64,14 +65,14 @@ def _radiance(path: Path) -> Doubles:
 
 def _exr(path: Path) -> Doubles:
     try:
-        import OpenEXR
+        exr = importlib.import_module("OpenEXR")
     except ImportError:
         raise _refused(
             path, "a .hdr picture, as the package OpenEXR is not installed", ".exr",
             "convert it to .hdr, or run pip install OpenEXR",
         ) from None  # fmt: skip
     try:
-        with OpenEXR.File(str(path)) as file:
+        with exr.File(str(path)) as file:
             channels = file.channels()
             for name in ("RGB", "RGBA"):
                 if name in channels:

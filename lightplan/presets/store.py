@@ -62,3 +62,21 @@ def find_rig(path_or_name: str | os.PathLike[str]) -> Path:
             field="RIG", wanted="a rig file that exists", got=plain(name), cure=hint
         )  # fmt: skip
     raise RigError(field="RIG", wanted="a path or the name of a preset", got=plain(name), cure=hint)
+
+
+def own_path(name: str) -> Path:
+    """Return where the maker's own preset of this name is kept.
+
+    Raises
+    ------
+    RigError
+        The name would not make a file name everywhere.
+    """
+    allowed = set(" _-+.")
+    fine = name and len(name) <= 80 and all(c.isalnum() or c in allowed for c in name)
+    if not (fine and name[0].isalnum() and name[-1].isalnum() and not name.endswith(".toml")):
+        raise RigError(
+            field="name", wanted="letters, digits, blanks and hyphens, at most 80",
+            got=plain(name), cure="choose a name such as my-gold-card",
+        )  # fmt: skip
+    return own_folder() / f"{name}.toml"

@@ -139,8 +139,9 @@ class Camera:
         tan_x, tan_y = self.half_angles_tan()
         x = (2 * (np.arange(cols) + 0.5) / cols - 1) * tan_x
         y = (1 - 2 * (np.arange(rows) + 0.5) / rows) * tan_y
-        rays = forward + x[None, :, None] * right + y[:, None, None] * up
-        return rays / np.linalg.norm(rays, axis=-1, keepdims=True)
+        rays: Doubles = forward + x[None, :, None] * right + y[:, None, None] * up
+        rays /= np.linalg.norm(rays, axis=-1, keepdims=True)
+        return rays
 
     def project(self, points_mm: Doubles, rows: int, cols: int) -> Doubles:
         """Return fractional (row, column) of points; NaN behind the camera.

@@ -68,7 +68,8 @@ class Rig:
 
     def element_names(self) -> list[str]:
         """Return the names of all lamps, cards and shells, in file order."""
-        return [e.name for e in (*self.lamps, *self.cards, *self.shells)]
+        elements: list[Lamp | Card | Shell] = [*self.lamps, *self.cards, *self.shells]
+        return [element.name for element in elements]
 
 
 def _names_differ(rig: Rig) -> None:

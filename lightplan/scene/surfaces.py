@@ -1,0 +1,200 @@
+"""From a rig to surfaces in space: what a ray can meet, and what that does with light."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Vector
+from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
+from lightplan.scene.camera import Camera
+from lightplan.scene.cards import Card, Shell, Side
+from lightplan.scene.lamps import Lamp
+from lightplan.scene.placement import Placement
+from lightplan.scene.rig import Rig
+from lightplan.scene.room import Table, Walls
+
+Role: TypeAlias = Literal["lamp", "window", "card", "diffuser", "shell", "camera", "table",
+                          "room", "sheet"]  # fmt: skip
+Solid: TypeAlias = Flat | Ball | Cone
+BLACK = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Face:
+    """What one side of a surface does with the light that falls on it.
+
+    Parameters
+    ----------
+    diffuse : (3,) float
+        Share scattered back evenly, per channel.
+    passes : (3,) float
+        Share scattered evenly to the other side, per channel.
+    metal : (3,) float
+        Share reflected by a metal coating; 0 without one.
+    roughness : float
+        GGX alpha of the metal coating.
+    """
+
+    diffuse: Vector = BLACK
+    passes: Vector = BLACK
+    metal: Vector = BLACK
+    roughness: float = 0.35
+
+    @property
+    def is_metal(self) -> bool:
+        """Whether it has a metal coating."""
+        return max(self.metal) > 0
+
+    @property
+    def is_dark(self) -> bool:
+        """Whether it gives no light on by scattering."""
+        return max(*self.diffuse, *self.passes) == 0
+
+
+@dataclass(frozen=True)
+class Surface:
+    """One shape with its two faces; `lamp` is the index of the lamp it belongs to."""
+
+    name: str
+    role: Role
+    shape: Solid
+    front: Face = Face()
+    back: Face = Face()
+    lamp: int | None = None
+
+
+def build_surfaces(rig: Rig) -> tuple[Surface, ...]:
+    """Return every surface of the rig; the sheet is always first."""
+    sheet = Flat((0, 0, 0), (1, 0, 0), (0, 1, 0), rig.sheet.width_mm / 2, rig.sheet.height_mm / 2)
+    parts = [Surface("sheet", "sheet", sheet, Face(rig.sheet.paper.reflectance))]
+    parts += [_lamp(lamp, index) for index, lamp in enumerate(rig.lamps)]
+    parts += [_card(card) for card in rig.cards]
+    for shell in rig.shells:
+        parts += _shell(shell)
+    parts += _camera(rig.camera)
+    if rig.room.table is not None:
+        parts.append(_table(rig.room.table))
+    if rig.room.walls is not None:
+        parts += _walls(rig.room.walls)
+    return tuple(parts)
+
+
+def flat_at(
+    placement: Placement, width_mm: float, height_mm: float, *, is_round: bool = False,
+    openings: tuple[Opening, ...] = (),
+) -> Flat:  # fmt: skip
+    """Return the flat shape of a thing that stands at `placement`."""
+    right, up, _ = placement.axes()
+    return Flat(
+        placement.position_mm, _tuple(right), _tuple(up), width_mm / 2, height_mm / 2,
+        is_round, openings,
+    )  # fmt: skip
+
+
+def _lamp(lamp: Lamp, index: int) -> Surface:
+    role: Role = "window" if lamp.is_window else "lamp"
+    if lamp.shape == "bulb":
+        ball = Ball(lamp.placement.position_mm, lamp.width_mm / 2)
+        return Surface(lamp.name, role, ball, lamp=index)
+    is_disk = lamp.shape == "disk"
+    height = lamp.width_mm if is_disk else lamp.height_mm
+    shape = flat_at(lamp.placement, lamp.width_mm, height, is_round=is_disk)
+    return Surface(lamp.name, role, shape, lamp=index)
+
+
+def _card(card: Card) -> Surface:
+    openings: tuple[Opening, ...] = ()
+    if card.hole is not None:
+        openings = (Opening(*card.hole.offset_mm, card.hole.diameter_mm / 2),)
+    shape = flat_at(card.placement, card.width_mm, card.height_mm, openings=openings)
+    front, back = (_side(side, card.transmittance) for side in (card.front, card.back))
+    return Surface(card.name, "diffuser" if card.is_diffuser else "card", shape, front, back)
+
+
+def _side(side: Side, transmittance: Vector) -> Face:
+    if side.finish == "silver":
+        return Face(passes=transmittance, metal=side.reflectance, roughness=side.roughness)
+    return Face(diffuse=side.reflectance, passes=transmittance)
+
+
+def _shell(shell: Shell) -> list[Surface]:
+    face = Face(diffuse=shell.reflectance, passes=shell.transmittance)
+    if shell.shape == "cone":
+        cone = Cone(
+            shell.centre_mm, shell.foot_width_mm / 2, shell.top_width_mm / 2, shell.height_mm
+        )
+        return [Surface(shell.name, "shell", cone, face, face)]
+    x, y, z = shell.centre_mm
+    middle = z + shell.height_mm / 2
+    half_w, half_d = shell.foot_width_mm / 2, shell.foot_depth_mm / 2
+    inward = Placement
+    walls = [
+        (inward((x - half_w, y, middle), (x, y, middle)), shell.foot_depth_mm),
+        (inward((x + half_w, y, middle), (x, y, middle)), shell.foot_depth_mm),
+        (inward((x, y - half_d, middle), (x, y, middle)), shell.foot_width_mm),
+        (inward((x, y + half_d, middle), (x, y, middle)), shell.foot_width_mm),
+    ]
+    shapes = [flat_at(place, width, shell.height_mm) for place, width in walls]
+    opening = (Opening(0, 0, shell.top_width_mm / 2),) if shell.top_width_mm > 0 else ()
+    roof = inward((x, y, z + shell.height_mm), (x, y, z))
+    shapes.append(flat_at(roof, shell.foot_width_mm, shell.foot_depth_mm, openings=opening))
+    return [Surface(shell.name, "shell", shape, face, face) for shape in shapes]
+
+
+def _camera(camera: Camera) -> list[Surface]:
+    body = camera.body
+    if body is None:
+        return []
+    right, up, forward = camera.axes()
+    offset = body.lens_offset_mm
+    centre = (
+        np.asarray(camera.placement.position_mm)
+        - body.setback_mm * forward - offset[0] * right - offset[1] * up
+    )  # fmt: skip
+    shape = Flat(
+        _tuple(centre), _tuple(-right), _tuple(up), body.width_mm / 2, body.height_mm / 2
+    )
+    dark = Face((body.reflectance,) * 3)
+    return [Surface("camera", "camera", shape, dark, dark)]
+
+
+def _table(table: Table) -> Surface:
+    shape = Flat(
+        (0, 0, -table.drop_mm), (1, 0, 0), (0, 1, 0), table.width_mm / 2, table.depth_mm / 2
+    )
+    face = Face(table.reflectance)
+    return Surface("table", "table", shape, face, face)
+
+
+def _walls(walls: Walls) -> list[Surface]:
+    half_w, half_d = walls.width_mm / 2, walls.depth_mm / 2
+    middle = (walls.ceiling_mm - walls.floor_mm) / 2
+    height = walls.ceiling_mm + walls.floor_mm
+    sides = [
+        ("left wall", (-half_w, 0.0, middle), walls.depth_mm),
+        ("right wall", (half_w, 0.0, middle), walls.depth_mm),
+        ("wall behind you", (0.0, -half_d, middle), walls.width_mm),
+        ("far wall", (0.0, half_d, middle), walls.width_mm),
+    ]
+    upright = Face(walls.walls)
+    found = [
+        Surface(name, "room", flat_at(Placement(at, (0, 0, middle)), width, height), upright)
+        for name, at, width in sides
+    ]
+    for name, z, colour in (
+        ("ceiling", walls.ceiling_mm, walls.ceiling), ("floor", -walls.floor_mm, walls.floor),
+    ):  # fmt: skip
+        level = flat_at(
+            Placement((0, 0, z), (0, 0, z - math.copysign(1, z))), walls.width_mm, walls.depth_mm
+        )
+        found.append(Surface(name, "room", level, Face(colour)))
+    return found
+
+
+def _tuple(values: Doubles) -> Vector:
+    x, y, z = (float(v) for v in values)
+    return (x, y, z)
