@@ -85,6 +85,21 @@ class Decoded:
     settings: Settings = field(default_factory=Settings)
 
 
+def decode_with_opencv(data: bytes, flags: int) -> NDArray[Any] | None:
+    """Return a picture as stored, in OpenCV's channel order, or None.
+
+    OpenCV's own complaints on stderr are held back: the refusal says it in one sentence.
+    """
+    level = cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
+    try:
+        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
+    except cv2.error:
+        return None
+    finally:
+        cv2.utils.logging.setLogLevel(level)
+    return None if pixels is None else np.asarray(pixels)
+
+
 def broken(got: str) -> PhotoError:
     """Return the refusal of a file that cannot be decoded."""
     return PhotoError(

@@ -16,16 +16,16 @@ from lightplan.arrays import Doubles
 from lightplan.errors import PhotoError
 from lightplan.shots.transfer import Transfer, srgb_curve
 
-# Colorants of colour spaces relative to D50, columns red, green, blue: Bradford-adapted, from the
-# primaries of IEC 61966-2-1 (sRGB), Adobe RGB (1998) 2005-05, SMPTE EG 432-1 with D65 (Display P3);
-# computed from the chromaticities, see tests/shots/test_icc.py.
+# Colorants relative to D50, columns red, green, blue: primaries of IEC 61966-2-1 (sRGB), Adobe RGB
+# (1998) version 2005-05, SMPTE EG 432-1 with a white of D65 (Display P3); white adapted by the
+# matrix of Bradford, as in ICC.1:2022 annex E.
 SRGB_D50 = np.array(
-    [[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169],
-     [0.0139322, 0.0971045, 0.7141733]]
+    [[0.4360413, 0.3851129, 0.1430458], [0.2224845, 0.7169051, 0.0606104],
+     [0.0139202, 0.0970672, 0.7139126]]
 )  # fmt: skip
 ADOBE_D50 = np.array(
-    [[0.6097559, 0.2052401, 0.1492240], [0.3111242, 0.6256560, 0.0632197],
-     [0.0194811, 0.0608902, 0.7448387]]
+    [[0.6097408, 0.2052726, 0.1491867], [0.3111125, 0.6256751, 0.0632123],
+     [0.0194654, 0.0608745, 0.7445601]]
 )  # fmt: skip
 P3_D50 = np.array(
     [[0.5151187, 0.2919778, 0.1571035], [0.2411892, 0.6922441, 0.0665668],

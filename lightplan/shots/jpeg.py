@@ -16,7 +16,14 @@ from numpy.typing import NDArray
 
 from lightplan.errors import PhotoError
 from lightplan.shots import icc, tags, transfer
-from lightplan.shots.decoded import Decoded, Limits, broken, cut_short, unsupported
+from lightplan.shots.decoded import (
+    Decoded,
+    Limits,
+    broken,
+    cut_short,
+    decode_with_opencv,
+    unsupported,
+)
 from lightplan.shots.managed import to_srgb_8bit
 from lightplan.shots.shot import Settings
 
@@ -120,8 +127,7 @@ def _is_direct(profile: icc.Profile, channels: int) -> bool:
 
 
 def _pixels(data: bytes, factor: int) -> NDArray[np.uint8]:
-    flags = _REDUCED[factor] | cv2.IMREAD_IGNORE_ORIENTATION
-    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    pixels = decode_with_opencv(data, _REDUCED[factor])
     if pixels is None:
         raise broken("JPEG data without a picture")
     return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels), np.uint8)

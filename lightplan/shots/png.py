@@ -12,7 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.shots import icc, tags, transfer
-from lightplan.shots.decoded import BROKEN, Decoded, Limits, broken, cut_short, split_alpha
+from lightplan.shots.decoded import (
+    BROKEN,
+    Decoded,
+    Limits,
+    broken,
+    cut_short,
+    decode_with_opencv,
+    split_alpha,
+)
 from lightplan.shots.managed import open_picture, to_srgb_8bit
 from lightplan.shots.shot import Settings
 
@@ -93,15 +101,13 @@ def _pixels(data: bytes, header: _Header) -> NDArray[Any]:
         picture = open_picture(data)
         pixels = np.array(picture.convert("RGBA"))
         return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGBA2BGRA))
-    decoded = cv2.imdecode(
-        np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION
-    )
+    decoded = decode_with_opencv(data, cv2.IMREAD_UNCHANGED)
     if decoded is None:
         raise broken("damaged picture data")
     wanted = np.uint16 if header.bits == 16 else np.uint8
     if decoded.dtype != wanted:
         raise broken("a PNG whose header and data disagree")
-    return np.asarray(decoded)
+    return decoded
 
 
 def _with_profile(data: bytes, header: _Header, done: Decoded, count: int) -> Decoded:

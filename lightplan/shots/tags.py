@@ -87,6 +87,20 @@ def read_bytes(data: bytes, number: int) -> bytes | None:
     return None if found is None else bytes(found[0])
 
 
+def without_orientation(data: bytes) -> bytes:
+    """Return a TIFF file whose first directory says "upright"."""
+    order = {b"II": "<", b"MM": ">"}.get(data[:2])
+    if order is None or ORIENTATION not in read_directory(data, None, {ORIENTATION}):
+        return data
+    (start,) = struct.unpack_from(order + "I", data, 4)
+    changed = bytearray(data)
+    for at in range(start + 2, len(data) - 11, 12):
+        if struct.unpack_from(order + "H", data, at)[0] == ORIENTATION:
+            struct.pack_into(order + "HIHH", changed, at + 2, 3, 1, 1, 0)
+            break
+    return bytes(changed)
+
+
 def _values(
     data: bytes, order: str, at: int, form: str, length: int, as_bytes: bool
 ) -> tuple[Any, ...] | None:

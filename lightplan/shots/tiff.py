@@ -11,7 +11,15 @@ from numpy.typing import NDArray
 
 from lightplan.arrays import Booleans
 from lightplan.shots import icc, tags, transfer
-from lightplan.shots.decoded import Decoded, Limits, broken, cut_short, split_alpha, unsupported
+from lightplan.shots.decoded import (
+    Decoded,
+    Limits,
+    broken,
+    cut_short,
+    decode_with_opencv,
+    split_alpha,
+    unsupported,
+)
 from lightplan.shots.managed import open_picture, to_srgb_8bit
 
 COLS, ROWS, BITS, PHOTOMETRIC, SAMPLES = 0x100, 0x101, 0x102, 0x106, 0x115
@@ -39,10 +47,11 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     limits.check(rows, cols)
     _check_complete(header, len(data))
     bits = max(header.get(BITS, (1,)))
+    settings, adobe = tags.read_settings(data)
+    data = tags.without_orientation(data)  # some decoders turn by it unasked, some fail
     pixels, opaque, managed = _pixels(data, header, bits)
     if pixels.shape[:2] != (rows, cols):
         raise broken("a picture of another size than its header says")
-    settings, adobe = tags.read_settings(data)
     count = 256 if pixels.dtype == np.uint8 else 65536
     done = Decoded(
         format="TIFF", encoded=pixels, transfer=transfer.srgb(count), clip_at=count - 1,
@@ -75,14 +84,12 @@ def _pixels(
     if bits == 16 or (is_float and bits == 32):
         if kind not in (_GREY, _RGB):
             raise unsupported(f"a {bits}-bit TIFF of colour type {kind}", "export it as RGB")
-        pixels = cv2.imdecode(
-            np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION
-        )
+        pixels = decode_with_opencv(data, cv2.IMREAD_UNCHANGED)
         if pixels is None or pixels.dtype != (np.float32 if is_float else np.uint16):
             raise broken("damaged picture data")
         if is_float and not np.isfinite(pixels).all():
             raise broken("pixels that are not numbers")
-        colour, opaque = split_alpha(np.asarray(pixels), blue_first=True)
+        colour, opaque = split_alpha(pixels, blue_first=True)
         return colour, opaque, None
     if bits > 8:
         raise unsupported(f"a {bits}-bit TIFF", "export it with 8 or 16 bits")
