@@ -1,0 +1,334 @@
+"""The reference pictures and the renderer that made them, against closed forms.
+
+Sources: Lambert's polygon formula for a uniform source (Lambert 1760; Baum, Rushmeier and
+Winget 1989); reflection from rough surfaces (Walter, Marschner, Li and Torrance 2007, with
+the two roughnesses of Heitz 2014); reflectance of a conductor (Fresnel's equations with a
+complex index, Born and Wolf, Principles of Optics); a uniform sphere lights a small surface
+that sees all of it by pi L (r / d)^2 cos (Siegel and Howell, factor of a sphere and a surface
+element).
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import math
+import sys
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pytest
+
+FOLDER = Path(__file__).parent
+
+
+def load(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(f"pathtraced_{name}", FOLDER / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+render = load("render")
+mitsuba_scene = load("mitsuba_scene")
+SCENES = render.scene_names()
+
+
+@pytest.fixture(scope="module")
+def mi() -> Any:
+    pytest.importorskip("mitsuba", reason="the renderer is a test dependency")
+    started = mitsuba_scene.start()
+    if not started.variant().startswith("llvm"):
+        pytest.skip("no LLVM library (16 or newer) for Mitsuba's compiled variant")
+    return started
+
+
+# --- closed forms ---------------------------------------------------------------------------
+
+
+def corners(light: dict[str, Any]) -> np.ndarray:
+    up, normal = np.float64(light["up"]), np.float64(light["normal"])
+    right = np.cross(up, normal)
+    x, y = right * light["width"] / 2, up * light["height"] / 2
+    return np.float64(light["center"]) + np.stack([-x - y, x - y, x + y, -x + y])
+
+
+def polygon_irradiance(points: np.ndarray, vertices: np.ndarray) -> np.ndarray:
+    """Return irradiance per radiance at upward-facing points (n, 3); all above the horizon."""
+    assert vertices[:, 2].min() > points[:, 2].max()
+    rays = vertices[None] - points[:, None]
+    rays /= np.linalg.norm(rays, axis=-1, keepdims=True)
+    after = np.roll(rays, -1, axis=1)
+    cross = np.cross(rays, after)
+    length = np.linalg.norm(cross, axis=-1)
+    angle = np.arctan2(length, np.sum(rays * after, axis=-1))
+    return np.abs(np.sum(angle * cross[..., 2] / length, axis=1)) / 2
+
+
+def conductor(cosine: np.ndarray, eta: list[float], k: list[float]) -> np.ndarray:
+    """Return the reflectance (..., 3) for unpolarised light."""
+    c = np.asarray(cosine)[..., None]
+    index = np.float64(eta) + 1j * np.float64(k)
+    inside = np.sqrt(index**2 - (1 - c**2))
+    s = np.abs((c - inside) / (c + inside)) ** 2
+    p = np.abs((index**2 * c - inside) / (index**2 * c + inside)) ** 2
+    return (s + p) / 2
+
+
+def smith(v: np.ndarray, ax: float, ay: float) -> np.ndarray:
+    slope = ((ax * v[..., 0]) ** 2 + (ay * v[..., 1]) ** 2) / v[..., 2] ** 2
+    return 2 / (1 + np.sqrt(1 + slope))
+
+
+def rough_radiance(
+    points: np.ndarray, eye: np.ndarray, light: dict[str, Any], foil: dict[str, Any], cells: int
+) -> np.ndarray:
+    """Return the radiance (n, 3) of flat foil lit by one rectangle: a sum over its cells."""
+    a, b, _, d = corners(light)
+    across = (np.arange(cells) + 0.5) / cells
+    source = a + across[:, None, None] * (b - a) + across[None, :, None] * (d - a)
+    area = light["width"] * light["height"] / cells**2
+    ax, ay = foil["alpha_x"], foil["alpha_y"]
+    found = np.empty((len(points), 3))
+    for i, point in enumerate(points):
+        view = (eye - point) / np.linalg.norm(eye - point)
+        ray = source.reshape(-1, 3) - point
+        distance = np.linalg.norm(ray, axis=1, keepdims=True)
+        ray = ray / distance
+        half = ray + view
+        half /= np.linalg.norm(half, axis=1, keepdims=True)
+        spread = (half[:, 0] / ax) ** 2 + (half[:, 1] / ay) ** 2 + half[:, 2] ** 2
+        density = 1 / (math.pi * ax * ay * spread**2)
+        masking = smith(ray, ax, ay) * smith(view, ax, ay)
+        fresnel = conductor(half @ view, foil["eta"], foil["k"])
+        solid_angle = area * np.maximum(-ray @ light["normal"], 0) / distance[:, 0] ** 2
+        value = fresnel * (density * masking * solid_angle / (4 * view[2]))[:, None]
+        found[i] = value.sum(axis=0) * light["radiance"]
+    return found
+
+
+# --- the stored pictures --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_stored_picture_is_whole(name):
+    scene, picture = render.read_scene(name), np.load(FOLDER / f"{name}.npz")
+    mask = picture["mask"]
+    assert mask.shape == (scene["camera"]["height"], scene["camera"]["width"])
+    assert mask.sum() > 500
+    for layer in ("paper", "foil"):
+        mean, error = picture[layer], picture[f"{layer}_se"]
+        assert np.isfinite(mean).all()
+        assert (mean[mask] > 0).all()
+        assert (error[mask] > 0).all()
+        noise = np.sqrt(np.mean(error[mask] ** 2)) / mean[mask].mean()
+        assert noise < 0.0101
+    x, y = np.abs(picture["xyz"][mask][:, :2]).max(axis=0)
+    assert x < scene["sheet"]["width"] / 2
+    assert y < scene["sheet"]["height"] / 2
+
+
+def assert_only_noise(found, expected, error, seeds):
+    """Residuals over their standard error must have the variance of Student's t."""
+    residual = (found - expected) / error
+    assert np.mean(found) == pytest.approx(np.mean(expected), rel=2e-3)
+    share = np.mean(residual**2) / ((seeds - 1) / (seeds - 3))
+    assert share == pytest.approx(1.0, abs=0.15)
+
+
+DIRECT = ["s01_softbox45", "s02_softbox_mirror", "s06_strip", "brushed"]
+
+
+@pytest.mark.parametrize("name", DIRECT)
+def test_paper_under_softboxes_follows_lambert(name):
+    scene, picture = render.read_scene(name), np.load(FOLDER / f"{name}.npz")
+    mask = picture["mask"]
+    expected = sum(
+        polygon_irradiance(np.float64(picture["xyz"][mask]), corners(light)) * light["radiance"][0]
+        for light in scene["lights"]
+    )
+    expected = expected * scene["materials"]["paper"]["reflectance"][0] / math.pi
+    seeds = picture["paper_samples"][0]
+    assert_only_noise(
+        picture["paper"][mask][:, 0], expected, picture["paper_se"][mask][:, 0], seeds
+    )
+
+
+@pytest.mark.parametrize("name", DIRECT)
+def test_foil_under_softboxes_follows_the_microfacet_formula(name):
+    scene, picture = render.read_scene(name), np.load(FOLDER / f"{name}.npz")
+    mask = picture["mask"]
+    points = np.float64(picture["xyz"][mask])[::7]
+    eye, foil = np.float64(scene["camera"]["position"]), scene["materials"]["foil"]
+    expected = sum(rough_radiance(points, eye, light, foil, 120) for light in scene["lights"])
+    error = picture["foil_se"][mask][::7]
+    assert_only_noise(picture["foil"][mask][::7], expected, error, picture["foil_samples"][0])
+
+
+# --- the renderer, run now ------------------------------------------------------------------
+
+
+def pictured(mi, scene, layer, *, spp, seeds=4):
+    """Return radiances (n, 3) of the pixels wholly on the sheet, their points and rays."""
+    small = scene["camera"] | {"width": 32, "height": 24}
+    scene = scene | {"camera": small}
+    built = mitsuba_scene.build(mi, scene, layer)
+    mask, points = render.covered_pixels(mi, built, scene)
+    crop = render.crop_to(mask)
+    draw = render.renderer(mi, built, render.sensor(mi, small, crop))
+    picture = render.average(draw, first_seed=1, seeds=seeds, spp=spp)
+    points = points[mask]
+    rays = points - np.float64(small["position"])
+    return picture.mean[mask[crop.window]], points, rays / np.linalg.norm(rays, axis=1)[:, None]
+
+
+def polished(scene, **changes):
+    foil = scene["materials"]["foil"] | {"alpha_x": 1e-4, "alpha_y": 1e-4}
+    return scene | {"materials": scene["materials"] | {"foil": foil}} | changes
+
+
+def bare(scene, **changes):
+    return scene | {"cards": [], "table": None, "lights": []} | changes
+
+
+def assert_mirrored(found, expected, *, off_by=2e-4):
+    """A pixel's samples are few, and a lobe of alpha 1e-4 still has far tails: allow outliers."""
+    ratio = found / expected
+    assert np.median(ratio) == pytest.approx(1.0, abs=off_by)
+    assert np.sqrt(np.mean((ratio - 1) ** 2)) < 5e-3
+
+
+def test_polished_foil_mirrors_the_softbox(mi):
+    scene = polished(render.read_scene("s02_softbox_mirror"))
+    found, points, rays = pictured(mi, scene, "foil", spp=16)
+    light = scene["lights"][0]
+    mirrored = rays * [1, 1, -1]
+    offset = points - light["center"]
+    normal = np.float64(light["normal"])
+    landing = offset - (offset @ normal / (mirrored @ normal))[:, None] * mirrored
+    right = np.cross(light["up"], normal)
+    inside = np.maximum(np.abs(landing @ right), np.abs(landing @ np.float64(light["up"]))) < 0.28
+    assert inside.sum() > 50
+    foil = scene["materials"]["foil"]
+    expected = conductor(-rays[inside, 2], foil["eta"], foil["k"]) * light["radiance"]
+    assert_mirrored(found[inside], expected)
+
+
+def test_polished_foil_mirrors_the_probe(mi):
+    scene = polished(bare(render.read_scene("probe")))
+    found, _, rays = pictured(mi, scene, "foil", spp=64)
+    foil = scene["materials"]["foil"]
+    expected = mitsuba_scene.probe_radiance(scene["probe"], rays * [1, 1, -1])
+    expected *= conductor(-rays[:, 2], foil["eta"], foil["k"])
+    assert_mirrored(found, expected)
+
+
+def test_paper_under_the_probe(mi):
+    scene = bare(render.read_scene("probe"))
+    found, _, _ = pictured(mi, scene, "paper", spp=1024)
+    cosine, turn = np.meshgrid(
+        (np.arange(800) + 0.5) / 800, (np.arange(1600) + 0.5) * (math.pi / 800), indexing="ij"
+    )
+    sine = np.sqrt(1 - cosine**2)
+    directions = np.stack([sine * np.cos(turn), sine * np.sin(turn), cosine], axis=-1)
+    lit = mitsuba_scene.probe_radiance(scene["probe"], directions) * cosine[..., None]
+    irradiance = 2 * math.pi * lit.mean(axis=(0, 1))
+    expected = irradiance * scene["materials"]["paper"]["reflectance"] / math.pi
+    np.testing.assert_allclose(found.mean(axis=0), expected, rtol=1e-3)
+
+
+def test_bowed_sheet_has_the_slope_of_its_parabola(mi):
+    given = render.read_scene("probe")["probe"]
+    scene = polished(bare(render.read_scene("bow_10mm"), probe=given))
+    found, points, rays = pictured(mi, scene, "foil", spp=256)
+    sheet = scene["sheet"]
+    x = points[:, 0]
+    bow, half = sheet["bow"], sheet["width"] / 2
+    np.testing.assert_allclose(points[:, 2], bow * (1 - (x / half) ** 2), atol=2e-6)
+    normal = np.stack([2 * bow * x / half**2, 0 * x, np.ones_like(x)], axis=1)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    cosine = -np.sum(rays * normal, axis=1)
+    mirrored = rays + 2 * cosine[:, None] * normal
+    foil = scene["materials"]["foil"]
+    expected = mitsuba_scene.probe_radiance(given, mirrored)
+    expected *= conductor(cosine, foil["eta"], foil["k"])
+    assert np.ptp(expected[:, 1]) > 0.3 * expected[:, 1].mean()
+    # Over a pixel the mirrored direction turns with the slope, so the centre is not the mean.
+    assert_mirrored(found, expected, off_by=5e-4)
+
+
+def test_hole_is_round_and_of_its_size(mi):
+    scene = polished(bare(render.read_scene("hole"), ambient_radiance=[1.0] * 3))
+    card = render.read_scene("hole")["cards"][0] | {"reflectance": [0.0] * 3}
+    found, points, rays = pictured(mi, scene | {"cards": [card]}, "foil", spp=16)
+    way = (card["center"][2] / -rays[:, 2])[:, None]
+    distance = np.linalg.norm((points + way * rays * [1, 1, -1])[:, :2], axis=1)
+    foil = scene["materials"]["foil"]
+    expected = conductor(-rays[:, 2], foil["eta"], foil["k"])
+    pixel = 0.004
+    through = distance < card["hole_radius"] - pixel
+    blocked = distance > card["hole_radius"] + pixel
+    assert through.sum() > 50
+    assert blocked.sum() > 50
+    assert_mirrored(found[through], expected[through])
+    assert found[blocked].mean() < 2e-3
+
+
+def test_bulb_lights_paper_as_a_sphere_does(mi):
+    bulb = render.read_scene("bulb_room")["lights"]
+    scene = bare(render.read_scene("bulb_room"), lights=bulb)
+    found, points, _ = pictured(mi, scene, "paper", spp=256)
+    ray = np.float64(bulb[0]["center"]) - points
+    distance = np.linalg.norm(ray, axis=1)
+    share = (bulb[0]["radius"] / distance) ** 2 * ray[:, 2] / distance
+    expected = 0.8 * bulb[0]["radiance"][0] * share
+    np.testing.assert_allclose(found[:, 0], expected, rtol=4e-3)
+    assert np.mean(found[:, 0] / expected) == pytest.approx(1.0, abs=2e-4)
+
+
+@pytest.mark.parametrize("name", ["cone", "diffuser_panel"])
+def test_white_furnace_with_diffusers(mi, name):
+    """White things in even surroundings vanish, however the diffuser divides its light."""
+    scene = render.read_scene(name)
+    share = {"rho": [0.6] * 3, "tau": [0.4] * 3}
+    scene = bare(scene, ambient_radiance=[1.0] * 3)
+    for kind in ("diffuser_panels", "diffuser_shells"):
+        scene[kind] = [part | share for part in scene[kind]]
+    paper = {"model": "lambert", "reflectance": [1.0] * 3}
+    scene["materials"] = scene["materials"] | {"paper": paper}
+    found, _, _ = pictured(mi, scene, "paper", spp=512)
+    np.testing.assert_allclose(found.mean(axis=0), 1.0, rtol=3e-3)
+
+
+def test_diffuser_divides_light_as_stated(mi):
+    """Integrals of the density and of f cos over each side, and the same from samples."""
+    rho, tau = [0.2, 0.3, 0.4], [0.5, 0.4, 0.1]
+    bsdf = mi.load_dict(mitsuba_scene._diffuser_bsdf({"rho": rho, "tau": tau}))
+    hit = mi.SurfaceInteraction3f()
+    hit.wi = mi.Vector3f(0.6, 0.0, -0.8)
+    n = 400_000
+    generator = np.random.default_rng(7)
+    u = generator.random((3, n)).astype(np.float32)
+    out = mi.warp.square_to_uniform_sphere(mi.Point2f(u[0], u[1]))
+    side = np.array(out.z) < 0
+    value, density = (np.array(v) for v in bsdf.eval_pdf(mi.BSDFContext(), hit, out))
+    value = value if value.shape[0] == n else value.T
+    for mask, share in ((side, rho), (~side, tau)):
+        integral = 4 * math.pi * (value * mask[:, None]).mean(axis=0)
+        np.testing.assert_allclose(integral, share, rtol=1e-2)
+    assert 4 * math.pi * density.mean() == pytest.approx(1.0, rel=1e-2)
+    sample, weight = bsdf.sample(mi.BSDFContext(), hit, mi.Float(u[2]), mi.Point2f(u[0], u[1]))
+    weight = np.array(weight)
+    weight = weight if weight.shape[0] == n else weight.T
+    z = np.array(sample.wo)
+    z = (z if z.shape[0] == n else z.T)[:, 2]
+    np.testing.assert_allclose((weight * (z < 0)[:, None]).mean(axis=0), rho, rtol=1e-2)
+    np.testing.assert_allclose((weight * (z > 0)[:, None]).mean(axis=0), tau, rtol=1e-2)
+    # A cosine law has a mean cosine of 2/3 on either side.
+    assert np.abs(z).mean() == pytest.approx(2 / 3, rel=5e-3)
+    again = np.array(bsdf.pdf(mi.BSDFContext(), hit, sample.wo))
+    np.testing.assert_allclose(again, np.array(sample.pdf), rtol=1e-4)
