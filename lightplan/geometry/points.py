@@ -1,0 +1,67 @@
+"""Point sets that fill a square evenly, always the same ones.
+
+The sets are rank-1 lattices with the golden ratio (Fibonacci lattices when the count is a
+Fibonacci number). They are fixed, so a picture has no random noise.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+
+GOLDEN = (5**0.5 - 1) / 2
+
+
+@lru_cache(maxsize=64)
+def unit_square(count: int) -> Doubles:
+    """Return (count, 2) points in the open unit square.
+
+    >>> unit_square(5).shape
+    (5, 2)
+    """
+    index = np.arange(count) + 0.5
+    points = np.stack([index / count, (index * GOLDEN) % 1.0], axis=1)
+    points.setflags(write=False)
+    return points
+
+
+@lru_cache(maxsize=64)
+def unit_disk(count: int) -> Doubles:
+    """Return (count, 2) points of equal area in the unit disk.
+
+    >>> bool((np.hypot(*unit_disk(8).T) < 1).all())
+    True
+    """
+    u, v = unit_square(count).T
+    radius, angle = np.sqrt(u), 2 * np.pi * v
+    points = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+    points.setflags(write=False)
+    return points
+
+
+def shifts(count: int) -> Doubles:
+    """Return (count, 2) toroidal shifts that decorrelate neighbouring points of a grid.
+
+    Uses the plastic-number sequence (R2), which spreads any prefix evenly.
+    """
+    plastic = 1.32471795724474602596
+    index = np.arange(1, count + 1)[:, None]
+    return (0.5 + index * np.array([1 / plastic, 1 / plastic**2])) % 1.0
+
+
+def cosine_hemisphere(square: Doubles) -> Doubles:
+    """Map (n, 2) points of the square to unit directions, density cos/pi about +z."""
+    radius, angle = np.sqrt(square[:, 0]), 2 * np.pi * square[:, 1]
+    z = np.sqrt(np.maximum(0.0, 1.0 - square[:, 0]))
+    return np.stack([radius * np.cos(angle), radius * np.sin(angle), z], axis=1)
+
+
+def frames(normals: Doubles) -> tuple[Doubles, Doubles]:
+    """Return two unit tangents for each normal, (n, 3) each, right-handed with it."""
+    helper = np.where(np.abs(normals[:, 2:3]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
+    tangent = np.cross(helper, normals)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    return tangent, np.cross(normals, tangent)

@@ -1,0 +1,389 @@
+"""The shapes a rig is made of, and what a ray or a line of sight meets on them.
+
+Every shape answers the same questions:
+
+``distance(origins, directions)``  how far along each ray it is met (inf: never)
+``blocks(starts, ends)``           which straight lines between two point sets it cuts
+``grid(rows, cols)``               cells that tile it (centres, normals, areas, corners)
+``surface_coordinates(points)``    (across, up) in 0..1, to look values up in those cells
+``sample(count)``                  points on it with the normal and the area each stands for
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple, Protocol
+
+import numpy as np
+
+from lightplan.arrays import Booleans, Doubles, Floats, Singles, Vector
+from lightplan.geometry import points as point_sets
+
+TOUCH_MM = 0.02  # nearer than this counts as lying on the surface
+
+
+class Cells(NamedTuple):
+    """Tiles of a shape: n = rows * cols, row by row from the top.
+
+    centres (n, 3) mm; normals (n, 3); areas (n,) mm2 of what is really there; corners
+    (n, 4, 3) mm.
+    """
+
+    centres: Doubles
+    normals: Doubles
+    areas: Doubles
+    corners: Doubles
+
+
+class Samples(NamedTuple):
+    """Points (n, 3), normals (n, 3) and the area in mm2 that each stands for (n,)."""
+
+    points: Doubles
+    normals: Doubles
+    areas: Doubles
+
+
+class Shape(Protocol):
+    """What every shape can be asked."""
+
+    def distance(self, origins: Floats, directions: Floats) -> Singles:
+        """Return distance along each ray, inf where missed; origins broadcast."""
+
+    def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:
+        """Return (n, m) whether the line from start n to end m is cut; None: never."""
+
+    def normals_at(self, points: Floats) -> Floats:
+        """Return outward (front) normals at points of the surface, (n, 3)."""
+
+    def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:
+        """Return (across, up) of points of the surface, each 0..1."""
+
+    def grid(self, rows: int, cols: int) -> Cells:
+        """Tile the front."""
+
+    def sample(self, count: int) -> Samples:
+        """Spread points over the front."""
+
+
+class Opening(NamedTuple):
+    """A round opening in a flat shape, centre (x, y) from its middle and radius, mm."""
+
+    x: float
+    y: float
+    radius: float
+
+
+@dataclass(frozen=True)
+class Flat:
+    """A rectangle or, with `is_round`, the ellipse in it; may have openings.
+
+    Parameters
+    ----------
+    centre, right, up : (3,) float
+        Middle [mm] and unit axes; the front normal is right x up.
+    half_width, half_height : float
+        mm.
+    """
+
+    centre: Vector
+    right: Vector
+    up: Vector
+    half_width: float
+    half_height: float
+    is_round: bool = False
+    openings: tuple[Opening, ...] = ()
+
+    @property
+    def normal(self) -> Doubles:
+        """Unit normal of the front."""
+        return np.cross(self.right, self.up)
+
+    def distance(self, origins: Floats, directions: Floats) -> Singles:  # noqa: D102
+        centre, right, up, normal = self._single()
+        offset = centre - origins
+        approach = directions @ normal
+        with np.errstate(divide="ignore", invalid="ignore"):
+            length = (offset @ normal) / approach
+            x = length * (directions @ right) - offset @ right
+            y = length * (directions @ up) - offset @ up
+            hit = self._contains(x, y) & (length > TOUCH_MM)
+        return np.where(hit, length, np.float32(np.inf))
+
+    def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
+        frame = np.stack([self.right, self.up, self.normal], axis=1)
+        a = ((starts - np.asarray(self.centre)) @ frame).astype(np.float32)
+        b = ((ends - np.asarray(self.centre)) @ frame).astype(np.float32)
+        blocked: Booleans | None = None
+        for side in (1.0, -1.0):
+            rows = np.flatnonzero(side * a[:, 2] > TOUCH_MM)
+            cols = np.flatnonzero(side * b[:, 2] < -TOUCH_MM)
+            if not (rows.size and cols.size):
+                continue
+            cut = self._cut(a[rows], b[cols])
+            if cut.any():
+                if blocked is None:
+                    blocked = np.zeros((len(a), len(b)), bool)
+                blocked[np.ix_(rows, cols)] = cut
+        return blocked
+
+    def _cut(self, a: Singles, b: Singles) -> Booleans:
+        """Lines between points on opposite sides, in the shape's own axes."""
+        depth_a, depth_b = a[:, None, 2], b[None, :, 2]
+        share = depth_a / (depth_a - depth_b)
+        x = share * (b[None, :, 0] - a[:, None, 0])
+        x += a[:, None, 0]
+        y = share * (b[None, :, 1] - a[:, None, 1])
+        y += a[:, None, 1]
+        return self._contains(x, y)
+
+    def _contains(self, x: Floats, y: Floats) -> Booleans:
+        if self.is_round:
+            inside: Booleans = (x / self.half_width) ** 2 + (y / self.half_height) ** 2 <= 1.0
+        else:
+            inside = (np.abs(x) <= self.half_width) & (np.abs(y) <= self.half_height)
+        for hole in self.openings:
+            inside &= (x - hole.x) ** 2 + (y - hole.y) ** 2 > hole.radius**2
+        return inside
+
+    def normals_at(self, points: Floats) -> Floats:  # noqa: D102
+        return np.broadcast_to(self.normal.astype(np.float32), points.shape)
+
+    def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
+        centre, right, up, _ = self._single()
+        offset = points - centre
+        across = (offset @ right) / (2 * self.half_width) + 0.5
+        return across, (offset @ up) / (2 * self.half_height) + 0.5
+
+    def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
+        x = np.linspace(-self.half_width, self.half_width, cols + 1)
+        y = np.linspace(self.half_height, -self.half_height, rows + 1)
+        column, row = (v.ravel() for v in np.meshgrid(np.arange(cols), np.arange(rows)))
+        corners = np.stack(
+            [
+                self._world(x[column + dx], y[row + dy])
+                for dx, dy in ((0, 1), (1, 1), (1, 0), (0, 0))
+            ],
+            axis=1,
+        )
+        centres = corners.mean(axis=1)
+        whole = 4 * self.half_width * self.half_height / (rows * cols)
+        areas = whole * self._shares(rows, cols)
+        return Cells(centres, np.broadcast_to(self.normal, centres.shape), areas, corners)
+
+    def _shares(self, rows: int, cols: int, fine: int = 12) -> Doubles:
+        """Share of each cell that is really there (round rim, openings)."""
+        if not (self.is_round or self.openings):
+            return np.ones(rows * cols)
+        x = ((np.arange(cols * fine) + 0.5) / (cols * fine) - 0.5) * 2 * self.half_width
+        y = (0.5 - (np.arange(rows * fine) + 0.5) / (rows * fine)) * 2 * self.half_height
+        inside = self._contains(x[None, :], y[:, None]).astype(float)
+        return inside.reshape(rows, fine, cols, fine).mean(axis=(1, 3)).ravel()
+
+    def sample(self, count: int) -> Samples:  # noqa: D102
+        if self.is_round:
+            x, y = point_sets.unit_disk(count).T
+            area = math.pi * self.half_width * self.half_height
+        else:
+            x, y = 2 * point_sets.unit_square(count).T - 1
+            area = 4 * self.half_width * self.half_height
+        x, y = x * self.half_width, y * self.half_height
+        keep = self._contains(x * 0.999999, y * 0.999999)
+        spots = self._world(x[keep], y[keep])
+        areas = np.full(len(spots), area / count)
+        return Samples(spots, np.broadcast_to(self.normal, spots.shape), areas)
+
+    def outline(self, sides: int = 48) -> Doubles:
+        """Return the rim as a polygon (n, 3), counter-clockwise seen from the front.
+
+        A round shape becomes a regular polygon of the same area.
+        """
+        if not self.is_round:
+            x = np.array([-1, 1, 1, -1]) * self.half_width
+            return self._world(x, np.array([-1, -1, 1, 1]) * self.half_height)
+        angle = 2 * np.pi * (np.arange(sides) + 0.5) / sides
+        grow = math.sqrt(math.pi / (sides / 2 * math.sin(2 * math.pi / sides)))
+        x, y = grow * self.half_width * np.cos(angle), grow * self.half_height * np.sin(angle)
+        return self._world(x, y)
+
+    def _world(self, x: Doubles, y: Doubles) -> Doubles:
+        return (
+            np.asarray(self.centre)
+            + np.multiply.outer(x, np.asarray(self.right))
+            + np.multiply.outer(y, np.asarray(self.up))
+        )
+
+    def _single(self) -> tuple[Singles, Singles, Singles, Singles]:
+        centre, right, up = (np.asarray(v, np.float32) for v in (self.centre, self.right, self.up))
+        return centre, right, up, self.normal.astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Ball:
+    """A sphere; its front is the outside."""
+
+    centre: Vector
+    radius: float
+
+    def distance(self, origins: Floats, directions: Floats) -> Singles:  # noqa: D102
+        offset = np.asarray(self.centre, np.float32) - origins
+        along = np.sum(offset * directions, axis=-1)
+        miss = np.sum(offset * offset, axis=-1) - along**2
+        inside = self.radius**2 - miss
+        with np.errstate(invalid="ignore"):
+            length = along - np.sqrt(inside)
+        hit = (inside > 0) & (length > TOUCH_MM)
+        return np.where(hit, length, np.float32(np.inf)).astype(np.float32)
+
+    def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
+        a = (starts - np.asarray(self.centre)).astype(np.float32)
+        b = (ends - np.asarray(self.centre)).astype(np.float32)
+        step = b[None] - a[:, None]
+        length2 = np.sum(step * step, axis=-1)
+        share = np.clip(-np.einsum("ic,ijc->ij", a, step) / np.maximum(length2, 1e-9), 0, 1)
+        nearest = a[:, None] + share[..., None] * step
+        outside = (np.linalg.norm(a, axis=1) > self.radius * 1.001)[:, None]
+        outside = outside & (np.linalg.norm(b, axis=1) > self.radius * 1.001)[None]
+        cut: Booleans = outside & (np.sum(nearest * nearest, axis=-1) < self.radius**2)
+        return cut if cut.any() else None
+
+    def normals_at(self, points: Floats) -> Floats:  # noqa: D102
+        return (points - np.asarray(self.centre, np.float32)) / np.float32(self.radius)
+
+    def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
+        direction = self.normals_at(points)
+        across = np.arctan2(direction[..., 1], direction[..., 0]) / (2 * np.pi) + 0.5
+        return across, np.arcsin(np.clip(direction[..., 2], -1, 1)) / np.pi + 0.5
+
+    def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
+        height = 1 - 2 * (np.arange(rows + 1)) / rows
+        angle = 2 * np.pi * np.arange(cols + 1) / cols - np.pi
+        return _tiles(
+            lambda r, c: self._at(height[0] + (height[-1] - height[0]) * r / rows, angle, c),
+            rows, cols, 4 * math.pi * self.radius**2 / (rows * cols), self.centre, outward=True,
+        )  # fmt: skip
+
+    def _at(self, z: Doubles, angle: Doubles, column: Doubles) -> Doubles:
+        phi = angle[0] + 2 * np.pi * column / (len(angle) - 1)
+        ring = np.sqrt(np.maximum(0.0, 1 - z * z))
+        unit = np.stack([ring * np.cos(phi), ring * np.sin(phi), z], axis=-1)
+        return np.asarray(self.centre) + self.radius * unit
+
+    def sample(self, count: int) -> Samples:  # noqa: D102
+        u, v = point_sets.unit_square(count).T
+        z, phi = 1 - 2 * u, 2 * np.pi * v
+        ring = np.sqrt(np.maximum(0.0, 1 - z * z))
+        normals = np.stack([ring * np.cos(phi), ring * np.sin(phi), z], axis=1)
+        areas = np.full(count, 4 * math.pi * self.radius**2 / count)
+        return Samples(np.asarray(self.centre) + self.radius * normals, normals, areas)
+
+
+@dataclass(frozen=True)
+class Cone:
+    """The side of a truncated upright cone, open at both ends; its front is the inside."""
+
+    centre: Vector
+    foot_radius: float
+    top_radius: float
+    height: float
+
+    def distance(self, origins: Floats, directions: Floats) -> Singles:  # noqa: D102
+        origin = (origins - np.asarray(self.centre)).astype(np.float32)
+        direction = directions.astype(np.float32)
+        near, far = self._roots(origin, direction)
+        best = np.full(np.broadcast_shapes(near.shape), np.float32(np.inf))
+        for length in (far, near):
+            with np.errstate(invalid="ignore"):
+                z = origin[..., 2] + length * direction[..., 2]
+                good = (length > TOUCH_MM) & (z >= 0) & (z <= self.height)
+                good &= self.foot_radius + self._slope * z >= 0
+            best = np.where(good, length, best)
+        return best.astype(np.float32)
+
+    @property
+    def _slope(self) -> float:
+        return (self.top_radius - self.foot_radius) / self.height
+
+    def _roots(self, origin: Floats, direction: Floats) -> tuple[Floats, Floats]:
+        """Both crossings with the endless cone x2 + y2 = (foot + slope z)2, in order."""
+        slope = self._slope
+        rim = self.foot_radius + slope * origin[..., 2]
+        a = direction[..., 0] ** 2 + direction[..., 1] ** 2 - (slope * direction[..., 2]) ** 2
+        b = origin[..., 0] * direction[..., 0] + origin[..., 1] * direction[..., 1]
+        b = b - rim * slope * direction[..., 2]
+        c = origin[..., 0] ** 2 + origin[..., 1] ** 2 - rim**2
+        with np.errstate(divide="ignore", invalid="ignore"):
+            root = np.sqrt(b * b - a * c)
+            q = -(b + np.where(b >= 0, root, -root))
+            first, second = q / a, c / q
+        return np.minimum(first, second), np.maximum(first, second)
+
+    def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
+        a = (starts - np.asarray(self.centre)).astype(np.float32)
+        step = (ends - np.asarray(self.centre)).astype(np.float32)[None] - a[:, None]
+        origin = np.broadcast_to(a[:, None], step.shape)
+        length = np.linalg.norm(step, axis=-1)
+        margin = np.float32(0.5) / np.maximum(length, 1.0)
+        cut = np.zeros(length.shape, bool)
+        for share in self._roots(origin, step):
+            with np.errstate(invalid="ignore"):
+                z = origin[..., 2] + share * step[..., 2]
+                inside = (share > margin) & (share < 1 - margin) & (z >= 0) & (z <= self.height)
+                cut |= inside & (self.foot_radius + self._slope * z >= 0)
+        return cut if cut.any() else None
+
+    def normals_at(self, points: Floats) -> Floats:  # noqa: D102
+        offset = points - np.asarray(self.centre, np.float32)
+        ring = np.maximum(np.hypot(offset[..., 0], offset[..., 1]), 1e-6)
+        tilt = math.hypot(1.0, self._slope)
+        return np.stack(
+            [-offset[..., 0] / (ring * tilt), -offset[..., 1] / (ring * tilt),
+             np.broadcast_to(np.float32(self._slope / tilt), ring.shape)], axis=-1,
+        )  # fmt: skip
+
+    def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
+        offset = points - np.asarray(self.centre, np.float32)
+        across = np.arctan2(offset[..., 1], offset[..., 0]) / (2 * np.pi) + 0.5
+        return across, offset[..., 2] / self.height
+
+    def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
+        slant = math.hypot(self.height, self.top_radius - self.foot_radius)
+        cells = _tiles(
+            lambda r, c: self._at(self.height * (1 - r / rows), 2 * np.pi * c / cols - np.pi),
+            rows, cols, 1.0, self.centre, outward=False,
+        )  # fmt: skip
+        middle = self.height * (1 - (np.arange(rows) + 0.5) / rows)
+        ring = self.foot_radius + self._slope * middle
+        areas = np.repeat(2 * math.pi * ring * slant / (rows * cols), cols)
+        row, col = (v.ravel() for v in np.mgrid[0:rows, 0:cols] + 0.5)
+        centres = self._at(self.height * (1 - row / rows), 2 * np.pi * col / cols - np.pi)
+        return Cells(centres, self.normals_at(centres), areas, cells.corners)
+
+    def _at(self, z: Doubles, phi: Doubles) -> Doubles:
+        ring = self.foot_radius + self._slope * z
+        unit = np.stack([ring * np.cos(phi), ring * np.sin(phi), z], axis=-1)
+        return np.asarray(self.centre) + unit
+
+    def sample(self, count: int) -> Samples:  # noqa: D102
+        u, v = point_sets.unit_square(count).T
+        z, phi = self.height * u, 2 * np.pi * v - np.pi
+        slant = math.hypot(self.height, self.top_radius - self.foot_radius)
+        spots = self._at(z, phi)
+        areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
+        return Samples(spots, self.normals_at(spots), areas)
+
+
+def _tiles(
+    at: object, rows: int, cols: int, area: float, centre: Vector, *, outward: bool
+) -> Cells:
+    """Tile a curved shape given by a function of (row, column) edges."""
+    row, col = (v.ravel().astype(float) for v in np.mgrid[0:rows, 0:cols])
+    corners = np.stack(
+        [at(row + dr, col + dc) for dr, dc in ((1, 0), (1, 1), (0, 1), (0, 0))],  # type: ignore[operator]
+        axis=1,
+    )
+    centres = at(row + 0.5, col + 0.5)  # type: ignore[operator]
+    normals = centres - np.asarray(centre)
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    normals = normals if outward else -normals
+    return Cells(centres, normals, np.full(len(centres), area), corners)

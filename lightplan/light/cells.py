@@ -1,0 +1,209 @@
+"""Surfaces cut into cells, and values on cells turned into fine look-up pictures.
+
+A *face* is one side of a surface that gives light on. Each face has a grid of cells with
+one luminance each; for looking up what a ray sees it is refined smoothly to texels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.geometry.shapes import Ball, Cells, Cone, Flat
+from lightplan.scene.surfaces import Surface
+
+FINE = 64  # texels along each side of a face
+DARK_TEXEL = 0
+METAL_TEXEL = -1  # the ray goes on
+
+
+@dataclass(frozen=True)
+class FaceGrid:
+    """Where one face's cells and texels lie in the common arrays."""
+
+    surface: int
+    is_front: bool
+    rows: int
+    cols: int
+    first_cell: int
+    first_texel: int
+
+    @property
+    def cells(self) -> slice:
+        """Its cells."""
+        return slice(self.first_cell, self.first_cell + self.rows * self.cols)
+
+
+class Patchwork:
+    """All faces that give light on, cut into cells.
+
+    Attributes
+    ----------
+    faces : list of FaceGrid
+    geometry : Cells
+        c cells; normals point out of their own face.
+    owners : (c,) int
+        Surface of each cell.
+    diffuse, passes : (c, 3) float
+        Shares scattered back and passed through.
+    opposite : (c,) int
+        The cell at the same place on the other side; itself where that side is dark.
+    """
+
+    def __init__(self, surfaces: Sequence[Surface], lamps: int, side: int) -> None:
+        self.faces: list[FaceGrid] = []
+        self.lamps = lamps
+        cell, texel = 0, 1 + lamps
+        for index, surface in enumerate(surfaces):
+            for is_front in (True, False):
+                face = surface.front if is_front else surface.back
+                if face.is_dark or (surface.role == "sheet" and not is_front):
+                    continue
+                rows, cols = _counts(surface, side)
+                self.faces.append(FaceGrid(index, is_front, rows, cols, cell, texel))
+                cell += rows * cols
+                texel += FINE * FINE
+        self.count, self.texels = cell, texel
+        self._start = {(f.surface, f.is_front): f.first_texel for f in self.faces}
+        self._arrange(surfaces)
+
+    def _arrange(self, surfaces: Sequence[Surface]) -> None:
+        shape = (self.count, 3)
+        self.geometry = Cells(
+            np.zeros(shape), np.zeros(shape), np.zeros(self.count), np.zeros((self.count, 4, 3))
+        )
+        self.owners = np.zeros(self.count, int)
+        self.diffuse, self.passes = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+        self.opposite = np.arange(self.count)
+        cells = {(f.surface, f.is_front): f.cells for f in self.faces}
+        for (surface, is_front), part in cells.items():
+            self.owners[part] = surface
+            face = surfaces[surface].front if is_front else surfaces[surface].back
+            self.diffuse[part], self.passes[part] = face.diffuse, face.passes
+            other = cells.get((surface, not is_front))
+            if other is not None:
+                self.opposite[part] = np.arange(other.start, other.stop)
+        self.place(surfaces, frozenset(range(len(surfaces))))
+
+    def place(self, surfaces: Sequence[Surface], changed: frozenset[int]) -> None:
+        """Move the cells of the surfaces that changed."""
+        covered = _footprint(surfaces)
+        for face in self.faces:
+            if face.surface not in changed:
+                continue
+            surface = surfaces[face.surface]
+            cells = surface.shape.grid(face.rows, face.cols)
+            areas = cells.areas
+            if surface.role == "table" and face.is_front and isinstance(surface.shape, Flat):
+                areas = areas * _uncovered(surface.shape, face, covered)
+            part, sign = face.cells, 1.0 if face.is_front else -1.0
+            self.geometry.centres[part] = cells.centres
+            self.geometry.normals[part] = sign * cells.normals
+            self.geometry.areas[part] = areas
+            self.geometry.corners[part] = cells.corners
+
+    def sub_points(self) -> Doubles:
+        """Return four points inside every cell, (c, 4, 3)."""
+        return 0.5 * (self.geometry.centres[:, None] + self.geometry.corners)
+
+    def texel_of(
+        self, surfaces: Sequence[Surface], index: int, points: Floats, directions: Floats
+    ) -> Integers:
+        """Return the texel that rays with these directions see at points of one surface."""
+        surface = surfaces[index]
+        facing = np.sum(directions * surface.shape.normals_at(points), axis=-1) < 0
+        texel = np.full(facing.shape, DARK_TEXEL)
+        for is_front in (True, False):
+            on = facing if is_front else ~facing
+            face = surface.front if is_front else surface.back
+            if is_front and surface.lamp is not None:
+                texel[on] = 1 + surface.lamp
+            elif face.is_metal:
+                texel[on] = METAL_TEXEL
+            elif (index, is_front) in self._start:
+                texel[on] = self._start[index, is_front] + _inside(surface, points[on])
+        return texel
+
+    def look_up(self, values: Floats, lamp_luminance: Floats) -> Singles:
+        """Return the colour of every texel, (texels, 3).
+
+        Parameters
+        ----------
+        values : (c, 3) float
+            Luminance of each cell.
+        lamp_luminance : (lamps, 3) float
+            Luminance of each lamp's face.
+        """
+        table = np.zeros((self.texels, 3), np.float32)
+        table[1 : 1 + self.lamps] = lamp_luminance
+        for face in self.faces:
+            coarse = np.asarray(values[face.cells], np.float32).reshape(face.rows, face.cols, 3)
+            tall, wide = _refine(face.rows), _refine(face.cols)
+            fine = np.einsum("ab,bcd->acd", tall, coarse, optimize=True)
+            fine = np.matmul(wide, fine)
+            table[face.first_texel : face.first_texel + FINE * FINE] = fine.reshape(-1, 3)
+        return table
+
+
+def _counts(surface: Surface, side: int) -> tuple[int, int]:
+    shape = surface.shape
+    if isinstance(shape, Cone):
+        return side, 2 * side
+    if isinstance(shape, Ball):
+        return max(2, side // 2), side
+    if surface.role == "sheet":
+        return max(4, side // 2), max(4, side // 2)
+    ratio = shape.half_width / shape.half_height
+    cols = round(side * min(2.0, max(0.5, ratio**0.5)))
+    rows = round(side * min(2.0, max(0.5, ratio**-0.5)))
+    if surface.role == "camera":
+        return max(2, rows // 3), max(2, cols // 3)
+    if surface.role == "table":
+        return round(rows * 1.5), round(cols * 1.5)
+    return rows, cols
+
+
+def _inside(surface: Surface, points: Floats) -> Integers:
+    across, up = surface.shape.surface_coordinates(points)
+    col = np.clip((across * FINE).astype(np.int32), 0, FINE - 1)
+    row = np.clip(((1 - up) * FINE).astype(np.int32), 0, FINE - 1)
+    texel: Integers = row * FINE + col
+    return texel
+
+
+_REFINE: dict[int, Singles] = {}
+
+
+def _refine(count: int) -> Singles:
+    """Weights (FINE, count) that draw a straight line through the cells' middles."""
+    if count not in _REFINE:
+        at = np.clip((np.arange(FINE) + 0.5) / FINE * count - 0.5, -0.5, count - 0.5)
+        low = np.clip(np.floor(at), 0, max(count - 2, 0)).astype(int)
+        share = at - low
+        weights = np.zeros((FINE, count), np.float32)
+        weights[np.arange(FINE), low] += 1 - share
+        weights[np.arange(FINE), np.minimum(low + 1, count - 1)] += share
+        _REFINE[count] = weights
+    return _REFINE[count]
+
+
+def _footprint(surfaces: Sequence[Surface]) -> Flat:
+    shape = surfaces[0].shape
+    assert isinstance(shape, Flat)
+    return shape
+
+
+def _uncovered(table: Flat, face: FaceGrid, sheet: Flat) -> Doubles:
+    """Share of each table cell that the sheet does not lie on."""
+
+    def overlap(edges: Doubles, half: float) -> Doubles:
+        low, high = np.maximum(edges[:-1], -half), np.minimum(edges[1:], half)
+        return np.maximum(high - low, 0.0) / (edges[1:] - edges[:-1])
+
+    x = np.linspace(-table.half_width, table.half_width, face.cols + 1)
+    y = np.linspace(-table.half_height, table.half_height, face.rows + 1)
+    covered = np.outer(overlap(y, sheet.half_height), overlap(x, sheet.half_width))
+    return (1.0 - covered).ravel()

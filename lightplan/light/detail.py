@@ -1,0 +1,55 @@
+"""How finely the engine looks: every count that trades time for accuracy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detail:
+    """Counts of points, rays and cells.
+
+    Parameters
+    ----------
+    sheet_long_side : int
+        Points of the sheet's output grid along its longer side.
+    camera_rows, camera_cols : int
+        Size of the camera's picture.
+    cells : int
+        Cells along a side of a square card.
+    direct_long_side, bounce_long_side : int
+        Points along the sheet for lamp light and for bounced light on paper.
+    lamp_spots, cell_lamp_spots : int
+        Points on each lamp for its shadows on the sheet and on cards.
+    sky_rays, cell_sky_rays : int
+        Rays from each point for constant surroundings.
+    foil_rays : int
+        Rays to trace from the foil altogether.
+    foil_spots : int
+        Points on each lamp and card that the foil looks at.
+    mirror_rounds : int
+        How often light is passed on between matte surfaces and mirrors.
+    """
+
+    sheet_long_side: int = 240
+    camera_rows: int = 480
+    camera_cols: int = 720
+    cells: int = 10
+    direct_long_side: int = 49
+    bounce_long_side: int = 21
+    lamp_spots: int = 89
+    cell_lamp_spots: int = 34
+    sky_rays: int = 377
+    cell_sky_rays: int = 89
+    foil_rays: int = 200_000
+    foil_spots: int = 24
+    mirror_rounds: int = 4
+
+    @classmethod
+    def quick(cls, *, camera_rows: int = 240, camera_cols: int = 320) -> Detail:
+        """Return what suits a picture that follows the mouse."""
+        return cls(
+            sheet_long_side=120, camera_rows=camera_rows, camera_cols=camera_cols, cells=6,
+            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
+            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=13, mirror_rounds=2,
+        )  # fmt: skip

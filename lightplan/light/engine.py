@@ -1,0 +1,340 @@
+"""The light engine: from a rig to what paper and foil look like everywhere on the sheet.
+
+An engine remembers rays, shadows and view factors. Asked about a rig in which only lamps
+and cards moved, it works out anew what these touch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.light import coat, emission
+from lightplan.light.bounce import ViewFactors, settle
+from lightplan.light.cells import Patchwork
+from lightplan.light.detail import Detail
+from lightplan.light.direct import DirectLight
+from lightplan.light.foil import FoilLight
+from lightplan.light.frame import CameraFrame
+from lightplan.light.lattice import Lattice
+from lightplan.light.layers import LampLayers, Layers
+from lightplan.light.mirror_view import mirrored_names
+from lightplan.light.polarise import UNPOLARISED_SHARE
+from lightplan.light.sky import Skylight
+from lightplan.light.surround import Surroundings
+from lightplan.light.transfer import MirrorFace, MirrorTransfer, plain_curve
+from lightplan.optics.materials import coat_curve
+from lightplan.scene.rig import Rig
+from lightplan.scene.surfaces import Surface, build_surfaces
+
+SHEET = 0
+NO_CHANGE: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, eq=False)
+class _Worlds:
+    """Cell luminances when the sheet is paper and when it is foil, as texels."""
+
+    paper: Singles
+    foil: Singles
+    coarse: Singles
+
+
+class Engine:
+    """Predicts the light on one sheet for one camera.
+
+    Parameters
+    ----------
+    rig : Rig
+    detail : Detail
+        How finely to look.
+
+    Examples
+    --------
+    >>> from lightplan.scene import Camera, Lamp, Output, Placement, Rig, Sheet
+    >>> lamp = Lamp(name="key", placement=Placement((0, 850, 850)),
+    ...             output=Output(value=1000, unit="cd/m2"))
+    >>> rig = Rig(title="glare", sheet=Sheet(width_mm=148, height_mm=105), lamps=(lamp,),
+    ...           camera=Camera(placement=Placement((0, -640, 640))))
+    >>> layers = Engine(rig, Detail.quick()).layers(rig)
+    >>> bool(layers.sheet_foil.mean() > 5 * layers.sheet_paper.mean())
+    True
+    """
+
+    def __init__(self, rig: Rig, detail: Detail | None = None) -> None:
+        self.detail = Detail() if detail is None else detail
+        self._rebuild(rig)
+
+    def _rebuild(self, rig: Rig) -> None:
+        self._rig = rig
+        self._surfaces = _dress(rig)
+        self._lamps = emission.lamp_faces(rig, self._surfaces)
+        self._patchwork = Patchwork(self._surfaces, len(rig.lamps), self.detail.cells)
+        self._surroundings = Surroundings(rig.room)
+        self._place_points(rig)
+        self._make_parts(rig)
+        self._follow(frozenset(range(len(self._surfaces))))
+
+    def _place_points(self, rig: Rig) -> None:
+        sheet = rig.sheet
+        self.fine = Lattice.over(sheet, self.detail.direct_long_side)
+        self.coarse = Lattice.over(sheet, self.detail.bounce_long_side)
+        self.grid = Lattice.over(sheet, self.detail.sheet_long_side, least=2)
+        self._fine_at = self.fine.points(sheet)
+        self._coarse_at = self.coarse.points(sheet)
+
+    def _make_parts(self, rig: Rig) -> None:
+        skip = _table_under_sheet(self._surfaces)
+        self._cell_direct = DirectLight(self.detail.cell_lamp_spots, skip)
+        self._cell_factors = ViewFactors(skip)
+        self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays)
+        self._paper_direct = DirectLight(self.detail.lamp_spots, skip)
+        self._paper_factors = ViewFactors(skip)
+        sheet_only = frozenset((SHEET,))
+        self._paper_sky = Skylight(self._surroundings, self.detail.sky_rays, sheet_only)
+        self._foil = FoilLight.of_foil(rig, self._surfaces, self.detail)
+        self._coat = None
+        if rig.sheet.paper.coat_index is not None:
+            self._coat = FoilLight.of_coat(rig, self._surfaces, self.detail)
+        self._frame = CameraFrame(rig, self.grid, self.detail)
+        silver = _silver_faces(self._surfaces)
+        foil = self._foil.face
+        owners = [f.surface for f in self._patchwork.faces]
+        spans = list(zip(owners, (f.cells for f in self._patchwork.faces), strict=True))
+        self._silver = [(s, cells, MirrorTransfer(f)) for f in silver for s, cells in spans]
+        self._by_foil = [
+            (s, cells, MirrorTransfer(foil)) for s, cells in spans if s not in (SHEET,)
+        ]
+        self._silver_to_paper = [MirrorTransfer(f) for f in silver]
+
+    def _follow(self, changed: frozenset[int]) -> None:
+        """Bring everything up to date with the surfaces that changed."""
+        surfaces, patchwork, lamps = self._surfaces, self._patchwork, self._lamps
+        patchwork.place(surfaces, changed)
+        cells = patchwork.geometry
+        points, normals, owners = cells.centres, cells.normals, patchwork.owners
+        common = (surfaces, lamps, changed)
+        self._cell_light = self._cell_direct.update(*common, points, normals, owners)
+        self._factors = self._cell_factors.update(
+            surfaces, patchwork, changed, points, normals, owners, of_cells=True
+        )
+        self._sky_on_cells = self._cell_sky.update(
+            surfaces, patchwork, changed, points, normals, moved=bool(changed)
+        )
+        self._follow_sheet(changed)
+        for surface, part, transfer in (*self._silver, *self._by_foil):
+            transfer.update(
+                surfaces, patchwork, lamps, changed, points[part], normals[part], surface
+            )
+        self._foil.update(surfaces, patchwork, lamps, changed)
+        if self._coat is not None:
+            self._coat.update(surfaces, patchwork, lamps, changed)
+        self._frame.update(surfaces, patchwork, changed)
+
+    def _follow_sheet(self, changed: frozenset[int]) -> None:
+        surfaces, patchwork = self._surfaces, self._patchwork
+        fine, coarse = self._fine_at, self._coarse_at
+        fine_owner, coarse_owner = np.zeros(len(fine[0]), int), np.zeros(len(coarse[0]), int)
+        self._paper_light = self._paper_direct.update(
+            surfaces, self._lamps, changed, *fine, fine_owner
+        )
+        self._paper_from = self._paper_factors.update(
+            surfaces, patchwork, changed, *coarse, coarse_owner, of_cells=False
+        )
+        self._sky_on_paper = self._paper_sky.update(
+            surfaces, patchwork, changed, *coarse, moved=False
+        )
+        for transfer in self._silver_to_paper:
+            transfer.update(surfaces, patchwork, self._lamps, changed, *coarse, SHEET)
+
+    def set_rig(self, rig: Rig) -> None:
+        """Move to another rig, reusing what still holds."""
+        if rig is self._rig:
+            return
+        surfaces = _dress(rig)
+        if not self._same_kind(rig, surfaces):
+            self._rebuild(rig)
+            return
+        pairs = enumerate(zip(self._surfaces, surfaces, strict=True))
+        changed = frozenset(i for i, (old, new) in pairs if old.shape != new.shape)
+        self._rig, self._surfaces = rig, surfaces
+        if changed:
+            self._lamps = emission.lamp_faces(rig, surfaces)
+            self._follow(changed)
+
+    def _same_kind(self, rig: Rig, surfaces: Sequence[Surface]) -> bool:
+        old = self._rig
+        same_fixed = rig.camera == old.camera and rig.sheet is old.sheet and (
+            rig.room is old.room
+        )
+        profiles = all(
+            a.profile is b.profile for a, b in zip(rig.lamps, old.lamps, strict=False)
+        )
+        return (
+            same_fixed and profiles and len(surfaces) == len(self._surfaces)
+            and all(_same_but_for_shape(a, b) for a, b in zip(surfaces, self._surfaces, strict=True))
+        )  # fmt: skip
+
+    def _settle(self, lamp_luminance: Doubles, *, sky: bool) -> _Worlds:
+        """Solve all bounces with the sheet as paper and with the sheet as foil."""
+        patchwork = self._patchwork
+        source = self._cell_light.T @ lamp_luminance + (self._sky_on_cells if sky else 0.0)
+        black = replace_rows(patchwork.diffuse, patchwork.owners == SHEET)
+        worlds = []
+        for diffuse, transfers in (
+            (patchwork.diffuse, self._silver), (black, (*self._silver, *self._by_foil)),
+        ):  # fmt: skip
+            worlds.append(self._settle_world(source, diffuse, transfers, lamp_luminance, sky=sky))
+        coarse = self._paper_from @ worlds[0][1]
+        if sky:
+            coarse = coarse + self._sky_on_paper
+        surroundings = self._surroundings if sky else _DARK
+        for transfer in self._silver_to_paper:
+            coarse = coarse + transfer.evaluate(worlds[0][0], surroundings)
+        return _Worlds(worlds[0][0], worlds[1][0], coarse)
+
+    def _settle_world(
+        self, source: Floats, diffuse: Singles, transfers: Sequence[tuple[int, slice, MirrorTransfer]],
+        lamp_luminance: Doubles, *, sky: bool,
+    ) -> tuple[Singles, Singles]:  # fmt: skip
+        patchwork = self._patchwork
+        surroundings = self._surroundings if sky else _DARK
+        system = (diffuse, patchwork.passes, patchwork.opposite)
+        values, _ = settle(self._factors, source, *system)
+        texels = patchwork.look_up(values, lamp_luminance)
+        for _ in range(self.detail.mirror_rounds if transfers else 0):
+            extra = np.array(source, np.float32)
+            for _, part, transfer in transfers:
+                extra[part] += transfer.evaluate(texels, surroundings)
+            before = values
+            values, _ = settle(self._factors, extra, *system)
+            texels = patchwork.look_up(values, lamp_luminance)
+            if np.abs(values - before).max(initial=0) <= 1e-3 * values.max(initial=0):
+                break
+        return texels, values
+
+    def _paper(self, worlds: _Worlds, lamp_luminance: Doubles, *, sky: bool) -> Singles:
+        """Luminance of the sheet as paper on the sheet's grid."""
+        paper = self._rig.sheet.paper
+        direct = self._paper_light.T @ lamp_luminance
+        coarse = worlds.coarse
+        if paper.coat_index is not None:
+            direct = (self._paper_light * self._coat_lets_in(paper.coat_index)).T @ lamp_luminance
+            coarse = coarse * (1 - coat.outside_reflectance(paper.coat_index))
+        total = self.fine.spread_to(self.grid, direct) + self.coarse.spread_to(self.grid, coarse)
+        total = total * coat.body(paper).astype(np.float32)
+        if self._coat is not None and paper.coat_index is not None:
+            total = total * self._frame.coat_passes(paper.coat_index)
+        if self._rig.camera.polariser_rad is not None:
+            total = total * np.float32(UNPOLARISED_SHARE)
+        if self._coat is not None:
+            seen = self._surroundings if sky else _DARK
+            total = total + self._coat.evaluate(worlds.paper, seen, self.grid)
+        return np.asarray(total, np.float32)
+
+    def _coat_lets_in(self, index: float) -> Doubles:
+        """Share of each lamp's light that crosses the coat at each fine point."""
+        points, normals = self._fine_at
+        rows = []
+        for lamp in self._lamps:
+            step = np.asarray(lamp.shape.centre) - points
+            cosine = np.sum(step * normals, axis=1) / np.linalg.norm(step, axis=1)
+            rows.append(coat.passes(index, cosine))
+        return np.array(rows).reshape(len(self._lamps), len(points))
+
+    def _both(self, lamp_luminance: Doubles, *, sky: bool) -> tuple[_Worlds, Singles, Singles]:
+        worlds = self._settle(lamp_luminance, sky=sky)
+        paper = self._paper(worlds, lamp_luminance, sky=sky)
+        seen = self._surroundings if sky else _DARK
+        return worlds, paper, self._foil.evaluate(worlds.foil, seen, self.grid)
+
+    def sheet(self, rig: Rig) -> tuple[Singles, Singles]:
+        """Return (paper, foil) luminance on the sheet's grid, (rows, cols, 3) each, cd/m2."""
+        self.set_rig(rig)
+        _, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
+        return paper, foil
+
+    def layers(self, rig: Rig) -> Layers:
+        """Return everything that is predicted for a rig."""
+        self.set_rig(rig)
+        worlds, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
+        sees, names = mirrored_names(rig, self._surfaces, self._patchwork, self.grid)
+        camera = self._frame
+        return Layers(
+            sheet_x_mm=self.grid.x_mm.copy(), sheet_y_mm=self.grid.y_mm.copy(),
+            sheet_paper=paper, sheet_foil=foil, sees=sees, sees_names=names,
+            camera_xyz_mm=camera.xyz_mm.copy(), camera_paper=camera.show(paper),
+            camera_foil=camera.show(foil),
+            camera_surround=camera.surround(worlds.paper, self._surroundings),
+        )  # fmt: skip
+
+    def picture(self, rig: Rig, foil_share: Singles) -> Singles:
+        """Return the camera's picture in cd/m2, (r, c, 3), for foil shares (r, c) per pixel."""
+        self.set_rig(rig)
+        worlds, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
+        return self._frame.compose(paper, foil, foil_share, worlds.paper, self._surroundings)
+
+    def per_lamp(self, rig: Rig) -> LampLayers:
+        """Return the sheet under each lamp alone at full power, and the surroundings alone."""
+        self.set_rig(rig)
+        full = emission.lamp_luminances(rig, trimmed=False)
+        papers, foils = [], []
+        for index in range(len(rig.lamps) + 1):
+            alone = np.zeros_like(full)
+            if index < len(rig.lamps):
+                alone[index] = full[index]
+            _, paper, foil = self._both(alone, sky=index == len(rig.lamps))
+            papers.append(paper)
+            foils.append(foil)
+        names = (*(lamp.name for lamp in rig.lamps), "surroundings")
+        return LampLayers(names, np.array(papers), np.array(foils))
+
+
+def _dress(rig: Rig) -> tuple[Surface, ...]:
+    """Surfaces of the rig, the sheet's face with its coat counted in."""
+    surfaces = build_surfaces(rig)
+    sheet = surfaces[SHEET]
+    face = replace(sheet.front, diffuse=coat.albedo(rig.sheet.paper))
+    return (replace(sheet, front=face), *surfaces[1:])
+
+
+def _same_but_for_shape(one: Surface, other: Surface) -> bool:
+    return replace(one, shape=other.shape) == other
+
+
+def _silver_faces(surfaces: Sequence[Surface]) -> list[MirrorFace]:
+    found = []
+    for index, surface in enumerate(surfaces):
+        for face, is_front in ((surface.front, True), (surface.back, False)):
+            if face.is_metal:
+                found.append(
+                    MirrorFace(
+                        index, is_front=is_front, curve=plain_curve(face.metal),
+                        roughness=(face.roughness, face.roughness),
+                    )
+                )  # fmt: skip
+    return found
+
+
+def _table_under_sheet(surfaces: Sequence[Surface]) -> frozenset[tuple[int, int]]:
+    """The sheet lies on the table: it covers part of it, and casts no shadow besides."""
+    return frozenset((i, SHEET) for i, s in enumerate(surfaces) if s.role == "table")
+
+
+def replace_rows(values: Singles, where: Floats) -> Singles:
+    """Return a copy with some rows black."""
+    copy = values.copy()
+    copy[where] = 0.0
+    return copy
+
+
+class _Dark(Surroundings):
+    def __init__(self) -> None:
+        self._constant = np.zeros(3, np.float32)
+        self._probe = None
+
+
+_DARK = _Dark()

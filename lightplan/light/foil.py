@@ -1,0 +1,134 @@
+"""The mirror layers of the sheet: foil, gloss coat, holographic grating."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Singles
+from lightplan.light.cells import Patchwork
+from lightplan.light.detail import Detail
+from lightplan.light.emission import LampFace
+from lightplan.light.glossy import GlossyLight
+from lightplan.light.grating import GratingLight
+from lightplan.light.lattice import Lattice
+from lightplan.light.surround import Surroundings
+from lightplan.light.transfer import MirrorFace
+from lightplan.optics import materials
+from lightplan.optics.specular import SpecularCurve
+from lightplan.scene.rig import Rig
+from lightplan.scene.surfaces import Surface
+
+LEAST_RAYS, MOST_RAYS = 13, 377
+STEPS_PER_BLUR = 2.5  # grid points across the half width of the blurred mirror image
+
+
+class FoilLight:
+    """One mirror layer, worked out on a grid as fine as its blur needs."""
+
+    def __init__(
+        self, rig: Rig, surfaces: Sequence[Surface], detail: Detail, curve: SpecularCurve,
+        roughness: tuple[float, float], brush_rad: float, grating_strength: float,
+    ) -> None:  # fmt: skip
+        tangent = np.array([math.cos(brush_rad), math.sin(brush_rad), 0.0])
+        self.face = MirrorFace(
+            0, is_front=True, curve=curve, roughness=roughness, tangent=tangent
+        )
+        self.lattice = foil_lattice(rig, surfaces, detail, min(roughness))
+        points, normals = self.lattice.points(rig.sheet)
+        views = np.asarray(rig.camera.placement.position_mm) - points
+        views /= np.linalg.norm(views, axis=1, keepdims=True)
+        mirrors = self.face.mirrors(points, normals, views)
+        rays = int(np.clip(detail.foil_rays // len(points), LEAST_RAYS, MOST_RAYS))
+        self._plain = GlossyLight(
+            mirrors, curve, rays=rays, spots=detail.foil_spots, polariser=polariser_axis(rig),
+            skip=frozenset((0,)),
+        )  # fmt: skip
+        self._grating: GratingLight | None = None
+        self._plain_share = np.float32(1.0)
+        if grating_strength > 0 and rig.sheet.foil.grating is not None:
+            self._grating = GratingLight(mirrors, curve, rig.sheet.foil.grating, detail)
+            self._plain_share = np.float32(1.0 - grating_strength)
+
+    @classmethod
+    def of_foil(cls, rig: Rig, surfaces: Sequence[Surface], detail: Detail) -> FoilLight:
+        """Return the foil of the sheet."""
+        foil = rig.sheet.foil
+        if foil.conductor is not None:
+            curve = materials.conductor_curve(foil.conductor.eta, foil.conductor.k)
+        else:
+            curve = materials.foil_curve(foil.kind)
+        strength = foil.grating.strength if foil.grating is not None else 0.0
+        return cls(rig, surfaces, detail, curve, foil.roughness, foil.brush_rad, strength)
+
+    @classmethod
+    def of_coat(cls, rig: Rig, surfaces: Sequence[Surface], detail: Detail) -> FoilLight:
+        """Return the gloss of the stock."""
+        paper = rig.sheet.paper
+        assert paper.coat_index is not None
+        rough = (paper.coat_roughness, paper.coat_roughness)
+        return cls(rig, surfaces, detail, materials.coat_curve(paper.coat_index), rough, 0.0, 0.0)
+
+    def update(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+        changed: frozenset[int],
+    ) -> None:  # fmt: skip
+        """Follow moved surfaces."""
+        self._plain.update(surfaces, patchwork, lamps, changed)
+        if self._grating is not None:
+            self._grating.update(surfaces, patchwork, changed)
+
+    def evaluate(self, texels: Singles, surroundings: Surroundings, grid: Lattice) -> Singles:
+        """Return the layer's luminance on the sheet's grid, (rows, cols, 3)."""
+        values = self._plain_share * self._plain.evaluate(texels, surroundings)
+        if self._grating is not None:
+            values = values + self._grating.evaluate(texels, surroundings)
+        return self.lattice.spread_to(grid, values)
+
+
+def polariser_axis(rig: Rig) -> Doubles | None:
+    """Return the polariser's axis in the world, or None without one."""
+    angle = rig.camera.polariser_rad
+    if angle is None:
+        return None
+    right, up, _ = rig.camera.axes()
+    return np.asarray(math.cos(angle) * right + math.sin(angle) * up)
+
+
+def foil_lattice(
+    rig: Rig, surfaces: Sequence[Surface], detail: Detail, roughness: float
+) -> Lattice:
+    """Return a grid fine enough for the blur of the mirrored surroundings.
+
+    A mirrored edge at distance d is blurred over about 1.3 alpha d there (the half width
+    of the GGX lobe is 0.64 alpha, doubled by reflection), which is that over 1 + d / D on
+    a sheet at distance D from the camera.
+    """
+    sheet = rig.sheet
+    camera = np.asarray(rig.camera.placement.position_mm)
+    to_camera = float(np.linalg.norm(camera))
+    nearest = _nearest_mirrored(surfaces, camera, sheet.width_mm, sheet.height_mm)
+    blur = 1.3 * roughness * nearest / (1 + nearest / to_camera)
+    longer = max(sheet.width_mm, sheet.height_mm)
+    wanted = 1 + math.ceil(longer * STEPS_PER_BLUR / max(blur, 0.2))
+    return Lattice.over(sheet, min(max(wanted, 13), detail.sheet_long_side))
+
+
+def _nearest_mirrored(
+    surfaces: Sequence[Surface], camera: Doubles, width: float, height: float
+) -> float:
+    """Typical (first quartile) distance of what the flat sheet mirrors to the camera, mm."""
+    x, y = (v.ravel() for v in np.meshgrid(
+        np.linspace(-width / 2, width / 2, 9), np.linspace(-height / 2, height / 2, 9)
+    ))  # fmt: skip
+    points = np.stack([x, y, np.zeros_like(x)], axis=1)
+    away = (points - camera) * [1, 1, -1]
+    away /= np.linalg.norm(away, axis=1, keepdims=True)
+    ways = [s.shape.distance(points[:, None], away[:, None])[:, 0] for s in surfaces[1:]]
+    if not ways:
+        return 1000.0
+    nearest = np.min(ways, axis=0)
+    nearest = nearest[np.isfinite(nearest)]
+    return float(np.quantile(nearest, 0.25)) if nearest.size else 1000.0

@@ -1,0 +1,102 @@
+"""The camera's frame: which pixel sees which point of the sheet, and what lies beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.light import coat, relief
+from lightplan.light.cells import METAL_TEXEL, Patchwork
+from lightplan.light.detail import Detail
+from lightplan.light.lattice import Lattice, warp
+from lightplan.light.rays import Rays
+from lightplan.light.surround import Surroundings
+from lightplan.scene.rig import Rig
+from lightplan.scene.surfaces import Surface
+
+
+class CameraFrame:
+    """Pixels of the camera's picture and what each of them looks at."""
+
+    def __init__(self, rig: Rig, grid: Lattice, detail: Detail) -> None:
+        self._rig, self._grid = rig, grid
+        self.shape = (detail.camera_rows, detail.camera_cols)
+        self._origin = np.asarray(rig.camera.placement.position_mm)
+        directions = rig.camera.pixel_rays(*self.shape).reshape(-1, 3)
+        points = relief.meet(rig.sheet, self._origin, directions)
+        inside = np.abs(points[:, 0]) <= rig.sheet.width_mm / 2
+        inside &= np.abs(points[:, 1]) <= rig.sheet.height_mm / 2
+        self._points, self._on = points, np.flatnonzero(inside)
+        self._warp = warp(grid, points[self._on, :2])
+        self._off = np.flatnonzero(~inside)
+        self._before = Rays(self._origin[None], directions[self._on][None])
+        self._beside = Rays(self._origin[None], directions[self._off][None])
+        self._way = np.linalg.norm(points[self._on] - self._origin, axis=1)
+
+    def update(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int]
+    ) -> None:
+        """Follow moved surfaces."""
+        own = frozenset(i for i, s in enumerate(surfaces) if s.role == "camera")
+        table = frozenset(i for i, s in enumerate(surfaces) if s.role in ("table", "room"))
+        self._before.update(surfaces, patchwork, changed, own | table | {0})
+        self._beside.update(surfaces, patchwork, changed, own)
+        self._hidden = self._before.distance[0] < self._way - 1.0
+
+    @property
+    def xyz_mm(self) -> Doubles:
+        """Point of the sheet under each pixel, (r, c, 3); NaN where it is not seen."""
+        xyz = np.full((self.shape[0] * self.shape[1], 3), np.nan)
+        seen = self._on[~self._hidden]
+        xyz[seen] = self._points[seen]
+        return xyz.reshape(*self.shape, 3)
+
+    def show(self, layer: Singles) -> Singles:
+        """Return a layer of the sheet's grid in the camera's frame; NaN off the sheet."""
+        picture = np.full((self.shape[0] * self.shape[1], 3), np.nan, np.float32)
+        values = self._warp @ layer.reshape(-1, 3)
+        values[self._hidden] = np.nan
+        picture[self._on] = values
+        return picture.reshape(*self.shape, 3)
+
+    def surround(self, texels: Singles, surroundings: Surroundings) -> Singles:
+        """Return what is seen beside (and before) the sheet; NaN on the sheet."""
+        picture = np.full((self.shape[0] * self.shape[1], 3), np.nan, np.float32)
+        picture[self._off] = _seen(self._beside, texels, surroundings)
+        if self._hidden.any():
+            hidden = self._on[self._hidden]
+            picture[hidden] = _seen(self._before, texels, surroundings)[self._hidden]
+        return picture.reshape(*self.shape, 3)
+
+    def compose(
+        self, paper: Singles, foil: Singles, foil_share: Singles, texels: Singles,
+        surroundings: Surroundings,
+    ) -> Singles:  # fmt: skip
+        """Return the whole picture, (r, c, 3) cd/m2, foil laid over paper by its share."""
+        picture = self.surround(texels, surroundings).reshape(-1, 3)
+        both = np.concatenate([paper, foil], axis=2).reshape(-1, 6)
+        values = self._warp @ both
+        share = foil_share.reshape(-1)[self._on, None]
+        mixed = values[:, :3] + share * (values[:, 3:] - values[:, :3])
+        keep = ~self._hidden
+        picture[self._on[keep]] = mixed[keep]
+        return picture.reshape(*self.shape, 3)
+
+    def coat_passes(self, index: float) -> Floats:
+        """Share of light that leaves a coat towards the camera on the sheet's grid."""
+        points, normals = self._grid.points(self._rig.sheet)
+        views = self._origin - points
+        cosine = np.sum(views * normals, axis=1) / np.linalg.norm(views, axis=1)
+        share = coat.passes(index, cosine).astype(np.float32)
+        return share.reshape(*self._grid.shape, 1)
+
+
+def _seen(rays: Rays, texels: Singles, surroundings: Surroundings) -> Singles:
+    texel = rays.texel[0]
+    seen = np.take(texels, np.where(texel == METAL_TEXEL, 0, texel), axis=0)
+    if not surroundings.is_dark:
+        free = rays.escaped()[0]
+        seen[free] = surroundings.towards(rays.directions[0][free])
+    return seen

@@ -1,0 +1,142 @@
+"""How much of a point's view a small patch fills (point-to-patch view factors).
+
+Far patches use the kernel cos cos A / (pi r2); near ones Lambert's polygon formula, which
+is exact for a flat patch (Lambert 1760; Baum, Rushmeier and Winget, SIGGRAPH 1989).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.geometry.shapes import Cells
+
+NEAR = 9.0  # squared distance over patch area below which the exact formula is used
+
+
+def transfer(
+    points: Floats, normals: Floats, cells: Cells, *, spread: Doubles | None = None
+) -> Singles:
+    """Return view factors from points to cells, occlusion left out.
+
+    Parameters
+    ----------
+    points, normals : (n, 3) float
+        Receiving points [mm] and their unit normals.
+    cells : Cells
+        m patches; only their front sides are seen.
+    spread : (n, 4, 3) float or None
+        Where a point stands for a patch: four points of it, over which near factors are
+        averaged.
+
+    Returns
+    -------
+    (n, m) float32
+    """
+    factors, squared, near = far_kernel(points, normals, cells)
+    row, col = np.nonzero(near)
+    if row.size:
+        factors[row, col] = _near(points, normals, cells, spread, row, col)
+    return factors
+
+
+def far_kernel(points: Floats, normals: Floats, cells: Cells) -> tuple[Singles, Singles, Singles]:
+    """Return the kernel cos cos A / (pi r2), r2, and which pairs are too near for it."""
+    start, facing = points.astype(np.float32), normals.astype(np.float32)
+    centres, away = cells.centres.astype(np.float32), cells.normals.astype(np.float32)
+    # (c - p).n and (p - c).m as matrix products, relative to a common middle for precision
+    leave = facing @ centres.T - np.sum(facing * start, axis=1)[:, None]
+    arrive = start @ away.T - np.sum(centres * away, axis=1)[None, :]
+    squared = (
+        np.sum(start**2, axis=1)[:, None] + np.sum(centres**2, axis=1)[None] - 2 * start @ centres.T
+    )
+    np.maximum(squared, 1.0, out=squared)
+    areas = cells.areas.astype(np.float32)
+    near = (squared < NEAR * areas) | (squared < NEAR * _longest(cells) / 2)
+    factors = np.maximum(leave, 0.0) * np.maximum(arrive, 0.0)
+    factors *= areas / np.float32(np.pi)
+    factors /= squared * squared
+    # a point level with a patch, or a patch that dips below the horizon, needs the exact form
+    near &= (leave > -np.sqrt(_longest(cells))) & (arrive > 0.0) & (areas > 0)
+    return factors, squared, near
+
+
+def _longest(cells: Cells) -> Singles:
+    """Squared longer diagonal of each patch."""
+    diagonal = cells.corners[:, 2] - cells.corners[:, 0]
+    return np.sum(diagonal**2, axis=1).astype(np.float32)
+
+
+def _near(
+    points: Floats, normals: Floats, cells: Cells, spread: Doubles | None, row: Integers,
+    col: Integers,
+) -> Doubles:  # fmt: skip
+    corners = cells.corners[col]
+    whole = np.linalg.norm(
+        np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]), axis=1
+    )
+    share = np.minimum(1.0, cells.areas[col] / np.maximum(whole / 2, 1e-9))
+    facing = normals[row].astype(float)
+    if spread is None:
+        return share * pair_polygon(points[row].astype(float), facing, corners)
+    total = np.zeros(len(row))
+    for corner in range(4):
+        start = spread[row, corner]
+        seen = np.sum((start - corners.mean(axis=1)) * cells.normals[col], axis=1) > 0
+        total += np.where(seen, pair_polygon(start, facing, corners), 0.0)
+    return share * total / 4
+
+
+def pair_polygon(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles:
+    """Return the exact view factor from each point to its own flat polygon.
+
+    The part below the point's horizon is cut off; a patch is seen from either side.
+
+    Parameters
+    ----------
+    points, normals : (n, 3) float
+    corners : (n, k, 3) float
+        Convex polygons.
+
+    Returns
+    -------
+    (n,) float
+
+    Examples
+    --------
+    A 2 x 2 square at distance 1 over the point (Howell, configuration B-3 four times):
+
+    >>> square = np.array([[[-1, -1, 1], [1, -1, 1], [1, 1, 1], [-1, 1, 1.0]]])
+    >>> up = np.array([[0.0, 0.0, 1.0]])
+    >>> float(pair_polygon(0 * up, up, square).round(9)[0])
+    0.554126424
+    """
+    ray = corners - points[:, None]
+    height = np.einsum("nkc,nc->nk", ray, normals)
+    total = np.zeros(len(points))
+    leave = np.zeros((len(points), 3))
+    enter = np.zeros((len(points), 3))
+    count = ray.shape[1]
+    for i in range(count):
+        j = (i + 1) % count
+        a, b, ha, hb = ray[:, i], ray[:, j], height[:, i], height[:, j]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            cross = a + (ha / (ha - hb))[:, None] * (b - a)
+        down, up = (ha > 0) & (hb <= 0), (ha <= 0) & (hb > 0)
+        first = np.where(up[:, None], cross, a)
+        last = np.where(down[:, None], cross, b)
+        both_below = (ha <= 0) & (hb <= 0)
+        total += np.where(both_below, 0.0, _edge(first, last, normals))
+        leave = np.where(down[:, None], cross, leave)
+        enter = np.where(up[:, None], cross, enter)
+    total += _edge(leave, enter, normals)
+    return np.abs(total) / (2 * np.pi)
+
+
+def _edge(a: Doubles, b: Doubles, normals: Doubles) -> Doubles:
+    """Angle of one edge as seen from the point, times how level its plane is."""
+    across = np.cross(a, b)
+    size = np.sqrt(np.einsum("nc,nc->n", across, across))
+    angle = np.arctan2(size, np.einsum("nc,nc->n", a, b))
+    level = np.einsum("nc,nc->n", across, normals)
+    return np.where(size > 1e-12, angle * level / np.maximum(size, 1e-12), 0.0)

@@ -1,0 +1,104 @@
+"""Grids on the sheet: coarse ones where light is worked out, fine ones it is shown on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.light import relief
+from lightplan.scene.sheet import Sheet
+
+
+@dataclass(frozen=True, eq=False)
+class Lattice:
+    """A regular grid over the sheet, edges included; row 0 is the far edge (+y)."""
+
+    x_mm: Doubles
+    y_mm: Doubles
+
+    @classmethod
+    def over(cls, sheet: Sheet, long_side: int, least: int = 5) -> Lattice:
+        """Return a grid with `long_side` points along the longer side."""
+        longer = max(sheet.width_mm, sheet.height_mm)
+        cols = max(least, 1 + round((long_side - 1) * sheet.width_mm / longer))
+        rows = max(least, 1 + round((long_side - 1) * sheet.height_mm / longer))
+        x = np.linspace(-sheet.width_mm / 2, sheet.width_mm / 2, cols)
+        return cls(x, np.linspace(sheet.height_mm / 2, -sheet.height_mm / 2, rows))
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return len(self.y_mm), len(self.x_mm)
+
+    def points(self, sheet: Sheet) -> tuple[Doubles, Doubles]:
+        """Return points and normals of the sheet's face, (rows * cols, 3) each."""
+        x, y = (v.ravel() for v in np.meshgrid(self.x_mm, self.y_mm))
+        spots = np.stack([x, y, relief.height(sheet, x, y)], axis=1)
+        return spots, relief.normals(sheet, x, y)
+
+    def spread_to(self, other: Lattice, values: Floats) -> Singles:
+        """Interpolate (rows * cols, c) values smoothly to another grid, (rows, cols, c)."""
+        across = _weights(self.x_mm, other.x_mm)
+        down = _weights(-self.y_mm, -other.y_mm)
+        picture = np.asarray(values, np.float32).reshape(*self.shape, -1)
+        wide = np.einsum("ab,bcd->acd", down, picture, optimize=True)
+        return np.asarray(np.maximum(np.matmul(across, wide), 0.0), np.float32)
+
+
+def _weights(known: Doubles, wanted: Doubles) -> Singles:
+    """Catmull-Rom weights (wanted, known); ends are extended along their slope."""
+    step = known[1] - known[0]
+    place = np.clip((wanted - known[0]) / step, 0.0, len(known) - 1.0)
+    low = np.minimum(np.floor(place).astype(int), len(known) - 2)
+    t = place - low
+    cubic = np.stack(
+        [
+            -0.5 * t + t**2 - 0.5 * t**3, 1 - 2.5 * t**2 + 1.5 * t**3,
+            0.5 * t + 2 * t**2 - 1.5 * t**3, -0.5 * t**2 + 0.5 * t**3,
+        ]
+    )  # fmt: skip
+    weights = np.zeros((len(wanted), len(known) + 2))
+    for offset in range(4):
+        np.add.at(weights, (np.arange(len(wanted)), low + offset), cubic[offset])
+    inner = weights[:, 1:-1].copy()
+    inner[:, 0] += 2 * weights[:, 0]
+    inner[:, 1] -= weights[:, 0]
+    inner[:, -1] += 2 * weights[:, -1]
+    inner[:, -2] -= weights[:, -1]
+    return inner.astype(np.float32)
+
+
+def warp(lattice: Lattice, points: Doubles) -> sparse.csr_array:
+    """Return the matrix that reads a grid's values at sheet points, bilinear.
+
+    Parameters
+    ----------
+    points : (n, 2) float
+        x, y on the sheet, mm.
+
+    Returns
+    -------
+    (n, rows * cols) sparse float32
+    """
+    rows, cols = lattice.shape
+    col = (points[:, 0] - lattice.x_mm[0]) / (lattice.x_mm[-1] - lattice.x_mm[0]) * (cols - 1)
+    row = (lattice.y_mm[0] - points[:, 1]) / (lattice.y_mm[0] - lattice.y_mm[-1]) * (rows - 1)
+    col, row = np.clip(col, 0, cols - 1), np.clip(row, 0, rows - 1)
+    left = np.minimum(col.astype(int), cols - 2)
+    top = np.minimum(row.astype(int), rows - 2)
+    over, down = col - left, row - top
+    index = np.stack(
+        [top * cols + left, top * cols + left + 1, (top + 1) * cols + left, (top + 1) * cols + left + 1],
+        axis=1,
+    )
+    weight = np.stack(
+        [(1 - down) * (1 - over), (1 - down) * over, down * (1 - over), down * over], axis=1
+    )
+    start = np.arange(0, 4 * len(points) + 1, 4)
+    return sparse.csr_array(
+        (weight.ravel().astype(np.float32), index.ravel(), start),
+        shape=(len(points), rows * cols),
+    )

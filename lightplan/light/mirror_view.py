@@ -1,0 +1,57 @@
+"""A name for what each point of the foil mirrors to the camera."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightplan.arrays import Integers
+from lightplan.geometry.shapes import Flat
+from lightplan.light.cells import Patchwork
+from lightplan.light.lattice import Lattice
+from lightplan.light.rays import NOTHING, Rays
+from lightplan.scene.rig import Rig
+from lightplan.scene.surfaces import Surface
+
+
+def mirrored_names(
+    rig: Rig, surfaces: Sequence[Surface], patchwork: Patchwork, grid: Lattice
+) -> tuple[Integers, tuple[str, ...]]:
+    """Return (rows, cols) indices and the names they stand for.
+
+    A ray that passes the hole of a card before it meets something is named after the hole.
+    """
+    points, normals = grid.points(rig.sheet)
+    views = np.asarray(rig.camera.placement.position_mm) - points
+    views /= np.linalg.norm(views, axis=1, keepdims=True)
+    away = 2 * np.sum(views * normals, axis=1, keepdims=True) * normals - views
+    rays = Rays(points, away[:, None])
+    rays.update(surfaces, patchwork, frozenset(), frozenset((0,)))
+    met = rays.surface[:, 0].astype(int)
+    nothing = "dark room" if _is_dark(rig) else "surroundings"
+    names = [s.name for s in surfaces] + [nothing]
+    met[met == NOTHING] = len(surfaces)
+    for index, surface in enumerate(surfaces):
+        if isinstance(surface.shape, Flat) and surface.shape.openings:
+            through = _through_hole(surface.shape, rays)
+            names.append(f"hole in {surface.name}")
+            met[through] = len(names) - 1
+        del index
+    used = np.unique(met)
+    place = np.searchsorted(used, met)
+    unique = tuple(names[i] for i in used)
+    return place.reshape(grid.shape), unique
+
+
+def _is_dark(rig: Rig) -> bool:
+    return rig.room.probe is None and not any(rig.room.ambient_cd_m2)
+
+
+def _through_hole(shape: Flat, rays: Rays) -> Integers:
+    whole = Flat(shape.centre, shape.right, shape.up, shape.half_width, shape.half_height,
+                 shape.is_round)  # fmt: skip
+    way = whole.distance(rays.origins, rays.directions)
+    kept = shape.distance(rays.origins, rays.directions)
+    passed = np.isfinite(way) & ~np.isfinite(kept) & (way < rays.distance)
+    return np.flatnonzero(passed[:, 0])

@@ -1,0 +1,78 @@
+"""Which of two sets of points can see each other, kept up to date while surfaces move."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightplan.arrays import Booleans, Floats, Integers
+from lightplan.scene.surfaces import Surface
+
+
+class Visibility:
+    """Free lines of sight between n points and m targets.
+
+    Each point may belong to a surface (its index in `owners`, or -1); when a surface
+    moves only its own rows, columns and shadow are worked out again.
+    """
+
+    def __init__(self, *, skip: frozenset[tuple[int, int]] = frozenset()) -> None:
+        self._cuts: list[Booleans | None] = []
+        self._skip = skip  # (owner, occluder) pairs that must not hide each other
+
+    def update(
+        self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Floats,
+        start_owners: Integers, ends: Floats, end_owners: Integers,
+    ) -> Booleans:  # fmt: skip
+        """Return (n, m) whether each line is free, given which surfaces have changed."""
+        fresh = len(self._cuts) != len(surfaces)
+        if fresh:
+            self._cuts = [None] * len(surfaces)
+        moving = list(changed)
+        rows = np.flatnonzero(np.isin(start_owners, moving))
+        cols = np.flatnonzero(np.isin(end_owners, moving))
+        free = np.ones((len(starts), len(ends)), bool)
+        for index, surface in enumerate(surfaces):
+            if fresh or index in changed:
+                self._cuts[index] = surface.shape.blocks(starts, ends)
+                self._forgive(index, start_owners, end_owners)
+            else:
+                self._renew(index, surface, starts, ends, rows, cols)
+                if rows.size or cols.size:
+                    self._forgive(index, start_owners, end_owners)
+            cut = self._cuts[index]
+            if cut is not None:
+                free &= ~cut
+        return free
+
+    def _renew(
+        self, index: int, surface: Surface, starts: Floats, ends: Floats, rows: Integers,
+        cols: Integers,
+    ) -> None:  # fmt: skip
+        for part_rows, part_cols in ((rows, None), (None, cols)):
+            part = part_rows if part_cols is None else part_cols
+            if part is None or not part.size:
+                continue
+            a = starts if part_rows is None else starts[part_rows]
+            b = ends if part_cols is None else ends[part_cols]
+            cut = surface.shape.blocks(a, b)
+            if self._cuts[index] is None:
+                if cut is None:
+                    continue
+                self._cuts[index] = np.zeros((len(starts), len(ends)), bool)
+            stored = self._cuts[index]
+            assert stored is not None
+            if part_cols is None:
+                stored[part] = False if cut is None else cut
+            else:
+                stored[:, part] = False if cut is None else cut
+
+    def _forgive(self, index: int, start_owners: Integers, end_owners: Integers) -> None:
+        cut = self._cuts[index]
+        if cut is None:
+            return
+        for owner, occluder in self._skip:
+            if occluder == index:
+                cut[start_owners == owner] = False
+                cut[:, end_owners == owner] = False
