@@ -150,9 +150,7 @@ class Plate:
             round(self.width_mm * LONG_SIDE / max(self.width_mm, self.height_mm)),
             round(self.height_mm * LONG_SIDE / max(self.width_mm, self.height_mm)),
         )
-        return self.picture.resize(
-            size, Image.Resampling.BOX if False else Image.Resampling.LANCZOS
-        )
+        return self.picture.resize(size, Image.Resampling.LANCZOS)
 
 
 def turn(point: Point, angle_deg: float, origin: Point = (0.0, 0.0)) -> Point:
@@ -179,11 +177,11 @@ def gold_card() -> Plate:
             foot, along + side * 46, 11.0 if side > 0 else 9.5, width=0.40, bend=-0.06 * side
         )
         if i % 4 == 1:
-            berry = turn((5.2, 0), along + 88, foot)
+            berry = turn((6.0, 0), along - 100, foot)
             plate.line([foot, berry], 0.35)
             plate.disk(berry, 1.15)
-        if i % 4 == 3:
-            berry = turn((6.4, 0), along - 92, foot)
+        if i % 4 == 0:
+            berry = turn((5.6, 0), along + 100, foot)
             plate.line([foot, berry], 0.35)
             plate.disk(berry, 0.95)
     for sx in (-1, 1):
@@ -297,8 +295,10 @@ def copper_label() -> Plate:
 def _pod(plate: Plate, centre: Point, radius: float) -> None:
     cx, cy = centre
     steps = np.linspace(0, 2 * math.pi, 160)
-    outline = [(cx + radius * math.cos(t) * (1 - 0.10 * math.sin(t)), cy + radius * 1.12 * math.sin(t))
-               for t in steps]  # fmt: skip
+    outline = [
+        (cx + radius * math.cos(t) * (1 - 0.10 * math.sin(t)), cy + radius * 1.12 * math.sin(t))
+        for t in steps
+    ]
     plate.polygon(outline)
     for k in (-2, -1, 0, 1, 2):
         rib = [(cx + radius * 0.42 * k * math.cos(v), cy + radius * 0.98 * math.sin(v))
@@ -316,10 +316,307 @@ def _pod(plate: Plate, centre: Point, radius: float) -> None:
     plate.line([(cx - 8.6, crown - 0.2), (cx + 8.6, crown - 0.2)], 0.6, 0)
 
 
+def rose_gold_tag() -> Plate:
+    """Draw a gift tag: a moth among stars."""
+    plate = Plate(85, 55)
+    plate.frame(2.6, 0.55, 3.4)
+    plate.frame(3.9, 0.2, 2.6)
+    _moth(plate, (0.0, 3.4), 1.0)
+    plate.text("MADE BY LAMPLIGHT", (0, -17.6), 2.6, spacing_mm=0.55)
+    for sx in (-1, 1):
+        for x, y, r in ((35.4, 18.6, 1.7), (30.8, 22.0, 0.9), (37.0, 12.6, 0.8), (34.6, -7.8, 1.2)):
+            plate.star((sx * x, y), r, 4, 0.24)
+        plate.line([(sx * 27.0, -17.6), (sx * 31.6, -17.6)], 0.28)
+        plate.star((sx * 34.2, -17.6), 1.2, 4, 0.3)
+    return plate
+
+
+def _moth(plate: Plate, centre: Point, size: float) -> None:
+    cx, cy = centre
+    for sx in (-1, 1):
+
+        def at(x: float, y: float, sx: int = sx) -> Point:
+            return (cx + sx * x * size, cy + y * size)
+
+        fore = curve(
+            [(1.2, 4.5), (12, 15), (25, 17.5), (29.5, 13.5), (25, 4), (17, -0.5), (1.5, 0.2)]
+        )
+        hind = curve(
+            [(1.4, 0.4), (12, 0.5), (19.5, -1.8), (18.5, -9.5), (11, -13.6), (4, -8), (1.2, -3)]
+        )
+        plate.polygon([at(*p) for p in hind])
+        plate.line([at(*p) for p in fore], 0.9 * size, 0)
+        plate.polygon([at(*p) for p in fore])
+        plate.disk(at(18.6, 9.8), 3.0 * size, 0)
+        plate.disk(at(18.6, 9.8), 2.2 * size)
+        plate.disk(at(18.6, 9.8), 1.1 * size, 0)
+        plate.disk(at(12.2, -5.8), 2.2 * size, 0)
+        plate.disk(at(12.2, -5.8), 1.4 * size)
+        for end in ((24.6, 14.6), (26.2, 10.4), (22.6, 5.0)):
+            vein = [at(2.5 + (end[0] - 2.5) * t, 3.2 + (end[1] - 3.2) * t + 1.6 * t * (1 - t))
+                    for t in np.linspace(0, 0.52, 20)]  # fmt: skip
+            plate.tapered(vein, list(np.linspace(0.16, 0.6, 20) * size), 0)
+        edge = curve([(28.0, 13.2), (24.2, 4.8), (16.6, 1.2)])
+        for x, y in edge[2::9]:
+            plate.disk(at(x, y), 0.42 * size, 0)
+        for end in ((16.5, -3.4), (14.0, -9.8), (8.8, -11.0)):
+            vein = [at(1.8 + (end[0] - 1.8) * t, -1.2 + (end[1] + 1.2) * t) for t in
+                    np.linspace(0.05, 0.48, 20)]  # fmt: skip
+            plate.tapered(vein, list(np.linspace(0.14, 0.5, 20) * size), 0)
+        feeler = curve([(0.8, 6.0), (3.0, 10.5), (7.6, 13.2)])
+        plate.tapered([at(*p) for p in feeler], list(np.linspace(0.7, 0.3, len(feeler)) * size))
+        for x, y in feeler[8::5]:
+            plate.tapered([at(x, y), at(x + 0.6, y - 1.8)], [0.35 * size, 0.15 * size])
+            plate.tapered([at(x, y), at(x - 1.5, y + 1.1)], [0.35 * size, 0.15 * size])
+    body = [(cx, cy + y * size) for y in np.linspace(6.2, -11.5, 60)]
+    widths = [
+        size * w
+        for w in np.interp(np.linspace(0, 1, 60), (0, 0.12, 0.3, 0.5, 1), (2.4, 3.4, 4.4, 3.4, 0.7))
+    ]
+    plate.tapered(body, [w + 1.0 * size for w in widths], 0)
+    plate.tapered(body, widths)
+    for k in range(5):
+        y = cy + (-2.6 - 1.75 * k) * size
+        plate.line([(cx - 2.0 * size, y), (cx + 2.0 * size, y)], 0.42 * size, 0)
+
+
+def curve(points: Sequence[Point], steps: int = 16) -> list[Point]:
+    """Return a smooth line through points (Catmull-Rom)."""
+    ends = [points[0], *points, points[-1]]
+    found: list[Point] = []
+    for a, b, c, d in zip(ends, ends[1:], ends[2:], ends[3:], strict=False):
+        for t in np.linspace(0, 1, steps, endpoint=False):
+            weights = (
+                -0.5 * t + t**2 - 0.5 * t**3, 1 - 2.5 * t**2 + 1.5 * t**3,
+                0.5 * t + 2 * t**2 - 1.5 * t**3, -0.5 * t**2 + 0.5 * t**3,
+            )  # fmt: skip
+            found.append(tuple(sum(w * p[i] for w, p in zip(weights, (a, b, c, d), strict=True))
+                               for i in (0, 1)))  # type: ignore[arg-type]  # fmt: skip
+    return [*found, points[-1]]
+
+
+def rainbow_bookmark() -> Plate:
+    """Draw a bookmark: rows of scales under a crescent, with a tassel hole."""
+    plate = Plate(50, 180)
+    plate.frame(2.4, 0.6, 4.0)
+    pitch, radius = 10.6, 5.3
+    for row in range(21, -1, -1):
+        y = -63.0 + row * radius * 0.94
+        shift = pitch / 2 if row % 2 else 0.0
+        for k in range(-3, 4):
+            centre = (k * pitch + shift, y)
+            if abs(centre[0]) < 21:
+                plate.disk(centre, radius, 0)
+                for step, r in enumerate((4.85, 3.5, 2.15)):
+                    plate.ring(centre, r, 0.9 - 0.14 * step)
+                plate.disk(centre, 1.0)
+    for sx in (-1, 1):
+        plate.polygon([(sx * 25, -90), (sx * 25, 90), (sx * 21.0, 90), (sx * 21.0, -90)], 0)
+    plate.polygon([(-21, 49.0), (21, 49.0), (21, 56.5), (-21, 56.5)], 0)
+    plate.polygon([(-21, -66.0), (21, -66.0), (21, -72.0), (-21, -72.0)], 0)
+    plate.frame(2.4, 0.6, 4.0)
+    for y in (48.6, -65.6):
+        plate.line([(-20.6, y), (20.6, y)], 0.7)
+    plate.disk((0, 66), 9.4)
+    plate.disk((3.2, 67.6), 7.7, 0)
+    plate.star((4.2, 68.0), 3.4, 5, 0.42)
+    for x, y, r in ((-15.5, 59.6, 1.0), (15.6, 77.4, 1.2), (-14.4, 77.0, 1.5), (16.6, 62.0, 1.0)):
+        plate.star((x, y), r, 4, 0.25)
+    plate.ring((0, 82.0), 2.5, 0.7)
+    plate.text("QUILLFERN", (0, -73.0), 4.0, spacing_mm=0.7)
+    plate.text("books & bindings", (0, -80.8), 2.5, face="STIXGeneralItalic", spacing_mm=0.1)
+    return plate
+
+
+def plant_tag() -> Plate:
+    """Draw a metal plant tag: all metal, the lettering and a sprig engraved and dark."""
+    plate = Plate(120, 40, ground=255)
+    plate.frame(2.2, 0.5, 4.5, 0)
+    for sx in (-1, 1):
+        plate.disk((sx * 53.0, 0), 1.9, 0)
+        plate.ring((sx * 53.0, 0), 3.1, 0.4, 0)
+    plate.text("ROSEMARY", (13.5, 3.8), 6.6, face="STIXGeneralBol", spacing_mm=0.9, fill=0)
+    plate.text(
+        "Salvia rosmarinus", (13.5, -8.4), 3.8, face="STIXGeneralItalic", spacing_mm=0.3, fill=0
+    )
+    stem = [
+        (-44.5 + 15.5 * t, -12.5 + 25 * t - 5 * t * t + 2.5 * math.sin(3 * t))
+        for t in np.linspace(0, 1, 60)
+    ]
+    plate.tapered(stem, list(np.linspace(0.9, 0.35, 60)), 0)
+    for i in range(6, 59, 3):
+        dx, dy = stem[i][0] - stem[i - 1][0], stem[i][1] - stem[i - 1][1]
+        along = math.degrees(math.atan2(dy, dx))
+        length = 7.6 - 3.6 * i / 59
+        for side in (-1, 1):
+            plate.leaf(stem[i], along + side * 48, length, width=0.17, vein=False, fill=0,
+                       bend=-0.07 * side)  # fmt: skip
+    plate.leaf(stem[-1], 32, 4.2, width=0.2, vein=False, fill=0)
+    return plate
+
+
+def certificate() -> Plate:
+    """Draw a certificate: a braided border, four corner sprays, a seal."""
+    plate = Plate(297, 210)
+    plate.frame(9, 1.3)
+    plate.frame(19, 0.9)
+    _braid(plate, 14.0, 3.0)
+    for sx in (-1, 1):
+        for sy in (-1, 1):
+            _corner_spray(plate, (sx * 124.0, sy * 80.5), sx, sy)
+    plate.text("CERTIFICATE", (0, 58), 15.0, face="STIXGeneralBol", spacing_mm=4.6)
+    plate.text(
+        "of patience at the sewing frame", (0, 37.0), 7.2, face="STIXGeneralItalic", spacing_mm=0.5
+    )
+    for sx in (-1, 1):
+        plate.tapered([(sx * 5.5, 25.0), (sx * 60, 25.0)], [1.2, 0.25])
+        plate.leaf((sx * 7.0, 25.0), 90 - sx * 55, 9.0, width=0.36)
+        plate.leaf((sx * 7.0, 25.0), -90 + sx * 55, 9.0, width=0.36)
+    plate.star((0, 25.0), 4.6, 8, 0.36)
+    plate.line([(-78, -2), (78, -2)], 0.5)
+    _seal(plate, (0, -43), 25.0)
+    for sx in (-1, 1):
+        plate.line([(sx * 44, -56), (sx * 104, -56)], 0.5)
+    plate.text("master binder", (-74, -62.5), 4.4, face="STIXGeneralItalic", spacing_mm=0.3)
+    plate.text("day and year", (74, -62.5), 4.4, face="STIXGeneralItalic", spacing_mm=0.3)
+    return plate
+
+
+def _braid(plate: Plate, inset: float, half: float) -> None:
+    w, h = plate.width_mm / 2 - inset, plate.height_mm / 2 - inset
+    for length, place in (
+        (w, lambda u, v: (u, h + v)), (w, lambda u, v: (u, -h + v)),
+        (h, lambda u, v: (w + v, u)), (h, lambda u, v: (-w + v, u)),
+    ):  # fmt: skip
+        waves = round(length / 6.0)
+        u = np.linspace(-length + half, length - half, 1200)
+        phase = math.pi * waves * (u + length - half) / (length - half)
+        for sign in (-1, 1):
+            line = [
+                place(float(a), float(sign * half * 0.78 * math.sin(b)))
+                for a, b in zip(u, phase, strict=True)
+            ]
+            plate.line(line, 0.85)
+        for k in range(2 * waves):
+            centre = -length + half + (length - half) * (k + 0.5) / waves
+            plate.disk(place(centre, 0.0), 0.8)
+    for sx in (-1, 1):
+        for sy in (-1, 1):
+            plate.disk((sx * w, sy * h), 4.6, 0)
+            plate.star((sx * w, sy * h), 4.2, 8, 0.42)
+
+
+def _corner_spray(plate: Plate, corner: Point, sx: int, sy: int) -> None:
+    x, y = corner
+    for swap in (False, True):
+        dx, dy = (30.0, 7.0) if not swap else (7.0, 30.0)
+        stem = curve([(x, y), (x - sx * dx * 0.45, y - sy * dy * 0.25), (x - sx * dx, y - sy * dy)])
+        plate.tapered(stem, list(np.linspace(1.1, 0.4, len(stem))))
+        for i in range(11, len(stem) - 1, 5):
+            ax, ay = stem[i + 1][0] - stem[i][0], stem[i + 1][1] - stem[i][1]
+            along = math.degrees(math.atan2(ay, ax))
+            for side in (-1, 1):
+                plate.leaf(stem[i], along + side * 50, 8.6 - 4.0 * i / len(stem), width=0.36)
+        plate.disk(stem[-1], 1.3)
+    plate.star((x - sx * 0.6, y - sy * 0.6), 4.2, 8, 0.4)
+
+
+def _seal(plate: Plate, centre: Point, radius: float) -> None:
+    plate.star(centre, radius, 40, 0.93)
+    plate.ring(centre, radius * 0.83, 0.7, 0)
+    plate.ring(centre, radius * 0.77, 0.35, 0)
+    for i in range(24):
+        foot = turn((radius * 0.60, 0), 15 * i, centre)
+        plate.leaf(foot, 15 * i + 62, radius * 0.24, width=0.42, vein=False, fill=0)
+    plate.ring(centre, radius * 0.56, 0.5, 0)
+    plate.text(
+        "QB",
+        (centre[0], centre[1] + 0.4),
+        radius * 0.46,
+        face="STIXGeneralBol",
+        spacing_mm=0.6,
+        fill=0,
+    )
+
+
+def sunflower_label() -> Plate:
+    """Draw a seed-packet label: a sunflower head, its seeds in their spiral."""
+    plate = Plate(90, 120)
+    plate.frame(3.2, 0.8, 2.0)
+    plate.frame(5.0, 0.28, 1.2)
+    head = (0.0, 5.6)
+    for ring, (count, length, width) in enumerate(((21, 17.0, 0.40), (21, 13.0, 0.46))):
+        for i in range(count):
+            angle = 360 * (i + 0.5 * ring) / count
+            foot = turn((15.6, 0), angle, head)
+            if ring:
+                plate.leaf(foot, angle, length + 1.6, width=width + 0.10, vein=False, fill=0)
+            plate.leaf(foot, angle, length, width=width)
+    plate.disk(head, 17.6, 0)
+    for i in range(1, 232):
+        radius = 1.05 * math.sqrt(i)
+        angle = i * 137.50776
+        place = turn((radius, 0), angle, head)
+        size = 0.30 + 0.26 * radius / 16
+        tip = turn((radius + 1.35 * size, 0), angle, head)
+        plate.tapered([place, tip], [2 * size, 0.7 * size])
+    plate.ring(head, 17.0, 0.4)
+    plate.text("SUNFLOWER", (0, 46.4), 5.6, face="STIXGeneralBol", spacing_mm=1.2)
+    plate.text(
+        "sow in May, a thumb deep", (0, -33.6), 3.4, face="STIXGeneralItalic", spacing_mm=0.15
+    )
+    for sx in (-1, 1):
+        plate.line([(sx * 7, -41.5), (sx * 30, -41.5)], 0.4)
+        plate.leaf((sx * 1.0, -41.5), 90 - sx * 90, 5.6, width=0.5)
+    plate.text("THORN LANE SEED HOUSE", (0, -49.0), 3.1, spacing_mm=0.6)
+    return plate
+
+
+def monogram() -> Plate:
+    """Draw a square card: a monogram in a laurel ring."""
+    plate = Plate(70, 70)
+    for r, w in ((32.0, 0.9), (30.2, 0.3)):
+        plate.ring((0, 0), r, w)
+    for side in (-1, 1):
+        arc = [turn((24.4, 0), -90 + side * a) for a in np.linspace(9, 160, 120)]
+        plate.tapered(arc, list(np.linspace(1.0, 0.4, 120)))
+        for i in range(4, 118, 9):
+            dx, dy = arc[i + 1][0] - arc[i][0], arc[i + 1][1] - arc[i][1]
+            along = math.degrees(math.atan2(dy, dx))
+            length = 7.6 - 2.8 * i / 120
+            for way in (-1, 1):
+                plate.leaf(arc[i], along + way * 36, length, width=0.38, bend=-0.05 * way)
+            if i % 2 == 0:
+                berry = turn((2.6, 0), along + side * 90, arc[i])
+                plate.disk(berry, 0.62)
+        plate.leaf(
+            arc[-1], math.degrees(math.atan2(arc[-1][1] - arc[-2][1], arc[-1][0] - arc[-2][0])), 4.6
+        )
+    plate.star((0, 27.2), 2.2, 8, 0.36)
+    plate.line([(-2.6, -24.0), (2.6, -25.0)], 0.8)
+    plate.line([(-2.6, -25.0), (2.6, -24.0)], 0.8)
+    plate.text("Q", (-5.6, 2.8), 15.0, face="STIXGeneralBol")
+    plate.text("F", (9.6, -4.4), 15.0, face="STIXGeneralBol")
+    for sx in (-1, 1):
+        for sy in (-1, 1):
+            plate.leaf(
+                (sx * 32.0, sy * 32.0), 180 + math.degrees(math.atan2(sy, sx)), 7.0, width=0.42
+            )
+            plate.disk((sx * 31.6, sy * 24.6), 0.7)
+            plate.disk((sx * 24.6, sy * 31.6), 0.7)
+    return plate
+
+
 DESIGNS: dict[str, Callable[[], Plate]] = {
     "gold-card": gold_card,
     "silver-bookplate": silver_bookplate,
     "copper-label": copper_label,
+    "rose-gold-tag": rose_gold_tag,
+    "rainbow-bookmark": rainbow_bookmark,
+    "plant-tag": plant_tag,
+    "certificate": certificate,
+    "sunflower-label": sunflower_label,
+    "monogram": monogram,
 }
 
 
