@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import lsq_linear
+from scipy.optimize import lsq_linear, nnls
 
 from lightplan.arrays import Doubles, read_only
 
@@ -82,6 +82,50 @@ def solve_powers(
         off=read_only(off, bool),
         residual=float(np.sqrt(np.mean(miss**2))),
     )
+
+
+def solve_ratios(
+    unit_light: Doubles,
+    fixed_light: Doubles,
+    target: Doubles,
+    *,
+    low_stops: Sequence[float],
+    high_stops: Sequence[float],
+    weights: Doubles | None = None,
+) -> Doubles:
+    """Return trims whose mix has the wanted proportions, where the exposure follows the light.
+
+    Minimises sum of weights * (s (fixed + sum_l 2**trim_l * unit_light_l) - target)**2 over
+    the powers and the exposure's factor s >= 0. With q_l = s 2**trim_l this is linear in
+    (s, q), so the answer is exact; where it leaves s free (no fixed light), the strongest
+    lamp is set as high as it may go. Trims are then clipped to their limits.
+
+    Parameters
+    ----------
+    unit_light : (l, n) float
+        Light of each free lamp alone at trim 0.
+    fixed_light : (n,) float
+        Light of everything that cannot be dimmed.
+    target : (n,) float
+        Wanted proportions.
+
+    Returns
+    -------
+    (l,) float
+    """
+    count = len(unit_light)
+    scale = np.ones(len(target)) if weights is None else np.sqrt(weights)
+    matrix = (np.vstack([unit_light, fixed_light]) * scale).T
+    size = np.linalg.norm(matrix, axis=0)
+    used = size > 1e-9 * size.max(initial=1e-30)
+    mix = np.zeros(count + 1)
+    mix[used] = nnls(matrix[:, used] / size[used], target * scale)[0] / size[used]
+    highest = np.exp2(np.asarray(high_stops))
+    lit = mix[:count] > 0
+    strongest = float(np.min(highest[lit] / mix[:count][lit])) if lit.any() else 1.0
+    gain = strongest if mix[count] <= 0 else min(1 / mix[count], strongest)
+    power = np.maximum(gain * mix[:count], 1e-12)
+    return np.asarray(np.clip(np.log2(power), low_stops, high_stops))
 
 
 def _bounded(matrix: Doubles, wanted: Doubles, lower: Doubles, upper: Doubles) -> Doubles:

@@ -17,7 +17,9 @@ from lightplan.scene import Camera, Card, Lamp, Placement, Rig, Shell
 
 CARD_THICKNESS_MM = 5.0
 BODY_DEPTH_SHARE = 0.8
-SOFTBOX_DEPTH_SHARE = 0.5
+PANEL_BELOW_MM = 300.0
+PANEL_DEPTH_MM = 40.0
+SOFTBOX_DEPTH_SHARE = 0.4
 DEEPEST_SOFTBOX_MM = 300.0
 CONE_PLATES = 12
 
@@ -52,8 +54,9 @@ def slab(
 def lamp_solid(lamp: Lamp) -> Solid | None:
     """Return a lamp's housing; None for a window.
 
-    A rectangle or disk is half as deep as its smaller side, up to 300 mm (a usual
-    softbox; from memory, the rig file gives no depth).
+    The rig file gives no depth. A face narrower than 300 mm is taken for a panel 40 mm
+    thick, a wider one for a softbox 0.4 as deep as its smaller side, up to 300 mm (usual
+    housings, from memory).
     """
     if lamp.is_window:
         return None
@@ -62,7 +65,9 @@ def lamp_solid(lamp: Lamp) -> Solid | None:
         axes = np.stack(lamp.placement.axes())
         half = np.full(3, lamp.width_mm / 2)
         return box(lamp.name, "lamp", np.asarray(lamp.placement.position_mm), axes, half)
-    depth = min(SOFTBOX_DEPTH_SHARE * min(lamp.width_mm, height), DEEPEST_SOFTBOX_MM)
+    least = min(lamp.width_mm, height)
+    softbox = min(SOFTBOX_DEPTH_SHARE * least, DEEPEST_SOFTBOX_MM)
+    depth = PANEL_DEPTH_MM if least < PANEL_BELOW_MM else softbox
     return slab(lamp.name, "lamp", lamp.placement, lamp.width_mm, height, depth)
 
 

@@ -131,11 +131,13 @@ def test_the_edge_of_the_picture_is_where_the_camera_projects_it():
         assert (excess > 0) == inside
 
 
-def test_a_softbox_has_depth():
-    lamp = Lamp(name="key", placement=Placement((0, 600, 600)), width_mm=400, height_mm=300)
+@pytest.mark.parametrize(("height", "depth"), [(350, 140), (1200, 160), (200, 40)])
+def test_a_softbox_has_depth_and_a_panel_little(height, depth):
+    # Usual housings, from memory.
+    lamp = Lamp(name="key", placement=Placement((0, 600, 600)), width_mm=400, height_mm=height)
     solid = lamp_solid(lamp)
     behind = (solid.corners_mm - lamp.placement.position_mm) @ lamp.placement.axes()[2]
-    assert behind.min() == pytest.approx(-150)
+    assert behind.min() == pytest.approx(-depth)
     assert behind.max() == pytest.approx(0)
 
 
@@ -177,8 +179,8 @@ def test_reach_and_ceiling_say_how_far():
     by_words = {x.sentence: x.excess_mm for x in found}
     assert by_words["key is higher than you can reach"] == pytest.approx(200)
     assert by_words["key is farther away than you can reach"] == pytest.approx(50)
-    # The housing stands 100 mm above its face, which is 100 mm above the ceiling.
-    assert by_words["the lamp key passes through the ceiling"] == pytest.approx(200)
+    # The housing stands 40 mm above its face, which is 100 mm above the ceiling.
+    assert by_words["the lamp key passes through the ceiling"] == pytest.approx(140)
 
 
 def test_a_hole_shows_the_sheet_or_says_by_how_much_it_does_not():
