@@ -1,11 +1,13 @@
 """Measures, score and findings of sheet maps, wherever the picture came from."""
 
+from lightplan.measures.findings import Finding, find_faults
 from lightplan.measures.maps import Background, SheetMaps
 from lightplan.measures.measure import Measure, Measures, measure
 from lightplan.measures.score import Gate, Judgement, Part, Verdict, judge, merit
 
 __all__ = [
     "Background",
+    "Finding",
     "Gate",
     "Judgement",
     "Measure",
@@ -13,6 +15,7 @@ __all__ = [
     "Part",
     "SheetMaps",
     "Verdict",
+    "find_faults",
     "judge",
     "measure",
     "merit",

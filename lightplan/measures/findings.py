@@ -1,0 +1,196 @@
+"""Named faults of a picture in plain words: what, where on the sheet, points to be won.
+
+Cause and move stay blank here: they come from the rig, which the measures do not know.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightplan.measures import places
+from lightplan.measures.levels import Levels
+from lightplan.measures.maps import SheetMaps
+from lightplan.measures.measure import Measures
+from lightplan.measures.rules import gates_of, parts_of
+from lightplan.measures.score import judge, show
+from lightplan.scene.look import Look
+
+LEAST_LOSS = 3.0
+"""Points out of 100 that a part must lose before it is named."""
+GLARE_SHARE = 0.003
+
+Place = Callable[[SheetMaps, Levels], tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One fault.
+
+    Parameters
+    ----------
+    code : str
+        Short fixed name ("foil clipped"), the same in every picture.
+    what : str
+        The fault in plain words, with its figure.
+    where_mm : (2,) float
+        x, y on the sheet from its middle; the middle of the material for a fault of
+        all of it.
+    gain : float
+        Points that its cure is worth: the mean of what it gives when it alone is cured
+        and what it gives as the last of all. (With two failed gates neither cure
+        alone would show.)
+    measures : tuple of str
+        The measures it was found in.
+    cause, move : str
+        Blank until the rig is known.
+    """
+
+    code: str
+    what: str
+    where_mm: tuple[float, float]
+    gain: float
+    measures: tuple[str, ...]
+    cause: str = ""
+    move: str = ""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Words and place of the fault that a measure tells of."""
+
+    code: str
+    words: str
+    place: Place
+
+
+def _one(code: str, words: str, place: Place) -> Callable[[float, float], Fault]:
+    return lambda value, best: Fault(code, words, place)
+
+
+def _two(low: Fault, high: Fault) -> Callable[[float, float], Fault]:
+    return lambda value, best: low if value < best else high
+
+
+FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
+    "sharpness_resolved_count": _one(
+        "not sharp", "the picture is not sharp: {} details along the sheet", places.middle),
+    "foil_clipped_share": _one(
+        "foil clipped", "{} of the foil is clipped: its drawing is lost", places.clipped_foil),
+    "paper_clipped_share": _one(
+        "paper clipped", "{} of the paper is clipped: it melts into white", places.clipped_paper),
+    "brightest_level_stops": _two(
+        Fault("too dark", "the brightest part of the sheet is at {}: more exposure",
+              places.brightest),
+        Fault("no headroom", "the brightest part of the sheet is at {}: hardly short of clipping",
+              places.brightest)),
+    "foil_paper_contrast_dE00": _one(
+        "foil vanishes", "foil and paper differ by {} only: the foil is hard to see",
+        places.least_contrast),
+    "foil_dark_share": _one("foil black", "{} of the foil is black", places.darkest_foil),
+    "foil_colour_error_dE00": _one(
+        "foil colour off", "the foil's colour is {} away from its kind", places.foil),
+    "paper_cast_Cab": _one(
+        "colour cast", "the paper has a cast of {} where white is expected", places.paper),
+    "paper_lightness_range_Lstar": _one(
+        "paper uneven", "the paper's lightness differs by {} over the sheet",
+        places.oddest_paper),
+    "foil_evenness_stops": _one(
+        "foil uneven", "the foil's brightness differs by {} over the sheet", places.oddest_foil),
+    "foil_to_white_stops": _two(
+        Fault("foil too dark", "the foil is at {} to white paper: too dark for the look",
+              places.darkest_foil),
+        Fault("foil too bright", "the foil is at +{} to white paper: too bright for the look",
+              places.brightest_foil)),
+    "foil_gradient_span_stops": _two(
+        Fault("gradient too weak", "the gradient runs over {} in the wanted direction: too little",
+              places.foil),
+        Fault("gradient too strong", "the gradient runs over {} in the wanted direction: too much",
+              places.foil)),
+    "foil_gradient_across_stops": _one(
+        "gradient askew", "the foil also changes by {} across the wanted direction", places.foil),
+    "foil_gradient_residual_stops": _one(
+        "gradient rough", "the gradient is not smooth: {} beside a straight run",
+        places.off_plane),
+    "foil_sign_flip_share": _one(
+        "tone flips", "{} of the foil lies on the other side of the paper's tone: "
+        "it vanishes along a line", places.least_contrast),
+    "foil_rim_stops": _one(
+        "no bright edges", "the foil's edges are at {} to its middle: no bright edges",
+        places.foil),
+    "split_separation_stops": _two(
+        Fault("split too weak", "the two halves of the foil differ by {}: too little",
+              places.foil),
+        Fault("split too strong", "the two halves of the foil differ by {}: too much",
+              places.foil)),
+    "split_scatter_stops": _one(
+        "halves uneven", "the halves of the split are uneven by {}", places.oddest_foil),
+    "split_edge_share": _one(
+        "split off middle", "the edge of the split lies at {} of the foil's length",
+        places.foil),
+    "foil_colourfulness_Cab": _one(
+        "no rainbow", "the foil shows little colour: {}", places.foil),
+    "foil_hue_spread_share": _one(
+        "few hues", "the foil shows few hues: a spread of {}", places.foil),
+}  # fmt: skip
+"""The fault that each judged measure tells of, from its value and its best value."""
+
+
+def find_faults(maps: SheetMaps, measures: Measures, look: Look) -> tuple[Finding, ...]:
+    """Return the faults of a picture, the dearest first; empty when it cannot be judged.
+
+    Parameters
+    ----------
+    maps : SheetMaps
+        For the places.
+    measures : Measures
+        What `measure` gave for these maps, and sharpness where it was measured.
+    look : Look
+        The look that was wanted.
+    """
+    judged = judge(measures, look)
+    if judged.score is None:
+        return ()
+    best = _best_values(look)
+    lost = {part.measure for part in judged.parts if part.weight - part.points >= LEAST_LOSS}
+    lost |= {gate.measure for gate in judged.gates if not gate.passed}
+    levels = Levels.of(maps)
+    cured = measures.joined({name: (best[name], 0.0) for name in lost})
+    found = []
+    for name in sorted(lost):
+        value = measures[name].value
+        fault = _glare_instead(name, measures, FAULTS[name](value, best[name]))
+        alone = measures.joined({name: (best[name], 0.0)})
+        last = cured.joined({name: measures.pairs()[name]})
+        gain = 0.5 * (_gain(measures, alone, look) + _gain(last, cured, look))
+        x, y = fault.place(maps, levels)
+        shown = fault.words.format(show(name, value))
+        found.append(Finding(fault.code, shown, (x, y), gain, (name,)))
+    return tuple(sorted(found, key=lambda finding: -finding.gain))
+
+
+def _glare_instead(name: str, measures: Measures, fault: Fault) -> Fault:
+    """Return glare as the fault where the unevenness of a material is a patch of it."""
+    material = {"paper_lightness_range_Lstar": "paper", "foil_evenness_stops": "foil"}.get(name)
+    if material is None or measures[f"{material}_glare_share"].value < GLARE_SHARE:
+        return fault
+    share = show(f"{material}_glare_share", measures[f"{material}_glare_share"].value)
+    return Fault(
+        f"glare on {material}",
+        f"{share} of the {material} carries glare above its smooth level; it differs by {{}}",
+        places.paper_glare if material == "paper" else places.foil_glare,
+    )
+
+
+def _best_values(look: Look) -> dict[str, float]:
+    best = {gate.measure: gate.best for gate in gates_of(look)}
+    return best | {part.measure: part.best for part in parts_of(look)}
+
+
+def _gain(before: Measures, after: Measures, look: Look) -> float:
+    one, two = judge(before, look).score, judge(after, look).score
+    if one is None or two is None:
+        return 0.0
+    return float(np.clip(two - one, 0.0, 100.0))
