@@ -19,7 +19,7 @@ from lightplan.shots.transfer import Transfer
 # What decoders and their parsers raise on hostile bytes.
 BROKEN: Final = (
     cv2.error, struct.error, zlib.error, OSError, EOFError, ValueError, TypeError, KeyError,
-    IndexError, AttributeError, SyntaxError, ArithmeticError, RuntimeError, MemoryError,
+    IndexError, AttributeError, SyntaxError, ArithmeticError, RuntimeError,
 )  # fmt: skip
 
 
@@ -93,7 +93,9 @@ def decode_with_opencv(data: bytes, flags: int) -> NDArray[Any] | None:
     level = cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
     try:
         pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
-    except cv2.error:
+    except cv2.error as error:
+        if error.code == cv2.Error.StsNoMem:
+            raise MemoryError from None
         return None
     finally:
         cv2.utils.logging.setLogLevel(level)

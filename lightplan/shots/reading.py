@@ -59,6 +59,11 @@ def read_shot(
         return _upright(decoded, where.name)
     except PhotoError as error:
         raise error.within(file=where.name) from None
+    except MemoryError:
+        raise PhotoError(
+            field="picture size", wanted="small enough for the memory that is free",
+            got="a picture that does not fit", cure="export it smaller", file=where.name,
+        ) from None  # fmt: skip
     except BROKEN as error:
         raise broken(type(error).__name__).within(file=where.name) from None
 

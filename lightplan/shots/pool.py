@@ -1,0 +1,192 @@
+"""A pool of worker processes that outlives any photograph.
+
+The standard pools hang or break when a worker dies or never answers. This one hands
+out one photograph at a time, knows who has which, kills a worker that is late, and
+puts a new one in its place.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from lightplan.errors import LightplanError
+from lightplan.shots.worker import JudgeOne, Reply, WorkerLimits, serve
+
+_START_TIMEOUT_S = 120.0
+_MOST_FAILED_STARTS = 3
+# A fresh process from time to time gives fragmented memory back.
+_PHOTOGRAPHS_PER_WORKER = 2000
+_THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+class _Worker:
+    """One process, its pipe, and the photograph it is busy with."""
+
+    def __init__(self, judge_one: JudgeOne, limits: WorkerLimits) -> None:
+        context = multiprocessing.get_context("spawn")
+        self.pipe: Connection
+        self.pipe, theirs = context.Pipe()
+        self.process: SpawnProcess = context.Process(
+            target=serve, args=(theirs, judge_one, limits), daemon=True
+        )
+        with _one_thread_each():
+            self.process.start()
+        theirs.close()
+        self.ready = False
+        self.path: Path | None = None
+        self.deadline = time.monotonic() + _START_TIMEOUT_S
+        self.handed_out_at = 0.0
+        self.done = 0
+
+    def hand_out(self, path: Path, timeout_s: float) -> None:
+        self.path = path
+        self.handed_out_at = time.monotonic()
+        self.deadline = self.handed_out_at + timeout_s
+        self.pipe.send(path)
+
+    def end(self) -> None:
+        """End the process at once."""
+        self.process.kill()
+        self.process.join()
+        self.pipe.close()
+        self.process.close()
+
+
+class WorkerPool:
+    """Worker processes for photographs; use it as a context manager.
+
+    Parameters
+    ----------
+    judge_one : callable
+        Gets a path, returns plain values. It travels to the workers by pickle.
+    workers : int
+        Number of processes.
+    limits : WorkerLimits
+        For each photograph.
+    """
+
+    def __init__(self, judge_one: JudgeOne, *, workers: int, limits: WorkerLimits) -> None:
+        self._judge_one, self._limits, self._count = judge_one, limits, workers
+        self._workers: list[_Worker] = []
+        self._failed_starts = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        for worker in self._workers:
+            worker.end()
+        self._workers.clear()
+
+    def run(self, paths: Iterable[Path]) -> Iterator[tuple[Path, Reply]]:
+        """Yield each photograph with its answer, in the order they are ready.
+
+        Paths are taken from the iterable only as workers fall free.
+
+        Raises
+        ------
+        LightplanError
+            The workers themselves cannot be started.
+        """
+        waiting, exhausted = iter(paths), False
+        while True:
+            while not exhausted and (idle := self._idle()) is not None:
+                path = next(waiting, None)
+                if path is None:
+                    exhausted = True
+                    break
+                self._hand_out(idle, path)
+            if exhausted and not any(w.path for w in self._workers):
+                return
+            yield from self._collect()
+
+    def _idle(self) -> _Worker | None:
+        """Return a worker that is free, starting missing ones."""
+        while len(self._workers) < self._count:
+            self._workers.append(_Worker(self._judge_one, self._limits))
+        return next((w for w in self._workers if w.ready and w.path is None), None)
+
+    def _hand_out(self, worker: _Worker, path: Path) -> None:
+        # One that died idle is noticed next by its closed pipe, and the path reported.
+        with suppress(OSError):
+            worker.hand_out(path, self._limits.timeout_s)
+
+    def _collect(self) -> Iterator[tuple[Path, Reply]]:
+        """Wait for the next events and yield the answers among them."""
+        pipes: dict[Any, _Worker] = {w.pipe: w for w in self._workers}
+        timeout = min(w.deadline for w in self._workers) - time.monotonic()
+        spoken = wait(list(pipes), timeout=max(0.0, timeout))
+        for pipe in spoken:
+            yield from self._hear(pipes[pipe])
+        now = time.monotonic()
+        for worker in [w for w in self._workers if w.deadline < now]:
+            limit = f"end within {self._limits.timeout_s:g} s (got no answer)"
+            yield from self._lost(worker, limit)
+
+    def _hear(self, worker: _Worker) -> Iterator[tuple[Path, Reply]]:
+        path = worker.path
+        try:
+            reply = worker.pipe.recv()
+        except (EOFError, OSError):
+            yield from self._lost(worker, "end by itself (got a crash, perhaps of memory)")
+            return
+        worker.deadline = float("inf")
+        if not worker.ready:
+            worker.ready, self._failed_starts = True, 0
+            return
+        worker.path = None
+        worker.done += 1
+        if reply.exhausted or worker.done >= _PHOTOGRAPHS_PER_WORKER:
+            self._remove(worker)
+        if path is not None:
+            yield path, reply
+
+    def _lost(self, worker: _Worker, what: str) -> Iterator[tuple[Path, Reply]]:
+        """Replace a worker that crashed or is late, and answer in its place."""
+        path, seconds = worker.path, time.monotonic() - worker.handed_out_at
+        self._remove(worker)
+        if not worker.ready:
+            self._count_failed_start()
+        if path is not None:
+            sentence = f"{path.name}: judging must {what}; export the photograph again, smaller."
+            yield path, Reply(error=sentence, retry=True, seconds=seconds)
+
+    def _remove(self, worker: _Worker) -> None:
+        worker.end()
+        self._workers.remove(worker)
+
+    def _count_failed_start(self) -> None:
+        self._failed_starts += 1
+        if self._failed_starts >= _MOST_FAILED_STARTS:
+            raise LightplanError(
+                "Worker processes end before they begin; try one worker, or free some memory."
+            )
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Tell number libraries of a new process to use one thread: the processes fill the cores."""
+    before = {name: os.environ.get(name) for name in _THREAD_SETTINGS}
+    os.environ.update(dict.fromkeys(_THREAD_SETTINGS, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
