@@ -103,10 +103,10 @@ def film(
     """
     front, middle, back = (np.asarray(i) for i in (front_index, film_index, back_index))
     tangential_squared = np.square(front) * (1.0 - np.square(cosine))
-    normals = [_normal_part(index, tangential_squared) for index in (front, middle, back)]
-    outer = _amplitudes(front, middle, normals[0], normals[1])
-    inner = _amplitudes(middle, back, normals[1], normals[2])
-    turn = np.exp(4j * np.pi * thickness_nm / np.asarray(wavelength_nm) * normals[1])
+    middle_normal, back_normal = (_normal_part(i, tangential_squared) for i in (middle, back))
+    outer = _amplitudes(front, middle, front * np.asarray(cosine), middle_normal)
+    inner = _amplitudes(middle, back, middle_normal, back_normal)
+    turn = np.exp(4j * np.pi * thickness_nm / np.asarray(wavelength_nm) * middle_normal)
     s, p = ((a + b * turn) / (1.0 + a * b * turn) for a, b in zip(outer, inner, strict=True))
     return np.abs(s) ** 2, np.abs(p) ** 2
 

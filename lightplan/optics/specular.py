@@ -25,8 +25,8 @@ class SpecularCurve:
 
     Notes
     -----
-    A look-up is one integer index and a linear step. For constants up to n = k = 20 it
-    stays within 1e-5 of the formula.
+    A look-up is one integer index and a linear step. It stays within 1e-5 of the formula for
+    metals with k from 1 to 20 and n up to 20, and for coats.
     """
 
     s: Doubles
