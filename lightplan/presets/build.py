@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from lightplan.errors import BadInput
+from lightplan.optics.defaults import DEFAULTS
 from lightplan.presets import forms, schema
 from lightplan.presets.artwork import read_artwork
 from lightplan.presets.explain import plain
@@ -43,13 +44,11 @@ from lightplan.scene import (
 )
 from lightplan.scene.cards import CardFinish
 
-# Usual boards, from memory: an uncoated white board, an 18 % grey card, black card, metallised
-# board. The maker's own card may differ by 0.05.
 FINISH_REFLECTANCE: dict[CardFinish, float] = {
-    "white": 0.85,
-    "grey": 0.18,
-    "black": 0.04,
-    "silver": 0.8,
+    "white": DEFAULTS["white card"].value,
+    "grey": DEFAULTS["grey card"].value,
+    "black": DEFAULTS["black card"].value,
+    "silver": DEFAULTS["silver board"].value,
 }
 LAMP_HEIGHT_MM = 600.0
 LAMP_OUTPUT = Output(value=2000.0, unit="lm")

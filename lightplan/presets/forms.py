@@ -245,7 +245,7 @@ class CardForm(Form):
     finish: CardFinish = Field(default="white", description="Of the front.")
     reflectance: Channels | None = Field(
         default=None,
-        description="Of the front, 0 to 1; none: 0.85 white, 0.18 grey, 0.04 black, 0.8 silver.",
+        description="Of the front, 0 to 1; none: 0.85 white, 0.18 grey, 0.045 black, 0.8 silver.",
     )
     roughness: float = Field(default=0.35, description="GGX roughness of a silver front.")
     back_finish: CardFinish | None = Field(

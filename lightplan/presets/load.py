@@ -19,6 +19,7 @@ from lightplan.presets.explain import explain, plain
 from lightplan.presets.loaded import LoadedRig, PlanRecord, Thing, Tolerance
 from lightplan.presets.migrations import migrate
 from lightplan.presets.store import find_rig
+from lightplan.scene.sanity import refuse_impossible
 
 MOST_BYTES = 1_000_000
 
@@ -85,6 +86,7 @@ def loaded_from(form: schema.RigForm, path: Path) -> LoadedRig:
     """Return the rig of a checked form whose file lies at `path`."""
     folder = path.resolve().parent
     rig = build_rig(form, folder)
+    refuse_impossible(rig)
     return LoadedRig(
         rig=rig,
         path=path,

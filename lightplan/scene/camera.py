@@ -67,6 +67,7 @@ class Body:
             self.reflectance, 0.0, 1.0, "camera.body.reflectance", "0.04 is a black camera"
         )
         checks.between(self.setback_mm, 0.0, 500.0, "camera.body.setback_mm", "use 2")
+        checks.count(self.lens_offset_mm, 2, "camera.body.lens_offset_mm")
         for value in self.lens_offset_mm:
             checks.between(value, -500.0, 500.0, "camera.body.lens_offset_mm", "measure it")
 
@@ -104,8 +105,11 @@ class Camera:
         checks.positive(self.focal_length_mm, "camera.focal_length_mm", "read it off the lens")
         checks.positive(self.sensor_width_mm, "camera.sensor_width_mm")
         checks.positive(self.sensor_height_mm, "camera.sensor_height_mm")
+        checks.count(self.pixels, 2, "camera.pixels")
         for count in self.pixels:
             checks.between(count, 16, 60000, "camera.pixels", "use the camera's picture size")
+        if self.polariser_rad is not None:
+            checks.between(self.polariser_rad, -7.0, 7.0, "camera.polariser_deg", "use 0 to 180")
         if self.white_balance_k is not None:
             checks.between(
                 self.white_balance_k, 1500, 20000, "camera.white_balance_k", "5500 is daylight"

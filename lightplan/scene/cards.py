@@ -48,6 +48,7 @@ class Hole:
 
     def __post_init__(self) -> None:
         checks.positive(self.diameter_mm, "hole.diameter_mm")
+        checks.count(self.offset_mm, 2, "hole.offset_mm")
         for value in self.offset_mm:
             checks.between(value, -5000.0, 5000.0, "hole.offset_mm", "measure it")
 

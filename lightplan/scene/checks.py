@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Sized
+from numbers import Real
 
 from lightplan.errors import RigError
 
 
 def positive(value: float, field: str, cure: str = "measure it again") -> None:
     """Refuse anything but a finite number above 0."""
-    if not (_is_number(value) and math.isfinite(value) and value > 0):
+    if not (_is_finite(value) and value > 0):
         raise RigError(field=field, wanted="greater than 0", got=value, cure=cure)
 
 
 def between(value: float, low: float, high: float, field: str, cure: str) -> None:
     """Refuse anything but a finite number from `low` to `high`."""
-    if not (_is_number(value) and math.isfinite(value) and low <= value <= high):
+    if not (_is_finite(value) and low <= value <= high):
         wanted = f"from {low:g} to {high:g}"
         raise RigError(field=field, wanted=wanted, got=value, cure=cure)
 
@@ -30,9 +31,23 @@ def one_of(value: str, allowed: Collection[str], field: str) -> None:
 
 def triple(values: tuple[float, float, float], low: float, high: float, field: str) -> None:
     """Refuse a channel triple with a value outside `low` to `high`."""
+    count(values, 3, field)
     for value, channel in zip(values, "rgb", strict=True):
         between(value, low, high, f"{field}.{channel}", "give a share of the light, 0 to 1")
 
 
-def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+def count(values: Sized, wanted: int, field: str) -> None:
+    """Refuse anything but `wanted` values."""
+    if not isinstance(values, Sized) or len(values) != wanted:
+        raise RigError(
+            field=field, wanted=f"{wanted} numbers", got=values, cure="write them as a list"
+        )
+
+
+def _is_finite(value: object) -> bool:
+    if isinstance(value, bool) or not isinstance(value, Real):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number with hundreds of digits
+        return False

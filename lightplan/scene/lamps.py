@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias, get_args
 
-from lightplan.arrays import Doubles
+import numpy as np
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.errors import RigError
 from lightplan.scene import checks
 from lightplan.scene.placement import Placement
 
@@ -56,6 +59,24 @@ class AngularProfile:
     horizontal_rad: Doubles
     candela: Doubles
     file: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("vertical_rad", "horizontal_rad", "candela"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+        for name in ("vertical_rad", "horizontal_rad"):
+            angles = getattr(self, name)
+            if angles.ndim != 1 or not angles.size or not (np.diff(angles) > 0).all():
+                raise RigError(
+                    field=f"ies.{name}", wanted="ascending angles", got=angles,
+                    cure="get the photometric file again",
+                )  # fmt: skip
+        shape = (len(self.horizontal_rad), len(self.vertical_rad))
+        right = self.candela.shape == shape and np.isfinite(self.candela).all()
+        if not (right and self.candela.min() >= 0 and self.candela.max() > 0):
+            raise RigError(
+                field="ies.candela", wanted=f"{shape[0]} x {shape[1]} values, not all 0",
+                got=f"shape {self.candela.shape}", cure="get the photometric file again",
+            )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

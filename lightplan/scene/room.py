@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from lightplan.arrays import Doubles
+import numpy as np
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.errors import RigError
 from lightplan.scene import checks
 
 
@@ -72,7 +75,14 @@ class Probe:
     file: str = ""
 
     def __post_init__(self) -> None:
-        checks.positive(self.scale, "room.probe.scale")
+        object.__setattr__(self, "pixels", read_only(self.pixels))
+        right = self.pixels.ndim == 3 and self.pixels.shape[-1] == 3 and self.pixels.size
+        if not (right and np.isfinite(self.pixels).all() and self.pixels.min() >= 0):
+            raise RigError(
+                field="room.probe", wanted="rows x columns x 3 values of 0 or more",
+                got=f"shape {self.pixels.shape}", cure="save the picture again",
+            )  # fmt: skip
+        checks.positive(self.scale, "room.probe.scale_cd_m2")
         checks.between(self.turn_rad, -7.0, 7.0, "room.probe.turn_deg", "use -180 to 180")
 
 
@@ -88,6 +98,11 @@ class Reach:
         checks.between(self.lowest_mm, 0.0, 5000.0, "room.reach.lowest_mm", "use 0")
         checks.positive(self.highest_mm, "room.reach.highest_mm")
         checks.positive(self.farthest_mm, "room.reach.farthest_mm")
+        if self.lowest_mm >= self.highest_mm:
+            raise RigError(
+                field="room.reach.lowest_mm", wanted="below highest_mm", got=self.lowest_mm,
+                cure="use 0",
+            )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -107,5 +122,6 @@ class Room:
     reach: Reach = field(default_factory=Reach)
 
     def __post_init__(self) -> None:
+        checks.count(self.ambient_cd_m2, 3, "room.ambient_cd_m2")
         for value, channel in zip(self.ambient_cd_m2, "rgb", strict=True):
             checks.between(value, 0.0, 1e7, f"room.ambient_cd_m2.{channel}", "0 is a dark room")

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import ArtworkError, RigError
 from lightplan.optics.materials import FOIL_KINDS
@@ -80,10 +78,9 @@ class Foil:
 
     def __post_init__(self) -> None:
         checks.one_of(self.kind, FOIL_KINDS, "sheet.foil.kind")
+        checks.count(self.roughness, 2, "sheet.foil.roughness")
         for value in self.roughness:
-            checks.between(
-                value, 0.001, 1.0, "sheet.foil.roughness", "0.05 is a usual glossy foil"
-            )
+            checks.between(value, 0.001, 1.0, "sheet.foil.roughness", "0.05 is a usual glossy foil")
         checks.between(self.brush_rad, -7.0, 7.0, "sheet.foil.brush_deg", "use -180 to 180")
 
 
@@ -180,7 +177,8 @@ class Sheet:
                 field="artwork", wanted="a picture with rows and columns",
                 got=f"shape {self.artwork.shape}", cure="save it as a grey PNG",
             )  # fmt: skip
-        if not (np.isfinite(self.artwork).all() and 0 <= self.artwork.min() <= self.artwork.max() <= 1):
+        low, high = self.artwork.min(), self.artwork.max()  # NaN where there is one
+        if not (low >= 0 and high <= 1):
             raise ArtworkError(
                 field="artwork", wanted="values from 0 (paper) to 1 (foil)",
                 got="others", cure="save it as a grey PNG, white where foil is",

@@ -155,9 +155,7 @@ def _camera(camera: Camera) -> list[Surface]:
         np.asarray(camera.placement.position_mm)
         - body.setback_mm * forward - offset[0] * right - offset[1] * up
     )  # fmt: skip
-    shape = Flat(
-        _tuple(centre), _tuple(-right), _tuple(up), body.width_mm / 2, body.height_mm / 2
-    )
+    shape = Flat(_tuple(centre), _tuple(-right), _tuple(up), body.width_mm / 2, body.height_mm / 2)
     dark = Face((body.reflectance,) * 3)
     return [Surface("camera", "camera", shape, dark, dark)]
 
