@@ -79,7 +79,7 @@ def _split(grid: Grid, stops: Doubles, direction_rad: float, noise: float) -> Pa
     between = gap * gap / (first * (count - first))
     cut = int(np.argmax(between))
     edge = 0.5 * float(place[order[cut]] + place[order[cut + 1]])
-    left_over = max(float(np.var(stops)) - float(between[cut]) / count, 0.0)
+    left_over = max(float(np.var(stops)) - float(between[cut]), 0.0)
     scatter = math.sqrt(max(left_over - noise**2, 0.0))
     error = math.hypot(scatter, noise) * 2.0 / math.sqrt(count)
     reach = 1.0 / max(1.0, float(max(grid.shape)))

@@ -19,7 +19,8 @@ from lightplan.measures.score import judge, show
 from lightplan.scene.look import Look
 
 LEAST_LOSS = 3.0
-"""Points out of 100 that a part must lose before it is named."""
+LEAST_LOST_SHARE = 0.25
+"""Points out of 100, and share of its own weight, that a part loses before it is named."""
 GLARE_SHARE = 0.003
 
 Place = Callable[[SheetMaps, Levels], tuple[float, float]]
@@ -87,7 +88,7 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         Fault("no headroom", "the brightest part of the sheet is at {}: hardly short of clipping",
               places.brightest)),
     "foil_paper_contrast_dE00": _one(
-        "foil vanishes", "foil and paper differ by {} only: the foil is hard to see",
+        "foil vanishes", "foil and paper differ by {}: the foil is hard to see",
         places.least_contrast),
     "foil_dark_share": _one("foil black", "{} of the foil is black", places.darkest_foil),
     "foil_colour_error_dE00": _one(
@@ -102,7 +103,7 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
     "foil_to_white_stops": _two(
         Fault("foil too dark", "the foil is at {} to white paper: too dark for the look",
               places.darkest_foil),
-        Fault("foil too bright", "the foil is at +{} to white paper: too bright for the look",
+        Fault("foil too bright", "the foil is at {} to white paper: too bright for the look",
               places.brightest_foil)),
     "foil_gradient_span_stops": _two(
         Fault("gradient too weak", "the gradient runs over {} in the wanted direction: too little",
@@ -118,7 +119,7 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         "tone flips", "{} of the foil lies on the other side of the paper's tone: "
         "it vanishes along a line", places.least_contrast),
     "foil_rim_stops": _one(
-        "no bright edges", "the foil's edges are at {} to its middle: no bright edges",
+        "no bright edges", "the foil's edges are {} above its middle: not bright enough",
         places.foil),
     "split_separation_stops": _two(
         Fault("split too weak", "the two halves of the foil differ by {}: too little",
@@ -154,7 +155,11 @@ def find_faults(maps: SheetMaps, measures: Measures, look: Look) -> tuple[Findin
     if judged.score is None:
         return ()
     best = _best_values(look)
-    lost = {part.measure for part in judged.parts if part.weight - part.points >= LEAST_LOSS}
+    lost = {
+        part.measure
+        for part in judged.parts
+        if part.weight - part.points >= max(LEAST_LOSS, LEAST_LOST_SHARE * part.weight)
+    }
     lost |= {gate.measure for gate in judged.gates if not gate.passed}
     levels = Levels.of(maps)
     cured = measures.joined({name: (best[name], 0.0) for name in lost})

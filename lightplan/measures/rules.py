@@ -64,7 +64,7 @@ class GateRule:
 def _stands_off(weight: float) -> PartRule:
     return PartRule(
         "foil stands off from the paper", "foil_paper_contrast_dE00", weight,
-        lambda v: high(v, half_at=8.0), 30.0, "20 or more",
+        lambda v: high(v, half_at=6.0), 30.0, "15 or more",
     )  # fmt: skip
 
 

@@ -122,6 +122,8 @@ def _tile(
     count = min(EDGES_PER_TILE, part.size)
     flat = np.argpartition(part.ravel(), part.size - count)[-count:]
     flat = flat[part.ravel()[flat] > 0.0]
+    if not len(flat):
+        return np.empty(0)
     row, col = np.unravel_index(flat, part.shape)
     row, col = row + box[0].start, col + box[1].start
     size = strength[row, col]

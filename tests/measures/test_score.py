@@ -99,9 +99,9 @@ def test_predicted_and_photographed_pictures_of_one_light_score_alike(sheet):
 
 
 def test_the_score_tells_its_uncertainty_and_it_grows_with_noise_and_doubt(sheet):
-    quiet = verdict(sheet(0.9, 0.5), Look()).uncertainty
-    noisy = verdict(sheet(0.9, 0.5, noise=0.1), Look()).uncertainty
-    doubtful = verdict(sheet(0.9, 0.5, confidence=0.6), Look()).uncertainty
+    quiet = verdict(sheet(0.6, 0.35), Look()).uncertainty
+    noisy = verdict(sheet(0.6, 0.35, noise=0.1), Look()).uncertainty
+    doubtful = verdict(sheet(0.6, 0.35, confidence=0.6), Look()).uncertainty
     assert quiet < noisy
     assert quiet < doubtful
 
