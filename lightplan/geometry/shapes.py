@@ -84,6 +84,9 @@ class Flat:
         Middle [mm] and unit axes; the front normal is right x up.
     half_width, half_height : float
         mm.
+    crowding : float
+        0 for even cells; above it the cells crowd towards the middle (a table: towards
+        the sheet), those at the middle being crowding / sinh(crowding) of the even size.
     """
 
     centre: Vector
@@ -93,6 +96,7 @@ class Flat:
     half_height: float
     is_round: bool = False
     openings: tuple[Opening, ...] = ()
+    crowding: float = 0.0
 
     @property
     def normal(self) -> Doubles:
@@ -152,12 +156,26 @@ class Flat:
     def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
         centre, right, up, _ = self._single()
         offset = points - centre
-        across = (offset @ right) / (2 * self.half_width) + 0.5
-        return across, (offset @ up) / (2 * self.half_height) + 0.5
+        across = self._uncrowd((offset @ right) / self.half_width)
+        return across / 2 + 0.5, self._uncrowd((offset @ up) / self.half_height) / 2 + 0.5
+
+    def _crowd(self, place: Doubles) -> Doubles:
+        if self.crowding == 0:
+            return place
+        return np.asarray(np.sinh(self.crowding * place) / math.sinh(self.crowding))
+
+    def _uncrowd(self, place: Floats) -> Floats:
+        if self.crowding == 0:
+            return place
+        return np.asarray(np.arcsinh(place * math.sinh(self.crowding)) / self.crowding)
+
+    def edges(self, rows: int, cols: int) -> tuple[Doubles, Doubles]:
+        """Return where cells end: x (cols + 1,) rising, y (rows + 1,) falling, mm."""
+        x = self.half_width * self._crowd(np.linspace(-1, 1, cols + 1))
+        return x, self.half_height * self._crowd(np.linspace(1, -1, rows + 1))
 
     def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
-        x = np.linspace(-self.half_width, self.half_width, cols + 1)
-        y = np.linspace(self.half_height, -self.half_height, rows + 1)
+        x, y = self.edges(rows, cols)
         column, row = (v.ravel() for v in np.meshgrid(np.arange(cols), np.arange(rows)))
         corners = np.stack(
             [
@@ -167,8 +185,7 @@ class Flat:
             axis=1,
         )
         centres = corners.mean(axis=1)
-        whole = 4 * self.half_width * self.half_height / (rows * cols)
-        areas = whole * self._shares(rows, cols)
+        areas = np.outer(-np.diff(y), np.diff(x)).ravel() * self._shares(rows, cols)
         return Cells(centres, np.broadcast_to(self.normal, centres.shape), areas, corners)
 
     def _shares(self, rows: int, cols: int, fine: int = 12) -> Doubles:

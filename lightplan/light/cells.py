@@ -203,7 +203,6 @@ def _uncovered(table: Flat, face: FaceGrid, sheet: Flat) -> Doubles:
         low, high = np.maximum(edges[:-1], -half), np.minimum(edges[1:], half)
         return np.maximum(high - low, 0.0) / (edges[1:] - edges[:-1])
 
-    x = np.linspace(-table.half_width, table.half_width, face.cols + 1)
-    y = np.linspace(-table.half_height, table.half_height, face.rows + 1)
-    covered = np.outer(overlap(y, sheet.half_height), overlap(x, sheet.half_width))
+    x, y = table.edges(face.rows, face.cols)
+    covered = np.outer(overlap(-y, sheet.half_height), overlap(x, sheet.half_width))
     return (1.0 - covered).ravel()

@@ -21,6 +21,8 @@ class Detail:
         Points along the sheet for lamp light and for bounced light on paper.
     lamp_spots, cell_lamp_spots : int
         Points on each lamp for its shadows on the sheet and on cards.
+    penumbra_spots : int
+        The same on paper where part of the lamp is hidden; 0 leaves this step out.
     sky_rays, cell_sky_rays : int
         Rays from each point for constant surroundings.
     foil_rays : int
@@ -39,10 +41,11 @@ class Detail:
     bounce_long_side: int = 21
     lamp_spots: int = 89
     cell_lamp_spots: int = 34
+    penumbra_spots: int = 610
     sky_rays: int = 377
     cell_sky_rays: int = 89
     foil_rays: int = 200_000
-    foil_spots: int = 24
+    foil_spots: int = 64
     mirror_rounds: int = 4
 
     @classmethod
@@ -51,5 +54,5 @@ class Detail:
         return cls(
             sheet_long_side=120, camera_rows=camera_rows, camera_cols=camera_cols, cells=6,
             direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
-            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=13, mirror_rounds=2,
+            penumbra_spots=0,            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=25, mirror_rounds=2,
         )  # fmt: skip

@@ -21,8 +21,10 @@ from lightplan.scene.surfaces import Surface
 class DirectLight:
     """View factor times visibility from n matte points to every lamp, (lamps, n)."""
 
-    def __init__(self, samples: int, skip: frozenset[tuple[int, int]] = frozenset()) -> None:
-        self._samples = samples
+    def __init__(
+        self, samples: int, skip: frozenset[tuple[int, int]] = frozenset(), *, finer: int = 0
+    ) -> None:
+        self._samples, self._finer = samples, finer
         self._skip = skip
         self._sight: dict[int, Visibility] = {}
         self.factors: Doubles = np.zeros((0, 0))
@@ -38,9 +40,27 @@ class DirectLight:
             sight = self._sight.setdefault(lamp.surface, Visibility(skip=self._skip))
             owner = np.full(len(spots.points), lamp.surface)
             free = sight.update(surfaces, changed, points, owners, spots.points, owner)
-            rows.append(_factor(lamp, spots, points, normals, free))
+            factor = _factor(lamp, spots, points, normals, free)
+            partly = np.flatnonzero(free.any(axis=1) & ~free.all(axis=1))
+            if self._finer and partly.size:
+                factor[partly] = self._look_closer(
+                    surfaces, lamp, points[partly], normals[partly], owners[partly]
+                )
+            rows.append(factor)
         self.factors = np.array(rows).reshape(len(lamps), len(points))
         return self.factors
+
+    def _look_closer(
+        self, surfaces: Sequence[Surface], lamp: LampFace, points: Floats, normals: Floats,
+        owners: Integers,
+    ) -> Doubles:  # fmt: skip
+        """Work out penumbras, where part of the lamp is hidden, with more points on it."""
+        spots = _spread(lamp, self._finer)
+        owner = np.full(len(spots.points), lamp.surface)
+        everything = frozenset(range(len(surfaces)))
+        sight = Visibility(skip=self._skip)
+        free = sight.update(surfaces, everything, points, owners, spots.points, owner)
+        return _factor(lamp, spots, points, normals, free)
 
 
 def _spread(lamp: LampFace, count: int) -> Samples:

@@ -91,7 +91,9 @@ class Engine:
         self._cell_direct = DirectLight(self.detail.cell_lamp_spots, skip)
         self._cell_factors = ViewFactors(skip)
         self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays)
-        self._paper_direct = DirectLight(self.detail.lamp_spots, skip)
+        self._paper_direct = DirectLight(
+            self.detail.lamp_spots, skip, finer=self.detail.penumbra_spots
+        )
         self._paper_factors = ViewFactors(skip)
         sheet_only = frozenset((SHEET,))
         self._paper_sky = Skylight(self._surroundings, self.detail.sky_rays, sheet_only)

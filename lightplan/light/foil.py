@@ -21,7 +21,7 @@ from lightplan.optics.specular import SpecularCurve
 from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface
 
-LEAST_RAYS, MOST_RAYS = 13, 377
+LEAST_RAYS, MOST_RAYS = 13, 987
 STEPS_PER_BLUR = 2.5  # grid points across the half width of the blurred mirror image
 
 

@@ -18,7 +18,7 @@ from lightplan.light.visibility import Visibility
 from lightplan.optics.specular import SpecularCurve
 from lightplan.scene.surfaces import Surface
 
-SPOTS, RAYS, LAMP_SPOTS = 21, 5, 5
+SPOTS, RAYS, LAMP_SPOTS = 21, 5, 9
 FAINT = 2e-6  # view factors below this are left out
 
 

@@ -162,8 +162,9 @@ def _camera(camera: Camera) -> list[Surface]:
 
 def _table(table: Table) -> Surface:
     shape = Flat(
-        (0, 0, -table.drop_mm), (1, 0, 0), (0, 1, 0), table.width_mm / 2, table.depth_mm / 2
-    )
+        (0, 0, -table.drop_mm), (1, 0, 0), (0, 1, 0), table.width_mm / 2, table.depth_mm / 2,
+        crowding=3.0,
+    )  # fmt: skip
     face = Face(table.reflectance)
     return Surface("table", "table", shape, face, face)
 

@@ -1,0 +1,139 @@
+"""From luminance to the picture: the clip level, and artwork laid over the layers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.light.layers import Layers
+from lightplan.optics import exposure as exposure_law
+from lightplan.scene.rig import Rig
+
+USUAL_F_NUMBER, USUAL_ISO = 8.0, 100.0
+BRIGHT_SHARE = 0.98  # the paper level is set on this quantile, so that one spot cannot spoil it
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Camera settings that belong to a clip level.
+
+    Parameters
+    ----------
+    clip_cd_m2 : float
+        Luminance that just clips.
+    f_number, time_s, iso : float
+        Settings with that clip level; chosen by us when `is_suggested`.
+    is_suggested : bool
+        The rig names a paper level instead of settings.
+    """
+
+    clip_cd_m2: float
+    f_number: float
+    time_s: float
+    iso: float
+    is_suggested: bool
+
+
+def settings_for(rig: Rig, paper: Singles) -> Settings:
+    """Return the exposure for a rig, given the paper layer of its sheet (rows, cols, 3).
+
+    With settings in the rig the clip level follows from them (78 / S saturation speed);
+    otherwise it puts the brightest paper on the wanted level, and a time for f/8 and ISO
+    100 is suggested. A sheet in the dark gets a clip level of 1 cd/m2.
+    """
+    wish = rig.camera.exposure
+    if wish.f_number is not None and wish.time_s is not None and wish.iso is not None:
+        clip = exposure_law.saturation_luminance(
+            f_number=wish.f_number, time_s=wish.time_s, iso=wish.iso
+        )
+        return Settings(clip, wish.f_number, wish.time_s, wish.iso, is_suggested=False)
+    level = float(np.quantile(paper.max(axis=-1), BRIGHT_SHARE))
+    clip = level / wish.paper_level if level > 0 else 1.0
+    time_s = exposure_law.time_for_saturation(clip, f_number=USUAL_F_NUMBER, iso=USUAL_ISO)
+    return Settings(clip, USUAL_F_NUMBER, time_s, USUAL_ISO, is_suggested=True)
+
+
+def clip_luminance(rig: Rig, layers: Layers) -> float:
+    """Return the luminance that clips, cd/m2."""
+    return settings_for(rig, layers.sheet_paper).clip_cd_m2
+
+
+def foil_share(rig: Rig, x_mm: Floats, y_mm: Floats, *, blur_mm: float = 0.0) -> Singles:
+    """Return the share of foil in the artwork at points of the sheet, 0 off it or at NaN.
+
+    Parameters
+    ----------
+    x_mm, y_mm : (...) float
+    blur_mm : float
+        Side of the square over which the artwork is averaged (a pixel's footprint).
+    """
+    art = _averaged(rig, blur_mm)
+    rows, cols = art.shape
+    with np.errstate(invalid="ignore"):
+        col = (np.asarray(x_mm) / rig.sheet.width_mm + 0.5) * cols - 0.5
+        row = (0.5 - np.asarray(y_mm) / rig.sheet.height_mm) * rows - 0.5
+        inside = (np.abs(x_mm) <= rig.sheet.width_mm / 2) & (
+            np.abs(y_mm) <= rig.sheet.height_mm / 2
+        )
+    col = np.clip(np.where(inside, col, 0.0), 0, cols - 1)
+    row = np.clip(np.where(inside, row, 0.0), 0, rows - 1)
+    left, top = np.minimum(col.astype(int), max(cols - 2, 0)), row.astype(int)
+    top = np.minimum(top, max(rows - 2, 0))
+    right, below = np.minimum(left + 1, cols - 1), np.minimum(top + 1, rows - 1)
+    over, down = col - left, row - top
+    upper = (1 - over) * art[top, left] + over * art[top, right]
+    lower = (1 - over) * art[below, left] + over * art[below, right]
+    return np.where(inside, (1 - down) * upper + down * lower, 0.0).astype(np.float32)
+
+
+def _averaged(rig: Rig, blur_mm: float) -> Doubles:
+    """Artwork averaged over a square, by running sums."""
+    art = rig.sheet.artwork
+    high = min(max(1, round(blur_mm / rig.sheet.height_mm * art.shape[0])), art.shape[0])
+    wide = min(max(1, round(blur_mm / rig.sheet.width_mm * art.shape[1])), art.shape[1])
+    for axis, count in ((0, high), (1, wide)):
+        if count > 1:
+            before, after = (count - 1) // 2, count - 1 - (count - 1) // 2
+            pad = [(0, 0), (0, 0)]
+            pad[axis] = (before + 1, after)
+            total = np.cumsum(np.pad(art, pad, mode="edge"), axis=axis, dtype=np.float64)
+            first = np.take(total, np.arange(0, art.shape[axis]), axis=axis)
+            last = np.take(total, np.arange(count, art.shape[axis] + count), axis=axis)
+            art = (last - first) / count
+    return art
+
+
+def sheet_share(rig: Rig, layers: Layers) -> Singles:
+    """Return the share of foil on the sheet's grid, (rows, cols)."""
+    x, y = np.meshgrid(layers.sheet_x_mm, layers.sheet_y_mm)
+    step = layers.sheet_x_mm[1] - layers.sheet_x_mm[0]
+    return foil_share(rig, x, y, blur_mm=float(step))
+
+
+def sheet_picture(rig: Rig, layers: Layers) -> Singles:
+    """Return the sheet as the camera would record it, squared, (rows, cols, 3), 1 = clip.
+
+    Not cut at 1: how far a part lies beyond the clip level is still to be seen.
+    """
+    share = sheet_share(rig, layers)[..., None]
+    mix = layers.sheet_paper + share * (layers.sheet_foil - layers.sheet_paper)
+    return np.asarray(mix / clip_luminance(rig, layers), np.float32)
+
+
+def camera_picture(rig: Rig, layers: Layers) -> Singles:
+    """Return the camera's picture, (r, c, 3) linear, 1 = clip, surroundings included."""
+    xyz = layers.camera_xyz_mm
+    share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=_pixel_mm(layers))[..., None]
+    mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
+    whole = np.where(np.isnan(mix), layers.camera_surround, mix)
+    return np.asarray(np.nan_to_num(whole) / clip_luminance(rig, layers), np.float32)
+
+
+def _pixel_mm(layers: Layers) -> float:
+    """Typical distance between neighbouring pixels on the sheet, 0 when it is not seen."""
+    x = layers.camera_xyz_mm[..., 0]
+    steps = np.abs(np.diff(x, axis=1))
+    steps = steps[np.isfinite(steps)]
+    return float(np.median(steps)) if steps.size else 0.0

@@ -1,0 +1,122 @@
+"""Gauss points on lamps and lit cards, for mirrors to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Integers
+from lightplan.geometry.shapes import Ball, Flat, Samples
+from lightplan.light.cells import Patchwork
+from lightplan.scene.surfaces import Surface
+
+ROLES = ("lamp", "window", "card", "diffuser")
+
+
+@dataclass(frozen=True, eq=False)
+class Target:
+    """m points of one bright face.
+
+    Parameters
+    ----------
+    key : (int, bool)
+        Surface, and whether it is the front.
+    points, normals : (m, 3) float
+    areas : (m,) float
+        What each point stands for, mm2.
+    spacing_mm : float
+        Widest gap between neighbours.
+    texel : (m,) int
+        What each point shows.
+    """
+
+    key: tuple[int, bool]
+    points: Doubles
+    normals: Doubles
+    areas: Doubles
+    spacing_mm: float
+    texel: Integers
+
+    @property
+    def surface(self) -> int:
+        """Surface it lies on."""
+        return self.key[0]
+
+
+def targets_of(
+    surfaces: Sequence[Surface], patchwork: Patchwork, count: int, skip: frozenset[int]
+) -> list[Target]:
+    """Return the targets among the surfaces, about `count` points on each."""
+    bright = {(f.surface, f.is_front) for f in patchwork.faces}
+    bright |= {(i, True) for i, s in enumerate(surfaces) if s.lamp is not None}
+    found = []
+    for index, is_front in sorted(bright):
+        surface = surfaces[index]
+        if index in skip or surface.role not in ROLES:
+            continue
+        spots, spacing = _spread(surface.shape, count)
+        normals = spots.normals if is_front else -spots.normals
+        texel = patchwork.texel_of(surfaces, index, spots.points, -normals)
+        found.append(
+            Target((index, is_front), spots.points, normals, spots.areas, spacing, texel)
+        )
+    return found
+
+
+def _spread(shape: object, count: int) -> tuple[Samples, float]:
+    if isinstance(shape, Ball):
+        return shape.sample(2 * count), shape.radius * (4 * np.pi / (2 * count)) ** 0.5
+    assert isinstance(shape, Flat)
+    if shape.is_round:
+        return _on_disk(shape, count)
+    return _on_rectangle(shape, count)
+
+
+def _on_rectangle(shape: Flat, count: int) -> tuple[Samples, float]:
+    ratio = shape.half_width / shape.half_height
+    across = int(np.clip(round((count * ratio) ** 0.5), 3, count // 3))
+    upward = max(3, round(count / across))
+    x, wx = _gauss(across)
+    y, wy = _gauss(upward)
+    at_x, at_y = (v.ravel() for v in np.meshgrid(x * shape.half_width, y * shape.half_height))
+    areas = np.outer(wy, wx).ravel() * shape.half_width * shape.half_height
+    areas = areas * _kept(shape, at_x, at_y)
+    spacing = 2 * max(shape.half_width / across, shape.half_height / upward)
+    return _samples(shape, at_x, at_y, areas), spacing
+
+
+def _on_disk(shape: Flat, count: int) -> tuple[Samples, float]:
+    rings = max(2, round((count / 4) ** 0.5))
+    around = max(6, round(count / rings))
+    u, weight = _gauss(rings)
+    radius = np.sqrt((u + 1) / 2)  # even in area
+    angle = 2 * np.pi * (np.arange(around) + 0.5) / around
+    at_x = np.outer(radius, np.cos(angle)).ravel() * shape.half_width
+    at_y = np.outer(radius, np.sin(angle)).ravel() * shape.half_height
+    area = np.pi * shape.half_width * shape.half_height
+    areas = np.repeat(weight / 2 / around, around) * area * _kept(shape, at_x, at_y)
+    spacing = max(shape.half_width, shape.half_height) * max(1 / rings, np.pi / around)
+    return _samples(shape, at_x, at_y, areas), spacing
+
+
+def _kept(shape: Flat, x: Doubles, y: Doubles) -> Doubles:
+    """1 on the shape, 0 in its openings."""
+    kept = np.ones(len(x))
+    for hole in shape.openings:
+        kept[(x - hole.x) ** 2 + (y - hole.y) ** 2 < hole.radius**2] = 0.0
+    return kept
+
+
+def _samples(shape: Flat, x: Doubles, y: Doubles, areas: Doubles) -> Samples:
+    points = np.asarray(shape.centre) + np.outer(x, shape.right) + np.outer(y, shape.up)
+    return Samples(points, np.broadcast_to(shape.normal, points.shape), areas)
+
+
+@lru_cache(maxsize=64)
+def _gauss(count: int) -> tuple[Doubles, Doubles]:
+    """Gauss-Legendre points and weights on -1..1."""
+    points, weights = np.polynomial.legendre.leggauss(count)
+    return points, weights
