@@ -17,6 +17,7 @@ from lightplan.shots.previews import Coded
 
 _COARSE_PX = 640  # long side of the copy in which the sheet is looked for
 _FINE_PX = 1500  # and of the one in which its corners are measured
+_CERTAIN = 0.9  # confidence at which nothing more is tried
 _ENOUGH = 0.5  # least confidence that is reported as found
 
 How: TypeAlias = Literal["sides", "marker card", "by hand"]
@@ -56,9 +57,7 @@ class SheetFound:
     def scaled(self, shape: tuple[int, int]) -> SheetFound:
         """Return the same corners in another size of the same picture."""
         factor = np.array(shape) / np.array(self.shape)
-        return replace(
-            self, corners=read_only((self.corners + 0.5) * factor - 0.5), shape=shape
-        )
+        return replace(self, corners=read_only((self.corners + 0.5) * factor - 0.5), shape=shape)
 
     def turned(self, quarters: int) -> SheetFound:
         """Return the sheet named from another corner: turned by quarter turns."""
@@ -120,9 +119,7 @@ def find_sheet(
     coarse, scale = previews.preview(picture, _COARSE_PX)
     if float(np.ptp(coarse)) < 6 or float(coarse.std()) < 1.0:
         return SheetNotFound("The picture is blank: it has no edges at all.")
-    view = _View(
-        coarse, width_mm, height_mm, None if focal_px is None else focal_px * scale
-    )
+    view = _View(coarse, width_mm, height_mm, None if focal_px is None else focal_px * scale)
     best = _search(view)
     if best is None or best.confidence < _ENOUGH:
         return _refusal(best)
@@ -140,18 +137,45 @@ class _View:
 
 
 def _search(view: _View) -> _Candidate | None:
-    """Return the best candidate of the plain look, or of one that amplifies faint edges."""
+    """Return the best candidate of the plain look, or of ever more searching ones."""
     best: _Candidate | None = None
+    frames: list[_Candidate] = []
     for faint in (False, True):
         for corners in _propose(view, faint):
-            if best is not None and best.confidence > 0.8 and not _around(corners, best.corners):
+            if (
+                best is not None
+                and best.confidence > _CERTAIN
+                and not _around(corners, best.corners)
+            ):
                 continue
             candidate = _measure(view, corners, 3.0)
-            if candidate is not None and (best is None or _preferred(candidate, best)):
-                best = candidate
-        if best is not None and best.confidence > 0.8:
-            break
+            if candidate is not None:
+                best = _preferred(candidate, best)
+                if np.sort(candidate.sides.thinness)[1] > 0.9:
+                    frames.append(candidate)
+        if best is not None and best.confidence > _CERTAIN:
+            return best
+    for frame in sorted(frames, key=lambda f: f.misfit)[:2]:
+        for corners in _grown(frame.corners, view):
+            candidate = _measure(view, corners, 3.0)
+            if candidate is not None and candidate.confidence > 0.5 * _ENOUGH:
+                again = _measure(view, candidate.corners, 2.0)
+                best = _preferred(candidate, best)
+                best = best if again is None else _preferred(again, best)
     return best
+
+
+def _grown(corners: Doubles, view: _View) -> Doubles:
+    """Return outlines (n, 4, 2) of which `corners` could be a printed frame, evenly inset."""
+    plane = quads.square_to_quad(corners[None])[0]
+    short = min(view.width_mm, view.height_mm)
+    inset = np.arange(0.03, 0.16, 0.01)[:, None] * short
+    across, along = (inset / (size - 2 * inset) for size in (view.width_mm, view.height_mm))
+    signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    square = (signs + 1) / 2 + signs * np.stack([across, along], axis=-1)
+    seen = np.concatenate([square, np.ones((*square.shape[:2], 1))], axis=-1) @ plane.T
+    outlines: Doubles = seen[..., :2] / seen[..., 2:]
+    return outlines
 
 
 def _propose(view: _View, faint: bool) -> Doubles:
@@ -175,16 +199,25 @@ def _around(outer: Doubles, inner: Doubles) -> bool:
     return bool(depth.min() > -2.0 and depth.min(axis=0).max() > 3.0)
 
 
-def _preferred(new: _Candidate, old: _Candidate) -> bool:
-    """Prefer the surer one, but the outer of two that enclose each other.
+def _preferred(new: _Candidate, old: _Candidate | None) -> _Candidate:
+    """Return the surer one, but the outer of two that enclose each other.
 
     A frame of foil has nearly the sheet's proportions and a stronger edge.
     """
+    if old is None:
+        return new
     if _around(new.corners, old.corners):
-        return new.confidence > min(_ENOUGH, old.confidence)
-    if _around(old.corners, new.corners):
-        return old.confidence < _ENOUGH and new.confidence > old.confidence
-    return new.confidence > old.confidence
+        better = new.confidence > max(_ENOUGH, _discount(old) * old.confidence)
+    elif _around(old.corners, new.corners):
+        better = _discount(new) * new.confidence > max(_ENOUGH, old.confidence)
+    else:
+        better = new.confidence > old.confidence
+    return new if better else old
+
+
+def _discount(inner: _Candidate) -> float:
+    """Return how little the inner of two outlines is trusted: lines less than steps."""
+    return 0.6 if np.sort(inner.sides.thinness)[1] > 0.8 else 0.93
 
 
 def _measure(view: _View, corners: Doubles, reach_px: float) -> _Candidate | None:
@@ -206,11 +239,22 @@ def _measure(view: _View, corners: Doubles, reach_px: float) -> _Candidate | Non
 
 
 def _confidence(sides: Sides, misfit: float) -> float:
-    seen = float(np.clip((sides.support.mean() - 0.35) / 0.45, 0, 1))
-    worst = float(np.clip((sides.support.min() - 0.15) / 0.35, 0, 1))
-    clear = float(np.clip((np.sort(sides.step)[1] - 1.0) / 4.0, 0, 1))
-    shaped = float(np.exp(-0.5 * (misfit / 0.04) ** 2))
-    return seen * worst * clear * shaped
+    """Return how sure it is that four sides are the sheet's, 0 to 1.
+
+    The ramps were set on rendered photographs: of true sheets and of the frames, shadows
+    and table grain mistaken for them.
+    """
+    seen = _ramp(sides.support, 0.35, 0.85)
+    clear = _ramp(sides.step, 0.5, 4.0)
+    sharp = 1 - 0.7 * _ramp(sides.spread_px, 0.3, 0.9)
+    solid = 1 - 0.8 * _ramp(sides.thinness, 0.6, 0.9)
+    quality = seen * clear * sharp * solid
+    shaped = float(np.exp(-0.5 * (misfit / 0.025) ** 2))
+    return float(0.7 * quality.mean() + 0.3 * quality.min()) * shaped
+
+
+def _ramp(value: Doubles, low: float, high: float) -> Doubles:
+    return np.clip((value - low) / (high - low), 0.0, 1.0)
 
 
 def _refine(

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from lightplan.arrays import Doubles, Singles
 
 _STEP_PX = 2.0  # width of a cell of the record where a line is seen
+_PARALLEL = 9  # most lines kept of one direction, so that the grain of wood leaves room
+_ALIKE = float(np.cos(np.radians(8)))  # cosine between lines of one direction
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,24 +29,27 @@ class Lines:
     seen : (n, cells + 1) float
         Running length along the line (direction: normal turned by 90 degrees) on which
         an edge was seen, from `-reach` to `reach`. [px]
+    solid : (n, cells + 1) float
+        The same, each length weighted with how much its two sides differ.
     reach : float
-        Half the length the record covers. [px]
+        Half the length the records cover. [px]
     """
 
     normal: Doubles
     offset: Doubles
     seen: Doubles
+    solid: Doubles
     reach: float
 
-    def seen_between(self, line: Any, start: Doubles, stop: Doubles) -> Doubles:
-        """Return the length seen of lines `line` between two places along them."""
+    def between(self, record: Doubles, line: Any, start: Doubles, stop: Doubles) -> Doubles:
+        """Return how much of a record of lines `line` lies between two places."""
         low, high = np.minimum(start, stop), np.maximum(start, stop)
-        last = self.seen.shape[1] - 1
+        last = record.shape[1] - 1
 
         def cell(place: Doubles) -> NDArray[np.intp]:
             return np.clip(np.rint((place + self.reach) / _STEP_PX), 0, last).astype(np.intp)
 
-        return self.seen[line, cell(high)] - self.seen[line, cell(low)]
+        return record[line, cell(high)] - record[line, cell(low)]
 
 
 def find_segments(pictures: list[NDArray[np.uint8]]) -> Doubles:
@@ -61,7 +66,7 @@ def find_segments(pictures: list[NDArray[np.uint8]]) -> Doubles:
     length = _length(segments)
     order = np.argsort(-length, kind="stable")
     keep = order[length[order] >= 0.02 * max(pictures[0].shape)]
-    kept: Doubles = segments[keep[:400]]
+    kept: Doubles = segments[keep[:1200]]
     return kept
 
 
@@ -104,44 +109,55 @@ def join_segments(
     most : int
         Number of lines to keep, those with the greatest length times step.
     """
-    worth = _length(segments) * step / (step + max(8.0, float(np.median(step)))) if len(step) else step
-    order = np.argsort(-worth, kind="stable")
-    segments, worth = segments[order], worth[order]
+    clear = step / (step + 3.0 + 0.25 * np.percentile(step, 90)) if len(step) else step
+    order = np.argsort(-_length(segments) * clear, kind="stable")[:400]
+    segments, clear = segments[order], clear[order]
     slack = 0.005 * max(shape)
     reach = float(np.hypot(*shape))
     free = np.ones(len(segments), bool)
-    normals, offsets, records, worths = [], [], [], []
+    normals, offsets, seen, solid = [], [], [], []
     for index in range(len(segments)):
-        if not free[index] or len(normals) >= 2 * most:
+        if not free[index]:
             continue
-        normal, offset = _line_through(segments[index : index + 1])
+        normal, offset = _line_through(segments[index : index + 1], clear[index : index + 1])
+        if sum(abs(float(normal @ other)) > _ALIKE for other in normals) >= 2 * _PARALLEL:
+            continue
         for _ in range(2):
             on_line = free & _near(segments, normal, offset, slack)
             if not on_line.any():
                 break
-            normal, offset = _line_through(segments[on_line])
+            normal, offset = _line_through(segments[on_line], clear[on_line])
         free &= ~on_line
         free[index] = False
         normals.append(normal)
         offsets.append(offset)
-        records.append(_record(segments[on_line], normal, reach))
-        worths.append(worth[on_line].sum())
+        seen.append(_record(segments[on_line], np.ones(int(on_line.sum())), normal, reach))
+        solid.append(_record(segments[on_line], clear[on_line], normal, reach))
     if not normals:
-        return Lines(np.empty((0, 2)), np.empty(0), np.empty((0, 1)), reach)
-    seen = np.array(records)
-    best = np.argsort(-np.array(worths), kind="stable")[:most]
-    return Lines(np.array(normals)[best], np.array(offsets)[best], seen[best], reach)
+        return Lines(np.empty((0, 2)), np.empty(0), np.empty((0, 1)), np.empty((0, 1)), reach)
+    length, worth = np.array(seen), np.array(solid)
+    best = _varied(np.array(normals), worth[:, -1], most)
+    return Lines(np.array(normals)[best], np.array(offsets)[best], length[best], worth[best], reach)
+
+
+def _varied(normals: Doubles, worth: Doubles, most: int) -> list[int]:
+    """Return the worthiest lines, not too many of one direction."""
+    alike = np.abs(normals @ normals.T) > _ALIKE
+    kept: list[int] = []
+    for index in np.argsort(-worth, kind="stable"):
+        if len(kept) < most and alike[index, kept].sum() < _PARALLEL:
+            kept.append(int(index))
+    return kept
 
 
 def _length(segments: Doubles) -> Doubles:
     return np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1])
 
 
-def _line_through(segments: Doubles) -> tuple[Doubles, float]:
-    """Return the least-squares line through segments, weighted by their length."""
+def _line_through(segments: Doubles, clear: Doubles) -> tuple[Doubles, float]:
+    """Return the least-squares line through segments, weighted by length and clarity."""
     ends = segments.reshape(-1, 2)
-    length = _length(segments)
-    weight = np.repeat(length, 2)
+    weight = np.repeat(_length(segments) * clear + 1e-9, 2)
     middle = (ends * weight[:, None]).sum(axis=0) / weight.sum()
     away = (ends - middle) * weight[:, None]
     normal = np.linalg.svd(away, full_matrices=False)[2][-1]
@@ -155,12 +171,12 @@ def _near(segments: Doubles, normal: Doubles, offset: float, slack: float) -> An
     return (away.max(axis=1) < slack) & (tilt < 0.12)
 
 
-def _record(segments: Doubles, normal: Doubles, reach: float) -> Doubles:
-    """Return the running length on which the line is seen."""
+def _record(segments: Doubles, weight: Doubles, normal: Doubles, reach: float) -> Doubles:
+    """Return the running length on which the line is seen, weighted."""
     along = segments.reshape(-1, 2, 2) @ np.array([-normal[1], normal[0]])
     cells = int(2 * reach / _STEP_PX) + 1
     ends = np.clip(np.rint((np.sort(along, axis=1) + reach) / _STEP_PX), 0, cells).astype(int)
     covered = np.zeros(cells)
-    for low, high in ends:
-        covered[low:high] = _STEP_PX
+    for (low, high), value in zip(ends, weight, strict=True):
+        covered[low:high] = np.maximum(covered[low:high], value * _STEP_PX)
     return np.concatenate([[0.0], np.cumsum(covered)])

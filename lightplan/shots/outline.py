@@ -132,8 +132,6 @@ def _meet(
     return _point(one, s)[0]
 
 
-def _point(
-    curve: tuple[Doubles, Doubles, Doubles, Doubles], s: float
-) -> tuple[Doubles, Doubles]:
+def _point(curve: tuple[Doubles, Doubles, Doubles, Doubles], s: float) -> tuple[Doubles, Doubles]:
     middle, along, normal, (a, b, c) = curve
     return middle + s * along + (a + b * s + c * s * s) * normal, along + (b + 2 * c * s) * normal

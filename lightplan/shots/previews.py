@@ -8,8 +8,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Singles
-
 Coded: TypeAlias = NDArray[Any]  # (rows, cols, 3), uint8 or float32, 0 to 255
 
 
@@ -54,15 +52,14 @@ def luma(coded: Coded) -> NDArray[np.uint8]:
 def amplified(coded: Coded) -> list[NDArray[np.uint8]]:
     """Return grey pictures in which faint edges of brightness and colour stand out."""
     smooth = cv2.GaussianBlur(coded.astype(np.float32), (0, 0), 1.2)
-    stretch = cv2.createCLAHE(clipLimit=6.0, tileGridSize=(6, 6))
-    red, green, blue = cv2.split(smooth)
-    pictures = [stretch.apply(luma(smooth))]
-    for plane in (red - green, blue - 0.5 * (red + green)):
-        pictures.append(_stretched(plane))
+    stretch = cv2.createCLAHE(clipLimit=12.0, tileGridSize=(6, 6))
+    # In the second one fine grain is gone and broad edges are left.
+    pictures = [stretch.apply(luma(smooth)), stretch.apply(luma(cv2.blur(smooth, (9, 9))))]
+    for plane in cv2.split(cv2.transform(smooth, np.array(_OPPONENT, np.float32))):
+        middle = float(np.median(plane))
+        spread = max(4.0, float(np.percentile(np.abs(plane - middle), 95)))
+        pictures.append(np.clip(128 + 100 * (plane - middle) / spread, 0, 255).astype(np.uint8))
     return pictures
 
 
-def _stretched(plane: Singles) -> NDArray[np.uint8]:
-    middle = float(np.median(plane))
-    spread = max(4.0, float(np.percentile(np.abs(plane - middle), 95)))
-    return np.clip(128 + 100 * (plane - middle) / spread, 0, 255).astype(np.uint8)
+_OPPONENT = ((1.0, -1.0, 0.0), (-0.5, -0.5, 1.0))  # red against green, blue against both

@@ -102,9 +102,9 @@ def propose(
     corners = _corners(lines, combos)
     ok = _sensible(corners, shape)
     combos, corners = combos[ok], corners[ok]
-    seen, least, overrun = _outline_seen(lines, combos, corners)
-    ok = (least > 0.12) & (seen > 0.35)
-    corners, seen, least, overrun = corners[ok], seen[ok], least[ok], overrun[ok]
+    share, solid, overrun = _outline_seen(lines, combos, corners)
+    ok = (share.min(axis=0) > 0.12) & (share.mean(axis=0) > 0.35)
+    corners, solid, overrun = corners[ok], solid[:, ok], overrun[ok]
     corners = _clockwise_from_top_left(corners)
     turned = np.roll(corners, -1, axis=1)
     size = {"width_mm": width_mm, "height_mm": height_mm, "focal_px": focal_px}
@@ -112,10 +112,13 @@ def propose(
     misfit = np.minimum(upright, lying)
     swap = lying < upright - (0.02 if abs(np.log(width_mm / height_mm)) < 0.05 else 0.0)
     corners = np.where(swap[:, None, None], turned, corners)
-    score = 0.7 * seen + 0.3 * least - 0.3 * overrun - np.minimum(misfit / 0.1, 3) * 0.25
+    score = 0.6 * solid.mean(axis=0) + 0.4 * solid.min(axis=0)
+    score = score - 0.3 * overrun - np.minimum(misfit / 0.1, 3) * 0.25
     score = score + 0.1 * np.sqrt(_area(corners) / (shape[0] * shape[1]))
     keep = np.flatnonzero(misfit < 0.15)
-    order = _distinct(corners, keep[np.argsort(-score[keep], kind="stable")], 0.008 * max(shape), most)
+    order = _distinct(
+        corners, keep[np.argsort(-score[keep], kind="stable")], 0.008 * max(shape), most
+    )
     return Quads(corners[order], score[order], misfit[order])
 
 
@@ -169,26 +172,27 @@ def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:  # type: 
 
 
 def _outline_seen(
-    lines: Lines, combos: np.ndarray, corners: Doubles  # type: ignore[type-arg]
+    lines: Lines,
+    combos: np.ndarray,
+    corners: Doubles,  # type: ignore[type-arg]
 ) -> tuple[Doubles, Doubles, Doubles]:
-    """Return the share of the outline seen, of its worst side, and of lines running on."""
+    """Return the share of each side seen (4, n), the same weighted with its step, and the
+    mean share of lines that run on beyond the corners (n,)."""
     i, j, k, l = combos.T  # noqa: E741
-    shares, overruns, lengths = [], [], []
+    shares, solids, overruns = [], [], []
     for line, start, stop in ((i, 0, 1), (l, 1, 2), (j, 2, 3), (k, 3, 0)):
         along = np.stack([-lines.normal[line, 1], lines.normal[line, 0]], axis=-1)
         a = (corners[:, start] * along).sum(axis=1)
         b = (corners[:, stop] * along).sum(axis=1)
         length = np.abs(b - a)
         low, high = np.minimum(a, b), np.maximum(a, b)
-        lengths.append(length)
-        shares.append(np.minimum(lines.seen_between(line, low, high) / length, 1))
+        shares.append(np.minimum(lines.between(lines.seen, line, low, high) / length, 1))
+        solids.append(np.minimum(lines.between(lines.solid, line, low, high) / length, 1))
         margin, gap = 0.2 * length, 0.03 * length
-        beyond = lines.seen_between(line, low - margin, low - gap)
-        beyond = beyond + lines.seen_between(line, high + gap, high + margin)
+        beyond = lines.between(lines.solid, line, low - margin, low - gap)
+        beyond = beyond + lines.between(lines.solid, line, high + gap, high + margin)
         overruns.append(np.minimum(beyond / (0.34 * length), 1))
-    share, length = np.array(shares), np.array(lengths)
-    total = (share * length).sum(axis=0) / length.sum(axis=0)
-    return total, share.min(axis=0), np.mean(overruns, axis=0)
+    return np.array(shares), np.array(solids), np.mean(overruns, axis=0)
 
 
 def _clockwise_from_top_left(corners: Doubles) -> Doubles:
@@ -204,7 +208,10 @@ def _clockwise_from_top_left(corners: Doubles) -> Doubles:
 
 
 def _distinct(
-    corners: Doubles, order: np.ndarray, slack: float, most: int  # type: ignore[type-arg]
+    corners: Doubles,
+    order: np.ndarray,
+    slack: float,
+    most: int,  # type: ignore[type-arg]
 ) -> np.ndarray:  # type: ignore[type-arg]
     """Return up to `most` of `order` that differ by more than `slack` in some corner."""
     kept: list[int] = []

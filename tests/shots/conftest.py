@@ -79,7 +79,9 @@ def draw_artwork(rng, width_mm, height_mm, *, px_per_mm=8.0):
         cv2.fillPoly(art, [np.int32(star)], 255, cv2.LINE_AA)
     else:
         for turn in np.arange(6) * 30:
-            cv2.ellipse(art, middle, (radius, radius // 5), float(turn), 0, 360, 255, -1, cv2.LINE_AA)
+            cv2.ellipse(
+                art, middle, (radius, radius // 5), float(turn), 0, 360, 255, -1, cv2.LINE_AA
+            )
     word = rng.choice(["Fern", "Quill", "Plum", "Ex libris", "Basil"])
     (wide, _), _ = cv2.getTextSize(str(word), cv2.FONT_HERSHEY_TRIPLEX, 1.0, 2)
     size = 0.6 * cols / wide
@@ -171,7 +173,7 @@ def _sheet_mm(rows, cols, rotation, translation, focal, distortion):
         shrink = 1 / (1 + distortion * reach * shrink**2)
     plane = np.column_stack([rotation[:, 0], rotation[:, 1], translation])
     back = np.linalg.inv(plane)
-    points = np.stack([x * shrink / focal, y * shrink / focal, np.ones_like(x)]) .reshape(3, -1)
+    points = np.stack([x * shrink / focal, y * shrink / focal, np.ones_like(x)]).reshape(3, -1)
     sheet = back @ points
     return (sheet[0] / sheet[2]).reshape(rows, cols), (sheet[1] / sheet[2]).reshape(rows, cols)
 
@@ -211,13 +213,20 @@ def render(
     noise = pick(noise, rng.uniform(0.001, 0.006))
     art = pick(artwork, draw_artwork(rng, width_mm, height_mm))
     rotation, translation, focal = _pose(rng, width_mm, height_mm, rows, cols, tilt_deg, fill)
-    translation = translation + np.array([shift[0] * cols, shift[1] * rows, 0]) * translation[2] / focal
+    translation = (
+        translation + np.array([shift[0] * cols, shift[1] * rows, 0]) * translation[2] / focal
+    )
 
     over = 2  # samples a side in each pixel
-    x_mm, y_mm = _sheet_mm(rows * over, cols * over, rotation, translation, focal * over, distortion)
+    x_mm, y_mm = _sheet_mm(
+        rows * over, cols * over, rotation, translation, focal * over, distortion
+    )
     x, y = x_mm / width_mm, y_mm / height_mm
     inside = ((np.abs(x) <= 0.5) & (np.abs(y) <= 0.5)).astype(np.float32)
-    at = ((x + 0.5) * art.shape[1] - 0.5).astype(np.float32), ((0.5 - y) * art.shape[0] - 0.5).astype(np.float32)
+    at = (
+        ((x + 0.5) * art.shape[1] - 0.5).astype(np.float32),
+        ((0.5 - y) * art.shape[0] - 0.5).astype(np.float32),
+    )
     foil = cv2.remap(art, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT) * inside
 
     slope = rng.uniform(-0.25, 0.25, 2)
@@ -225,23 +234,35 @@ def render(
     lit = np.where(np.isfinite(lit), lit, 1).astype(np.float32)
     paper = np.array(STOCKS[stock], np.float32)
     body = _table(rng, table, inside.shape, paper) * lit[..., None]
-    shade = cv2.GaussianBlur(np.roll(inside, rng.integers(-12, 13, 2) * over, (0, 1)), (0, 0), 7.0 * over)
+    shade = cv2.GaussianBlur(
+        np.roll(inside, rng.integers(-12, 13, 2) * over, (0, 1)), (0, 0), 7.0 * over
+    )
     body *= 1 - rng.uniform(0.1, 0.45) * shade[..., None]
     seen = rng.uniform(0.5, 0.9) + rng.uniform(-0.35, 0.35, 2)[0] * x + rng.uniform(-0.5, 0.5) * y
     if look == "plain":
         seen = np.full_like(seen, 0.5)
     elif rng.random() < 0.4:  # a dark strip of room in the foil
-        seen = seen * (1 - 0.8 / (1 + np.exp(-(x * rng.uniform(-1, 1) + y + rng.uniform(-0.2, 0.3)) * 12)))
+        seen = seen * (
+            1 - 0.8 / (1 + np.exp(-(x * rng.uniform(-1, 1) + y + rng.uniform(-0.2, 0.3)) * 12))
+        )
     spot = None
     if hot_spot:
-        spot = (width_mm * rng.uniform(-0.3, 0.3), height_mm * rng.uniform(-0.3, 0.3), 0.09 * min(width_mm, height_mm))
+        spot = (
+            width_mm * rng.uniform(-0.3, 0.3),
+            height_mm * rng.uniform(-0.3, 0.3),
+            0.09 * min(width_mm, height_mm),
+        )
         away = np.hypot(x_mm - spot[0], y_mm - spot[1]) / spot[2]
         seen = seen + 3.0 / (1 + np.exp(np.clip((away - 1) * 25, -60, 60)))
-    metal = np.clip(seen, 0.02, 9)[..., None].astype(np.float32) * np.array(FOILS[foil_kind], np.float32)
+    metal = np.clip(seen, 0.02, 9)[..., None].astype(np.float32) * np.array(
+        FOILS[foil_kind], np.float32
+    )
     page = paper * lit[..., None]
     if glare:
         middle, reach = rng.uniform(-0.5, 0.5, 2), rng.uniform(0.1, 0.3)
-        haze = np.exp(-((x - middle[0]) ** 2 + (y - middle[1]) ** 2) / (2 * reach**2)).astype(np.float32)
+        haze = np.exp(-((x - middle[0]) ** 2 + (y - middle[1]) ** 2) / (2 * reach**2)).astype(
+            np.float32
+        )
         page = page + 0.9 * np.nan_to_num(haze)[..., None]
     sheet = page * (1 - foil[..., None]) + metal * foil[..., None]
     light = sheet * inside[..., None] + body * (1 - inside[..., None])
@@ -249,12 +270,18 @@ def render(
     light = cv2.GaussianBlur(light, (0, 0), blur_px * over)
     light = cv2.resize(light, (cols, rows), interpolation=cv2.INTER_AREA)
     foil = cv2.resize(foil, (cols, rows), interpolation=cv2.INTER_AREA)
-    grain = rng.normal(size=light.shape).astype(np.float32) * noise * np.sqrt(np.maximum(light, 0) + 0.02)
+    grain = (
+        rng.normal(size=light.shape).astype(np.float32)
+        * noise
+        * np.sqrt(np.maximum(light, 0) + 0.02)
+    )
     picture = encode(light + grain)
     if jpeg:
         data = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(jpeg)])[1]
         picture = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
-    corners = _project(_corners_mm(width_mm, height_mm), rotation, translation, focal, distortion, rows, cols)
+    corners = _project(
+        _corners_mm(width_mm, height_mm), rotation, translation, focal, distortion, rows, cols
+    )
     story = {
         "seed": seed, "stock": stock, "foil": foil_kind, "table": table, "tilt": round(float(tilt_deg), 1),
         "glare": bool(glare), "jpeg": jpeg, "distortion": round(float(distortion), 4), "size": (width_mm, height_mm),
