@@ -13,8 +13,8 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.measures.clipping import Pairs
-from lightplan.measures.evenness import LEAST_CELLS, WHITE_STOCK
-from lightplan.measures.levels import LEAST_LEVEL, Levels
+from lightplan.measures.evenness import WHITE_STOCK
+from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 from lightplan.optics.materials import foil_curve
 

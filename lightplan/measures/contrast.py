@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from lightplan.measures.clipping import Pairs
-from lightplan.measures.evenness import LEAST_CELLS, WHITE_STOCK, smooth_coefficients
-from lightplan.measures.levels import Levels, log2_level, quantile
+from lightplan.measures.evenness import WHITE_STOCK
+from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
 from lightplan.measures.maps import SheetMaps
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 
@@ -61,7 +61,7 @@ def _flip(maps: SheetMaps, levels: Levels) -> Pairs:
     The paper's level beside each cell of foil is its smooth (quadratic) level there.
     """
     grid = maps.grid
-    beside = grid.foil_surface @ smooth_coefficients(levels.paper_stops, grid.paper_surface)
+    beside = grid.foil_surface @ levels.paper_fit
     over = levels.foil_stops - beside
     brighter = float((over > 0.0).mean())
     flipped = min(brighter, 1.0 - brighter)

@@ -13,14 +13,14 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.measures.clipping import Pairs
-from lightplan.measures.levels import Levels, quantile
+from lightplan.measures.levels import LEAST_CELLS, Levels, quantile
 from lightplan.measures.maps import SheetMaps
+from lightplan.measures.smooth import smooth_level
 from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
 
 WHITE_STOCK = (0.85, 0.85, 0.85)
 LOW, HIGH = 0.02, 0.98
 """Quantiles between which a span is measured: hot spots have measures of their own."""
-LEAST_CELLS = 6
 
 PAPER_GLARE_STOPS = 0.2
 FOIL_GLARE_STOPS = 1.0
@@ -41,7 +41,7 @@ def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] 
         found["foil_glare_share"] = _glare(levels.foil_stops - smooth, FOIL_GLARE_STOPS)
     if len(levels.paper) >= LEAST_CELLS:
         found |= _paper(maps, levels, stock)
-        smooth = smooth_level(levels.paper_stops, grid.paper_surface)
+        smooth = grid.paper_surface @ levels.paper_fit
         found["paper_glare_share"] = _glare(levels.paper_stops - smooth, PAPER_GLARE_STOPS)
     return found
 
@@ -109,37 +109,6 @@ def quantum_stops(maps: SheetMaps, level: float) -> float:
     # code = f(level); d(level)/level per code step, then the spread of a uniform error.
     relative = step / slope if code >= 0.04045 else step / max(slope, 1e-6)
     return relative / math.log(2.0) / math.sqrt(12.0)
-
-
-def smooth_level(stops: Doubles, surface: Doubles, rounds: int = 3) -> Doubles:
-    """Return a plane or quadratic through levels, little moved by what stands out.
-
-    Least squares, then rounds of reweighting with Tukey's biweight at 4.685 robust
-    standard deviations (Holland and Welsch 1977).
-
-    Parameters
-    ----------
-    stops : (n,) float
-    surface : (n, k) float
-        Columns of the surface at the same cells.
-    """
-    return surface @ smooth_coefficients(stops, surface, rounds)
-
-
-def smooth_coefficients(stops: Doubles, surface: Doubles, rounds: int = 3) -> Doubles:
-    """Return the coefficients of `smooth_level`."""
-    ridge = 1e-9 * len(stops) * np.eye(surface.shape[1])
-    weight = np.ones_like(stops)
-    for turn in range(rounds + 1):
-        weighted = surface * weight[:, None]
-        found = np.linalg.solve(weighted.T @ surface + ridge, weighted.T @ stops)
-        if turn == rounds:
-            break
-        off = stops - surface @ found
-        half = len(off) // 2
-        scale = max(1.4826 * float(np.partition(np.abs(off), half)[half]), 1e-4)
-        weight = np.square(1.0 - np.square(np.minimum(np.abs(off) / (4.685 * scale), 1.0)))
-    return np.asarray(found, np.float64)
 
 
 def _glare(above: Doubles, least: float) -> tuple[float, float]:

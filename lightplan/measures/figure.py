@@ -8,9 +8,8 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.measures.clipping import Pairs
-from lightplan.measures.evenness import LEAST_CELLS
 from lightplan.measures.grid import Grid
-from lightplan.measures.levels import Levels, quantile
+from lightplan.measures.levels import LEAST_CELLS, Levels, quantile
 from lightplan.measures.maps import SheetMaps
 from lightplan.scene.look import Look
 

@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Singles
-from lightplan.measures.evenness import LEAST_CELLS, smooth_coefficients
 from lightplan.measures.grid import Region
-from lightplan.measures.levels import LEAST_LEVEL, Levels, luminance
+from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
 from lightplan.measures.places import pixel_to_mm, region_mask
+from lightplan.measures.smooth import smooth_coefficients
 
 LEAST_STOPS = 1.0 / 3.0
 """A spot stands at least this far above the smooth level of its material. Our choice."""

@@ -10,10 +10,14 @@ import numpy as np
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.measures.grid import Grid, Region
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
+from lightplan.measures.smooth import smooth_coefficients
 from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ
 
 LEAST_LEVEL = 2.0**-14
 """Added before a logarithm is taken, so that black is -14 stops and not minus infinity."""
+
+LEAST_CELLS = 6
+"""Fewer cells of a material than this are not measured."""
 
 INK_STOPS = 0.25
 """Thin strokes this much darker than the paper round them are taken as print on it."""
@@ -52,6 +56,8 @@ class Levels:
     foil_open, paper_open : (m,), (n,) float
         The same luminances, sorted, with what lies above the clip level where the
         picture holds it.
+    paper_fit : (6,) float
+        Coefficients of the paper's smooth level in stops (on `Grid.paper_surface`).
     noise_stops : float
         Standard deviation of a pixel, from second differences along the rows.
     """
@@ -64,6 +70,7 @@ class Levels:
     paper_stops: Doubles
     foil_open: Doubles
     paper_open: Doubles
+    paper_fit: Doubles
     noise_stops: float
 
     @classmethod
@@ -76,15 +83,17 @@ class Levels:
         foil_rgb = grid.average(cut, grid.foil)
         foil = luminance(foil_rgb).astype(np.float64)
         paper = grid.average(_without_ink(level, maps), grid.paper).astype(np.float64)
+        paper_stops = log2_level(paper)
         over = float(whole.max()) > CLIP_LEVEL
         return cls(
             foil_rgb=foil_rgb, paper_rgb=grid.average(cut, grid.paper),
             foil=np.sort(foil), paper=np.sort(paper),
-            foil_stops=log2_level(foil), paper_stops=log2_level(paper),
+            foil_stops=log2_level(foil), paper_stops=paper_stops,
             foil_open=np.sort(grid.average(whole, grid.foil).astype(np.float64) if over else foil),
             paper_open=np.sort(
                 grid.average(whole, grid.paper).astype(np.float64) if over else paper
             ),
+            paper_fit=smooth_coefficients(paper_stops, grid.paper_surface),
             noise_stops=_noise_stops(level, grid),
         )  # fmt: skip
 

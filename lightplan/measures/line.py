@@ -8,8 +8,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import BadInput
-from lightplan.measures.evenness import LEAST_CELLS, smooth_coefficients
-from lightplan.measures.levels import Levels
+from lightplan.measures.levels import LEAST_CELLS, Levels
 from lightplan.measures.maps import SheetMaps
 
 
@@ -60,7 +59,7 @@ def contrast_along(
     foil[near] = (weight @ levels.foil_stops)[near] / total[near]
     u, v = x / grid.half_diagonal_mm, y / grid.half_diagonal_mm
     surface = np.column_stack([np.ones_like(u), u, v, u * u, u * v, v * v])
-    stops = foil - surface @ smooth_coefficients(levels.paper_stops, grid.paper_surface)
+    stops = foil - surface @ levels.paper_fit
     length = float(np.hypot(end_mm[0] - start_mm[0], end_mm[1] - start_mm[1]))
     return LineContrast(read_only(share * length), read_only(stops), _flips(share * length, stops))
 

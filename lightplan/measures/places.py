@@ -6,10 +6,10 @@ import cv2
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles
-from lightplan.measures.evenness import smooth_coefficients, smooth_level
 from lightplan.measures.grid import Region
 from lightplan.measures.levels import Levels
 from lightplan.measures.maps import SheetMaps
+from lightplan.measures.smooth import smooth_level
 
 Point = tuple[float, float]
 
@@ -80,14 +80,15 @@ def foil_glare(maps: SheetMaps, levels: Levels) -> Point:
 
 def paper_glare(maps: SheetMaps, levels: Levels) -> Point:
     """Return the cell of paper highest above its smooth level."""
-    off = levels.paper_stops - smooth_level(levels.paper_stops, maps.grid.paper_surface)
+    off = levels.paper_stops - maps.grid.paper_surface @ levels.paper_fit
     return _cell(maps.grid.paper, off)
 
 
 def least_contrast(maps: SheetMaps, levels: Levels) -> Point:
     """Return the cell of foil closest to the paper's level beside it."""
-    fit = smooth_coefficients(levels.paper_stops, maps.grid.paper_surface)
-    return _cell(maps.grid.foil, -np.abs(levels.foil_stops - maps.grid.foil_surface @ fit))
+    return _cell(
+        maps.grid.foil, -np.abs(levels.foil_stops - maps.grid.foil_surface @ levels.paper_fit)
+    )
 
 
 def pixel_to_mm(maps: SheetMaps, row: float, col: float) -> Point:

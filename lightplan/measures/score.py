@@ -113,7 +113,7 @@ def merit(measures: Measures, look: Look) -> float:
 
     The natural logarithm of the share of 100 points, so it orders pictures as the score
     does, also far below a score of 1. Where so much is clipped that the score is nought
-    (a fifth of the material and more), light above the clip level counts against it, so
+    (a third of the material and more), light above the clip level counts against it, so
     that the way back is seen.
     """
     if why_not(measures):
@@ -130,7 +130,7 @@ def merit(measures: Measures, look: Look) -> float:
             found -= _penalty(gate, values[gate.measure])
     for name in ("foil", "paper"):
         over = max(0.0, values.get(f"{name}_peak_stops", 0.0))
-        found -= over * softly(values.get(f"{name}_clipped_share", 0.0), start=0.2, end=0.5)
+        found -= over * softly(values.get(f"{name}_clipped_share", 0.0), start=0.3, end=0.6)
     return found
 
 
