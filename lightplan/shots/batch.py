@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Iterable, Iterator
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from lightplan.shots.journal import Journal, Outcome, photograph_key
+from lightplan.shots.journal import Journal, Outcome
 from lightplan.shots.pool import WorkerPool
 from lightplan.shots.reading import is_photograph
 from lightplan.shots.worker import JudgeOne, Reply, WorkerLimits
@@ -35,8 +36,6 @@ def natural(path: Path) -> list[tuple[int, int, str]]:
     >>> [p.name for p in sorted(map(Path, ["b10.jpg", "b9.jpg", "a1.jpg"]), key=natural)]
     ['a1.jpg', 'b9.jpg', 'b10.jpg']
     """
-    import re
-
     parts = re.split(r"(\d+)", path.name.lower())
     return [(0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p]
 
@@ -97,14 +96,8 @@ def score_batch(
     limits = WorkerLimits(timeout_s=timeout_s, memory_bytes=memory_limit)
     count = usable_cores() if workers is None else max(1, workers)
     with Journal(Path(out_dir), resume=resume) as journal:
-        done = journal.done()
-        left: dict[Path, str] = {}
-        for path in dict.fromkeys(map(Path, paths)):
-            key = photograph_key(path, digest)
-            if key in done and not done[key].retry:
-                yield done[key]
-            else:
-                left[path] = key
+        finished, left = journal.split(map(Path, paths), digest)
+        yield from finished
         if not left:
             return
         pool = WorkerPool(judge_one, workers=min(count, len(left)), limits=limits)

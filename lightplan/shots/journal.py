@@ -11,7 +11,8 @@ import json
 import os
 import sys
 import time
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -130,6 +131,17 @@ class Journal:
             if entry is not None:
                 found[entry[0]] = entry[1]
         return found
+
+    def split(self, paths: Iterable[Path], digest: str) -> tuple[list[Outcome], dict[Path, str]]:
+        """Return what is done already, and the keys of what is left to do, each path once."""
+        done, finished, left = self.done(), [], {}
+        for path in dict.fromkeys(paths):
+            key = photograph_key(path, digest)
+            if key in done and not done[key].retry:
+                finished.append(replace(done[key], path=str(path)))
+            else:
+                left[path] = key
+        return finished, left
 
     def add(self, key: str, outcome: Outcome) -> None:
         """Append one outcome; it is with the system when this returns."""

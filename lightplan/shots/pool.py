@@ -114,10 +114,21 @@ class WorkerPool:
                 return
             yield from self._collect()
 
-    def _idle(self) -> _Worker | None:
-        """Return a worker that is free, starting missing ones."""
+    def warm_up(self) -> None:
+        """Start the workers now and wait for them, so that the first photograph does not."""
+        self._start_missing()
+        while not all(worker.ready for worker in self._workers):
+            for _ in self._collect():  # nothing is handed out yet, so nothing comes
+                pass
+            self._start_missing()
+
+    def _start_missing(self) -> None:
         while len(self._workers) < self._count:
             self._workers.append(_Worker(self._judge_one, self._limits))
+
+    def _idle(self) -> _Worker | None:
+        """Return a worker that is free, starting missing ones."""
+        self._start_missing()
         return next((w for w in self._workers if w.ready and w.path is None), None)
 
     def _hand_out(self, worker: _Worker, path: Path) -> None:

@@ -49,3 +49,15 @@ def peak_kb() -> int:
         if line.startswith("VmHWM"):
             return int(line.split()[1])
     return 0
+
+
+def as_score(path: Path) -> dict[str, Any]:
+    """Give the form the real judging gives, with a score out of the picture's brightness."""
+    from lightplan.shots.results import PhotoScore
+
+    shot = read_shot(path, long_side_px=500)
+    level = tuple(float(v) for v in cv2.mean(shot.linear)[:3])
+    return PhotoScore(
+        file=path.name, path=str(path), score=100 * level[1], uncertainty=0.5, verdict="adjust",
+        paper_level=level, settings=shot.settings,
+    ).to_dict()  # fmt: skip
