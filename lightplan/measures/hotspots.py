@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.measures.grid import Region
 from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
@@ -74,33 +74,54 @@ def _spots(
     found = []
     order = 1 + np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")[: 3 * MOST_SPOTS]
     for label in order if count > 1 else ():
-        spot = _one_spot(maps, above, smooth, labels == label, mask, on)
+        box = _round(np.asarray(stats[label, :4], np.int64), above.shape)
+        spot = _one_spot(
+            maps, above, smooth, np.asarray(labels, np.int32), int(label), mask, box, on
+        )
         if spot is not None and spot[1].area_mm2 >= max(LEAST_AREA_MM2, 3.0 * across * down):
             found.append(spot)
     return found
 
 
+def _round(box: Integers, shape: tuple[int, ...]) -> tuple[slice, slice]:
+    """Return rows and columns of a box (left, top, width, height) with its size round it."""
+    left, top, width, height = (int(v) for v in box)
+    reach = max(width, height) + 4
+    return (
+        slice(max(0, top - reach), min(shape[0], top + height + reach)),
+        slice(max(0, left - reach), min(shape[1], left + width + reach)),
+    )
+
+
 def _one_spot(
-    maps: SheetMaps, above: Singles, smooth: Singles, blob: Booleans, mask: Booleans, on: str
+    maps: SheetMaps,
+    above: Singles,
+    smooth: Singles,
+    labels: Integers,
+    label: int,
+    mask: Booleans,
+    box: tuple[slice, slice],
+    on: str,
 ) -> tuple[float, HotSpot] | None:
     """Return the spot round the peak of one blob, and its amount of light."""
-    heights = above[blob]
-    peak = float(np.quantile(heights, 0.98))
-    at = np.unravel_index(int(np.argmax(np.where(blob, above, -1.0))), above.shape)
-    body = ((above >= 0.5 * peak) & mask).astype(np.uint8)
-    labels = cv2.connectedComponents(body)[1]
-    if labels[at] == 0:
+    blob, near = labels[box] == label, above[box]
+    peak = float(np.quantile(near[blob], 0.98))
+    at = np.unravel_index(int(np.argmax(np.where(blob, near, -1.0))), near.shape)
+    body = ((near >= 0.5 * peak) & mask[box]).astype(np.uint8)
+    parts = cv2.connectedComponents(body)[1]
+    if parts[at] == 0:
         return None
-    rows, cols = np.nonzero(labels == labels[at])
-    weight = above[rows, cols].astype(np.float64)
+    rows, cols = np.nonzero(parts == parts[at])
+    weight = near[rows, cols].astype(np.float64)
     weight /= weight.sum()
     across, down = maps.pixel_mm
-    ground = float(smooth[at])
+    ground = float(smooth[box][at])
+    row, col = float(rows @ weight) + box[0].start, float(cols @ weight) + box[1].start
     spot = HotSpot(
-        where_mm=pixel_to_mm(maps, float(rows @ weight), float(cols @ weight)),
+        where_mm=pixel_to_mm(maps, row, col),
         area_mm2=len(rows) * across * down,
         height_stops=float(np.log2((ground + peak + LEAST_LEVEL) / (ground + LEAST_LEVEL))),
-        clipped=bool(maps.clipped[rows, cols].any()),
+        clipped=bool(maps.clipped[box][rows, cols].any()),
         on=on,
     )
     return peak * spot.area_mm2, spot

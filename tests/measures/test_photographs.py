@@ -7,6 +7,7 @@ import math
 import cv2
 import numpy as np
 import pytest
+import skimage.data
 
 from lightplan.errors import BadInput
 from lightplan.measures import SheetMaps
@@ -15,6 +16,7 @@ from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
 from lightplan.measures.line import contrast_along
 from lightplan.measures.sharpness import sharpness
+from lightplan.optics.colour import srgb_decode
 
 WIDTH_MM, HEIGHT_MM = 148.0, 111.0
 
@@ -117,6 +119,23 @@ def test_more_blur_is_less_sharp_also_under_noise():
         for s in (0.7, 1.0, 1.4, 2.0, 2.8)
     ]
     assert widths == sorted(widths)
+
+
+@pytest.mark.parametrize("name", ["coins", "camera", "page"])
+def test_real_pictures_are_ordered_by_their_blur(name):
+    # Photographs that scikit-image carries; not enlarged, so pixels are the camera's own.
+    picture = srgb_decode(getattr(skimage.data, name)() / 255.0)
+    picture = np.repeat(picture[..., None], 3, axis=2).astype(np.float32)
+    rows, cols = picture.shape[:2]
+    widths = []
+    for sigma in (0.0, 1.0, 1.6, 2.4):
+        fine = cv2.GaussianBlur(picture, (0, 0), sigma) if sigma else picture
+        maps = SheetMaps.from_linear(
+            fine, np.zeros((rows, cols)), width_mm=cols / 4, height_mm=rows / 4
+        )
+        widths.append(sharpness(maps).measures["sharpness_edge_rise_px"][0])
+    assert widths == sorted(widths)
+    assert widths[-1] > 1.4 * widths[0]
 
 
 def test_one_soft_corner_is_seen_in_its_ninth():
