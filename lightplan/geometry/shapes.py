@@ -2,7 +2,7 @@
 
 Every shape answers the same questions:
 
-``distance(origins, directions)``  how far along each ray it is met (inf: never)
+``trace(origins, directions)``     how far along each ray it is met, where, on which side
 ``blocks(starts, ends)``           which straight lines between two point sets it cuts
 ``grid(rows, cols)``               cells that tile it (centres, normals, areas, corners)
 ``surface_coordinates(points)``    (across, up) in 0..1, to look values up in those cells
@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -44,11 +45,24 @@ class Samples(NamedTuple):
     areas: Doubles
 
 
+class Crossing(NamedTuple):
+    """Where rays meet a shape, (n, k) each.
+
+    distance [mm], inf where missed; across and up in 0..1 (anything where missed); whether
+    the ray comes from the front.
+    """
+
+    distance: Singles
+    across: Floats
+    up: Floats
+    from_front: Booleans
+
+
 class Shape(Protocol):
     """What every shape can be asked."""
 
-    def distance(self, origins: Floats, directions: Floats) -> Singles:
-        """Return distance along each ray, inf where missed; origins broadcast."""
+    def trace(self, origins: Floats, directions: Floats) -> Crossing:
+        """Meet rays: origins (n, 1, 3) or (n, k, 3), unit directions (n, k, 3)."""
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:
         """Return (n, m) whether the line from start n to end m is cut; None: never."""
@@ -98,26 +112,41 @@ class Flat:
     openings: tuple[Opening, ...] = ()
     crowding: float = 0.0
 
-    @property
+    @cached_property
     def normal(self) -> Doubles:
         """Unit normal of the front."""
         return np.cross(self.right, self.up)
 
-    def distance(self, origins: Floats, directions: Floats) -> Singles:  # noqa: D102
-        centre, right, up, normal = self._single()
-        offset = centre - origins
-        approach = directions @ normal
+    @cached_property
+    def _frame(self) -> Doubles:
+        """Columns right, up, normal."""
+        return np.stack([self.right, self.up, self.normal], axis=1)
+
+    def trace(self, origins: Floats, directions: Floats) -> Crossing:  # noqa: D102
+        shape = directions.shape[:-1]
+        frame = self._frame.astype(np.float32)
+        step = (frame.T @ directions.reshape(-1, 3).T).reshape(3, *shape)
+        start = (origins - np.asarray(self.centre, np.float32)) @ frame
         with np.errstate(divide="ignore", invalid="ignore"):
-            length = (offset @ normal) / approach
-            x = length * (directions @ right) - offset @ right
-            y = length * (directions @ up) - offset @ up
-            hit = self._contains(x, y) & (length > TOUCH_MM)
-        return np.where(hit, length, np.float32(np.inf))
+            length = -start[..., 2] / step[2]
+            x = length * step[0]
+            x += start[..., 0]
+            y = length * step[1]
+            y += start[..., 1]
+            hit = self._contains(x, y)
+            hit &= length > TOUCH_MM
+        distance = np.where(hit, length, np.float32(np.inf))
+        return Crossing(distance, *self._unit(x, y), step[2] < 0)
+
+    def _unit(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Coordinates 0..1 for places in the shape's own axes."""
+        across = self._uncrowd(x / np.float32(self.half_width))
+        up = self._uncrowd(y / np.float32(self.half_height))
+        return across * np.float32(0.5) + np.float32(0.5), up * np.float32(0.5) + np.float32(0.5)
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
-        frame = np.stack([self.right, self.up, self.normal], axis=1)
-        a = ((starts - np.asarray(self.centre)) @ frame).astype(np.float32)
-        b = ((ends - np.asarray(self.centre)) @ frame).astype(np.float32)
+        a = ((starts - np.asarray(self.centre)) @ self._frame).astype(np.float32)
+        b = ((ends - np.asarray(self.centre)) @ self._frame).astype(np.float32)
         blocked: Booleans | None = None
         for side in (1.0, -1.0):
             rows = np.flatnonzero(side * a[:, 2] > TOUCH_MM)
@@ -154,10 +183,8 @@ class Flat:
         return np.broadcast_to(self.normal.astype(np.float32), points.shape)
 
     def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
-        centre, right, up, _ = self._single()
-        offset = points - centre
-        across = self._uncrowd((offset @ right) / self.half_width)
-        return across / 2 + 0.5, self._uncrowd((offset @ up) / self.half_height) / 2 + 0.5
+        place = (points - np.asarray(self.centre)) @ self._frame
+        return self._unit(place[..., 0], place[..., 1])
 
     def _crowd(self, place: Doubles) -> Doubles:
         if self.crowding == 0:
@@ -230,10 +257,6 @@ class Flat:
             + np.multiply.outer(y, np.asarray(self.up))
         )
 
-    def _single(self) -> tuple[Singles, Singles, Singles, Singles]:
-        centre, right, up = (np.asarray(v, np.float32) for v in (self.centre, self.right, self.up))
-        return centre, right, up, self.normal.astype(np.float32)
-
 
 @dataclass(frozen=True)
 class Ball:
@@ -242,7 +265,10 @@ class Ball:
     centre: Vector
     radius: float
 
-    def distance(self, origins: Floats, directions: Floats) -> Singles:  # noqa: D102
+    def trace(self, origins: Floats, directions: Floats) -> Crossing:  # noqa: D102
+        return _with_place(self, origins, directions, self._distance(origins, directions))
+
+    def _distance(self, origins: Floats, directions: Floats) -> Singles:
         offset = np.asarray(self.centre, np.float32) - origins
         along = np.sum(offset * directions, axis=-1)
         miss = np.sum(offset * offset, axis=-1) - along**2
@@ -304,7 +330,10 @@ class Cone:
     top_radius: float
     height: float
 
-    def distance(self, origins: Floats, directions: Floats) -> Singles:  # noqa: D102
+    def trace(self, origins: Floats, directions: Floats) -> Crossing:  # noqa: D102
+        return _with_place(self, origins, directions, self._distance(origins, directions))
+
+    def _distance(self, origins: Floats, directions: Floats) -> Singles:
         origin = (origins - np.asarray(self.centre)).astype(np.float32)
         direction = directions.astype(np.float32)
         near, far = self._roots(origin, direction)
@@ -388,6 +417,23 @@ class Cone:
         spots = self._at(z, phi)
         areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
         return Samples(spots, self.normals_at(spots), areas)
+
+
+def _with_place(
+    shape: Ball | Cone, origins: Floats, directions: Floats, distance: Singles
+) -> Crossing:
+    """Add where on a curved shape its rays arrive."""
+    across = np.zeros(distance.shape, np.float32)
+    up = np.zeros(distance.shape, np.float32)
+    from_front = np.zeros(distance.shape, bool)
+    hit = np.nonzero(np.isfinite(distance))
+    if hit[0].size:
+        start = np.broadcast_to(origins, directions.shape)[hit]
+        away = directions[hit]
+        points = start + distance[hit][:, None] * away
+        across[hit], up[hit] = shape.surface_coordinates(points)
+        from_front[hit] = np.sum(away * shape.normals_at(points), axis=-1) < 0
+    return Crossing(distance, across, up, from_front)
 
 
 def _tiles(

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Cells, Cone, Flat
 from lightplan.scene.surfaces import Surface
 
@@ -66,7 +67,8 @@ class Patchwork:
                 self.faces.append(FaceGrid(index, is_front, rows, cols, cell, texel))
                 cell += rows * cols
                 texel += FINE * FINE
-        self.count, self.texels = cell, texel
+        self.count, self.texel_count = cell, texel
+        self.has_metal = any(s.front.is_metal or s.back.is_metal for s in surfaces)
         self._start = {(f.surface, f.is_front): f.first_texel for f in self.faces}
         self._arrange(surfaces)
 
@@ -109,23 +111,25 @@ class Patchwork:
         """Return four points inside every cell, (c, 4, 3)."""
         return 0.5 * (self.geometry.centres[:, None] + self.geometry.corners)
 
-    def texel_of(
-        self, surfaces: Sequence[Surface], index: int, points: Floats, directions: Floats
-    ) -> Integers:
-        """Return the texel that rays with these directions see at points of one surface."""
+    def texels(
+        self, surfaces: Sequence[Surface], index: int, across: Floats, up: Floats,
+        from_front: Booleans,
+    ) -> Integers:  # fmt: skip
+        """Return the texels that rays see at places (0..1) of one surface."""
         surface = surfaces[index]
-        facing = np.sum(directions * surface.shape.normals_at(points), axis=-1) < 0
-        texel = np.full(facing.shape, DARK_TEXEL)
-        for is_front in (True, False):
-            on = facing if is_front else ~facing
-            face = surface.front if is_front else surface.back
+        place: Integers | None = None
+        seen: list[Integers | int] = []
+        for face, is_front in ((surface.front, True), (surface.back, False)):
             if is_front and surface.lamp is not None:
-                texel[on] = 1 + surface.lamp
+                seen.append(1 + surface.lamp)
             elif face.is_metal:
-                texel[on] = METAL_TEXEL
+                seen.append(METAL_TEXEL)
             elif (index, is_front) in self._start:
-                texel[on] = self._start[index, is_front] + _inside(surface, points[on])
-        return texel
+                place = _place(across, up) if place is None else place
+                seen.append(place + np.int32(self._start[index, is_front]))
+            else:
+                seen.append(DARK_TEXEL)
+        return np.where(from_front, np.asarray(seen[0], np.int32), np.asarray(seen[1], np.int32))
 
     def look_up(self, values: Floats, lamp_luminance: Floats) -> Singles:
         """Return the colour of every texel, (texels, 3).
@@ -137,14 +141,12 @@ class Patchwork:
         lamp_luminance : (lamps, 3) float
             Luminance of each lamp's face.
         """
-        table = np.zeros((self.texels, 3), np.float32)
+        table = np.zeros((self.texel_count, 3), np.float32)
         table[1 : 1 + self.lamps] = lamp_luminance
+        values = np.asarray(values, np.float32)
         for face in self.faces:
-            coarse = np.asarray(values[face.cells], np.float32).reshape(face.rows, face.cols, 3)
-            tall, wide = _refine(face.rows), _refine(face.cols)
-            fine = np.einsum("ab,bcd->acd", tall, coarse, optimize=True)
-            fine = np.matmul(wide, fine)
-            table[face.first_texel : face.first_texel + FINE * FINE] = fine.reshape(-1, 3)
+            fine = table[face.first_texel : face.first_texel + FINE * FINE]
+            np.matmul(_refine(face.rows, face.cols), values[face.cells], out=fine)
         return table
 
 
@@ -166,28 +168,31 @@ def _counts(surface: Surface, side: int) -> tuple[int, int]:
     return rows, cols
 
 
-def _inside(surface: Surface, points: Floats) -> Integers:
-    across, up = surface.shape.surface_coordinates(points)
-    col = np.clip((across * FINE).astype(np.int32), 0, FINE - 1)
-    row = np.clip(((1 - up) * FINE).astype(np.int32), 0, FINE - 1)
-    texel: Integers = row * FINE + col
-    return texel
+def _place(across: Floats, up: Floats) -> Integers:
+    """Texel within a face; places just outside count as its rim."""
+    with np.errstate(invalid="ignore"):
+        col = np.clip(across * np.float32(FINE), 0, FINE - 1).astype(np.int32)
+        row = np.clip((1 - up) * np.float32(FINE), 0, FINE - 1).astype(np.int32)
+    row *= FINE
+    row += col
+    return row
 
 
-_REFINE: dict[int, Singles] = {}
+@lru_cache(maxsize=64)
+def _refine(rows: int, cols: int) -> Singles:
+    """Weights (FINE * FINE, rows * cols) that interpolate cells to texels."""
+    return np.kron(_line(rows), _line(cols))
 
 
-def _refine(count: int) -> Singles:
+def _line(count: int) -> Singles:
     """Weights (FINE, count) that draw a straight line through the cells' middles."""
-    if count not in _REFINE:
-        at = np.clip((np.arange(FINE) + 0.5) / FINE * count - 0.5, -0.5, count - 0.5)
-        low = np.clip(np.floor(at), 0, max(count - 2, 0)).astype(int)
-        share = at - low
-        weights = np.zeros((FINE, count), np.float32)
-        weights[np.arange(FINE), low] += 1 - share
-        weights[np.arange(FINE), np.minimum(low + 1, count - 1)] += share
-        _REFINE[count] = weights
-    return _REFINE[count]
+    at = np.clip((np.arange(FINE) + 0.5) / FINE * count - 0.5, -0.5, count - 0.5)
+    low = np.clip(np.floor(at), 0, max(count - 2, 0)).astype(int)
+    share = at - low
+    weights = np.zeros((FINE, count), np.float32)
+    weights[np.arange(FINE), low] += 1 - share
+    weights[np.arange(FINE), np.minimum(low + 1, count - 1)] += share
+    return weights
 
 
 def _footprint(surfaces: Sequence[Surface]) -> Flat:

@@ -126,7 +126,7 @@ def _nearest_mirrored(
     points = np.stack([x, y, np.zeros_like(x)], axis=1)
     away = (points - camera) * [1, 1, -1]
     away /= np.linalg.norm(away, axis=1, keepdims=True)
-    ways = [s.shape.distance(points[:, None], away[:, None])[:, 0] for s in surfaces[1:]]
+    ways = [s.shape.trace(points[:, None], away[:, None]).distance[:, 0] for s in surfaces[1:]]
     if not ways:
         return 1000.0
     nearest = np.min(ways, axis=0)

@@ -34,14 +34,16 @@ class Rays:
 
     def __init__(self, origins: Floats, directions: Floats) -> None:
         self.origins = np.ascontiguousarray(origins, np.float32)[:, None, :]
-        self.directions = np.ascontiguousarray(directions, np.float32)
-        shape = self.directions.shape[:2]
+        shape = directions.shape[:2]
+        # kept channel by channel: every surface takes three matrix rows of it
+        channels = np.ascontiguousarray(directions.reshape(-1, 3).T, np.float32)
+        self.directions: Singles = channels.T.reshape(*shape, 3)
         self.distance: Singles = np.full(shape, np.inf, np.float32)
         self.surface: Integers = np.full(shape, NOTHING, np.int16)
-        self.texel: Integers = np.zeros(shape, np.int32)
-        self._ways: list[Singles] = []
+        self.texel: Integers = np.full(shape, DARK_TEXEL, np.int32)
+        self._ways: list[tuple[Singles, Integers] | None] = []
         self._rest: tuple[Singles, Integers, Integers] | None = None
-        self._rest_without: frozenset[int] | None = None
+        self._rest_without: frozenset[int] = frozenset()
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
@@ -56,47 +58,37 @@ class Rays:
         """
         fresh = len(self._ways) != len(surfaces)
         if fresh:
-            self._ways = [self.distance] * len(surfaces)
+            self._ways = [None] * len(surfaces)
             changed = frozenset(range(len(surfaces)))
         for index in changed - skip:
-            self._ways[index] = surfaces[index].shape.distance(self.origins, self.directions)
+            crossing = surfaces[index].shape.trace(self.origins, self.directions)
+            texel = patchwork.texels(surfaces, index, *crossing[1:])
+            self._ways[index] = (crossing.distance, texel)
         moving = frozenset() if len(changed) > len(surfaces) // 2 else changed
-        if fresh or self._rest is None or moving != self._rest_without or not moving:
-            rest = [i for i in range(len(surfaces)) if i not in moving and i not in skip]
-            self._rest = self._nearest(surfaces, patchwork, rest)
-            self._rest_without = moving
+        if self._rest is None or not moving or moving != self._rest_without:
+            self._start_over()
+            for index in range(len(surfaces)):
+                if index not in moving:
+                    self._add(index)
+            self._rest, self._rest_without = (self.distance, self.surface, self.texel), moving
         self.distance, self.surface, self.texel = (part.copy() for part in self._rest)
-        for index in sorted(moving - skip):
-            self._add(surfaces, patchwork, index)
+        for index in sorted(moving):
+            self._add(index)
 
-    def _nearest(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, rest: list[int]
-    ) -> tuple[Singles, Integers, Integers]:
-        self.distance = np.full(self.distance.shape, np.inf, np.float32)
-        self.surface = np.full(self.distance.shape, NOTHING, np.int16)
-        self.texel = np.full(self.distance.shape, DARK_TEXEL, np.int32)
-        for index in rest:
-            closer = self._ways[index] < self.distance
-            np.copyto(self.distance, self._ways[index], where=closer)
-            self.surface[closer] = index
-        for index in rest:
-            self._look(surfaces, patchwork, index, self.surface == index)
-        return self.distance, self.surface, self.texel
+    def _start_over(self) -> None:
+        shape = self.distance.shape
+        self.distance = np.full(shape, np.inf, np.float32)
+        self.surface = np.full(shape, NOTHING, np.int16)
+        self.texel = np.full(shape, DARK_TEXEL, np.int32)
 
-    def _add(self, surfaces: Sequence[Surface], patchwork: Patchwork, index: int) -> None:
-        closer = self._ways[index] < self.distance
-        np.copyto(self.distance, self._ways[index], where=closer)
-        self.surface[closer] = index
-        self._look(surfaces, patchwork, index, closer)
-
-    def _look(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, index: int, where: Booleans
-    ) -> None:
-        row, col = np.nonzero(where)
-        if row.size:
-            directions = self.directions[row, col]
-            spots = self.origins[row, 0] + self.distance[row, col, None] * directions
-            self.texel[row, col] = patchwork.texel_of(surfaces, index, spots, directions)
+    def _add(self, index: int) -> None:
+        way = self._ways[index]
+        if way is None:
+            return
+        closer = way[0] < self.distance
+        np.copyto(self.distance, way[0], where=closer)
+        np.copyto(self.texel, way[1], where=closer)
+        np.copyto(self.surface, np.int16(index), where=closer)
 
     def escaped(self) -> Booleans:
         """Return (n, k) whether a ray meets nothing."""
@@ -107,9 +99,7 @@ class Rays:
 class MetalPaths:
     """What the rays of a bundle that meet metal coatings see in the end."""
 
-    def __init__(
-        self, rays: Rays, surfaces: Sequence[Surface], patchwork: Patchwork
-    ) -> None:  # fmt: skip
+    def __init__(self, rays: Rays, surfaces: Sequence[Surface], patchwork: Patchwork) -> None:
         self.row, self.col = np.nonzero(rays.texel == METAL_TEXEL)
         count = len(self.row)
         self.texel = np.full(count, DARK_TEXEL)

@@ -59,7 +59,8 @@ def targets_of(
             continue
         spots, spacing = _spread(surface.shape, count)
         normals = spots.normals if is_front else -spots.normals
-        texel = patchwork.texel_of(surfaces, index, spots.points, -normals)
+        across, up = surface.shape.surface_coordinates(spots.points)
+        texel = patchwork.texels(surfaces, index, across, up, np.full(len(across), is_front))
         found.append(
             Target((index, is_front), spots.points, normals, spots.areas, spacing, texel)
         )
