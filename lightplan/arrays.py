@@ -15,6 +15,7 @@ Singles: TypeAlias = NDArray[np.float32]
 Integers: TypeAlias = NDArray[np.integer[Any]]
 Booleans: TypeAlias = NDArray[np.bool_]
 Vector: TypeAlias = tuple[float, float, float]
+LARGEST_MM = 1e6  # a kilometre; beyond, squares lose what matters here
 
 
 def read_only(values: ArrayLike, dtype: Any = np.float64) -> Doubles:
@@ -29,16 +30,16 @@ def read_only(values: ArrayLike, dtype: Any = np.float64) -> Doubles:
 
 
 def vector(values: object, field: str) -> Vector:
-    """Return three finite numbers as a tuple, or raise `RigError` naming `field`.
+    """Return three numbers of at most a million as a tuple, or raise `RigError` naming `field`.
 
     >>> vector([0, 1, 2], "position_mm")
     (0.0, 1.0, 2.0)
     """
     try:
         x, y, z = (float(v) for v in values)  # type: ignore[attr-defined]
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise _bad_vector(values, field) from None
-    if not np.isfinite([x, y, z]).all():
+    if not all(abs(v) <= LARGEST_MM for v in (x, y, z)):  # NaN too is refused here
         raise _bad_vector(values, field)
     return (x, y, z)
 
@@ -46,7 +47,7 @@ def vector(values: object, field: str) -> Vector:
 def _bad_vector(values: object, field: str) -> RigError:
     return RigError(
         field=field,
-        wanted="three finite numbers [x, y, z]",
+        wanted="three finite numbers [x, y, z], at most a million",
         got=values,
         cure="measure x to the right, y away from you and z up from the sheet's middle",
     )

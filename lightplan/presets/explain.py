@@ -89,6 +89,10 @@ def nearest(name: str, known: Sequence[str]) -> str | None:
     >>> nearest("widht_mm", ["width_mm", "height_mm"])
     'width_mm'
     """
+    if len(name) > 2:
+        longer = [option for option in known if option.startswith(name)]
+        if longer:
+            return longer[0]
     found = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
     return found[0] if found else None
 

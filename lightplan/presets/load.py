@@ -75,7 +75,7 @@ def parse(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _no_toml(plain(str(error))) from None
+        raise _no_toml(_place_first(plain(str(error), 200))) from None
     except RecursionError:
         raise _no_toml("brackets nested too deep") from None
     except ValueError as error:  # numbers with thousands of digits
@@ -118,6 +118,12 @@ def _things(forms: list[schema.ThingForm], table: str) -> tuple[Thing, ...]:
             output = None if form.output is None else build_output(form.output)
         things.append(Thing(**{**dict(form), "output": output}))
     return tuple(things)
+
+
+def _place_first(message: str) -> str:
+    """Return "line 3, column 1: what" for the parser's "what (at line 3, column 1)"."""
+    what, _, place = message.rstrip(")").rpartition(" (at ")
+    return f"{place}: {what}" if what else message
 
 
 def _no_toml(why: str) -> RigError:

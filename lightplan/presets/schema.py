@@ -1,6 +1,6 @@
 """The rig file's form, version 1.
 
-``python -m lightplan.presets.schema`` prints it as JSON Schema, which editors read to
+``python -m lightplan.presets`` prints it as JSON Schema, which editors read to
 complete and check a rig file while it is typed.
 """
 
@@ -101,8 +101,12 @@ class RigForm(Form):
 
 def json_schema() -> dict[str, Any]:
     """Return the form as JSON Schema (draft 2020-12)."""
-    schema = RigForm.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+    schema = _without_titles(RigForm.model_json_schema())
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "lightplan rig file",
+        **schema,
+    }
 
 
 def json_schema_text() -> str:
@@ -110,5 +114,9 @@ def json_schema_text() -> str:
     return json.dumps(json_schema(), indent=1, ensure_ascii=False) + "\n"
 
 
-if __name__ == "__main__":
-    print(json_schema_text(), end="")
+def _without_titles(value: Any) -> Any:
+    """Leave out the titles that pydantic makes of the fields' names; they say nothing more."""
+    if isinstance(value, dict):
+        kept = {n: v for n, v in value.items() if n != "title" or not isinstance(v, str)}
+        return {name: _without_titles(v) for name, v in kept.items()}
+    return [_without_titles(v) for v in value] if isinstance(value, list) else value

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 
@@ -49,8 +50,9 @@ def find_rig(path_or_name: str | os.PathLike[str]) -> Path:
         Neither such a file nor such a preset; the nearest name is offered.
     """
     path = Path(path_or_name)
-    if path.is_file():
-        return path
+    with contextlib.suppress(OSError, ValueError):  # no file can have such a name
+        if path.is_file():
+            return path
     paths = preset_paths()
     name = str(path_or_name)
     if name in paths:

@@ -109,7 +109,7 @@ class Camera:
         for count in self.pixels:
             checks.between(count, 16, 60000, "camera.pixels", "use the camera's picture size")
         if self.polariser_rad is not None:
-            checks.between(self.polariser_rad, -7.0, 7.0, "camera.polariser_deg", "use 0 to 180")
+            checks.angle(self.polariser_rad, "camera.polariser_deg")
         if self.white_balance_k is not None:
             checks.between(
                 self.white_balance_k, 1500, 20000, "camera.white_balance_k", "5500 is daylight"

@@ -8,11 +8,15 @@ from numbers import Real
 
 from lightplan.errors import RigError
 
+LARGEST = 1e9
+
 
 def positive(value: float, field: str, cure: str = "measure it again") -> None:
-    """Refuse anything but a finite number above 0."""
+    """Refuse anything but a number above 0 that is not absurdly large."""
     if not (_is_finite(value) and value > 0):
         raise RigError(field=field, wanted="greater than 0", got=value, cure=cure)
+    if value > LARGEST:
+        raise RigError(field=field, wanted=f"at most {LARGEST:g}", got=value, cure=cure)
 
 
 def between(value: float, low: float, high: float, field: str, cure: str) -> None:
@@ -20,6 +24,15 @@ def between(value: float, low: float, high: float, field: str, cure: str) -> Non
     if not (_is_finite(value) and low <= value <= high):
         wanted = f"from {low:g} to {high:g}"
         raise RigError(field=field, wanted=wanted, got=value, cure=cure)
+
+
+def angle(value_rad: float, field: str) -> None:
+    """Refuse an angle beyond a full turn; the message is in degrees, as files are."""
+    if not (_is_finite(value_rad) and abs(value_rad) <= 2.0 * math.pi + 1e-9):
+        shown = round(math.degrees(value_rad), 6) if _is_finite(value_rad) else value_rad
+        raise RigError(
+            field=field, wanted="from -360 to 360 degrees", got=shown, cure="use -180 to 180"
+        )
 
 
 def one_of(value: str, allowed: Collection[str], field: str) -> None:

@@ -35,5 +35,5 @@ class Look:
 
     def __post_init__(self) -> None:
         checks.one_of(self.kind, LOOK_KINDS, "look.kind")
-        checks.between(self.direction_rad, -7.0, 7.0, "look.direction_deg", "use -180 to 180")
+        checks.angle(self.direction_rad, "look.direction_deg")
         checks.between(self.strength_stops, 0.2, 8.0, "look.strength_stops", "2 is a usual span")

@@ -9,6 +9,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Vector, vector
 from lightplan.errors import RigError
+from lightplan.scene import checks
 
 
 @dataclass(frozen=True)
@@ -32,10 +33,7 @@ class Placement:
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_mm", vector(self.position_mm, "position_mm"))
         object.__setattr__(self, "aim_mm", vector(self.aim_mm, "aim_mm"))
-        if not math.isfinite(self.roll_rad):
-            raise RigError(
-                field="roll_deg", wanted="a finite angle", got=self.roll_rad, cure="use 0"
-            )
+        checks.angle(self.roll_rad, "roll_deg")
         if math.dist(self.position_mm, self.aim_mm) < 1e-6:
             raise RigError(
                 field="aim_mm",

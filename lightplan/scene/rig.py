@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias, get_args
 
-import numpy as np
-
+from lightplan.arrays import LARGEST_MM
 from lightplan.errors import RigError
 from lightplan.scene import checks
 from lightplan.scene.camera import Camera
@@ -35,10 +34,13 @@ class Freedom:
     high: float
 
     def __post_init__(self) -> None:
-        checks.one_of(self.dimension, DIMENSIONS, "freedom.dimension")
-        if not (np.isfinite([self.low, self.high]).all() and self.low < self.high):
+        checks.one_of(self.dimension, DIMENSIONS, "freedoms.dimension")
+        for value, name in ((self.low, "low"), (self.high, "high")):
+            where = f"freedoms.{self.element}.{self.dimension}.{name}"
+            checks.between(value, -LARGEST_MM, LARGEST_MM, where, "measure it")
+        if self.low >= self.high:
             raise RigError(
-                field=f"freedom {self.element}.{self.dimension}", wanted="low below high",
+                field=f"freedoms.{self.element}.{self.dimension}", wanted="low below high",
                 got=[self.low, self.high], cure="swap them, or leave this freedom out",
             )  # fmt: skip
 
@@ -116,6 +118,6 @@ def _check_known(elements: Iterable[str], known: set[str]) -> None:
     for element in elements:
         if element not in known:
             raise RigError(
-                field="freedom.element", wanted="the name of a lamp, card, shell or camera",
+                field="freedoms.element", wanted="the name of a lamp, card, shell or camera",
                 got=element, cure="use one of " + ", ".join(sorted(known)),
             )  # fmt: skip

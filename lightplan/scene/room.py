@@ -83,7 +83,7 @@ class Probe:
                 got=f"shape {self.pixels.shape}", cure="save the picture again",
             )  # fmt: skip
         checks.positive(self.scale, "room.probe.scale_cd_m2")
-        checks.between(self.turn_rad, -7.0, 7.0, "room.probe.turn_deg", "use -180 to 180")
+        checks.angle(self.turn_rad, "room.probe.turn_deg")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -46,9 +46,7 @@ class Grating:
         checks.between(
             self.lines_per_mm, 50.0, 3000.0, "sheet.foil.grating.lines_per_mm", "1000 is usual"
         )
-        checks.between(
-            self.direction_rad, -7.0, 7.0, "sheet.foil.grating.direction_deg", "use -180 to 180"
-        )
+        checks.angle(self.direction_rad, "sheet.foil.grating.direction_deg")
         checks.between(self.strength, 0.0, 1.0, "sheet.foil.grating.strength", "0.6 is usual")
 
 
@@ -81,7 +79,7 @@ class Foil:
         checks.count(self.roughness, 2, "sheet.foil.roughness")
         for value in self.roughness:
             checks.between(value, 0.001, 1.0, "sheet.foil.roughness", "0.05 is a usual glossy foil")
-        checks.between(self.brush_rad, -7.0, 7.0, "sheet.foil.brush_deg", "use -180 to 180")
+        checks.angle(self.brush_rad, "sheet.foil.brush_deg")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,7 +135,7 @@ class Flatness:
     def __post_init__(self) -> None:
         cure = "lay a ruler across the sheet and measure the gap in mm"
         checks.between(self.bow_mm, -100.0, 100.0, "sheet.bow_mm", cure)
-        checks.between(self.bow_rad, -7.0, 7.0, "sheet.bow_deg", "use -180 to 180")
+        checks.angle(self.bow_rad, "sheet.bow_deg")
         checks.between(self.wave_mm, 0.0, 20.0, "sheet.wave_mm", cure)
         checks.positive(self.wave_length_mm, "sheet.wave_length_mm")
 
