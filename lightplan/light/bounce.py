@@ -13,11 +13,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Floats, Integers, Singles
+from lightplan.arrays import Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
 from lightplan.light.cells import Patchwork
-from lightplan.light.visibility import Visibility
+from lightplan.light.visibility import Visibility, among
 from lightplan.scene.surfaces import Surface
 
 CLOSE_ENOUGH = 2e-5
@@ -39,7 +39,7 @@ class ViewFactors:
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
         points: Floats, normals: Floats, owners: Integers, *, of_cells: bool,
     ) -> Singles:  # fmt: skip
-        """Return (n, c) view factors."""
+        """Return (n, c) view factors; `of_cells` averages near ones over four points of each."""
         cells = patchwork.geometry
         free = self._sight.update(
             surfaces, changed, points, owners, cells.centres, patchwork.owners
@@ -48,9 +48,8 @@ class ViewFactors:
         if self._kernel is None:
             self._kernel = kernels.transfer(points, normals, cells, spread=spread)
         else:
-            moving = list(changed)
-            rows = np.flatnonzero(np.isin(owners, moving))
-            cols = np.flatnonzero(np.isin(patchwork.owners, moving))
+            rows = np.flatnonzero(among(owners, changed))
+            cols = np.flatnonzero(among(patchwork.owners, changed))
             if rows.size:
                 part = None if spread is None else spread[rows]
                 self._kernel[rows] = kernels.transfer(
@@ -114,8 +113,3 @@ def settle(
 def _give(received: Singles, diffuse: Floats, passes: Floats, opposite: Integers) -> Singles:
     return np.asarray(diffuse * received + passes * received[opposite], np.float32)
 
-
-def lit(values: Floats) -> Booleans:
-    """Return which rows carry any light."""
-    found: Booleans = np.asarray(values).any(axis=-1)
-    return found

@@ -16,7 +16,6 @@ from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Cells, Cone, Flat
 from lightplan.scene.surfaces import Surface
 
-FINE = 64  # texels along each side of a face
 DARK_TEXEL = 0
 METAL_TEXEL = -1  # the ray goes on
 
@@ -41,6 +40,8 @@ class FaceGrid:
 class Patchwork:
     """All faces that give light on, cut into cells.
 
+    `side` cells along a square face, `fine` texels along every face.
+
     Attributes
     ----------
     faces : list of FaceGrid
@@ -54,9 +55,11 @@ class Patchwork:
         The cell at the same place on the other side; itself where that side is dark.
     """
 
-    def __init__(self, surfaces: Sequence[Surface], lamps: int, side: int) -> None:
+    def __init__(
+        self, surfaces: Sequence[Surface], lamps: int, side: int, fine: int
+    ) -> None:
         self.faces: list[FaceGrid] = []
-        self.lamps = lamps
+        self.lamps, self.fine = lamps, fine
         cell, texel = 0, 1 + lamps
         for index, surface in enumerate(surfaces):
             for is_front in (True, False):
@@ -66,7 +69,7 @@ class Patchwork:
                 rows, cols = _counts(surface, side)
                 self.faces.append(FaceGrid(index, is_front, rows, cols, cell, texel))
                 cell += rows * cols
-                texel += FINE * FINE
+                texel += fine * fine
         self.count, self.texel_count = cell, texel
         self.has_metal = any(s.front.is_metal or s.back.is_metal for s in surfaces)
         self._start = {(f.surface, f.is_front): f.first_texel for f in self.faces}
@@ -125,7 +128,7 @@ class Patchwork:
             elif face.is_metal:
                 seen.append(METAL_TEXEL)
             elif (index, is_front) in self._start:
-                place = _place(across, up) if place is None else place
+                place = _place(across, up, self.fine) if place is None else place
                 seen.append(place + np.int32(self._start[index, is_front]))
             else:
                 seen.append(DARK_TEXEL)
@@ -145,8 +148,8 @@ class Patchwork:
         table[1 : 1 + self.lamps] = lamp_luminance
         values = np.asarray(values, np.float32)
         for face in self.faces:
-            fine = table[face.first_texel : face.first_texel + FINE * FINE]
-            np.matmul(_refine(face.rows, face.cols), values[face.cells], out=fine)
+            fine = table[face.first_texel : face.first_texel + self.fine**2]
+            np.matmul(_refine(face.rows, face.cols, self.fine), values[face.cells], out=fine)
         return table
 
 
@@ -168,30 +171,30 @@ def _counts(surface: Surface, side: int) -> tuple[int, int]:
     return rows, cols
 
 
-def _place(across: Floats, up: Floats) -> Integers:
+def _place(across: Floats, up: Floats, fine: int) -> Integers:
     """Texel within a face; places just outside count as its rim."""
     with np.errstate(invalid="ignore"):
-        col = np.clip(across * np.float32(FINE), 0, FINE - 1).astype(np.int32)
-        row = np.clip((1 - up) * np.float32(FINE), 0, FINE - 1).astype(np.int32)
-    row *= FINE
+        col = np.clip(across * np.float32(fine), 0, fine - 1).astype(np.int32)
+        row = np.clip((1 - up) * np.float32(fine), 0, fine - 1).astype(np.int32)
+    row *= fine
     row += col
     return row
 
 
 @lru_cache(maxsize=64)
-def _refine(rows: int, cols: int) -> Singles:
-    """Weights (FINE * FINE, rows * cols) that interpolate cells to texels."""
-    return np.kron(_line(rows), _line(cols))
+def _refine(rows: int, cols: int, fine: int) -> Singles:
+    """Weights (fine * fine, rows * cols) that interpolate cells to texels."""
+    return np.kron(_line(rows, fine), _line(cols, fine))
 
 
-def _line(count: int) -> Singles:
-    """Weights (FINE, count) that draw a straight line through the cells' middles."""
-    at = np.clip((np.arange(FINE) + 0.5) / FINE * count - 0.5, -0.5, count - 0.5)
+def _line(count: int, fine: int) -> Singles:
+    """Weights (fine, count) that draw a straight line through the cells' middles."""
+    at = np.clip((np.arange(fine) + 0.5) / fine * count - 0.5, -0.5, count - 0.5)
     low = np.clip(np.floor(at), 0, max(count - 2, 0)).astype(int)
     share = at - low
-    weights = np.zeros((FINE, count), np.float32)
-    weights[np.arange(FINE), low] += 1 - share
-    weights[np.arange(FINE), np.minimum(low + 1, count - 1)] += share
+    weights = np.zeros((fine, count), np.float32)
+    weights[np.arange(fine), low] += 1 - share
+    weights[np.arange(fine), np.minimum(low + 1, count - 1)] += share
     return weights
 
 

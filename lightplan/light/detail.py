@@ -17,6 +17,10 @@ class Detail:
         Size of the camera's picture.
     cells : int
         Cells along a side of a square card.
+    texels : int
+        Texels along a side of every face, for what mirrors see of it.
+    near_points : bool
+        Whether near neighbours among cells are averaged over four points each.
     direct_long_side, bounce_long_side : int
         Points along the sheet for lamp light and for bounced light on paper.
     lamp_spots, cell_lamp_spots : int
@@ -29,6 +33,8 @@ class Detail:
         Rays to trace from the foil altogether.
     foil_spots : int
         Points on each lamp and card that the foil looks at.
+    mirror_spots : int
+        Points on the foil, or a silvered card, through which it lights other surfaces.
     mirror_rounds : int
         How often light is passed on between matte surfaces and mirrors.
     """
@@ -37,6 +43,8 @@ class Detail:
     camera_rows: int = 480
     camera_cols: int = 720
     cells: int = 10
+    texels: int = 64
+    near_points: bool = True
     direct_long_side: int = 49
     bounce_long_side: int = 21
     lamp_spots: int = 89
@@ -46,6 +54,7 @@ class Detail:
     cell_sky_rays: int = 89
     foil_rays: int = 200_000
     foil_spots: int = 64
+    mirror_spots: int = 21
     mirror_rounds: int = 4
 
     @classmethod
@@ -53,6 +62,7 @@ class Detail:
         """Return what suits a picture that follows the mouse."""
         return cls(
             sheet_long_side=120, camera_rows=camera_rows, camera_cols=camera_cols, cells=6,
-            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
-            penumbra_spots=0,            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=25, mirror_rounds=2,
+            texels=32, near_points=False,            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
+            penumbra_spots=0,            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=25, mirror_spots=9,
+            mirror_rounds=2,
         )  # fmt: skip

@@ -10,10 +10,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
+from lightplan.light import kernels
 from lightplan.light.emission import LampFace
-from lightplan.light.visibility import Visibility
+from lightplan.light.visibility import Visibility, among
 from lightplan.optics import view_factors
 from lightplan.scene.surfaces import Surface
 
@@ -24,62 +25,86 @@ class DirectLight:
     def __init__(
         self, samples: int, skip: frozenset[tuple[int, int]] = frozenset(), *, finer: int = 0
     ) -> None:
-        self._samples, self._finer = samples, finer
-        self._skip = skip
-        self._sight: dict[int, Visibility] = {}
-        self.factors: Doubles = np.zeros((0, 0))
+        self._samples, self._finer, self._skip = samples, finer, skip
+        self._views: dict[int, _LampView] = {}
 
     def update(
         self, surfaces: Sequence[Surface], lamps: Sequence[LampFace], changed: frozenset[int],
         points: Floats, normals: Floats, owners: Integers,
     ) -> Doubles:  # fmt: skip
         """Return the factors; luminance of white matte = factor x luminance of the lamp."""
-        rows = []
-        for lamp in lamps:
-            spots = _spread(lamp, self._samples)
-            sight = self._sight.setdefault(lamp.surface, Visibility(skip=self._skip))
-            owner = np.full(len(spots.points), lamp.surface)
-            free = sight.update(surfaces, changed, points, owners, spots.points, owner)
-            factor = _factor(lamp, spots, points, normals, free)
+        factors = np.zeros((len(lamps), len(points)))
+        for index, lamp in enumerate(lamps):
+            if index not in self._views:
+                self._views[index] = _LampView(self._samples, self._skip)
+            factor, free = self._views[index].update(
+                surfaces, lamp, changed, points, normals, owners
+            )
             partly = np.flatnonzero(free.any(axis=1) & ~free.all(axis=1))
             if self._finer and partly.size:
                 factor[partly] = self._look_closer(
                     surfaces, lamp, points[partly], normals[partly], owners[partly]
                 )
-            rows.append(factor)
-        self.factors = np.array(rows).reshape(len(lamps), len(points))
-        return self.factors
+            factors[index] = factor
+        return factors
 
     def _look_closer(
         self, surfaces: Sequence[Surface], lamp: LampFace, points: Floats, normals: Floats,
         owners: Integers,
     ) -> Doubles:  # fmt: skip
         """Work out penumbras, where part of the lamp is hidden, with more points on it."""
-        spots = _spread(lamp, self._finer)
-        owner = np.full(len(spots.points), lamp.surface)
+        view = _LampView(self._finer, self._skip)
         everything = frozenset(range(len(surfaces)))
-        sight = Visibility(skip=self._skip)
-        free = sight.update(surfaces, everything, points, owners, spots.points, owner)
-        return _factor(lamp, spots, points, normals, free)
+        return view.update(surfaces, lamp, everything, points, normals, owners)[0]
+
+
+class _LampView:
+    """One lamp seen from n points; what did not move is not worked out again."""
+
+    def __init__(self, samples: int, skip: frozenset[tuple[int, int]]) -> None:
+        self._samples = samples
+        self._sight = Visibility(skip=skip)
+        self._kernel: Singles | None = None
+        self._whole: Doubles = np.zeros(0)
+
+    def update(
+        self, surfaces: Sequence[Surface], lamp: LampFace, changed: frozenset[int],
+        points: Floats, normals: Floats, owners: Integers,
+    ) -> tuple[Doubles, Booleans]:  # fmt: skip
+        """Return the factor (n,) and the free lines of sight (n, m)."""
+        spots = _spread(lamp, self._samples)
+        spot_owners = np.full(len(spots.points), lamp.surface)
+        free = self._sight.update(surfaces, changed, points, owners, spots.points, spot_owners)
+        if self._kernel is None or lamp.surface in changed:
+            self._kernel, self._whole = _unhidden(lamp, spots, points, normals)
+        else:
+            rows = np.flatnonzero(among(owners, changed))
+            if rows.size:
+                self._kernel[rows], self._whole[rows] = _unhidden(
+                    lamp, spots, points[rows], normals[rows]
+                )
+        if lamp.profile is not None:
+            return np.einsum("nm,nm->n", self._kernel, free, dtype=float), free
+        total = self._kernel.sum(axis=1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.where(total > 0, np.einsum("nm,nm->n", self._kernel, free) / total, 0.0)
+        return self._whole * share, free
+
+
+def _unhidden(
+    lamp: LampFace, spots: Samples, points: Floats, normals: Floats
+) -> tuple[Singles, Doubles]:
+    """Kernel (n, m) and the whole lamp's view factor (n,), shadows left out."""
+    kernel, cosine_out = lamp_kernel(spots, points, normals)
+    if lamp.profile is not None:
+        kernel *= lamp.profile_factor(points, spots.points, cosine_out)
+    return kernel, _whole(lamp, points, normals, kernel.sum(axis=1))
 
 
 def _spread(lamp: LampFace, count: int) -> Samples:
     if isinstance(lamp.shape, Ball):
         return lamp.shape.sample(4 * count)
     return lamp.shape.sample(count)
-
-
-def _factor(
-    lamp: LampFace, spots: Samples, points: Floats, normals: Floats, free: Floats
-) -> Doubles:
-    kernel, cosine_out = lamp_kernel(spots, points, normals)
-    if lamp.profile is not None:
-        kernel = kernel * lamp.profile_factor(points, spots.points, cosine_out)
-        return np.asarray((kernel * free).sum(axis=1), float)
-    total = kernel.sum(axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(total > 0, (kernel * free).sum(axis=1) / total, 0.0)
-    return np.asarray(_whole(lamp, points, normals, total) * share, float)
 
 
 def lamp_kernel(spots: Samples, points: Floats, normals: Floats) -> tuple[Singles, Singles]:
@@ -101,7 +126,11 @@ def _whole(lamp: LampFace, points: Floats, normals: Floats, sampled: Floats) -> 
     start, facing = np.asarray(points, float), np.asarray(normals, float)
     if isinstance(shape, Flat):
         before = (start - np.asarray(shape.centre)) @ shape.normal > 0
-        factor = view_factors.polygon(start, facing, shape.outline())
+        if shape.is_round:
+            factor = view_factors.polygon(start, facing, shape.outline())
+        else:
+            corners = np.broadcast_to(shape.outline(), (len(start), 4, 3))
+            factor = kernels.pair_polygon(start, facing, corners)
         return np.where(before, factor, 0.0)
     if isinstance(shape, Ball):
         step = np.asarray(shape.centre) - start

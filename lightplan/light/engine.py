@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.light import coat, emission
 from lightplan.light.bounce import ViewFactors, settle
 from lightplan.light.cells import Patchwork
@@ -72,7 +72,9 @@ class Engine:
         self._rig = rig
         self._surfaces = _dress(rig)
         self._lamps = emission.lamp_faces(rig, self._surfaces)
-        self._patchwork = Patchwork(self._surfaces, len(rig.lamps), self.detail.cells)
+        self._patchwork = Patchwork(
+            self._surfaces, len(rig.lamps), self.detail.cells, self.detail.texels
+        )
         self._surroundings = Surroundings(rig.room)
         self._place_points(rig)
         self._make_parts(rig)
@@ -104,13 +106,11 @@ class Engine:
         self._frame = CameraFrame(rig, self.grid, self.detail)
         silver = _silver_faces(self._surfaces)
         foil = self._foil.face
-        owners = [f.surface for f in self._patchwork.faces]
-        spans = list(zip(owners, (f.cells for f in self._patchwork.faces), strict=True))
-        self._silver = [(s, cells, MirrorTransfer(f)) for f in silver for s, cells in spans]
-        self._by_foil = [
-            (s, cells, MirrorTransfer(foil)) for s, cells in spans if s not in (SHEET,)
-        ]
-        self._silver_to_paper = [MirrorTransfer(f) for f in silver]
+        owners, spots = self._patchwork.owners, self.detail.mirror_spots
+        everywhere = np.arange(len(owners))
+        self._silver = [(everywhere, MirrorTransfer(f, spots)) for f in silver]
+        self._by_foil = [(np.flatnonzero(owners != SHEET), MirrorTransfer(foil, spots))]
+        self._silver_to_paper = [MirrorTransfer(f, spots) for f in silver]
 
     def _follow(self, changed: frozenset[int]) -> None:
         """Bring everything up to date with the surfaces that changed."""
@@ -121,15 +121,16 @@ class Engine:
         common = (surfaces, lamps, changed)
         self._cell_light = self._cell_direct.update(*common, points, normals, owners)
         self._factors = self._cell_factors.update(
-            surfaces, patchwork, changed, points, normals, owners, of_cells=True
+            surfaces, patchwork, changed, points, normals, owners,
+            of_cells=self.detail.near_points,
         )
         self._sky_on_cells = self._cell_sky.update(
             surfaces, patchwork, changed, points, normals, moved=bool(changed)
         )
         self._follow_sheet(changed)
-        for surface, part, transfer in (*self._silver, *self._by_foil):
+        for part, transfer in (*self._silver, *self._by_foil):
             transfer.update(
-                surfaces, patchwork, lamps, changed, points[part], normals[part], surface
+                surfaces, patchwork, lamps, changed, points[part], normals[part], owners[part]
             )
         self._foil.update(surfaces, patchwork, lamps, changed)
         if self._coat is not None:
@@ -150,7 +151,7 @@ class Engine:
             surfaces, patchwork, changed, *coarse, moved=False
         )
         for transfer in self._silver_to_paper:
-            transfer.update(surfaces, patchwork, self._lamps, changed, *coarse, SHEET)
+            transfer.update(surfaces, patchwork, self._lamps, changed, *coarse, coarse_owner)
 
     def set_rig(self, rig: Rig) -> None:
         """Move to another rig, reusing what still holds."""
@@ -199,7 +200,7 @@ class Engine:
         return _Worlds(worlds[0][0], worlds[1][0], coarse)
 
     def _settle_world(
-        self, source: Floats, diffuse: Singles, transfers: Sequence[tuple[int, slice, MirrorTransfer]],
+        self, source: Floats, diffuse: Singles, transfers: Sequence[tuple[Integers, MirrorTransfer]],
         lamp_luminance: Doubles, *, sky: bool,
     ) -> tuple[Singles, Singles]:  # fmt: skip
         patchwork = self._patchwork
@@ -209,7 +210,7 @@ class Engine:
         texels = patchwork.look_up(values, lamp_luminance)
         for _ in range(self.detail.mirror_rounds if transfers else 0):
             extra = np.array(source, np.float32)
-            for _, part, transfer in transfers:
+            for part, transfer in transfers:
                 extra[part] += transfer.evaluate(texels, surroundings)
             before = values
             values, _ = settle(self._factors, extra, *system)
@@ -274,7 +275,11 @@ class Engine:
         )  # fmt: skip
 
     def picture(self, rig: Rig, foil_share: Singles) -> Singles:
-        """Return the camera's picture in cd/m2, (r, c, 3), for foil shares (r, c) per pixel."""
+        """Return the camera's picture in cd/m2, (r, c, 3), for foil shares (r, c) per pixel.
+
+        The quickest way to a picture: while lamps and cards move, only what they touch is
+        worked out, and each pixel reads only the layers it shows.
+        """
         self.set_rig(rig)
         worlds, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
         return self._frame.compose(paper, foil, foil_share, worlds.paper, self._surroundings)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import sparse
 
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light import coat, relief
@@ -33,6 +34,7 @@ class CameraFrame:
         self._off = np.flatnonzero(~inside)
         self._before = Rays(self._origin[None], directions[self._on][None])
         self._beside = Rays(self._origin[None], directions[self._off][None])
+        self._split: tuple[Singles, sparse.csr_array] | None = None
         self._way = np.linalg.norm(points[self._on] - self._origin, axis=1)
 
     def update(
@@ -75,14 +77,25 @@ class CameraFrame:
         surroundings: Surroundings,
     ) -> Singles:  # fmt: skip
         """Return the whole picture, (r, c, 3) cd/m2, foil laid over paper by its share."""
-        picture = self.surround(texels, surroundings).reshape(-1, 3)
-        both = np.concatenate([paper, foil], axis=2).reshape(-1, 6)
-        values = self._warp @ both
-        share = foil_share.reshape(-1)[self._on, None]
-        mixed = values[:, :3] + share * (values[:, 3:] - values[:, :3])
-        keep = ~self._hidden
-        picture[self._on[keep]] = mixed[keep]
+        picture = np.empty((self.shape[0] * self.shape[1], 3), np.float32)
+        picture[self._off] = _seen(self._beside, texels, surroundings)
+        picture[self._on] = self._mixed(paper, foil, foil_share)
+        if self._hidden.any():
+            hidden = self._on[self._hidden]
+            picture[hidden] = _seen(self._before, texels, surroundings)[self._hidden]
         return picture.reshape(*self.shape, 3)
+
+    def _mixed(self, paper: Singles, foil: Singles, foil_share: Singles) -> Singles:
+        """Both layers mixed on the pixels that look at the sheet, (n, 3)."""
+        if self._split is None or self._split[0] is not foil_share:
+            share = foil_share.reshape(-1)[self._on]
+            weights = sparse.diags_array(share.astype(np.float32)) @ self._warp
+            rest = sparse.diags_array((1 - share).astype(np.float32)) @ self._warp
+            both = sparse.csr_array(sparse.hstack([rest, weights]))
+            both.eliminate_zeros()
+            self._split = (foil_share, both)
+        layers = np.concatenate([paper.reshape(-1, 3), foil.reshape(-1, 3)])
+        return np.asarray(self._split[1] @ layers, np.float32)
 
     def coat_passes(self, index: float) -> Floats:
         """Share of light that leaves a coat towards the camera on the sheet's grid."""

@@ -82,7 +82,7 @@ class GlossyLight:
         self._aim()
         self._sight = Visibility()
         self._metal: MetalPaths | None = None
-        self._targets: list[Target] = []
+        self._targets: dict[tuple[int, bool], Target] = {}
         self._carried: dict[tuple[int, bool], tuple[Singles, Singles]] = {}
 
     def _aim(self) -> None:
@@ -115,10 +115,10 @@ class GlossyLight:
         """Follow moved surfaces."""
         self.rays.update(surfaces, patchwork, changed, self._skip)
         self._metal = MetalPaths(self.rays, surfaces, patchwork)
-        self._targets = targets_of(surfaces, patchwork, self._spots, self._skip)
-        for target in self._targets:
-            if target.key not in self._carried or target.surface in changed:
-                self._carried[target.key] = self._over(target, lamps)
+        fresh = changed if self._targets else frozenset(range(len(surfaces)))
+        for target in targets_of(surfaces, patchwork, self._spots, fresh - self._skip):
+            self._targets[target.key] = target
+            self._carried[target.key] = self._over(target, lamps)
         self._weigh_points(surfaces, changed)
         self._weigh_rays(len(surfaces), lamps)
 
@@ -129,19 +129,20 @@ class GlossyLight:
             self._point_weight = np.zeros((n, 0, 3), np.float32)
             self._point_texel = np.zeros(0, int)
             return
-        ends = np.concatenate([t.points for t in self._targets])
-        owners = np.concatenate([np.full(len(t.points), t.surface) for t in self._targets])
+        targets = list(self._targets.values())
+        ends = np.concatenate([t.points for t in targets])
+        owners = np.concatenate([np.full(len(t.points), t.surface) for t in targets])
         free = self._sight.update(
             surfaces, changed, self._mirrors.points, self._mirrors.owners, ends, owners
         )
-        weight = np.concatenate([self._carried[t.key][0] for t in self._targets], axis=1)
+        weight = np.concatenate([self._carried[t.key][0] for t in targets], axis=1)
         self._point_weight = weight * free[..., None]
-        self._point_texel = np.concatenate([t.texel for t in self._targets])
+        self._point_texel = np.concatenate([t.texel for t in targets])
 
     def _weigh_rays(self, surfaces: int, lamps: Sequence[LampFace]) -> None:
         """Share of what a ray meets that is left to rays."""
         left = np.ones((len(self._mirrors.points), surfaces + 1), np.float32)
-        for target in self._targets:
+        for target in self._targets.values():
             # both sides of a card share one number: a spot sees only one of them
             share = self._carried[target.key][1]
             left[:, target.surface] = np.minimum(left[:, target.surface], 1.0 - share)
@@ -156,6 +157,9 @@ class GlossyLight:
     def _over(self, target: Target, lamps: Sequence[LampFace]) -> tuple[Singles, Singles]:
         """Weights (n, m, 3) of a target's points, and the share of it they stand for (n,)."""
         start = self._mirrors.points.astype(np.float32)
+        if target.faces_away(start):
+            shape = (len(start), len(target.points), 3)
+            return np.zeros(shape, np.float32), np.zeros(len(start), np.float32)
         step = target.points.astype(np.float32)[None] - start[:, None]
         squared = np.maximum(np.einsum("nmc,nmc->nm", step, step), 1.0)
         step /= np.sqrt(squared)[..., None]

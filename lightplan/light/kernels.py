@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 
-NEAR = 9.0  # squared distance over patch area below which the exact formula is used
+NEAR = 4.0  # squared distance over patch area below which the exact formula is used
 
 
 def transfer(
@@ -33,15 +33,15 @@ def transfer(
     -------
     (n, m) float32
     """
-    factors, squared, near = far_kernel(points, normals, cells)
+    factors, near = far_kernel(points, normals, cells)
     row, col = np.nonzero(near)
     if row.size:
         factors[row, col] = _near(points, normals, cells, spread, row, col)
     return factors
 
 
-def far_kernel(points: Floats, normals: Floats, cells: Cells) -> tuple[Singles, Singles, Singles]:
-    """Return the kernel cos cos A / (pi r2), r2, and which pairs are too near for it."""
+def far_kernel(points: Floats, normals: Floats, cells: Cells) -> tuple[Singles, Booleans]:
+    """Return the kernel cos cos A / (pi r2), and which pairs are too near for it."""
     start, facing = points.astype(np.float32), normals.astype(np.float32)
     centres, away = cells.centres.astype(np.float32), cells.normals.astype(np.float32)
     # (c - p).n and (p - c).m as matrix products, relative to a common middle for precision
@@ -58,7 +58,7 @@ def far_kernel(points: Floats, normals: Floats, cells: Cells) -> tuple[Singles, 
     factors /= squared * squared
     # a point level with a patch, or a patch that dips below the horizon, needs the exact form
     near &= (leave > -np.sqrt(_longest(cells))) & (arrive > 0.0) & (areas > 0)
-    return factors, squared, near
+    return factors, near
 
 
 def _longest(cells: Cells) -> Singles:
@@ -73,16 +73,17 @@ def _near(
 ) -> Doubles:  # fmt: skip
     corners = cells.corners[col]
     whole = np.linalg.norm(
-        np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]), axis=1
+        cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]), axis=1
     )
     share = np.minimum(1.0, cells.areas[col] / np.maximum(whole / 2, 1e-9))
     facing = normals[row].astype(float)
     if spread is None:
         return share * pair_polygon(points[row].astype(float), facing, corners)
     total = np.zeros(len(row))
+    middle = corners.mean(axis=1)
     for corner in range(4):
         start = spread[row, corner]
-        seen = np.sum((start - corners.mean(axis=1)) * cells.normals[col], axis=1) > 0
+        seen = np.sum((start - middle) * cells.normals[col], axis=1) > 0
         total += np.where(seen, pair_polygon(start, facing, corners), 0.0)
     return share * total / 4
 
@@ -113,30 +114,65 @@ def pair_polygon(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles
     """
     ray = corners - points[:, None]
     height = np.einsum("nkc,nc->nk", ray, normals)
-    total = np.zeros(len(points))
-    leave = np.zeros((len(points), 3))
-    enter = np.zeros((len(points), 3))
+    whole = (height > 0).all(axis=1)
+    factors = np.zeros(len(points))
+    factors[whole] = _above(ray[whole], normals[whole], height[whole])
+    cut = np.flatnonzero(~whole & (height > 0).any(axis=1))
+    if cut.size:
+        factors[cut] = _cut_off(ray[cut], normals[cut], height[cut])
+    return factors
+
+
+def _above(ray: Doubles, normals: Doubles, height: Doubles) -> Doubles:
+    """Polygons wholly above the horizon."""
+    length = np.sqrt(np.einsum("nkc,nkc->nk", ray, ray))
+    # n . (a x b) = (n x a) . b: one cross product per corner serves two edges
+    side = cross(normals[:, None], ray)
+    total = np.zeros(len(ray))
+    count = ray.shape[1]
+    for i in range(count):
+        j = (i + 1) % count
+        level = np.einsum("nc,nc->n", side[:, i], ray[:, j])
+        dot = np.einsum("nc,nc->n", ray[:, i], ray[:, j])
+        size = np.sqrt(np.maximum((length[:, i] * length[:, j]) ** 2 - dot**2, 0.0))
+        good = size > 1e-9 * length[:, i] * length[:, j]
+        total += np.where(good, np.arctan2(size, dot) * level / np.where(good, size, 1.0), 0.0)
+    return np.abs(total) / (2 * np.pi)
+
+
+def _cut_off(ray: Doubles, normals: Doubles, height: Doubles) -> Doubles:
+    """Polygons that cross the horizon: the rest is closed along the horizon."""
+    total = np.zeros(len(ray))
+    leave, enter = np.zeros((len(ray), 3)), np.zeros((len(ray), 3))
     count = ray.shape[1]
     for i in range(count):
         j = (i + 1) % count
         a, b, ha, hb = ray[:, i], ray[:, j], height[:, i], height[:, j]
         with np.errstate(divide="ignore", invalid="ignore"):
-            cross = a + (ha / (ha - hb))[:, None] * (b - a)
+            level = a + (ha / (ha - hb))[:, None] * (b - a)
         down, up = (ha > 0) & (hb <= 0), (ha <= 0) & (hb > 0)
-        first = np.where(up[:, None], cross, a)
-        last = np.where(down[:, None], cross, b)
+        first = np.where(up[:, None], level, a)
+        last = np.where(down[:, None], level, b)
         both_below = (ha <= 0) & (hb <= 0)
         total += np.where(both_below, 0.0, _edge(first, last, normals))
-        leave = np.where(down[:, None], cross, leave)
-        enter = np.where(up[:, None], cross, enter)
+        leave = np.where(down[:, None], level, leave)
+        enter = np.where(up[:, None], level, enter)
     total += _edge(leave, enter, normals)
     return np.abs(total) / (2 * np.pi)
 
 
 def _edge(a: Doubles, b: Doubles, normals: Doubles) -> Doubles:
     """Angle of one edge as seen from the point, times how level its plane is."""
-    across = np.cross(a, b)
+    across = cross(a, b)
     size = np.sqrt(np.einsum("nc,nc->n", across, across))
     angle = np.arctan2(size, np.einsum("nc,nc->n", a, b))
     level = np.einsum("nc,nc->n", across, normals)
     return np.where(size > 1e-12, angle * level / np.maximum(size, 1e-12), 0.0)
+
+
+def cross(a: Floats, b: Floats) -> Doubles:
+    """Return a x b along the last axis (numpy's own moves axes about, which costs more)."""
+    result = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        result[..., i] = a[..., j] * b[..., k] - a[..., k] * b[..., j]
+    return result

@@ -8,8 +8,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers
-from lightplan.geometry.shapes import Ball, Flat, Samples
+from lightplan.arrays import Doubles, Floats, Integers
+from lightplan.geometry.shapes import Ball, Cone, Flat, Samples
 from lightplan.light.cells import Patchwork
 from lightplan.scene.surfaces import Surface
 
@@ -45,18 +45,26 @@ class Target:
         """Surface it lies on."""
         return self.key[0]
 
+    def faces_away(self, points: Floats) -> bool:
+        """Whether it is flat and none of the points lies before it."""
+        normal = self.normals[0]
+        if not np.array_equal(normal, self.normals[-1]):
+            return False
+        return bool(((points - self.points[0]) @ normal <= 0).all())
+
 
 def targets_of(
-    surfaces: Sequence[Surface], patchwork: Patchwork, count: int, skip: frozenset[int]
+    surfaces: Sequence[Surface], patchwork: Patchwork, count: int, wanted: frozenset[int]
 ) -> list[Target]:
-    """Return the targets among the surfaces, about `count` points on each."""
+    """Return the targets among the wanted surfaces, about `count` points on each."""
     bright = {(f.surface, f.is_front) for f in patchwork.faces}
     bright |= {(i, True) for i, s in enumerate(surfaces) if s.lamp is not None}
     found = []
     for index, is_front in sorted(bright):
         surface = surfaces[index]
-        if index in skip or surface.role not in ROLES:
+        if index not in wanted or surface.role not in ROLES:
             continue
+        assert not isinstance(surface.shape, Cone)  # shells are no targets
         spots, spacing = _spread(surface.shape, count)
         normals = spots.normals if is_front else -spots.normals
         across, up = surface.shape.surface_coordinates(spots.points)
@@ -67,10 +75,10 @@ def targets_of(
     return found
 
 
-def _spread(shape: object, count: int) -> tuple[Samples, float]:
+@lru_cache(maxsize=512)
+def _spread(shape: Flat | Ball, count: int) -> tuple[Samples, float]:
     if isinstance(shape, Ball):
         return shape.sample(2 * count), shape.radius * (4 * np.pi / (2 * count)) ** 0.5
-    assert isinstance(shape, Flat)
     if shape.is_round:
         return _on_disk(shape, count)
     return _on_rectangle(shape, count)

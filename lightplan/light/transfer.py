@@ -14,11 +14,11 @@ from lightplan.light.direct import lamp_kernel
 from lightplan.light.emission import LampFace
 from lightplan.light.glossy import GlossyLight, Mirrors
 from lightplan.light.surround import Surroundings
-from lightplan.light.visibility import Visibility
+from lightplan.light.visibility import Visibility, among
 from lightplan.optics.specular import SpecularCurve
 from lightplan.scene.surfaces import Surface
 
-SPOTS, RAYS, LAMP_SPOTS = 21, 5, 9
+RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 FAINT = 2e-6  # view factors below this are left out
 
 
@@ -62,56 +62,94 @@ class MirrorFace:
 
 
 class MirrorTransfer:
-    """What n matte points of one surface get by way of one mirror face."""
+    """What n matte points get by way of one mirror face.
 
-    def __init__(self, face: MirrorFace) -> None:
-        self._face = face
-        self._sight = Visibility()
-        self._light: GlossyLight | None = None
-        self._row: Integers = np.zeros(0, int)
-        self._share: Singles = np.zeros(0, np.float32)
+    Points on the surfaces that move are kept apart from the rest, so that while one card
+    moves only its own paths are laid anew.
+    """
+
+    def __init__(self, face: MirrorFace, spots: int = 21) -> None:
+        self._face, self._spots = face, spots
+        self._groups: list[tuple[Integers, _Paths]] = []
+        self._moving: frozenset[int] | None = None
         self._count = 0
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
-        changed: frozenset[int], points: Floats, normals: Floats, owner: int,
+        changed: frozenset[int], points: Floats, normals: Floats, owners: Integers,
     ) -> None:  # fmt: skip
-        """Follow moved surfaces; `owner` is the surface of all the points."""
+        """Follow moved surfaces; `owners` are the surfaces of the points."""
         self._count = len(points)
-        spots = self._face.spots(surfaces, SPOTS)
-        kernel, _ = lamp_kernel(spots, points, normals)
-        mirror_owners = np.full(len(spots.points), self._face.surface)
-        free = self._sight.update(
-            surfaces, changed, points, np.full(len(points), owner), spots.points, mirror_owners
-        )
-        moved = self._light is None or bool({owner, self._face.surface} & changed)
-        if moved:
-            self._row, self._col = np.nonzero(kernel > FAINT)
-            if not self._row.size:
-                self._light = None
-                return
-            views = np.asarray(points)[self._row] - spots.points[self._col]
-            views = views / np.linalg.norm(views, axis=1, keepdims=True)
-            mirrors = self._face.mirrors(
-                spots.points[self._col], spots.normals[self._col], views
-            )
-            self._light = GlossyLight(
-                mirrors, self._face.curve, rays=RAYS, spots=LAMP_SPOTS,
-                skip=frozenset((self._face.surface,)),
-            )  # fmt: skip
-        if self._light is not None:
-            self._share = kernel[self._row, self._col] * free[self._row, self._col]
-            # spots outside the horizon of every point carry nothing: no need to follow them
-            self._light.update(surfaces, patchwork, lamps, changed)
+        moves = among(owners, changed)
+        regroup = changed != self._moving or self._face.surface in changed
+        if regroup:
+            self._moving = changed
+            parts = (np.flatnonzero(~moves), np.flatnonzero(moves))
+            self._groups = [(rows, _Paths(self._face, self._spots)) for rows in parts]
+        for rows, paths in self._groups:
+            if not rows.size:
+                continue
+            if regroup or moves[rows[0]]:
+                paths.lay(surfaces, points[rows], normals[rows])
+            paths.update(surfaces, patchwork, lamps, changed, points[rows], owners[rows])
 
     def evaluate(self, texels: Singles, surroundings: Surroundings) -> Singles:
         """Return the light received, as luminance of white, (n, 3)."""
+        total = np.zeros((self._count, 3), np.float32)
+        for rows, paths in self._groups:
+            if rows.size:
+                total[rows] = paths.evaluate(texels, surroundings)
+        return total
+
+
+class _Paths:
+    """Paths from points over spots of a mirror to what the mirror shows there."""
+
+    def __init__(self, face: MirrorFace, spots: int) -> None:
+        self._face, self._spots = face, spots
+        self._light: GlossyLight | None = None
+        self._count = 0
+
+    def lay(self, surfaces: Sequence[Surface], points: Floats, normals: Floats) -> None:
+        """Choose the pairs of point and spot that matter."""
+        self._count, self._light = len(points), None
+        spots = self._face.spots(surfaces, self._spots)
+        kernel, _ = lamp_kernel(spots, points, normals)
+        self._row, self._col = np.nonzero(kernel > FAINT)
+        self._at = spots.points
+        if not self._row.size:
+            return
+        self._share = kernel[self._row, self._col]
+        views = np.asarray(points)[self._row] - spots.points[self._col]
+        views = views / np.linalg.norm(views, axis=1, keepdims=True)
+        mirrors = self._face.mirrors(spots.points[self._col], spots.normals[self._col], views)
+        self._light = GlossyLight(
+            mirrors, self._face.curve, rays=RAYS, spots=LAMP_SPOTS,
+            skip=frozenset((self._face.surface,)),
+        )  # fmt: skip
+        self._sight = Visibility()
+
+    def update(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+        changed: frozenset[int], points: Floats, owners: Integers,
+    ) -> None:  # fmt: skip
+        """Follow moved surfaces."""
+        if self._light is None:
+            return
+        at_owners = np.full(len(self._at), self._face.surface)
+        free = self._sight.update(surfaces, changed, points, owners, self._at, at_owners)
+        self._kept = self._share * free[self._row, self._col]
+        self._light.update(surfaces, patchwork, lamps, changed)
+
+    def evaluate(self, texels: Singles, surroundings: Surroundings) -> Singles:
+        """Return the light received, (n, 3)."""
         if self._light is None:
             return np.zeros((self._count, 3), np.float32)
-        seen = self._light.evaluate(texels, surroundings) * self._share[:, None]
-        return np.stack(
-            [np.bincount(self._row, seen[:, c], self._count) for c in range(3)], axis=1
-        ).astype(np.float32)
+        seen = self._light.evaluate(texels, surroundings) * self._kept[:, None]
+        starts = np.flatnonzero(np.diff(self._row, prepend=-1))
+        total = np.zeros((self._count, 3), np.float32)
+        total[self._row[starts]] = np.add.reduceat(seen, starts, axis=0)
+        return total
 
 
 def plain_curve(reflectance: tuple[float, float, float]) -> SpecularCurve:

@@ -29,9 +29,8 @@ class Visibility:
         fresh = len(self._cuts) != len(surfaces)
         if fresh:
             self._cuts = [None] * len(surfaces)
-        moving = list(changed)
-        rows = np.flatnonzero(np.isin(start_owners, moving))
-        cols = np.flatnonzero(np.isin(end_owners, moving))
+        rows = np.flatnonzero(among(start_owners, changed))
+        cols = np.flatnonzero(among(end_owners, changed))
         free = np.ones((len(starts), len(ends)), bool)
         for index, surface in enumerate(surfaces):
             if fresh or index in changed:
@@ -76,3 +75,11 @@ class Visibility:
             if occluder == index:
                 cut[start_owners == owner] = False
                 cut[:, end_owners == owner] = False
+
+
+def among(owners: Integers, surfaces: frozenset[int]) -> Booleans:
+    """Return which owners are among some surfaces."""
+    found = np.zeros(len(owners), bool)
+    for index in surfaces:
+        found |= owners == index
+    return found
