@@ -6,7 +6,6 @@ behind `LightModel`, so that the search can be tested on light with a known answ
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -25,10 +24,9 @@ MM_PER_MERIT = 25.0
 """Breaking a limit by this much costs as much as losing 63 % of the score."""
 REFUSED = 1e3
 """Value of a rig that cannot be built or judged at all."""
-NEAR_THE_BEST = 0.25
-"""Powers are refined where the merit comes this near to the best so far."""
-_TRIES = (0.7, 0.25)
-_FINE_TRIES = (0.7, 0.25, 0.08, 0.03)
+POWER_SPAN_STOPS = 2.5
+"""How far the search may leave the solved powers."""
+_MOST_ROUNDS = 12
 _PLACES = 400
 """Places of the sheet against which the first powers are solved."""
 
@@ -119,53 +117,73 @@ class Bench:
         self.excused = unmovable(rig)
         self._model = model
         self._maps: SheetMaps | None = None
-        self._best = -math.inf
 
-    def judge(self, rig: Rig) -> Judged:
-        """Judge a rig with the powers that it has."""
-        light = self._model.lamp_light(rig)
-        return self._judged(rig, light, _trims(rig), self.excess_mm(rig))
+    @property
+    def size(self) -> int:
+        """How many numbers a point of the search has: geometry, then powers."""
+        return len(self.space.geometry) + len(self.space.trims)
 
-    def judge_solved(self, rig: Rig, *, thorough: bool = False) -> Judged:
-        """Judge a rig with the best powers that its freedoms allow.
+    def point_of(self, rig: Rig) -> Doubles:
+        """Return the point of a rig's geometry, with the powers as they are solved."""
+        return np.concatenate([self.space.read(rig), np.full(len(self.space.trims), 0.5)])
 
-        Parameters
-        ----------
-        thorough : bool
-            Refine the powers to 0.03 stops in any case; otherwise to 0.25 stops, and
-            only where the rig comes near the best so far.
+    def rig_at(self, point: Doubles) -> Rig:
+        """Return the rig at a point, its powers set.
+
+        The last numbers of a point move the powers away from the exact solution for the
+        look's own levels, by up to `POWER_SPAN_STOPS` either way from 0.5: the judgement
+        may prefer another balance than these levels.
         """
-        light, excess = self._model.lamp_light(rig), self.excess_mm(rig)
+        rig = self.space.apply(self.rig, point[: len(self.space.geometry)])
         free = [v for v in self.space.trims if _is_on(rig, v.element)]
-        trims = _trims(rig)
-        if free:
-            trims |= self._first_powers(rig, light, free)
-        best = self._judged(rig, light, trims, excess)
-        if free and (thorough or best.merit > self._best - NEAR_THE_BEST):
-            best = self._refined(best, light, free, _FINE_TRIES if thorough else _TRIES)
-        if excess == 0:
-            self._best = max(self._best, best.merit)
-        return best
+        return self._powered(rig, self._model.lamp_light(rig), point) if free else rig
 
     def value(self, point: Doubles) -> float:
-        """Return what the search makes small, at a point of the freedoms' unit box."""
+        """Return what the search makes small, at a point."""
         try:
-            rig = self.space.apply(self.rig, point)
+            rig = self.space.apply(self.rig, point[: len(self.space.geometry)])
         except RigError:
             return REFUSED
         excess = self.excess_mm(rig)
         if excess > 4 * MM_PER_MERIT:
             return 10.0 + excess / MM_PER_MERIT  # no light could make up for it
-        return min(self.judge_solved(rig).value, REFUSED)
+        light = self._model.lamp_light(rig)
+        rig = self._powered(rig, light, point)
+        return min(self._judged(rig, *self._mixed(rig, light), excess).value, REFUSED)
+
+    def judge(self, rig: Rig) -> Judged:
+        """Judge a rig with the powers that it has."""
+        return self._judged(rig, *self.sheet_light(rig), self.excess_mm(rig))
+
+    def judge_solved(self, rig: Rig, *, steps: tuple[float, ...] = (0.5, 0.17, 0.05)) -> Judged:
+        """Judge a rig with the best powers that its freedoms allow, to the last step in stops.
+
+        From the powers it has and from the exact solution for the look's levels.
+        """
+        light, excess = self._model.lamp_light(rig), self.excess_mm(rig)
+        tries = [rig, self._powered(rig, light, self.point_of(rig))]
+        judged = [self._judged(r, *self._mixed(r, light), excess) for r in tries]
+        return self._refined(max(judged, key=lambda j: j.merit), light, steps)
+
+    def sheet_light(self, rig: Rig) -> tuple[Floats, Floats]:
+        """Return the sheet's luminance as paper and as foil, with the rig's powers."""
+        return self._mixed(rig, self._model.lamp_light(rig))
+
+    def score_light(self, rig: Rig, paper: Floats, foil: Floats) -> float:
+        """Return the score (0 to 100) of a rig's sheet under given light."""
+        return self._judged(rig, paper, foil, 0.0).score
 
     def excess_mm(self, rig: Rig) -> float:
         """Return the sum of broken limits, those of fixed things left out."""
         return total_excess_mm(rig, apart_from=self.excused)
 
-    def _judged(self, rig: Rig, light: LampLight, trims: dict[str, float], excess: float) -> Judged:
-        gains = np.array([2.0 ** trims[n] if _is_on(rig, n) else 0.0 for n in light.names] + [1.0])
-        paper = np.tensordot(gains.astype(light.paper.dtype), light.paper, axes=1)
-        foil = np.tensordot(gains.astype(light.foil.dtype), light.foil, axes=1)
+    def _mixed(self, rig: Rig, light: LampLight) -> tuple[Floats, Floats]:
+        trims = _trims(rig)
+        gains = [2.0 ** trims[n] if _is_on(rig, n) else 0.0 for n in light.names]
+        share = np.array([*gains, 1.0], light.paper.dtype)
+        return np.tensordot(share, light.paper, axes=1), np.tensordot(share, light.foil, axes=1)
+
+    def _judged(self, rig: Rig, paper: Floats, foil: Floats, excess: float) -> Judged:
         share = self._model.foil_share(rig)[..., None]
         clip = self._model.clip_luminance(rig, paper)
         linear = (share * foil + (1 - share) * paper) / np.float32(clip)
@@ -173,18 +191,28 @@ class Bench:
             self._maps = SheetMaps.from_linear(
                 linear, share[..., 0], width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm
             )
-            maps = self._maps
-        else:
-            maps = self._maps.with_linear(linear)
         found = measure(
-            maps, rig.look, rig.sheet.foil.kind, stock_reflectance=rig.sheet.paper.reflectance
-        )
-        changes = {(n, "trim_stops"): t for n, t in trims.items() if t != _trims(rig)[n]}
-        return Judged(
-            rig=set_values(rig, changes) if changes else rig,
-            merit=merit(found, rig.look),
-            excess_mm=excess,
-            measures=found,
+            self._maps.with_linear(linear), rig.look, rig.sheet.foil.kind,
+            stock_reflectance=rig.sheet.paper.reflectance,
+        )  # fmt: skip
+        return Judged(rig=rig, merit=merit(found, rig.look), excess_mm=excess, measures=found)
+
+    def _powered(self, rig: Rig, light: LampLight, point: Doubles) -> Rig:
+        """Set the powers that a point of the search stands for."""
+        free = [v for v in self.space.trims if _is_on(rig, v.element)]
+        if not free:
+            return rig
+        trims = self._first_powers(rig, light, free)
+        offsets = point[len(self.space.geometry) :]
+        moved = {v.element: x for v, x in zip(self.space.trims, offsets, strict=True)}
+        return set_values(
+            rig,
+            {
+                (v.element, "trim_stops"): _between(
+                    trims[v.element] + POWER_SPAN_STOPS * (2 * float(moved[v.element]) - 1), v
+                )
+                for v in free
+            },
         )
 
     def _first_powers(self, rig: Rig, light: LampLight, free: list[Variable]) -> dict[str, float]:
@@ -210,23 +238,32 @@ class Bench:
         )  # fmt: skip
         return {v.element: float(t) for v, t in zip(free, found, strict=True)}
 
-    def _refined(
-        self, best: Judged, light: LampLight, free: list[Variable], steps: tuple[float, ...]
-    ) -> Judged:
-        """Try each lamp a step up and down, with smaller and smaller steps."""
+    def _refined(self, best: Judged, light: LampLight, steps: tuple[float, ...]) -> Judged:
+        """Try each lamp a step up and down until nothing is gained, with ever smaller steps."""
+        free = [v for v in self.space.trims if _is_on(best.rig, v.element)]
         for step in steps:
-            for variable in free:
-                for sign in (1, -1):
-                    trims = _trims(best.rig)
-                    wished = trims[variable.element] + sign * step
-                    trims[variable.element] = min(max(wished, variable.low), variable.high)
-                    if trims == _trims(best.rig):
-                        continue
-                    other = self._judged(best.rig, light, trims, best.excess_mm)
-                    if other.merit > best.merit + 1e-9:
-                        best = other
-                        break
+            for _ in range(_MOST_ROUNDS):
+                before = best.merit
+                for variable in free:
+                    best = self._stepped(best, light, variable, step)
+                if best.merit <= before:
+                    break
         return best
+
+    def _stepped(self, best: Judged, light: LampLight, variable: Variable, step: float) -> Judged:
+        now = _trims(best.rig)[variable.element]
+        for change in (step, -step):
+            wished = _between(now + change, variable)
+            if wished != now:
+                rig = set_values(best.rig, {(variable.element, "trim_stops"): wished})
+                other = self._judged(rig, *self._mixed(rig, light), best.excess_mm)
+                if other.merit > best.merit + 1e-9:
+                    return other
+        return best
+
+
+def _between(value: float, variable: Variable) -> float:
+    return min(max(value, variable.low), variable.high)
 
 
 def _trims(rig: Rig) -> dict[str, float]:

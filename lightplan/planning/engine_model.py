@@ -1,0 +1,97 @@
+"""The light engine as the planning's light model, at two levels of detail."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lightplan.arrays import Floats, Singles
+from lightplan.light import Detail, Engine
+from lightplan.light.exposure import foil_share, settings_for
+from lightplan.measures import SheetMaps
+from lightplan.planning.merit import LampLight
+from lightplan.scene import Rig
+
+ENOUGH_FOIL_PIXELS = 250
+"""Solid foil on the sheet's grid that makes the measures steady."""
+_LONG_SIDES = (64, 80, 96, 120, 144, 176, 208)
+
+
+def long_side_for(rig: Rig) -> int:
+    """Return the coarsest grid on which the artwork still has enough solid foil."""
+    for side in _LONG_SIDES:
+        maps = SheetMaps.from_linear(
+            np.zeros((*(share := _share(rig, side)).shape, 3)), share,
+            width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm,
+        )  # fmt: skip
+        if len(maps.grid.foil.pixels) >= ENOUGH_FOIL_PIXELS:
+            return side
+    return _LONG_SIDES[-1]
+
+
+def _share(rig: Rig, side: int) -> Singles:
+    sheet = rig.sheet
+    step = max(sheet.width_mm, sheet.height_mm) / side
+    cols, rows = max(4, round(sheet.width_mm / step)), max(4, round(sheet.height_mm / step))
+    x = ((np.arange(cols) + 0.5) / cols - 0.5) * sheet.width_mm
+    y = (0.5 - (np.arange(rows) + 0.5) / rows) * sheet.height_mm
+    return foil_share(rig, *np.meshgrid(x, y), blur_mm=step)
+
+
+def search_detail(long_side: int) -> Detail:
+    """Return the detail of the search: errors of a few percent, smooth in every dimension."""
+    return Detail(
+        sheet_long_side=long_side, camera_rows=8, camera_cols=8, cells=4, direct_long_side=13,
+        bounce_long_side=7, lamp_spots=13, cell_lamp_spots=8, sky_rays=55, cell_sky_rays=21,
+        foil_rays=8_000, foil_spots=8, mirror_rounds=1,
+    )  # fmt: skip
+
+
+def final_detail(long_side: int) -> Detail:
+    """Return the detail at which a plan's score is stated."""
+    return Detail(
+        sheet_long_side=max(long_side, 120), camera_rows=8, camera_cols=8, cells=8,
+        direct_long_side=33, bounce_long_side=15, lamp_spots=55, cell_lamp_spots=21,
+        sky_rays=233, cell_sky_rays=55, foil_rays=80_000, foil_spots=21, mirror_rounds=3,
+    )  # fmt: skip
+
+
+class EngineModel:
+    """Light from `lightplan.light.Engine`.
+
+    Parameters
+    ----------
+    rig : Rig
+        Any rig of the sheet and artwork that will be asked about.
+    detail : Detail
+    """
+
+    def __init__(self, rig: Rig, detail: Detail) -> None:
+        self._engine = Engine(rig, detail)
+        self._share: Singles | None = None
+
+    def lamp_light(self, rig: Rig) -> LampLight:
+        """Return the light of each lamp."""
+        found = self._engine.per_lamp(rig)
+        return LampLight(found.names[:-1], found.paper, found.foil)
+
+    def foil_share(self, rig: Rig) -> Floats:
+        """Return the artwork on the sheet's grid, (rows, cols)."""
+        if self._share is None:
+            grid = self._engine.grid
+            x, y = np.meshgrid(grid.x_mm, grid.y_mm)
+            self._share = foil_share(rig, x, y, blur_mm=float(grid.x_mm[1] - grid.x_mm[0]))
+        return self._share
+
+    def clip_luminance(self, rig: Rig, paper: Floats) -> float:
+        """Return the luminance that clips, given that of the paper, in cd/m2."""
+        return settings_for(rig, np.asarray(paper, np.float32)).clip_cd_m2
+
+    def seen_shares(self, rig: Rig) -> dict[str, float]:
+        """Return the share of the foil's artwork that mirrors each thing."""
+        layers = self._engine.layers(rig)
+        weight = self.foil_share(rig)
+        found = {
+            name: float(weight[layers.sees == i].sum() / max(float(weight.sum()), 1e-9))
+            for i, name in enumerate(layers.sees_names)
+        }
+        return {name: share for name, share in found.items() if share > 0}

@@ -1,0 +1,93 @@
+"""Where no plan keeps all limits: the smallest changes of the wish that could help."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from lightplan.errors import RigError
+from lightplan.planning.constraints import Limit
+from lightplan.planning.variables import value_of
+from lightplan.scene import Freedom, Rig
+
+_STEPS_MM = (100.0, 300.0)
+_PLACES = ("z_mm", "y_mm", "x_mm")
+
+
+@dataclass(frozen=True, eq=False)
+class Wish:
+    """A rig with a changed wish, and what changed, in one sentence."""
+
+    rig: Rig
+    sentence: str
+
+
+def wishes(rig: Rig, in_the_way: tuple[Limit, ...]) -> Iterator[Wish]:
+    """Yield changed wishes, the smallest first.
+
+    More room for the elements in the way, then the camera higher, then doing without
+    one of them.
+    """
+    elements = _elements(rig, in_the_way)
+    for step in _STEPS_MM:
+        for element in elements:
+            yield _more_room(rig, element, step)
+    yield from _camera_up(rig)
+    for element in elements:
+        without = _left_out(rig, element)
+        if without is not None:
+            yield without
+
+
+def _elements(rig: Rig, in_the_way: tuple[Limit, ...]) -> list[str]:
+    known = set(rig.element_names())
+    found: list[str] = []
+    for limit in in_the_way:
+        found += [e for e in limit.elements if e in known and e not in found]
+    return found
+
+
+def _more_room(rig: Rig, element: str, step: float) -> Wish:
+    """Let one element go `step` further than allowed, in every direction."""
+    others = [f for f in rig.freedoms if not (f.element == element and f.dimension in _PLACES)]
+    widened = []
+    for dimension in _PLACES:
+        try:
+            now = value_of(rig, element, dimension)
+        except RigError:
+            continue
+        old = [f for f in rig.freedoms if f.element == element and f.dimension == dimension]
+        low = min([now] + [f.low for f in old]) - step
+        high = max([now] + [f.high for f in old]) + step
+        if dimension == "z_mm":
+            low = max(low, 5.0)
+        widened.append(Freedom(element=element, dimension=dimension, low=low, high=high))
+    return Wish(
+        replace(rig, freedoms=(*others, *widened)),
+        f"let {element} move {step:.0f} mm further than you allowed",
+    )
+
+
+def _camera_up(rig: Rig) -> Iterator[Wish]:
+    place = rig.camera.placement
+    for factor in (1.25, 1.6):
+        x, y, z = (factor * v for v in place.position_mm)
+        camera = replace(rig.camera, placement=replace(place, position_mm=(x, y, z)))
+        words = f"move the camera back along its view until its lens is {z:.0f} mm high"
+        yield Wish(replace(rig, camera=camera), words)
+
+
+def _left_out(rig: Rig, element: str) -> Wish | None:
+    lamps = tuple(x for x in rig.lamps if x.name != element)
+    if not lamps and rig.lamps:
+        return None
+    return Wish(
+        replace(
+            rig,
+            lamps=lamps,
+            cards=tuple(x for x in rig.cards if x.name != element),
+            shells=tuple(x for x in rig.shells if x.name != element),
+            freedoms=tuple(f for f in rig.freedoms if f.element != element),
+        ),
+        f"do without {element}",
+    )
