@@ -25,8 +25,10 @@ def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] 
         float(log2_level(np.asarray(quantile(part, 0.5)))) for part in (levels.foil, levels.paper)
     )
     ratio = foil - paper
-    # A doubtful mask mixes the two: the ratio is then understated.
-    error = math.hypot(noise, 0.5 * (1.0 - maps.confidence) * abs(ratio))
+    # A doubtful mask mixes the two: the ratio is then understated. Of mixed pixels the
+    # share of foil is taken as right within a tenth of the paper's share.
+    doubt = 0.5 * (1.0 - maps.confidence) + 0.1 * (1.0 - float(maps.grid.foil.purity.mean()))
+    error = math.hypot(noise, doubt * abs(ratio))
     white = float(luminance_factor(np.array(WHITE_STOCK)))
     known = white if stock is None else max(float(luminance_factor(np.array(stock))), 1e-3)
     found["foil_to_paper_stops"] = (ratio, error)

@@ -16,7 +16,7 @@ from lightplan.arrays import Booleans, Singles
 from lightplan.measures.grid import Region
 from lightplan.measures.levels import LEAST_LEVEL, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
-from lightplan.measures.places import pixel_to_mm
+from lightplan.measures.places import pixel_to_mm, unmixed_pixels
 
 WIDEST_MM = 1.5
 """Wider things are not dust."""
@@ -68,7 +68,9 @@ def specks(maps: SheetMaps) -> tuple[Speck, ...]:
 
 
 def _on(maps: SheetMaps, stops: Singles, region: Region, on: str) -> list[Speck]:
-    core = region.core > 0
+    core = (region.core > 0) & unmixed_pixels(maps)
+    if not core.any():
+        return []
     across, down = maps.pixel_mm
     wide = [max(3, 2 * math.ceil(0.5 * WIDEST_MM / size) + 1) for size in (across, down)]
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (min(wide[0], 41), min(wide[1], 41)))

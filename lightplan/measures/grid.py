@@ -17,7 +17,8 @@ from lightplan.arrays import Booleans, Doubles, Singles
 
 CELLS_LONG_SIDE = 40
 SOLID_FOIL = 0.9
-"""Share of foil from which a pixel counts as foil; paper likewise at one minus this."""
+SOLID_PAPER = 0.02
+"""Share of foil from which a pixel counts as foil, and up to which it counts as paper."""
 LEAST_COVER = 0.25
 """Share of a cell that must be solid foil (or paper) for the cell to count."""
 NOISE_SAMPLES = 3000
@@ -39,6 +40,8 @@ class Region:
         Flat indices, in the lattice, of the cells that count.
     cover : (m,) float
         Share of core in each of those cells.
+    purity : (m,) float
+        Mean share of the material in the core's pixels; below 1 for thin artwork.
     x_mm, y_mm : (m,) float
         Centroid of the core in each cell, from the sheet's middle.
     hull_mm : (k, 2) float
@@ -49,6 +52,7 @@ class Region:
     core: Singles
     cells: Indices
     cover: Doubles
+    purity: Doubles
     x_mm: Doubles
     y_mm: Doubles
     hull_mm: Doubles
@@ -112,9 +116,8 @@ class Grid:
         x_mm = ((np.arange(cols) + 0.5) / cols - 0.5) * width_mm
         y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
         is_foil = _solid(foil, valid)
-        is_paper = (foil <= 1.0 - SOLID_FOIL) & valid
-        metal = _region(is_foil, shape, x_mm, y_mm)
-        stock = _region(is_paper, shape, x_mm, y_mm)
+        metal = _region(is_foil, foil, shape, x_mm, y_mm)
+        stock = _region(_plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm)
         half = 0.5 * float(np.hypot(width_mm, height_mm))
         return cls(
             shape=shape, cell_pixels=rows * cols / (shape[0] * shape[1]), foil=metal, paper=stock,
@@ -144,12 +147,24 @@ def shrink(picture: Singles, shape: tuple[int, int]) -> Singles:
 
 
 def _solid(foil: Singles, valid: Booleans) -> Booleans:
-    """Return the pixels that are foil; thin artwork is accepted with less of it."""
-    enough = 0.002 * foil.size
+    """Return the pixels that are foil.
+
+    Of artwork that is thin beside the pixels, less foil in a pixel is accepted, until half
+    of the foil's area is found.
+    """
+    enough = 0.5 * float((foil * valid).sum())
     for least in (SOLID_FOIL, 0.75, 0.5):
         found: Booleans = (foil >= least) & valid
         if np.count_nonzero(found) >= enough:
             break
+    return found
+
+
+def _plain(foil: Singles, valid: Booleans) -> Booleans:
+    """Return the pixels that are paper; some foil is accepted where all have some."""
+    found: Booleans = (foil <= SOLID_PAPER) & valid
+    if np.count_nonzero(found) < 0.02 * foil.size:
+        found = (foil <= 1.0 - SOLID_FOIL) & valid
     return found
 
 
@@ -160,7 +175,9 @@ def _core(solid: Booleans) -> Booleans:
     return inner if np.count_nonzero(inner) >= 0.3 * np.count_nonzero(solid) else solid
 
 
-def _region(solid: Booleans, shape: tuple[int, int], x_mm: Doubles, y_mm: Doubles) -> Region:
+def _region(
+    solid: Booleans, material: Singles, shape: tuple[int, int], x_mm: Doubles, y_mm: Doubles
+) -> Region:
     core = _core(solid).astype(np.float32)
     cover = shrink(core, shape).ravel().astype(np.float64)
     least = LEAST_COVER if np.count_nonzero(cover >= LEAST_COVER) >= 12 else 1e-3
@@ -168,8 +185,10 @@ def _region(solid: Booleans, shape: tuple[int, int], x_mm: Doubles, y_mm: Double
     share = cover[cells]
     across = shrink(core * x_mm[None, :].astype(np.float32), shape).ravel()[cells] / share
     up = shrink(core * y_mm[:, None].astype(np.float32), shape).ravel()[cells] / share
+    pure = shrink(core * material, shape).ravel()[cells] / share
     return Region(
         pixels=np.flatnonzero(solid), core=core, cells=cells, cover=share,
+        purity=np.clip(pure.astype(np.float64), 0.05, 1.0),
         x_mm=across.astype(np.float64), y_mm=up.astype(np.float64),
         hull_mm=_hull(solid, x_mm, y_mm),
     )  # fmt: skip

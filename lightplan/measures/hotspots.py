@@ -11,7 +11,7 @@ from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.measures.grid import Region
 from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
-from lightplan.measures.places import pixel_to_mm, region_mask
+from lightplan.measures.places import pixel_to_mm, region_mask, unmixed_pixels
 from lightplan.measures.smooth import smooth_coefficients
 
 LEAST_STOPS = 1.0 / 3.0
@@ -64,7 +64,7 @@ def hot_spots(maps: SheetMaps) -> tuple[HotSpot, ...]:
 def _spots(
     maps: SheetMaps, level: Singles, region: Region, fit: Doubles, least: float, on: str
 ) -> list[tuple[float, HotSpot]]:
-    mask = region_mask(maps, region)
+    mask = region_mask(maps, region) & unmixed_pixels(maps)
     smooth = _smooth_field(maps, fit)
     calm = cv2.medianBlur(np.where(mask, level, smooth).astype(np.float32), 3)
     above = np.where(mask, calm - smooth, np.float32(0.0)).astype(np.float32)

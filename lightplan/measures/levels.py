@@ -80,21 +80,26 @@ class Levels:
         whole = luminance(maps.linear)
         cut = np.minimum(maps.linear, np.float32(CLIP_LEVEL))
         level = np.minimum(whole, luminance(cut))
-        foil_rgb = grid.average(cut, grid.foil)
-        foil = luminance(foil_rgb).astype(np.float64)
         paper = grid.average(_without_ink(level, maps), grid.paper).astype(np.float64)
+        paper_rgb = grid.average(cut, grid.paper)
         paper_stops = log2_level(paper)
-        over = float(whole.max()) > CLIP_LEVEL
+        paper_fit = smooth_coefficients(paper_stops, grid.paper_surface)
+        beside = _paper_beside(paper, paper_rgb, paper_fit, grid)
+        foil_rgb = _unmixed(grid.average(cut, grid.foil), beside, grid.foil.purity)
+        foil_rgb = np.minimum(foil_rgb, np.float32(CLIP_LEVEL))
+        foil = luminance(foil_rgb).astype(np.float64)
+        foil_open: Floats = foil
+        paper_open: Floats = paper
+        if float(whole.max()) > CLIP_LEVEL:
+            ground = None if beside is None else luminance(beside)
+            foil_open = _unmixed(grid.average(whole, grid.foil), ground, grid.foil.purity)
+            paper_open = grid.average(whole, grid.paper)
         return cls(
-            foil_rgb=foil_rgb, paper_rgb=grid.average(cut, grid.paper),
-            foil=np.sort(foil), paper=np.sort(paper),
+            foil_rgb=foil_rgb, paper_rgb=paper_rgb, foil=np.sort(foil), paper=np.sort(paper),
             foil_stops=log2_level(foil), paper_stops=paper_stops,
-            foil_open=np.sort(grid.average(whole, grid.foil).astype(np.float64) if over else foil),
-            paper_open=np.sort(
-                grid.average(whole, grid.paper).astype(np.float64) if over else paper
-            ),
-            paper_fit=smooth_coefficients(paper_stops, grid.paper_surface),
-            noise_stops=_noise_stops(level, grid),
+            foil_open=np.sort(foil_open.astype(np.float64)),
+            paper_open=np.sort(paper_open.astype(np.float64)),
+            paper_fit=paper_fit, noise_stops=_noise_stops(level, grid),
         )  # fmt: skip
 
     def cell_noise_stops(self, grid: Grid, region: Region) -> float:
@@ -114,6 +119,36 @@ def quantile(ordered: Doubles, share: float) -> float:
     low = int(place)
     high = min(low + 1, len(ordered) - 1)
     return float(ordered[low] + (place - low) * (ordered[high] - ordered[low]))
+
+
+def _paper_beside(
+    paper: Doubles, paper_rgb: Singles, paper_fit: Doubles, grid: Grid
+) -> Singles | None:
+    """Return the paper's colour (m, 3) at the foil's cells; None where there is no paper.
+
+    The smooth level of the paper, kept within the levels that were seen, in its mean colour.
+    """
+    if len(paper) < LEAST_CELLS:
+        return None
+    seen = log2_level(paper)
+    stops = np.clip(grid.foil_surface @ paper_fit, seen.min(), seen.max())
+    mean = paper_rgb.mean(axis=0)
+    colour = mean / max(float(luminance(mean)), LEAST_LEVEL)
+    beside: Singles = (np.exp2(stops)[:, None] * colour).astype(np.float32)
+    return beside
+
+
+def _unmixed(seen: Singles, paper: Singles | None, purity: Doubles) -> Singles:
+    """Return the foil's level, or colour, from pixels that are part foil, part paper.
+
+    Of a linear picture seen = purity x foil + (1 - purity) x paper.
+    """
+    if paper is None:
+        return seen
+    share = purity.astype(np.float32)
+    share = share if seen.ndim == 1 else share[:, None]
+    foil: Singles = np.maximum((seen - (1 - share) * paper) / share, np.float32(0.0))
+    return foil
 
 
 def _without_ink(level: Singles, maps: SheetMaps) -> Singles:

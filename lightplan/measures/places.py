@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles
-from lightplan.measures.grid import Region
+from lightplan.measures.grid import SOLID_FOIL, Region
 from lightplan.measures.levels import Levels
 from lightplan.measures.maps import SheetMaps
 from lightplan.measures.smooth import smooth_level
@@ -105,6 +105,15 @@ def region_mask(maps: SheetMaps, region: Region) -> Booleans:
     mask = np.zeros(maps.foil.size, np.bool_)
     mask[region.pixels] = True
     return mask.reshape(maps.foil.shape)
+
+
+def unmixed_pixels(maps: SheetMaps) -> Booleans:
+    """Return the pixels that are nearly all foil or nearly all paper.
+
+    Of thin artwork the solid pixels are mixtures; their edges must not pass for spots.
+    """
+    pure: Booleans = (maps.foil >= SOLID_FOIL) | (maps.foil <= 1.0 - SOLID_FOIL)
+    return pure
 
 
 def _largest_patch(maps: SheetMaps, region: Region) -> Point:

@@ -126,3 +126,25 @@ def test_a_rainbow_is_colourful_and_a_single_colour_has_one_hue(sheet):
     assert many["foil_colourfulness_Cab"] > 40.0 > 2.0 > grey["foil_colourfulness_Cab"]
     lab = skimage_lab(GOLD)
     assert one["foil_colourfulness_Cab"] == pytest.approx(float(np.hypot(lab[1], lab[2])), abs=0.1)
+
+
+def test_thin_artwork_is_unmixed(sheet):
+    # Lines thinner than a pixel: no pixel is all foil, the levels still come out.
+    rows, cols = 90, 120
+    foil = np.zeros((rows, cols), np.float32)
+    foil[20:70:3, 20:100] = 0.6
+    x = ((np.arange(cols) + 0.5) / cols - 0.5)[None, :, None] * 148.0 * np.ones((rows, 1, 1))
+    metal = 0.6 * 2.0 ** (x / 100.0) * np.array([1.0, 0.8, 0.4])
+    paper = 0.3 * np.ones((rows, cols, 3))
+    linear = foil[..., None] * metal + (1.0 - foil[..., None]) * paper
+    thin = SheetMaps.from_linear(linear, foil, width_mm=148, height_mm=111)
+    solid = SheetMaps.from_linear(
+        np.where(foil[..., None] > 0, metal, paper), (foil > 0).astype(np.float32),
+        width_mm=148, height_mm=111,
+    )  # fmt: skip
+    one, two = values(thin), values(solid)
+    for name in (
+        "foil_to_paper_stops", "foil_evenness_stops", "foil_gradient_stops_per_cm",
+        "foil_colour_error_dE00",
+    ):  # fmt: skip
+        assert one[name] == pytest.approx(two[name], abs=0.02), name
