@@ -16,11 +16,13 @@ from lightplan.errors import PhotoError
 from lightplan.shots.shot import Settings
 from lightplan.shots.transfer import Transfer
 
-# What decoders and their parsers raise on hostile bytes.
+# What decoders raise on hostile bytes.
 BROKEN: Final = (
-    cv2.error, struct.error, zlib.error, OSError, EOFError, ValueError, TypeError, KeyError,
-    IndexError, AttributeError, SyntaxError, ArithmeticError, RuntimeError,
+    cv2.error, struct.error, zlib.error, OSError, EOFError, ValueError, IndexError, SyntaxError,
+    ArithmeticError, RuntimeError,
 )  # fmt: skip
+# Pillow's own parsers, written in Python, raise these as well.
+BROKEN_PARSER: Final = (*BROKEN, TypeError, KeyError, AttributeError)
 
 
 @dataclass(frozen=True, kw_only=True)

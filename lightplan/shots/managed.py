@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from lightplan.arrays import Booleans
-from lightplan.shots.decoded import BROKEN, broken, cut_short
+from lightplan.shots.decoded import BROKEN_PARSER, broken, cut_short
 
 
 def to_srgb_8bit(
@@ -50,7 +50,7 @@ def to_srgb_8bit(
                 converted = ImageCms.profileToProfile(
                     picture, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
                 )
-        except (ImageCms.PyCMSError, *BROKEN) as error:
+        except (ImageCms.PyCMSError, *BROKEN_PARSER) as error:
             raise broken(f"a colour profile that cannot be used: {error}") from None
         picture = converted if converted is not None else picture
     return np.array(picture.convert("RGB")), clipped
@@ -66,7 +66,7 @@ def open_picture(data: bytes) -> Image.Image:
             picture.load()
     except Image.DecompressionBombError:
         raise broken("more pixels than can be converted") from None
-    except BROKEN as error:
+    except BROKEN_PARSER as error:
         if "truncated" in str(error):
             raise cut_short("a picture whose lower part is missing") from None
         raise broken("damaged picture data") from None

@@ -11,7 +11,7 @@ import numpy as np
 
 from lightplan.arrays import Booleans
 from lightplan.shots import tags, transfer
-from lightplan.shots.decoded import BROKEN, Decoded, Limits, broken
+from lightplan.shots.decoded import BROKEN, Decoded, Limits, broken, split_alpha
 from lightplan.shots.shot import Settings
 
 # fmt: off
@@ -45,26 +45,28 @@ def decode(data: bytes, limits: Limits) -> Decoded:
                 gamma=(1, 1), no_auto_bright=True, use_camera_wb=True, output_bps=16,
                 half_size=half, user_flip=0, output_color=rawpy.ColorSpace.sRGB,
             )  # fmt: skip
-            mask = _clipped(raw, pixels.shape[0], pixels.shape[1])
+            mask = _clipped(raw, pixels.shape)
             settings = _settings(raw, data)
             bits = max(8, int(raw.white_level).bit_length())
             flip = int(sizes.flip)
     except (rawpy.LibRawError, *BROKEN):
         raise broken("damaged raw data, or only a preview") from None
+    colour, _ = split_alpha(np.ascontiguousarray(pixels), blue_first=False)
     return Decoded(
-        format="raw", encoded=np.ascontiguousarray(pixels), transfer=transfer.straight(),
+        format="raw", encoded=colour, transfer=transfer.straight(),
         clip_at=65535, clip_mask=mask, reduction=2 if half else 1, bits=bits,
         file_rows=int(sizes.height), file_cols=int(sizes.width),
         settings=replace(settings, orientation={3: 3, 5: 8, 6: 6}.get(flip, 1)),
     )  # fmt: skip
 
 
-def _clipped(raw: Any, rows: int, cols: int) -> Booleans:
+def _clipped(raw: Any, shape: tuple[int, ...]) -> Booleans:
     """Return clipped channels (rows, cols, 3) of the demosaicked picture.
 
     A pixel's channel is clipped where a sensor element of that colour within the filter
     cell round it reached the white level.
     """
+    rows, cols = shape[:2]
     if raw.raw_type.value != 0:  # not a mosaic: no elements to look at
         return np.zeros((rows, cols, 3), bool)
     values, colours = raw.raw_image_visible, raw.raw_colors_visible
@@ -74,8 +76,9 @@ def _clipped(raw: Any, rows: int, cols: int) -> Booleans:
     full = values >= level
     mask = np.zeros((rows, cols, 3), bool)
     for channel, letter in enumerate("RGB"):
-        of_colour = np.isin(colours, [i for i, name in enumerate(letters) if name == letter])
-        spread = cv2.dilate((full & of_colour).astype(np.uint8), np.ones((3, 3), np.uint8))
+        wanted = [i for i, name in enumerate(letters) if name == letter]
+        chosen = full & np.isin(colours, wanted) if shape[2] == 3 else full  # or a grey sensor
+        spread = cv2.dilate(chosen.astype(np.uint8), np.ones((3, 3), np.uint8))
         small = cv2.resize(spread, (cols, rows), interpolation=cv2.INTER_NEAREST)
         mask[..., channel] = small > 0
     return mask
@@ -86,12 +89,14 @@ def _settings(raw: Any, data: bytes) -> Settings:
     settings, _ = tags.read_settings(data)
     if settings.f_number is not None or settings.time_s is not None:
         return settings
-    other = raw.other
+    other = getattr(raw, "other", None)  # absent in older rawpy
+    if other is None:
+        return settings
     return tags.from_tags(
         {
             tags.F_NUMBER: (float(other.aperture),),
-            tags.TIME: (float(other.shutter),),
+            tags.TIME: (float(other.shutter_speed),),
             tags.ISO: (float(other.iso_speed),),
-            tags.FOCAL: (float(other.focal_len),),
+            tags.FOCAL: (float(other.focal_length),),
         }
     )

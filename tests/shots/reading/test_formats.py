@@ -86,7 +86,9 @@ def test_heic_from_our_own_encoder_comes_back(tmp_path, astronaut):
     assert np.abs(shot.linear - to_linear(astronaut)).mean() < 0.01
 
 
-def write_dng(path, mosaic: np.ndarray, *, white: int, orientation: int = 1) -> None:
+def write_dng(
+    path, mosaic: np.ndarray, *, white: int, orientation: int = 1, told: bool = True
+) -> None:
     """Write the smallest DNG 1.4 that LibRaw takes: Bayer RGGB, linear, identity colours."""
     xyz_to_camera = np.linalg.inv(colour.RGB_COLOURSPACES["sRGB"].matrix_RGB_to_XYZ)
     fractions = [(round(v * 10000), 10000) for v in xyz_to_camera.ravel()]
@@ -100,7 +102,7 @@ def write_dng(path, mosaic: np.ndarray, *, white: int, orientation: int = 1) -> 
             (50714, "H", 1, 0, True), (50717, "H", 1, white, True),
             (50721, "2i", 9, flat, True), (50728, "2I", 3, (1, 1, 1, 1, 1, 1), True),
             (50778, "H", 1, 21, True),
-            (33437, "2I", 1, (8, 1), True), (33434, "2I", 1, (1, 125), True),
+            *([(33437, "2I", 1, (8, 1), True), (33434, "2I", 1, (1, 125), True)] if told else []),
         ],
     )  # fmt: skip
 
@@ -121,6 +123,14 @@ def test_raw_is_linear_and_clips_where_the_sensor_did(tmp_path):
     assert not shot.clipped[:, : first - 2].any()
     assert shot.clipped[:, first + 2 :].all()
     assert (shot.settings.f_number, shot.settings.time_s) == (8.0, 1 / 125)
+
+
+def test_raw_that_tells_no_exposure(tmp_path):
+    path = tmp_path / "silent.dng"
+    ramp = np.tile(np.arange(200, dtype=np.uint16) * 10, (100, 1))
+    write_dng(path, ramp, white=4095, told=False)
+    settings = read_shot(path).settings
+    assert (settings.f_number, settings.time_s, settings.iso) == (None, None, None)
 
 
 def test_raw_at_half_size_and_turned(tmp_path):
