@@ -23,10 +23,11 @@ from thin_diffuser import register_thin_diffuser
 Doubles = NDArray[np.float64]
 Scene = dict[str, Any]
 
-SHELL_FACETS = 720
-HOLE_FACETS = 720
+FACETS = 360
+RINGS = 24
 BOW_STRIPS = 400
 PROBE_ROWS = 512
+_EQUAL_AREA = math.sqrt(2 * math.pi / FACETS / math.sin(2 * math.pi / FACETS))
 
 
 def start(variant: str | None = None) -> Any:
@@ -102,13 +103,18 @@ def _mesh(mi: Any, vertices: Doubles, faces: NDArray[Any], bsdf: Scene, **more: 
     return mesh
 
 
-def _strip(near: Doubles, far: Doubles) -> tuple[Doubles, NDArray[np.int64]]:
-    """Return vertices and triangles of the band between two polylines of equal length."""
+def _band(near: Doubles, far: Doubles, rings: int = 1) -> tuple[Doubles, NDArray[np.int64]]:
+    """Return vertices and triangles between two polylines (n, 3) of equal length.
+
+    Long slanted triangles overlap in the renderer's search tree; more rings keep them compact.
+    """
+    share = np.linspace(0, 1, rings + 1)[:, None, None]
+    vertices = near + share * (far - near)
     n = len(near)
-    i = np.arange(n - 1)
+    i = (np.arange(rings)[:, None] * n + np.arange(n - 1)).ravel()
     lower = np.stack([i, i + 1, n + i], axis=1)
     upper = np.stack([i + 1, n + i + 1, n + i], axis=1)
-    return np.concatenate([near, far]), np.concatenate([lower, upper])
+    return vertices.reshape(-1, near.shape[1]), np.concatenate([lower, upper])
 
 
 def _holed_card(mi: Any, card: Scene, bsdf: Scene) -> Any:
@@ -116,25 +122,24 @@ def _holed_card(mi: Any, card: Scene, bsdf: Scene) -> Any:
     half = np.array([card["width"], card["height"]]) / 2
     corner = math.atan2(half[1], half[0])
     corners = [corner, math.pi - corner, math.pi + corner, 2 * math.pi - corner]
-    angles = np.union1d(np.linspace(0, 2 * math.pi, HOLE_FACETS + 1), corners)
+    angles = np.union1d(np.linspace(0, 2 * math.pi, FACETS + 1), corners)
     circle = np.stack([np.cos(angles), np.sin(angles)], axis=1)
-    step = 2 * math.pi / HOLE_FACETS
-    rim = card["hole_radius"] * math.sqrt(step / math.sin(step)) * circle
+    rim = card["hole_radius"] * _EQUAL_AREA * circle
     edge = circle / np.max(np.abs(circle) / half, axis=1, keepdims=True)
-    flat, faces = _strip(rim, edge)
+    flat, faces = _band(rim, edge, RINGS)
     right = np.cross(card["up"], card["normal"])
     vertices = card["center"] + flat @ np.stack([right, np.float64(card["up"])])
     return _mesh(mi, vertices, faces, bsdf)
 
 
 def _frustum(mi: Any, shell: Scene, bsdf: Scene) -> Any:
-    angles = np.linspace(0, 2 * math.pi, SHELL_FACETS + 1)
-    circle = np.stack([np.cos(angles), np.sin(angles), 0 * angles], axis=1)
+    """Return a cone's mantle as a pyramid whose cross-section has the circle's area."""
+    angles = np.linspace(0, 2 * math.pi, FACETS + 1)
+    circle = np.stack([np.cos(angles), np.sin(angles), 0 * angles], axis=1) * _EQUAL_AREA
     foot = np.float64(shell["centre"])
     top = foot + np.array([0, 0, shell["height"]])
-    return _mesh(
-        mi, *_strip(foot + shell["r_bottom"] * circle, top + shell["r_top"] * circle), bsdf
-    )
+    band = _band(foot + shell["r_bottom"] * circle, top + shell["r_top"] * circle, RINGS)
+    return _mesh(mi, *band, bsdf)
 
 
 def _sheet(mi: Any, sheet: Scene, bsdf: Scene) -> Any:
@@ -146,7 +151,7 @@ def _sheet(mi: Any, sheet: Scene, bsdf: Scene) -> Any:
     z = sheet["bow"] * (1 - (x / half) ** 2)
     near = np.stack([x, np.full_like(x, -sheet["height"] / 2), z], axis=1)
     far = near * [1, -1, 1]
-    vertices, faces = _strip(near, far)
+    vertices, faces = _band(near, far)
     normals = np.stack([2 * sheet["bow"] * x / half**2, 0 * x, np.ones_like(x)], axis=1)
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     texture = vertices[:, :2] / [sheet["width"], sheet["height"]] + 0.5
@@ -173,7 +178,7 @@ def _card_bsdf(card: Scene) -> Scene:
     return {"type": "twosided", "side": one_side}
 
 
-def _stock_bsdf(material: Scene) -> Scene:
+def _stock_bsdf(mi: Any, material: Scene) -> Scene:
     match material["model"]:
         case "lambert":
             return {"type": "diffuse", "reflectance": _rgb(material["reflectance"])}
@@ -188,17 +193,52 @@ def _stock_bsdf(material: Scene) -> Scene:
                 "sample_visible": True,
             }
         case "coated":
-            return {
-                "type": "roughplastic",
-                "distribution": "ggx",
-                "diffuse_reflectance": _rgb(material["reflectance"]),
-                "int_ior": material["coat_index"],
-                "ext_ior": 1.0,
-                "alpha": material["alpha"],
-                "nonlinear": True,
-            }
+            return _coated_bsdf(mi, material)
         case other:
             raise ValueError(f"unknown model {other!r} of a material")
+
+
+def _coated_bsdf(mi: Any, material: Scene) -> Scene:
+    """Return a matte body under a clear coat.
+
+    Mitsuba counts only the light that passes the coat's rough surface in one scattering, in
+    (T) and back out of the coat into the body (R), and so loses 5 % of the body's light. The
+    body's reflectance is changed here so that T T rho / (1 - rho R) is right with the stated
+    R, and with a smooth coat's T at a cosine of 0.8.
+    """
+    index, cosine = material["coat_index"], 0.8
+    hit = mi.SurfaceInteraction3f()
+    hit.wi = mi.Vector3f(0.6, 0.0, cosine)
+
+    def body_value(reflectance: float) -> float:
+        values = [
+            bsdf.eval(mi.BSDFContext(), hit, hit.wi)[0]
+            for bsdf in (mi.load_dict(_plastic(material, [rho] * 3)) for rho in (reflectance, 0.0))
+        ]
+        return float(np.ravel(values[0])[0] - np.ravel(values[1])[0])
+
+    ratio = body_value(0.8) / body_value(0.4)
+    own = (ratio - 2) / (0.8 * ratio - 0.8)
+    own_passes = body_value(0.8) * math.pi * index**2 * (1 - 0.8 * own) / 0.8 / cosine
+    inside = math.sqrt(1 - (1 - cosine**2) / index**2)
+    s = ((cosine - index * inside) / (cosine + index * inside)) ** 2
+    p = ((index * cosine - inside) / (index * cosine + inside)) ** 2
+    passes = (1 - (s + p) / 2) ** 2
+    rho = np.float64(material["reflectance"])
+    body = rho / (1 - rho * material["internal_reflectance"]) * passes / own_passes
+    return _plastic(material, body / (1 + own * body))
+
+
+def _plastic(material: Scene, reflectance: Sequence[float]) -> Scene:
+    return {
+        "type": "roughplastic",
+        "distribution": "ggx",
+        "diffuse_reflectance": _rgb(reflectance),
+        "int_ior": material["coat_index"],
+        "ext_ior": 1.0,
+        "alpha": material["alpha"],
+        "nonlinear": True,
+    }
 
 
 def _diffuser_bsdf(part: Scene) -> Scene:
@@ -259,7 +299,7 @@ def build(mi: Any, scene: Scene, layer: str) -> Any:
     The sheet is its first shape.
     """
     parts: Scene = {"type": "scene"}
-    parts["sheet"] = _sheet(mi, scene["sheet"], _stock_bsdf(scene["materials"][layer]))
+    parts["sheet"] = _sheet(mi, scene["sheet"], _stock_bsdf(mi, scene["materials"][layer]))
     for i, light in enumerate(scene["lights"]):
         parts[f"light_{i}"] = _light(mi, light)
     boards = [*scene["cards"], *([] if scene["table"] is None else [scene["table"]])]

@@ -435,6 +435,19 @@ def silver_card_even() -> Scene:
     )
 
 
+def internal_reflectance(index: float) -> float:
+    """Return the reflectance of a smooth coat for diffuse light from inside.
+
+    1 - (1 - R) / n^2, with R the reflectance for diffuse light from outside, Fresnel's mean
+    over the hemisphere.
+    """
+    cosine = (np.arange(100_000) + 0.5) / 100_000
+    inside = np.sqrt(1 - (1 - cosine**2) / index**2)
+    s = ((cosine - index * inside) / (cosine + index * inside)) ** 2
+    p = ((index * cosine - inside) / (index * cosine + inside)) ** 2
+    return float(1 - (1 - np.mean((s + p) * cosine)) / index**2)
+
+
 @recipe
 def coated_paper() -> Scene:
     return scene(
@@ -450,7 +463,8 @@ def coated_paper() -> Scene:
             "reflectance": [0.8, 0.78, 0.7],
             "coat_index": 1.5,
             "alpha": 0.1,
-            "internal_scattering": "nonlinear: rho / (1 - rho * internal reflectance)",
+            "internal_reflectance": round(internal_reflectance(1.5), 6),
+            "body": "T(i) T(o) rho / (pi coat_index^2 (1 - rho internal_reflectance))",
         },
         with_table=table(),
     )
