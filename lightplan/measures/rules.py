@@ -134,7 +134,7 @@ def _split(look: Look) -> tuple[PartRule, ...]:
         PartRule("each half even", "split_scatter_stops", 20.0,
                  lambda v: low(v, half_at=0.4), 0.0, "0.2 stops or less"),
         PartRule("edge in the middle", "split_edge_share", 10.0,
-                 lambda v: close(v, target=0.5, scale=0.2), 0.5, "0.4 to 0.6 of the foil"),
+                 lambda v: close(v, target=0.5, scale=0.2), 0.5, "40% to 60% of the foil"),
         _stands_off(10.0),
         *_paper(even=20.0, colour=10.0, exposure=5.0),
     )  # fmt: skip
@@ -145,7 +145,7 @@ def _rainbow(look: Look) -> tuple[PartRule, ...]:
         PartRule("strong colours", "foil_colourfulness_Cab", 30.0,
                  lambda v: high(v, half_at=20.0), 60.0, "40 or more"),
         PartRule("many hues", "foil_hue_spread_share", 25.0,
-                 lambda v: high(v, half_at=0.3), 0.9, "0.6 or more"),
+                 lambda v: high(v, half_at=0.3), 0.9, "60% or more"),
         _stands_off(10.0),
         *_paper(even=15.0, colour=10.0, exposure=10.0),
     )  # fmt: skip
