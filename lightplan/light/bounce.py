@@ -3,8 +3,7 @@
     G = F L + S,   L = diffuse G + passes G(other side)
 
 L is the luminance of each cell, F the view factors between cells with what hides them, S
-the light that comes straight from lamps, the surroundings and metal coatings. Solved by
-repeated substitution, which converges because nothing gives more than it gets.
+the light that comes straight from lamps, the surroundings and metal coatings.
 """
 
 from __future__ import annotations
@@ -12,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import linalg
 
 from lightplan.arrays import Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
@@ -20,8 +20,10 @@ from lightplan.light.cells import Patchwork
 from lightplan.light.visibility import Visibility, among
 from lightplan.scene.surfaces import Surface
 
-CLOSE_ENOUGH = 2e-5
+CLOSE_ENOUGH = 1e-4  # of the brightest cell
 MOST_ROUNDS = 2000
+MOST_FACTORISED = 900  # cells; beyond, factorising costs more than it saves
+SLOW = 0.9  # light returned per bounce above which substitution takes many rounds
 
 
 class ViewFactors:
@@ -31,15 +33,19 @@ class ViewFactors:
     and shadow only.
     """
 
-    def __init__(self, skip: frozenset[tuple[int, int]]) -> None:
-        self._sight = Visibility(skip=skip)
+    def __init__(self) -> None:
+        self._sight = Visibility()
         self._kernel: Singles | None = None
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
         points: Floats, normals: Floats, owners: Integers, *, of_cells: bool,
     ) -> Singles:  # fmt: skip
-        """Return (n, c) view factors; `of_cells` averages near ones over four points of each."""
+        """Return (n, c) view factors.
+
+        `of_cells` tells that the points are the cells themselves: near factors are then
+        averaged over four points of each. Other points never move.
+        """
         cells = patchwork.geometry
         free = self._sight.update(
             surfaces, changed, points, owners, cells.centres, patchwork.owners
@@ -48,18 +54,29 @@ class ViewFactors:
         if self._kernel is None:
             self._kernel = kernels.transfer(points, normals, cells, spread=spread)
         else:
-            rows = np.flatnonzero(among(owners, changed))
-            cols = np.flatnonzero(among(patchwork.owners, changed))
-            if rows.size:
-                part = None if spread is None else spread[rows]
-                self._kernel[rows] = kernels.transfer(
-                    points[rows], normals[rows], cells, spread=part
-                )
-            if cols.size:
-                some = Cells(*(values[cols] for values in cells))
-                self._kernel[:, cols] = kernels.transfer(points, normals, some, spread=spread)
+            self._renew(patchwork, changed, points, normals, owners, of_cells=of_cells)
         factors: Singles = self._kernel * free
         return _at_most_one(factors)
+
+
+    def _renew(
+        self, patchwork: Patchwork, changed: frozenset[int], points: Floats, normals: Floats,
+        owners: Integers, *, of_cells: bool,
+    ) -> None:  # fmt: skip
+        """Work out the rows and columns of moved surfaces."""
+        assert self._kernel is not None
+        cells = patchwork.geometry
+        cols = np.flatnonzero(among(patchwork.owners, changed))
+        if of_cells and cols.size:
+            spread = patchwork.sub_points()[cols]
+            rows = kernels.transfer(points[cols], normals[cols], cells, spread=spread)
+            self._kernel[cols] = rows
+            # reciprocity: what i sees of j and j of i are as their areas
+            areas = np.maximum(cells.areas, 1e-3 * cells.areas.max()).astype(np.float32)
+            self._kernel[:, cols] = (rows * areas[cols, None]).T / areas[:, None]
+        elif cols.size:
+            some = Cells(*(values[cols] for values in cells))
+            self._kernel[:, cols] = kernels.transfer(points, normals, some)
 
 
 def _at_most_one(factors: Singles) -> Singles:
@@ -71,45 +88,80 @@ def _at_most_one(factors: Singles) -> Singles:
     return factors
 
 
-def settle(
-    factors: Singles, source: Floats, diffuse: Floats, passes: Floats, opposite: Integers
-) -> tuple[Singles, Singles]:
-    """Solve the system.
+class System:
+    """The bounce light between c cells for given view factors and materials.
+
+    Solved by repeated substitution, which converges because nothing gives more than it
+    gets; a small system that converges slowly (a white box) is factorised instead, once
+    for every channel whose materials differ.
 
     Parameters
     ----------
     factors : (c, c) float
-    source : (c, 3) float
-        Light on each cell that does not come from other cells, as luminance of white.
     diffuse, passes : (c, 3) float
     opposite : (c,) int
-
-    Returns
-    -------
-    luminance, received : (c, 3) float32
-        L and G.
     """
-    source = np.ascontiguousarray(source, np.float32)
-    given = _give(source, diffuse, passes, opposite)
-    scale = float(np.abs(given).max(initial=0.0))
-    total = given.copy()
-    received = source.copy()
-    if scale == 0.0 or not len(factors):
-        return total, received
-    step = given
-    for _ in range(MOST_ROUNDS):
-        arriving = factors @ step
-        received += arriving
-        before = float(np.abs(step).max())
-        step = _give(arriving, diffuse, passes, opposite)
-        total += step
-        size = float(np.abs(step).max())
-        ratio = min(size / max(before, 1e-30), 0.9999)
-        if size * ratio / (1 - ratio) < CLOSE_ENOUGH * scale:
-            break
-    return total, received
 
+    def __init__(
+        self, factors: Singles, diffuse: Singles, passes: Singles, opposite: Integers
+    ) -> None:
+        self._factors = factors
+        self._diffuse, self._passes, self._opposite = diffuse, passes, opposite
+        self._channels: list[tuple[Singles, Integers]] = []
+        if 0 < len(factors) <= MOST_FACTORISED and self._most_returned() > SLOW:
+            grey = not (np.ptp(diffuse, axis=1).any() or np.ptp(passes, axis=1).any())
+            self._channels = [self._factorise(c) for c in range(1 if grey else 3)]
 
-def _give(received: Singles, diffuse: Floats, passes: Floats, opposite: Integers) -> Singles:
-    return np.asarray(diffuse * received + passes * received[opposite], np.float32)
+    def _most_returned(self) -> float:
+        """Greatest share of a cell's light that comes back to cells: the rate of convergence."""
+        most = (self._diffuse + self._passes).max(axis=1)
+        return float((most * self._factors.sum(axis=1)).max())
 
+    def _factorise(self, channel: int) -> tuple[Singles, Integers]:
+        matrix = -self._diffuse[:, channel, None] * self._factors
+        if self._passes.any():
+            matrix -= self._passes[:, channel, None] * self._factors[self._opposite]
+        matrix.flat[:: len(matrix) + 1] += 1.0
+        upper, pivots = linalg.lu_factor(matrix, overwrite_a=True, check_finite=False)
+        return upper, pivots
+
+    def settle(self, source: Floats) -> Singles:
+        """Return the luminance of every cell, (c, 3) float32.
+
+        Parameters
+        ----------
+        source : (c, 3) float
+            Light on each cell that does not come from other cells, as luminance of white.
+        """
+        source = np.ascontiguousarray(source, np.float32)
+        given = self._give(source)
+        if len(self._channels) == 1:
+            return np.asarray(linalg.lu_solve(self._channels[0], given, check_finite=False))
+        if self._channels:
+            parts = [
+                linalg.lu_solve(factor, given[:, c], check_finite=False)
+                for c, factor in enumerate(self._channels)
+            ]
+            return np.stack(parts, axis=1)
+        return self._substitute(given)
+
+    def _substitute(self, given: Singles) -> Singles:
+        scale = float(np.abs(given).max(initial=0.0))
+        total, step, size = given.copy(), given, scale
+        if scale == 0.0:
+            return total
+        for _ in range(MOST_ROUNDS):
+            before = size
+            step = self._give(self._factors @ step)
+            total += step
+            size = float(np.abs(step).max())
+            ratio = min(size / before, 0.9999)
+            if size * ratio / (1 - ratio) < CLOSE_ENOUGH * scale:
+                break
+        return total
+
+    def _give(self, received: Singles) -> Singles:
+        given = self._diffuse * received
+        if self._passes.any():
+            given += self._passes * received[self._opposite]
+        return given

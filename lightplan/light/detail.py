@@ -19,8 +19,6 @@ class Detail:
         Cells along a side of a square card.
     texels : int
         Texels along a side of every face, for what mirrors see of it.
-    near_points : bool
-        Whether near neighbours among cells are averaged over four points each.
     direct_long_side, bounce_long_side : int
         Points along the sheet for lamp light and for bounced light on paper.
     lamp_spots, cell_lamp_spots : int
@@ -44,7 +42,6 @@ class Detail:
     camera_cols: int = 720
     cells: int = 10
     texels: int = 64
-    near_points: bool = True
     direct_long_side: int = 49
     bounce_long_side: int = 21
     lamp_spots: int = 89
@@ -61,8 +58,8 @@ class Detail:
     def quick(cls, *, camera_rows: int = 240, camera_cols: int = 320) -> Detail:
         """Return what suits a picture that follows the mouse."""
         return cls(
-            sheet_long_side=120, camera_rows=camera_rows, camera_cols=camera_cols, cells=6,
-            texels=32, near_points=False,            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
+            sheet_long_side=120, camera_rows=camera_rows, camera_cols=camera_cols, cells=7,
+            texels=32,            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
             penumbra_spots=0,            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=25, mirror_spots=9,
             mirror_rounds=2,
         )  # fmt: skip

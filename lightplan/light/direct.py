@@ -22,10 +22,8 @@ from lightplan.scene.surfaces import Surface
 class DirectLight:
     """View factor times visibility from n matte points to every lamp, (lamps, n)."""
 
-    def __init__(
-        self, samples: int, skip: frozenset[tuple[int, int]] = frozenset(), *, finer: int = 0
-    ) -> None:
-        self._samples, self._finer, self._skip = samples, finer, skip
+    def __init__(self, samples: int, *, finer: int = 0) -> None:
+        self._samples, self._finer = samples, finer
         self._views: dict[int, _LampView] = {}
 
     def update(
@@ -36,7 +34,7 @@ class DirectLight:
         factors = np.zeros((len(lamps), len(points)))
         for index, lamp in enumerate(lamps):
             if index not in self._views:
-                self._views[index] = _LampView(self._samples, self._skip)
+                self._views[index] = _LampView(self._samples)
             factor, free = self._views[index].update(
                 surfaces, lamp, changed, points, normals, owners
             )
@@ -53,7 +51,7 @@ class DirectLight:
         owners: Integers,
     ) -> Doubles:  # fmt: skip
         """Work out penumbras, where part of the lamp is hidden, with more points on it."""
-        view = _LampView(self._finer, self._skip)
+        view = _LampView(self._finer)
         everything = frozenset(range(len(surfaces)))
         return view.update(surfaces, lamp, everything, points, normals, owners)[0]
 
@@ -61,9 +59,9 @@ class DirectLight:
 class _LampView:
     """One lamp seen from n points; what did not move is not worked out again."""
 
-    def __init__(self, samples: int, skip: frozenset[tuple[int, int]]) -> None:
+    def __init__(self, samples: int) -> None:
         self._samples = samples
-        self._sight = Visibility(skip=skip)
+        self._sight = Visibility()
         self._kernel: Singles | None = None
         self._whole: Doubles = np.zeros(0)
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.light import coat, emission
-from lightplan.light.bounce import ViewFactors, settle
+from lightplan.light.bounce import System, ViewFactors
 from lightplan.light.cells import Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.direct import DirectLight
@@ -31,7 +32,7 @@ from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
 
 SHEET = 0
-NO_CHANGE: frozenset[int] = frozenset()
+_Transfer: TypeAlias = tuple[Integers, MirrorTransfer]
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,14 +90,13 @@ class Engine:
         self._coarse_at = self.coarse.points(sheet)
 
     def _make_parts(self, rig: Rig) -> None:
-        skip = _table_under_sheet(self._surfaces)
-        self._cell_direct = DirectLight(self.detail.cell_lamp_spots, skip)
-        self._cell_factors = ViewFactors(skip)
+        self._cell_direct = DirectLight(self.detail.cell_lamp_spots)
+        self._cell_factors = ViewFactors()
         self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays)
         self._paper_direct = DirectLight(
-            self.detail.lamp_spots, skip, finer=self.detail.penumbra_spots
+            self.detail.lamp_spots, finer=self.detail.penumbra_spots
         )
-        self._paper_factors = ViewFactors(skip)
+        self._paper_factors = ViewFactors()
         sheet_only = frozenset((SHEET,))
         self._paper_sky = Skylight(self._surroundings, self.detail.sky_rays, sheet_only)
         self._foil = FoilLight.of_foil(rig, self._surfaces, self.detail)
@@ -122,8 +122,9 @@ class Engine:
         self._cell_light = self._cell_direct.update(*common, points, normals, owners)
         self._factors = self._cell_factors.update(
             surfaces, patchwork, changed, points, normals, owners,
-            of_cells=self.detail.near_points,
+            of_cells=True,
         )
+        self._systems = self._both_systems()
         self._sky_on_cells = self._cell_sky.update(
             surfaces, patchwork, changed, points, normals, moved=bool(changed)
         )
@@ -136,6 +137,16 @@ class Engine:
         if self._coat is not None:
             self._coat.update(surfaces, patchwork, lamps, changed)
         self._frame.update(surfaces, patchwork, changed)
+
+    def _both_systems(self) -> tuple[System, System]:
+        """The bounce light with the sheet as paper, and as foil (which scatters nothing)."""
+        patchwork = self._patchwork
+        black = patchwork.diffuse.copy()
+        black[patchwork.owners == SHEET] = 0.0
+        rest = (patchwork.passes, patchwork.opposite)
+        return (
+            System(self._factors, patchwork.diffuse, *rest), System(self._factors, black, *rest),
+        )  # fmt: skip
 
     def _follow_sheet(self, changed: frozenset[int]) -> None:
         surfaces, patchwork = self._surfaces, self._patchwork
@@ -183,14 +194,14 @@ class Engine:
 
     def _settle(self, lamp_luminance: Doubles, *, sky: bool) -> _Worlds:
         """Solve all bounces with the sheet as paper and with the sheet as foil."""
-        patchwork = self._patchwork
         source = self._cell_light.T @ lamp_luminance + (self._sky_on_cells if sky else 0.0)
-        black = replace_rows(patchwork.diffuse, patchwork.owners == SHEET)
-        worlds = []
-        for diffuse, transfers in (
-            (patchwork.diffuse, self._silver), (black, (*self._silver, *self._by_foil)),
-        ):  # fmt: skip
-            worlds.append(self._settle_world(source, diffuse, transfers, lamp_luminance, sky=sky))
+        of_paper, of_foil = self._systems
+        worlds = [
+            self._settle_world(source, of_paper, self._silver, lamp_luminance, sky=sky),
+            self._settle_world(
+                source, of_foil, (*self._silver, *self._by_foil), lamp_luminance, sky=sky
+            ),
+        ]
         coarse = self._paper_from @ worlds[0][1]
         if sky:
             coarse = coarse + self._sky_on_paper
@@ -200,21 +211,19 @@ class Engine:
         return _Worlds(worlds[0][0], worlds[1][0], coarse)
 
     def _settle_world(
-        self, source: Floats, diffuse: Singles, transfers: Sequence[tuple[Integers, MirrorTransfer]],
+        self, source: Floats, system: System, transfers: Sequence[_Transfer],
         lamp_luminance: Doubles, *, sky: bool,
     ) -> tuple[Singles, Singles]:  # fmt: skip
-        patchwork = self._patchwork
+        """Return texels and cell luminances of one world."""
         surroundings = self._surroundings if sky else _DARK
-        system = (diffuse, patchwork.passes, patchwork.opposite)
-        values, _ = settle(self._factors, source, *system)
-        texels = patchwork.look_up(values, lamp_luminance)
+        values = system.settle(source)
+        texels = self._patchwork.look_up(values, lamp_luminance)
         for _ in range(self.detail.mirror_rounds if transfers else 0):
             extra = np.array(source, np.float32)
             for part, transfer in transfers:
                 extra[part] += transfer.evaluate(texels, surroundings)
-            before = values
-            values, _ = settle(self._factors, extra, *system)
-            texels = patchwork.look_up(values, lamp_luminance)
+            before, values = values, system.settle(extra)
+            texels = self._patchwork.look_up(values, lamp_luminance)
             if np.abs(values - before).max(initial=0) <= 1e-3 * values.max(initial=0):
                 break
         return texels, values
@@ -324,18 +333,6 @@ def _silver_faces(surfaces: Sequence[Surface]) -> list[MirrorFace]:
                     )
                 )  # fmt: skip
     return found
-
-
-def _table_under_sheet(surfaces: Sequence[Surface]) -> frozenset[tuple[int, int]]:
-    """The sheet lies on the table: it covers part of it, and casts no shadow besides."""
-    return frozenset((i, SHEET) for i, s in enumerate(surfaces) if s.role == "table")
-
-
-def replace_rows(values: Singles, where: Floats) -> Singles:
-    """Return a copy with some rows black."""
-    copy = values.copy()
-    copy[where] = 0.0
-    return copy
 
 
 class _Dark(Surroundings):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy import sparse
@@ -41,11 +42,18 @@ class Lattice:
 
     def spread_to(self, other: Lattice, values: Floats) -> Singles:
         """Interpolate (rows * cols, c) values smoothly to another grid, (rows, cols, c)."""
-        across = _weights(self.x_mm, other.x_mm)
-        down = _weights(-self.y_mm, -other.y_mm)
+        down, across = _spread_weights(self, other)
         picture = np.asarray(values, np.float32).reshape(*self.shape, -1)
-        wide = np.einsum("ab,bcd->acd", down, picture, optimize=True)
+        wide = (down @ picture.reshape(len(self.y_mm), -1)).reshape(
+            len(other.y_mm), len(self.x_mm), -1
+        )
         return np.asarray(np.maximum(np.matmul(across, wide), 0.0), np.float32)
+
+
+@lru_cache(maxsize=64)
+def _spread_weights(one: Lattice, other: Lattice) -> tuple[Singles, Singles]:
+    """Weights down and across; grids are told apart by identity."""
+    return _weights(-one.y_mm, -other.y_mm), _weights(one.x_mm, other.x_mm)
 
 
 def _weights(known: Doubles, wanted: Doubles) -> Singles:

@@ -17,9 +17,8 @@ class Visibility:
     moves only its own rows, columns and shadow are worked out again.
     """
 
-    def __init__(self, *, skip: frozenset[tuple[int, int]] = frozenset()) -> None:
+    def __init__(self) -> None:
         self._cuts: list[Booleans | None] = []
-        self._skip = skip  # (owner, occluder) pairs that must not hide each other
 
     def update(
         self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Floats,
@@ -32,14 +31,11 @@ class Visibility:
         rows = np.flatnonzero(among(start_owners, changed))
         cols = np.flatnonzero(among(end_owners, changed))
         free = np.ones((len(starts), len(ends)), bool)
-        for index, surface in enumerate(surfaces):
+        for index, surface in _occluders(surfaces):
             if fresh or index in changed:
                 self._cuts[index] = surface.shape.blocks(starts, ends)
-                self._forgive(index, start_owners, end_owners)
             else:
                 self._renew(index, surface, starts, ends, rows, cols)
-                if rows.size or cols.size:
-                    self._forgive(index, start_owners, end_owners)
             cut = self._cuts[index]
             if cut is not None:
                 free &= ~cut
@@ -67,14 +63,12 @@ class Visibility:
             else:
                 stored[:, part] = False if cut is None else cut
 
-    def _forgive(self, index: int, start_owners: Integers, end_owners: Integers) -> None:
-        cut = self._cuts[index]
-        if cut is None:
-            return
-        for owner, occluder in self._skip:
-            if occluder == index:
-                cut[start_owners == owner] = False
-                cut[:, end_owners == owner] = False
+
+def _occluders(surfaces: Sequence[Surface]) -> list[tuple[int, Surface]]:
+    """Surfaces that can stand between others: what bounds the scene cannot."""
+    has_floor = any(s.role == "room" for s in surfaces)
+    bounds = ("sheet", "room") if has_floor else ("sheet", "room", "table")
+    return [(i, s) for i, s in enumerate(surfaces) if s.role not in bounds]
 
 
 def among(owners: Integers, surfaces: frozenset[int]) -> Booleans:

@@ -165,8 +165,8 @@ def _table(table: Table) -> Surface:
         (0, 0, -table.drop_mm), (1, 0, 0), (0, 1, 0), table.width_mm / 2, table.depth_mm / 2,
         crowding=3.0,
     )  # fmt: skip
-    face = Face(table.reflectance)
-    return Surface("table", "table", shape, face, face)
+    # its underside is left black: nothing that is seen gets light from there
+    return Surface("table", "table", shape, Face(table.reflectance))
 
 
 def _walls(walls: Walls) -> list[Surface]:
