@@ -86,5 +86,5 @@ class MissingFeature(LightplanError):
 
 def _short(value: object, limit: int = 60) -> str:
     text = value if isinstance(value, str) else repr(value)
-    text = " ".join(text.split())
+    text = " ".join("".join(c if c.isprintable() else " " for c in text).split())
     return text if len(text) <= limit else text[: limit - 1] + "…"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import warnings
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -63,25 +62,19 @@ def _svg_as_png(path: Path) -> bytes:
         text = path.read_text("utf-8") if path.suffix.lower() == ".svg" else None
     except UnicodeDecodeError:
         raise _refused(path, wanted, "text that is not UTF-8", cure) from None
-    render = partial(
-        resvg_py.svg_to_bytes,
-        svg_string=text,
-        svg_path=None if text is not None else str(path),
-        resources_dir=str(path.parent),
-    )
     try:
-        cols, rows = _size(bytes(render(width=64)))
-        if cols >= rows:
-            return bytes(render(width=SVG_LONG_SIDE))
-        return bytes(render(height=SVG_LONG_SIDE))
+        # Both sides are given, so that a drawing of any shape fits into this square.
+        return bytes(
+            resvg_py.svg_to_bytes(
+                svg_string=text,
+                svg_path=None if text is not None else str(path),
+                resources_dir=str(path.parent),
+                width=SVG_LONG_SIDE,
+                height=SVG_LONG_SIDE,
+            )
+        )
     except ValueError as error:
         raise _refused(path, wanted, str(error), cure) from None
-
-
-def _size(png: bytes) -> tuple[int, int]:
-    from PIL import Image
-
-    return Image.open(io.BytesIO(png)).size
 
 
 def _decoded(content: bytes, path: Path) -> Doubles:
@@ -102,8 +95,14 @@ def _decoded(content: bytes, path: Path) -> Doubles:
             return _coverage(picture)
     except ArtworkError:
         raise
+    except Image.DecompressionBombError:
+        raise _too_long(path, "far more") from None
     except Exception as error:  # decoders fail in every way there is
         raise _refused(path, "a picture that can be read", type(error).__name__, cure) from None
+
+
+def _too_long(path: Path, got: str) -> ArtworkError:
+    return _refused(path, f"at most {LONGEST_SIDE} pixels long", got, "save it smaller")
 
 
 def _coverage(picture: object) -> Doubles:
