@@ -33,7 +33,7 @@ DETAIL = Detail(
 )  # fmt: skip
 
 
-def half_card_rig(*, paper_level: float = 0.6, title: str = "half a card") -> Rig:
+def half_card_rig(*, paper_level: float = 0.3, title: str = "half a card") -> Rig:
     """Return a rig whose camera at (0, -600, 600) sees a card in the right half of the foil.
 
     The lens's mirror image lies at (0, -600, -600); from there the plane y = 300 through the
@@ -53,7 +53,8 @@ def half_card_rig(*, paper_level: float = 0.6, title: str = "half a card") -> Ri
         ),
         lamps=(
             Lamp(
-                name="key", placement=Placement((200, 0, 700)), width_mm=200, height_mm=200,
+                name="key", placement=Placement((200, 50, 500), (200, 300, 300)),
+                width_mm=150, height_mm=150,
                 output=Output(value=2000, unit="cd/m2"),
             ),
         ),
