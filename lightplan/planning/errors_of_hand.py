@@ -26,8 +26,9 @@ class SettingErrors:
         Along x, y and z, of lamps, cards, shells.
     tilt_rad : float
         Turn about the vertical, and lean. [rad]
-    camera_mm, camera_tilt_rad : float
-        The same for the camera.
+    camera_mm : float
+        The same for the lens. Which way the camera points changes the frame only: what the
+        foil mirrors depends on the lens's place alone.
     bow_mm : float
         Bow of the sheet beyond the measured one.
     power_stops : float
@@ -37,7 +38,6 @@ class SettingErrors:
     position_mm: float = 5.0
     tilt_rad: float = math.radians(1.0)
     camera_mm: float = 5.0
-    camera_tilt_rad: float = math.radians(0.5)
     bow_mm: float = 0.3
     power_stops: float = 0.1
 
@@ -68,7 +68,6 @@ def error_dimensions(rig: Rig, errors: SettingErrors) -> tuple[ErrorDimension, .
     for shell in rig.shells:
         found += [ErrorDimension(shell.name, d, errors.position_mm) for d in ("x_mm", "y_mm")]
     found += [ErrorDimension("camera", d, errors.camera_mm) for d in _MOVES]
-    found += [ErrorDimension("camera", d, math.degrees(errors.camera_tilt_rad)) for d in _TURNS]
     found.append(ErrorDimension("sheet", "bow_mm", errors.bow_mm))
     return tuple(d for d in found if d.size > 0)
 

@@ -15,7 +15,7 @@ from lightplan.arrays import Doubles, Floats
 from lightplan.errors import RigError
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
 from lightplan.planning.constraints import total_excess_mm, unmovable
-from lightplan.planning.powers import solve_ratios
+from lightplan.planning.powers import solve_powers, solve_ratios
 from lightplan.planning.targets import luminance, wanted_levels
 from lightplan.planning.variables import Space, Variable, set_values
 from lightplan.scene import Rig
@@ -27,6 +27,8 @@ REFUSED = 1e3
 POWER_SPAN_STOPS = 2.5
 """How far the search may leave the solved powers."""
 _MOST_ROUNDS = 12
+_PAPER_SHARE = 0.7
+"""Level of white paper, as a share of clipping, under a fixed exposure."""
 _PLACES = 400
 """Places of the sheet against which the first powers are solved."""
 
@@ -117,15 +119,23 @@ class Bench:
         self.excused = unmovable(rig)
         self._model = model
         self._maps: SheetMaps | None = None
+        on = {x.name for x in rig.lamps if x.on}
+        dimmed = {v.element for v in self.space.trims}
+        self._only_ratios = rig.camera.exposure.f_number is None and on <= dimmed
+        self._balance = self.space.trims[1:] if self._only_ratios else self.space.trims
 
     @property
     def size(self) -> int:
         """How many numbers a point of the search has: geometry, then powers."""
-        return len(self.space.geometry) + len(self.space.trims)
+        return len(self.space.geometry) + len(self._balance)
 
     def point_of(self, rig: Rig) -> Doubles:
         """Return the point of a rig's geometry, with the powers as they are solved."""
-        return np.concatenate([self.space.read(rig), np.full(len(self.space.trims), 0.5)])
+        return self.with_solved_powers(self.space.read(rig))
+
+    def with_solved_powers(self, geometry: Doubles) -> Doubles:
+        """Return the point of a geometry, with the powers as they are solved."""
+        return np.concatenate([geometry, np.full(len(self._balance), 0.5)])
 
     def rig_at(self, point: Doubles) -> Rig:
         """Return the rig at a point, its powers set.
@@ -204,39 +214,57 @@ class Bench:
             return rig
         trims = self._first_powers(rig, light, free)
         offsets = point[len(self.space.geometry) :]
-        moved = {v.element: x for v, x in zip(self.space.trims, offsets, strict=True)}
+        for variable, share in zip(self._balance, offsets, strict=True):
+            if variable.element in trims:
+                trims[variable.element] += POWER_SPAN_STOPS * (2 * float(share) - 1)
+        return self._set(rig, trims)
+
+    def _set(self, rig: Rig, trims: dict[str, float]) -> Rig:
+        """Set powers within their limits.
+
+        Where the exposure follows the light and every lamp that is on can be dimmed,
+        only proportions count, and the lamps are set as high as they can be: the room's
+        light then counts least.
+        """
+        free = [v for v in self.space.trims if v.element in trims]
+        if self._only_ratios:
+            lift = min(v.high - trims[v.element] for v in free)
+            trims = {name: t + lift for name, t in trims.items()}
         return set_values(
-            rig,
-            {
-                (v.element, "trim_stops"): _between(
-                    trims[v.element] + POWER_SPAN_STOPS * (2 * float(moved[v.element]) - 1), v
-                )
-                for v in free
-            },
+            rig, {(v.element, "trim_stops"): _between(trims[v.element], v) for v in free}
         )
 
     def _first_powers(self, rig: Rig, light: LampLight, free: list[Variable]) -> dict[str, float]:
         """Solve powers against the look's own levels (exact least squares)."""
-        rows, cols = light.paper.shape[1:3]
-        share = np.asarray(self._model.foil_share(rig), float).ravel()
-        step = max(1, share.size // _PLACES)
-        paper_level, foil_level = wanted_levels(rig, rows, cols)
-        target = np.concatenate([np.full(share.size, paper_level), foil_level.ravel()])[::step]
+        target, importance = self._targets(rig, *light.paper.shape[1:3])
+        step = max(1, target.size // 2 // _PLACES)
         lamps = np.concatenate([_flat(light.paper), _flat(light.foil)], axis=1)[:, ::step]
-        importance = np.concatenate([_shared(1 - share), _shared(share)])[::step]
+        target, importance = target[::step], importance[::step]
         index = {n: i for i, n in enumerate(light.names)}
         chosen = [index[v.element] for v in free]
-        fixed = lamps[-1].copy()
         trims = _trims(rig)
-        for name, i in index.items():
-            if i not in chosen and _is_on(rig, name):
-                fixed += 2.0 ** trims[name] * lamps[i]
-        found = solve_ratios(
-            lamps[chosen], fixed, target,
-            low_stops=[v.low for v in free], high_stops=[v.high for v in free],
-            weights=importance / np.maximum(target, 0.05) ** 2,
-        )  # fmt: skip
+        others = [i for n, i in index.items() if i not in chosen and _is_on(rig, n)]
+        fixed = sum((2.0 ** trims[light.names[i]] * lamps[i] for i in others), 0 * lamps[-1])
+        low, high = [v.low for v in free], [v.high for v in free]
+        weights = importance / np.maximum(target, 0.05) ** 2
+        if rig.camera.exposure.f_number is None:
+            found = solve_ratios(
+                lamps[chosen], fixed, target, low_stops=low, high_stops=high, weights=weights
+            )
+        else:
+            scale = _PAPER_SHARE * self._model.clip_luminance(rig, light.paper[-1]) / target[0]
+            found = solve_powers(
+                lamps[chosen], fixed + lamps[-1], scale * target,
+                low_stops=low, high_stops=high, weights=weights,
+            ).trim_stops  # fmt: skip
         return {v.element: float(t) for v, t in zip(free, found, strict=True)}
+
+    def _targets(self, rig: Rig, rows: int, cols: int) -> tuple[Doubles, Doubles]:
+        """Return wanted levels and weights, paper places first, then foil places."""
+        share = np.asarray(self._model.foil_share(rig), float).ravel()
+        paper, foil = wanted_levels(rig, rows, cols)
+        target = np.concatenate([np.full(share.size, paper), foil.ravel()])
+        return target, np.concatenate([_shared(1 - share), _shared(share)])
 
     def _refined(self, best: Judged, light: LampLight, steps: tuple[float, ...]) -> Judged:
         """Try each lamp a step up and down until nothing is gained, with ever smaller steps."""
@@ -253,9 +281,10 @@ class Bench:
     def _stepped(self, best: Judged, light: LampLight, variable: Variable, step: float) -> Judged:
         now = _trims(best.rig)[variable.element]
         for change in (step, -step):
-            wished = _between(now + change, variable)
-            if wished != now:
-                rig = set_values(best.rig, {(variable.element, "trim_stops"): wished})
+            wished = now + change
+            if variable.low - step < wished < variable.high + step:
+                trims = {n: t for n, t in _trims(best.rig).items() if _is_on(best.rig, n)}
+                rig = self._set(best.rig, {**trims, variable.element: wished})
                 other = self._judged(rig, *self._mixed(rig, light), best.excess_mm)
                 if other.merit > best.merit + 1e-9:
                     return other

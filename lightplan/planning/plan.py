@@ -133,8 +133,7 @@ class _Search:
 
 def _searched(judges: Judges, job: _Job, evaluations: int) -> _Search:
     bench = judges.bench
-    free_powers = np.full(len(bench.space.trims), 0.5)
-    points = [np.concatenate([p, free_powers]) for p in starts(judges.rig, bench.space)]
+    points = [bench.with_solved_powers(p) for p in starts(judges.rig, bench.space)]
     archive: list[tuple[float, Doubles]] = []
 
     def remember(point: Doubles, value: float, used: int) -> None:
@@ -195,7 +194,7 @@ def _rig_at(bench: Bench, point: Doubles) -> Rig:
 
 def _trials(rig: Rig, job: _Job) -> list[Rig]:
     """Return a few builds with errors; the camera is left as it is, which is quicker."""
-    errors = replace(job.errors, camera_mm=0.0, camera_tilt_rad=0.0, bow_mm=0.0)
+    errors = replace(job.errors, camera_mm=0.0, bow_mm=0.0)
     dimensions = error_dimensions(rig, errors)
     if not dimensions:
         return [rig] * _TRIAL_BUILDS

@@ -97,8 +97,8 @@ def solve_ratios(
 
     Minimises sum of weights * (s (fixed + sum_l 2**trim_l * unit_light_l) - target)**2 over
     the powers and the exposure's factor s >= 0. With q_l = s 2**trim_l this is linear in
-    (s, q), so the answer is exact; where it leaves s free (no fixed light), the strongest
-    lamp is set as high as it may go. Trims are then clipped to their limits.
+    (s, q), so the answer is exact; where it leaves s free (no fixed light), the lamps are
+    set as high as they may go. Trims are then clipped to their limits.
 
     Parameters
     ----------

@@ -87,19 +87,15 @@ class SmallErrors:
         judge: ScoresLight,
     ) -> None:
         self._rig, self._dimensions, self._judge = rig, dimensions, judge
-        rows = [np.zeros(len(dimensions))]
-        for i, d in enumerate(dimensions):
-            for amount in (-STEPS[1], -STEPS[0], STEPS[0], STEPS[1]):
-                row = np.zeros(len(dimensions))
-                row[i] = amount * d.size
-                rows.append(row)
-        found = lights([_built(rig, dimensions, row) for row in rows])
+        jobs = [(0, 0.0)] + [(i, s) for i, d in enumerate(dimensions) for s in _tried(d)]
+        found = lights([_built(rig, dimensions, i, s) for i, s in jobs])
         sheets = np.array([np.stack(pair) for pair in found])
-        self._plan, singles = sheets[0], sheets[1:]
-        self._singles = singles.reshape(len(dimensions), 4, *self._plan.shape)
-        low, high = self._singles[:, 1], self._singles[:, 2]
-        self._slope = (high - low) / 2
-        self._bend = (high + low) / 2 - self._plan
+        self._plan = sheets[0]
+        self._single = dict(zip(jobs[1:], sheets[1:], strict=True))
+        pairs = [(self._single[i, -1.0], self._single[i, 1.0]) for i in range(len(dimensions))]
+        shape = (len(dimensions), *self._plan.shape)
+        self._slope = np.array([(high - low) / 2 for low, high in pairs]).reshape(shape)
+        self._bend = np.array([(high + low) / 2 - self._plan for low, high in pairs]).reshape(shape)
 
     def planned_score(self) -> float:
         """Return the score without errors, by the same light."""
@@ -118,17 +114,39 @@ class SmallErrors:
     def single_scores(self) -> Doubles:
         """Return scores (d, 2, 3): minus and plus side, from no error to the largest tried."""
         planned = self.planned_score()
-        found = np.array([[self._score(sheet) for sheet in four] for four in self._singles])
-        minus, plus = found[:, [1, 0]], found[:, [2, 3]]
-        sides = np.stack([minus, plus], axis=1)
-        return np.concatenate([np.full((len(found), 2, 1), planned), sides], axis=2)
+        return np.array(
+            [
+                [[planned, *(self._alone(i, side * s) for s in STEPS)] for side in (-1.0, 1.0)]
+                for i in range(len(self._dimensions))
+            ]
+        )
+
+    def _alone(self, index: int, share: float) -> float:
+        """Score one error alone; large ones that were not traced follow the parabola."""
+        if (index, share) in self._single:
+            return self._score(self._single[index, share])
+        row = np.zeros(len(self._dimensions))
+        row[index] = share * self._dimensions[index].size
+        return self.score(row)
 
     def _score(self, sheet: Floats) -> float:
         return self._judge.score_light(self._rig, sheet[0], sheet[1])
 
 
-def _built(rig: Rig, dimensions: tuple[ErrorDimension, ...], row: Doubles) -> Rig:
-    """Return the rig with errors; one that the parts refuse is built without."""
+def _tried(dimension: ErrorDimension) -> tuple[float, ...]:
+    """Return the errors to trace, in units of the setting error.
+
+    Lens and bow change every ray, which is dear; their large errors follow the parabola.
+    """
+    if dimension.element in ("camera", "sheet"):
+        return (-1.0, 1.0)
+    return (-STEPS[1], -STEPS[0], STEPS[0], STEPS[1])
+
+
+def _built(rig: Rig, dimensions: tuple[ErrorDimension, ...], index: int, share: float) -> Rig:
+    """Return the rig with one error; one that the parts refuse is built without."""
+    row = np.zeros(len(dimensions))
+    row[index] = share * dimensions[index].size
     try:
         return built(rig, dimensions, row)
     except RigError:

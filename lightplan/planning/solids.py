@@ -18,7 +18,7 @@ from lightplan.scene import Camera, Card, Lamp, Placement, Rig, Shell
 CARD_THICKNESS_MM = 5.0
 BODY_DEPTH_SHARE = 0.8
 PANEL_BELOW_MM = 300.0
-PANEL_DEPTH_MM = 40.0
+PANEL_DEPTH_MM = 25.0
 SOFTBOX_DEPTH_SHARE = 0.4
 DEEPEST_SOFTBOX_MM = 300.0
 CONE_PLATES = 12
@@ -54,7 +54,7 @@ def slab(
 def lamp_solid(lamp: Lamp) -> Solid | None:
     """Return a lamp's housing; None for a window.
 
-    The rig file gives no depth. A face narrower than 300 mm is taken for a panel 40 mm
+    The rig file gives no depth. A face narrower than 300 mm is taken for a panel 25 mm
     thick, a wider one for a softbox 0.4 as deep as its smaller side, up to 300 mm (usual
     housings, from memory).
     """

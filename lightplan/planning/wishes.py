@@ -9,9 +9,10 @@ from lightplan.errors import RigError
 from lightplan.planning.constraints import Limit
 from lightplan.planning.variables import value_of
 from lightplan.scene import Freedom, Rig
+from lightplan.scene.rig import Dimension
 
 _STEPS_MM = (100.0, 300.0)
-_PLACES = ("z_mm", "y_mm", "x_mm")
+_PLACES: tuple[Dimension, ...] = ("z_mm", "y_mm", "x_mm")
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +32,9 @@ def wishes(rig: Rig, in_the_way: tuple[Limit, ...]) -> Iterator[Wish]:
     elements = _elements(rig, in_the_way)
     for step in _STEPS_MM:
         for element in elements:
-            yield _more_room(rig, element, step)
+            yield _more_room(rig, (element,), step)
+        if len(elements) > 1:
+            yield _more_room(rig, tuple(elements), step)
     yield from _camera_up(rig)
     for element in elements:
         without = _left_out(rig, element)
@@ -47,8 +50,18 @@ def _elements(rig: Rig, in_the_way: tuple[Limit, ...]) -> list[str]:
     return found
 
 
-def _more_room(rig: Rig, element: str, step: float) -> Wish:
-    """Let one element go `step` further than allowed, in every direction."""
+def _more_room(rig: Rig, elements: tuple[str, ...], step: float) -> Wish:
+    """Let elements go `step` further than allowed, in every direction."""
+    for element in elements:
+        rig = _widened(rig, element, step)
+    return Wish(rig, f"let {_listed(elements)} move {step:.0f} mm further than you allowed")
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def _widened(rig: Rig, element: str, step: float) -> Rig:
     others = [f for f in rig.freedoms if not (f.element == element and f.dimension in _PLACES)]
     widened = []
     for dimension in _PLACES:
@@ -62,10 +75,7 @@ def _more_room(rig: Rig, element: str, step: float) -> Wish:
         if dimension == "z_mm":
             low = max(low, 5.0)
         widened.append(Freedom(element=element, dimension=dimension, low=low, high=high))
-    return Wish(
-        replace(rig, freedoms=(*others, *widened)),
-        f"let {element} move {step:.0f} mm further than you allowed",
-    )
+    return replace(rig, freedoms=(*others, *widened))
 
 
 def _camera_up(rig: Rig) -> Iterator[Wish]:
