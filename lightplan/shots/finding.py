@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
 from lightplan.shots import lines, previews, quads
+from lightplan.shots.card import CardFound
 from lightplan.shots.edges import Sides, fit_sides
 from lightplan.shots.outline import fit_outline, straighten
 from lightplan.shots.previews import Coded
@@ -97,8 +98,9 @@ class _Candidate:
 
 
 def find_sheet(
-    picture: NDArray[Any], *, width_mm: float, height_mm: float, focal_px: float | None = None
-) -> SheetFound | SheetNotFound:
+    picture: NDArray[Any], *, width_mm: float, height_mm: float, focal_px: float | None = None,
+    card: CardFound | None = None,
+) -> SheetFound | SheetNotFound:  # fmt: skip
     """Find the corners of a flat sheet of known size.
 
     Parameters
@@ -110,6 +112,8 @@ def find_sheet(
         the sheet is assumed to stand as nearly upright as its proportions allow.
     focal_px : float or None
         Focal length in pixels of `picture`, when the file tells it.
+    card : CardFound or None
+        A marker card that lies in the sheet's plane, found in the same picture.
 
     Returns
     -------
@@ -119,11 +123,13 @@ def find_sheet(
     coarse, scale = previews.preview(picture, _COARSE_PX)
     if float(np.ptp(coarse)) < 6 or float(coarse.std()) < 1.0:
         return SheetNotFound("The picture is blank: it has no edges at all.")
-    view = _View(coarse, width_mm, height_mm, None if focal_px is None else focal_px * scale)
+    view = _view(coarse, scale, width_mm, height_mm, focal_px, card)
     best = _search(view)
     if best is None or best.confidence < _ENOUGH:
         return _refusal(best)
-    return _refine(picture, best, scale, width_mm, height_mm, focal_px)
+    fine, fine_scale = previews.preview(picture, _FINE_PX)
+    larger = _view(fine, fine_scale, width_mm, height_mm, focal_px, card)
+    return _refine(picture.shape[:2], best, view, larger)
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,9 +137,35 @@ class _View:
     """A copy of the picture and what the sheet must look like in it."""
 
     coded: Coded
+    scale: float  # pixels of the copy per pixel of the picture
     width_mm: float
     height_mm: float
     focal_px: float | None
+    plane: Doubles | None  # from millimetres on the table to (x, y) of the copy
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of the copy."""
+        return self.coded.shape[0], self.coded.shape[1]
+
+    def misfit(self, corners: Doubles) -> Doubles:
+        """Return how far quads (n, 4, 2) are from the sheet's shape."""
+        size = {"width_mm": self.width_mm, "height_mm": self.height_mm}
+        if self.plane is not None:
+            return quads.plane_misfit(corners, self.plane, **size)
+        return quads.shape_misfit(corners, self.shape, focal_px=self.focal_px, **size)
+
+
+def _view(
+    coded: Coded, scale: float, width_mm: float, height_mm: float, focal_px: float | None,
+    card: CardFound | None,
+) -> _View:  # fmt: skip
+    plane = None
+    if card is not None:
+        half = 0.5 * scale - 0.5  # centres of pixels are whole numbers in both
+        plane = np.array([[scale, 0, half], [0, scale, half], [0, 0, 1.0]]) @ card.plane
+    focal = None if focal_px is None else focal_px * scale
+    return _View(coded, scale, width_mm, height_mm, focal, plane)
 
 
 def _search(view: _View) -> _Candidate | None:
@@ -180,15 +212,12 @@ def _grown(corners: Doubles, view: _View) -> Doubles:
 
 def _propose(view: _View, faint: bool) -> Doubles:
     """Return rough corners (n, 4, 2), the likeliest first."""
-    shape = view.coded.shape[:2]
     grey = previews.amplified(view.coded) if faint else [previews.luma(view.coded)]
     segments = lines.find_segments(grey)
     if not len(segments):
         return np.empty((0, 4, 2))
-    joined = lines.join_segments(segments, lines.step_across(view.coded, segments), shape)
-    return quads.propose(
-        joined, shape, width_mm=view.width_mm, height_mm=view.height_mm, focal_px=view.focal_px
-    ).corners
+    joined = lines.join_segments(segments, lines.step_across(view.coded, segments), view.shape)
+    return quads.propose(joined, view.shape, view.misfit).corners
 
 
 def _around(outer: Doubles, inner: Doubles) -> bool:
@@ -225,16 +254,10 @@ def _measure(view: _View, corners: Doubles, reach_px: float) -> _Candidate | Non
     sides = fit_sides(view.coded, corners, reach_px=reach_px)
     if min(len(points) for points in sides.points) < 10:
         return None
-    shape = view.coded.shape[:2]
-    fitted, bending = fit_outline(sides.points, shape)
+    fitted, bending = fit_outline(sides.points, view.shape)
     if not np.isfinite(fitted).all() or np.abs(fitted - corners).max() > 4 * reach_px + 8:
         return None
-    misfit = float(
-        quads.shape_misfit(
-            straighten(fitted, bending, shape)[None], shape,
-            width_mm=view.width_mm, height_mm=view.height_mm, focal_px=view.focal_px,
-        )[0]
-    )  # fmt: skip
+    misfit = float(view.misfit(straighten(fitted, bending, view.shape)[None])[0])
     return _Candidate(fitted, sides, bending, misfit, _confidence(sides, misfit))
 
 
@@ -258,24 +281,20 @@ def _ramp(value: Doubles, low: float, high: float) -> Doubles:
 
 
 def _refine(
-    picture: NDArray[Any], rough: _Candidate, scale: float, width_mm: float, height_mm: float,
-    focal_px: float | None,
-) -> SheetFound | SheetNotFound:  # fmt: skip
+    shape: tuple[int, int], rough: _Candidate, view: _View, larger: _View
+) -> SheetFound | SheetNotFound:
     """Measure the sides again in a larger copy."""
-    fine, fine_scale = previews.preview(picture, _FINE_PX)
-    ratio = fine_scale / scale
-    corners = (rough.corners + 0.5) * ratio - 0.5
-    view = _View(fine, width_mm, height_mm, None if focal_px is None else focal_px * fine_scale)
-    found = _measure(view, corners, 1.0 * ratio + 1)
+    ratio = larger.scale / view.scale
+    found = _measure(larger, (rough.corners + 0.5) * ratio - 0.5, ratio + 1)
+    scale = larger.scale
     if found is None or found.confidence < 0.5 * rough.confidence:
-        found, fine_scale = rough, scale
-    place = (found.corners + 0.5) / fine_scale - 0.5
-    rows, cols = picture.shape[:2]
+        found, scale = rough, view.scale
+    place = (found.corners + 0.5) / scale - 0.5
     return SheetFound(
         corners=read_only(place[:, ::-1]),
-        shape=(rows, cols),
+        shape=(shape[0], shape[1]),
         confidence=min(found.confidence, rough.confidence),
-        how="sides",
+        how="sides" if view.plane is None else "marker card",
         bending=found.bending,
         support=tuple(found.sides.support.tolist()),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,11 +94,50 @@ def shape_misfit(
     return misfit
 
 
+def plane_misfit(
+    corners: Doubles, plane: Doubles, *, width_mm: float, height_mm: float
+) -> Doubles:
+    """Return how far quads on a known plane are from the sheet's size and right angles.
+
+    Parameters
+    ----------
+    corners : (n, 4, 2) float
+        (x, y) pixels from the far left corner clockwise.
+    plane : (3, 3) float
+        Homography from millimetres on the plane to (x, y) pixels.
+
+    Returns
+    -------
+    (n,) float
+        Root mean square of the sides' relative errors and the corners' cosines.
+    """
+    seen = np.concatenate([corners, np.ones((*corners.shape[:2], 1))], axis=-1)
+    back = seen @ np.linalg.inv(plane).T
+    places = back[..., :2] / back[..., 2:]
+    side = np.roll(places, -1, axis=1) - places
+    length = np.linalg.norm(side, axis=-1)
+    wrong = np.log(np.maximum(length, 1e-9) / [width_mm, height_mm, width_mm, height_mm])
+    following = np.roll(side, -1, axis=1)
+    cosine = (side * following).sum(axis=-1) / (length * np.roll(length, -1, axis=1) + 1e-9)
+    misfit: Doubles = np.sqrt((wrong**2 + cosine**2).mean(axis=1))
+    return misfit
+
+
 def propose(
-    lines: Lines, shape: tuple[int, int], *, width_mm: float, height_mm: float,
-    focal_px: float | None = None, most: int = 12,
-) -> Quads:  # fmt: skip
-    """Return the quads of four lines that look most like the sheet."""
+    lines: Lines, shape: tuple[int, int], misfit_of: Callable[[Doubles], Doubles], *, most: int = 12
+) -> Quads:
+    """Return the quads of four lines that look most like the sheet.
+
+    Parameters
+    ----------
+    lines : Lines
+    shape : (2,) int
+        Rows and columns of the picture.
+    misfit_of : function
+        From corners (n, 4, 2) to how far each is from the sheet's shape (n,).
+    most : int
+        Number of quads returned.
+    """
     combos = _opposite_pairs(lines)
     corners = _corners(lines, combos)
     ok = _sensible(corners, shape)
@@ -107,10 +147,9 @@ def propose(
     corners, solid, overrun = corners[ok], solid[:, ok], overrun[ok]
     corners = _clockwise_from_top_left(corners)
     turned = np.roll(corners, -1, axis=1)
-    size = {"width_mm": width_mm, "height_mm": height_mm, "focal_px": focal_px}
-    upright, lying = shape_misfit(corners, shape, **size), shape_misfit(turned, shape, **size)  # type: ignore[arg-type]
+    upright, lying = misfit_of(corners), misfit_of(turned)
     misfit = np.minimum(upright, lying)
-    swap = lying < upright - (0.02 if abs(np.log(width_mm / height_mm)) < 0.05 else 0.0)
+    swap = lying < upright - 0.02  # as upright as its proportions allow
     corners = np.where(swap[:, None, None], turned, corners)
     score = 0.6 * solid.mean(axis=0) + 0.4 * solid.min(axis=0)
     score = score - 0.3 * overrun - np.minimum(misfit / 0.1, 3) * 0.25
@@ -176,8 +215,15 @@ def _outline_seen(
     combos: np.ndarray,
     corners: Doubles,  # type: ignore[type-arg]
 ) -> tuple[Doubles, Doubles, Doubles]:
-    """Return the share of each side seen (4, n), the same weighted with its step, and the
-    mean share of lines that run on beyond the corners (n,)."""
+    """Return what is seen of quads' sides.
+
+    Returns
+    -------
+    share, solid : (4, n) float
+        Share of each side on which an edge was seen; the same weighted with its step.
+    overrun : (n,) float
+        Share of the stretches beyond the corners on which the lines run on.
+    """
     i, j, k, l = combos.T  # noqa: E741
     shares, solids, overruns = [], [], []
     for line, start, stop in ((i, 0, 1), (l, 1, 2), (j, 2, 3), (k, 3, 0)):
