@@ -114,8 +114,9 @@ def _coverage(picture: object) -> Doubles:
         full = 1.0 if picture.mode == "F" else 65535.0
         return np.clip(values / full, 0.0, 1.0)
     pixels = np.asarray(picture.convert("RGBA"), float) / 255.0
-    grey = pixels[..., :3] @ (0.299, 0.587, 0.114)
-    return np.clip(grey * pixels[..., 3], 0.0, 1.0)
+    red, green, blue, cover = np.moveaxis(pixels, -1, 0)
+    grey = red + 0.587 * (green - red) + 0.114 * (blue - red)  # exact where all are alike
+    return np.asarray(np.clip(grey * cover, 0.0, 1.0))
 
 
 def _refused(path: Path, wanted: str, got: str, cure: str) -> ArtworkError:

@@ -129,8 +129,8 @@ class SheetForm(Form):
         default=0.0, description="Half the height from crest to trough of a wave."
     )
     wave_length_mm: float = Field(default=60.0, description="Distance between the wave's crests.")
-    foil: FoilForm = Field(default=FoilForm(), description="The metal of the artwork.")
-    paper: PaperForm = Field(default=PaperForm(), description="The stock.")
+    foil: FoilForm = Field(default=FoilForm(), description="What is stamped on it.")
+    paper: PaperForm = Field(default=PaperForm(), description="What it is made of.")
 
 
 class BodyForm(Form):
@@ -343,6 +343,6 @@ class RoomForm(Form):
     )
     has_table: bool = Field(default=True, description="false leaves the table out of the scene.")
     probe: ProbeForm | None = Field(default=None, description="Surroundings from a picture.")
-    table: TableForm = Field(default=TableForm(), description="The table top.")
+    table: TableForm = Field(default=TableForm(), description="What the sheet lies on.")
     walls: WallsForm | None = Field(default=None, description="Walls; none: nothing there.")
     reach: ReachForm = Field(default=ReachForm(), description="Limits for planning.")

@@ -60,7 +60,7 @@ def _sheet_in_picture(rig: Rig) -> None:
 
 
 def _outline(thing: Lamp | Card) -> Doubles:
-    """Return the corners of a face, (n, 3); a disk as a polygon, a bulb as its lowest cap."""
+    """Return the corners of a face, (n, 3); a disk as a polygon, a bulb as its lowest point."""
     right, up, _ = thing.placement.axes()
     centre = np.asarray(thing.placement.position_mm)
     shape = thing.shape if isinstance(thing, Lamp) else "rectangle"
@@ -71,9 +71,9 @@ def _outline(thing: Lamp | Card) -> Doubles:
         turn = 2 * math.pi * np.arange(24) / 24
         across = np.cos(turn) * thing.width_mm / 2
         along = np.sin(turn) * thing.width_mm / 2
-    if shape == "bulb":
-        ring = np.stack([across, along, np.zeros(24)], axis=-1)
-        return np.asarray(centre + 0.5 * ring - [0, 0, math.sqrt(0.75) * thing.width_mm / 2])
+    if shape == "bulb":  # what is just below its lowest point stands for all of it
+        foot = centre - [0.0, 0.0, thing.width_mm / 2]
+        return np.asarray(foot + 1e-3 * np.stack([across, along, 0 * along], axis=-1))
     return np.asarray(centre + across[:, None] * right + along[:, None] * up)
 
 

@@ -191,7 +191,7 @@ def test_bounce_lamps_light_the_board_and_turn_their_back_to_the_sheet(name):
     board = next(card for card in rig.cards if card.front.finish == "white")
     at, _, _, facing = frame(board)
     way = unit(at - centre)
-    assert way @ normal > 0.9
+    assert way @ normal > 0.85
     assert -way @ facing > 0.4
 
 
@@ -245,7 +245,7 @@ def test_rainbow_sends_all_colours_and_keeps_the_mirror_direction_dark():
     wavelength = np.abs((out + into)[:, 1]) / rig.sheet.foil.grating.lines_per_mm * 1e6
     assert wavelength.min() < 420
     assert wavelength.max() > 680
-    assert abs(np.interp(0, points[::41, 1][::-1], wavelength[::41][::-1]) - 550) < 10
+    assert abs(np.interp(0, points[20::41, 1], wavelength[20::41]) - 550) < 10
     size = math.degrees(lamp.width_mm / np.linalg.norm(lamp.placement.position_mm))
     assert size <= 3
 
