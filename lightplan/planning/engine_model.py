@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from lightplan.arrays import Floats, Singles
@@ -13,7 +15,7 @@ from lightplan.scene import Rig
 
 ENOUGH_FOIL_PIXELS = 250
 """Solid foil on the sheet's grid that makes the measures steady."""
-_LONG_SIDES = (64, 80, 96, 120, 144, 176, 208)
+_LONG_SIDES = (120, 160, 200, 240)
 
 
 def long_side_for(rig: Rig) -> int:
@@ -40,19 +42,21 @@ def _share(rig: Rig, side: int) -> Singles:
 def search_detail(long_side: int) -> Detail:
     """Return the detail of the search: errors of a few percent, smooth in every dimension."""
     return Detail(
-        sheet_long_side=long_side, camera_rows=8, camera_cols=8, cells=4, direct_long_side=13,
+        sheet_long_side=long_side, camera_rows=8, camera_cols=8, cells=5, direct_long_side=13,
         bounce_long_side=7, lamp_spots=13, cell_lamp_spots=8, sky_rays=55, cell_sky_rays=21,
-        foil_rays=8_000, foil_spots=8, mirror_rounds=1,
+        foil_rays=12_000, foil_spots=8, mirror_rounds=1,
     )  # fmt: skip
 
 
-def final_detail(long_side: int) -> Detail:
-    """Return the detail at which a plan's score is stated."""
-    return Detail(
-        sheet_long_side=max(long_side, 120), camera_rows=8, camera_cols=8, cells=8,
-        direct_long_side=33, bounce_long_side=15, lamp_spots=55, cell_lamp_spots=21,
-        sky_rays=233, cell_sky_rays=55, foil_rays=80_000, foil_spots=21, mirror_rounds=3,
-    )  # fmt: skip
+def polish_detail(long_side: int) -> Detail:
+    """Return the detail of the last steps and of the setting errors."""
+    quick = Detail.quick(camera_rows=8, camera_cols=8)
+    return replace(quick, sheet_long_side=max(long_side, 160))
+
+
+def final_detail() -> Detail:
+    """Return the detail at which a plan's score is stated: that of a prediction."""
+    return Detail(camera_rows=8, camera_cols=8)
 
 
 class EngineModel:

@@ -20,10 +20,13 @@ from lightplan.planning.targets import luminance, wanted_levels
 from lightplan.planning.variables import Space, Variable, set_values
 from lightplan.scene import Rig
 
-MM_PER_MERIT = 25.0
-"""Breaking a limit by this much costs as much as losing 63 % of the score."""
-REFUSED = 1e3
-"""Value of a rig that cannot be built or judged at all."""
+WORST = 50.0
+"""Value of the worst rig that can be built; what cannot be built lies above."""
+MM_PER_VALUE = 25.0
+FORGIVEN_MM = 0.5
+HEADROOM_STOPS = 0.15
+"""A picture must still be good when it comes out this much brighter: dials and meters miss
+by about as much (common practice, no source), and clipping is a cliff."""
 POWER_SPAN_STOPS = 2.5
 """How far the search may leave the solved powers."""
 _MOST_ROUNDS = 12
@@ -75,7 +78,7 @@ class Judged:
     rig : Rig
         As judged; powers are set where they were solved.
     merit : float
-        From the measures; larger is better.
+        From the measures, as it stands and a little brighter; larger is better.
     excess_mm : float
         Broken limits, summed.
     measures : Measures
@@ -88,8 +91,10 @@ class Judged:
 
     @property
     def value(self) -> float:
-        """What the search makes small."""
-        return -self.merit + self.excess_mm / MM_PER_MERIT
+        """What the search makes small; any rig that can be built beats any that cannot."""
+        if self.excess_mm > FORGIVEN_MM:
+            return unbuildable(self.excess_mm)
+        return min(-self.merit, WORST)
 
     @property
     def judgement(self) -> Judgement:
@@ -101,6 +106,11 @@ class Judged:
         """0 to 100; 0 where nothing can be judged."""
         score = self.judgement.score
         return 0.0 if score is None else score
+
+
+def unbuildable(excess_mm: float) -> float:
+    """Return the value of a rig that breaks limits by this much."""
+    return WORST + 1.0 + excess_mm / MM_PER_VALUE
 
 
 class Bench:
@@ -153,13 +163,13 @@ class Bench:
         try:
             rig = self.space.apply(self.rig, point[: len(self.space.geometry)])
         except RigError:
-            return REFUSED
+            return unbuildable(1e4)
         excess = self.excess_mm(rig)
-        if excess > 4 * MM_PER_MERIT:
-            return 10.0 + excess / MM_PER_MERIT  # no light could make up for it
+        if excess > FORGIVEN_MM:
+            return unbuildable(excess)
         light = self._model.lamp_light(rig)
         rig = self._powered(rig, light, point)
-        return min(self._judged(rig, *self._mixed(rig, light), excess).value, REFUSED)
+        return self._judged(rig, *self._mixed(rig, light), excess).value
 
     def judge(self, rig: Rig) -> Judged:
         """Judge a rig with the powers that it has."""
@@ -181,7 +191,8 @@ class Bench:
 
     def score_light(self, rig: Rig, paper: Floats, foil: Floats) -> float:
         """Return the score (0 to 100) of a rig's sheet under given light."""
-        return self._judged(rig, paper, foil, 0.0).score
+        score = judge(self._measured(rig, self._picture(rig, paper, foil)), rig.look).score
+        return 0.0 if score is None else score
 
     def excess_mm(self, rig: Rig) -> float:
         """Return the sum of broken limits, those of fixed things left out."""
@@ -193,7 +204,8 @@ class Bench:
         share = np.array([*gains, 1.0], light.paper.dtype)
         return np.tensordot(share, light.paper, axes=1), np.tensordot(share, light.foil, axes=1)
 
-    def _judged(self, rig: Rig, paper: Floats, foil: Floats, excess: float) -> Judged:
+    def _picture(self, rig: Rig, paper: Floats, foil: Floats) -> Floats:
+        """Return the linear picture, (rows, cols, 3), 1 = clip level."""
         share = self._model.foil_share(rig)[..., None]
         clip = self._model.clip_luminance(rig, paper)
         linear = (share * foil + (1 - share) * paper) / np.float32(clip)
@@ -201,11 +213,21 @@ class Bench:
             self._maps = SheetMaps.from_linear(
                 linear, share[..., 0], width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm
             )
-        found = measure(
+        return linear
+
+    def _judged(self, rig: Rig, paper: Floats, foil: Floats, excess: float) -> Judged:
+        linear = self._picture(rig, paper, foil)
+        found = self._measured(rig, linear)
+        brighter = self._measured(rig, linear * np.float32(2.0**HEADROOM_STOPS))
+        both = (merit(found, rig.look) + merit(brighter, rig.look)) / 2
+        return Judged(rig=rig, merit=both, excess_mm=excess, measures=found)
+
+    def _measured(self, rig: Rig, linear: Floats) -> Measures:
+        assert self._maps is not None
+        return measure(
             self._maps.with_linear(linear), rig.look, rig.sheet.foil.kind,
             stock_reflectance=rig.sheet.paper.reflectance,
         )  # fmt: skip
-        return Judged(rig=rig, merit=merit(found, rig.look), excess_mm=excess, measures=found)
 
     def _powered(self, rig: Rig, light: LampLight, point: Doubles) -> Rig:
         """Set the powers that a point of the search stands for."""

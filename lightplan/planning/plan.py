@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -15,14 +16,16 @@ from lightplan.planning.engine_model import (
     EngineModel,
     final_detail,
     long_side_for,
+    polish_detail,
     search_detail,
 )
 from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
-from lightplan.planning.merit import Bench, Judged
+from lightplan.planning.merit import FORGIVEN_MM, Bench, Judged
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move, NoPlan, Plan
 from lightplan.planning.robust import draws, judge_builds
-from lightplan.planning.search import Found, StopRule, minimise
+from lightplan.planning.search import Counter, Found, Halt, StopRule, minimise
+from lightplan.planning.simplex import simplex
 from lightplan.planning.starts import starts
 from lightplan.planning.variables import Space, value_of
 from lightplan.planning.wishes import wishes
@@ -44,6 +47,8 @@ class Effort:
         Rigs to judge in the search.
     seconds : float or None
         Longest time for the search; with a limit the plan may differ from run to run.
+    polish : int
+        Rigs to judge under finer light at the end.
     builds : int
         Builds with errors, for the yield.
     helpers : int
@@ -54,7 +59,8 @@ class Effort:
 
     evaluations: int = 400
     seconds: float | None = None
-    builds: int = 512
+    polish: int = 60
+    builds: int = 256
     helpers: int = 0
     tolerance: float = 0.002
 
@@ -109,7 +115,7 @@ def plan(
     with Judges(rig, search_detail(side), helpers=job.effort.helpers) as judges:
         found = _searched(judges, job, job.effort.evaluations)
         best = _sturdiest(judges, job, found)
-        if best.excess_mm > 0.5:
+        if best.excess_mm > FORGIVEN_MM:
             return _no_plan(judges, job, rig, best)
         return _finished(judges, job, rig, best, found)
 
@@ -176,7 +182,7 @@ def _sturdiest(judges: Judges, job: _Job, search: _Search) -> Judged:
     points = search.points if search.points else (search.found.point,)
     rigs = [_rig_at(bench, point) for point in points]
     judged = [bench.judge_solved(rig) for rig in rigs]
-    sound = [j for j in judged if j.excess_mm <= 0.5]
+    sound = [j for j in judged if j.excess_mm <= FORGIVEN_MM]
     if len(sound) < 2 or job.should_stop():
         return min(judged, key=lambda j: j.value)
     trials = [_trials(j.rig, job) for j in sound]
@@ -203,13 +209,14 @@ def _trials(rig: Rig, job: _Job) -> list[Rig]:
 
 def _finished(judges: Judges, job: _Job, given: Rig, best: Judged, search: _Search) -> Plan:
     best, left_out = _simpler(judges, job, best)
+    best = _polished(judges, job, best)
     robust = judge_builds(
         best.rig, judges.lights, judges.bench,
         errors=job.errors, builds=job.effort.builds, seed=job.seed,
     )  # fmt: skip
-    model = EngineModel(best.rig, final_detail(judges.detail.sheet_long_side))
+    model = EngineModel(best.rig, final_detail())
     final = Bench(best.rig, model).judge(best.rig)
-    before = Bench(given, EngineModel(given, judges.detail)).judge(given)
+    before = Bench(given, EngineModel(given, final_detail())).judge(given)
     judgement = final.judgement
     result = Plan(
         rig=best.rig,
@@ -239,7 +246,7 @@ def _simpler(judges: Judges, job: _Job, best: Judged) -> tuple[Judged, tuple[str
         for name, rig in tries:
             bench = Bench(rig, EngineModel(rig, judges.detail))
             judged.append((name, bench.judge_solved(rig, steps=(0.5, 0.17))))
-        fair = [(n, j) for n, j in judged if j.excess_mm <= 0.5]
+        fair = [(n, j) for n, j in judged if j.excess_mm <= FORGIVEN_MM]
         if not fair:
             break
         name, simpler = max(fair, key=lambda pair: pair[1].score)
@@ -249,6 +256,25 @@ def _simpler(judges: Judges, job: _Job, best: Judged) -> tuple[Judged, tuple[str
         left_out.append(name)
         judges.use(best.rig)
     return best, tuple(left_out)
+
+
+def _polished(judges: Judges, job: _Job, best: Judged) -> Judged:
+    """Take the last small steps under finer light."""
+    judges.use(best.rig, polish_detail(judges.detail.sheet_long_side))
+    bench = judges.bench
+    start = bench.point_of(best.rig)
+    if start.size and job.effort.polish > 0 and not job.should_stop():
+        counter = Counter(
+            judges.values,
+            StopRule(evaluations=job.effort.polish, should_stop=job.should_stop),
+            None,
+        )
+        with contextlib.suppress(Halt):
+            simplex(counter.one, start, size=0.04, tolerance=job.effort.tolerance)
+        tries = [best.rig, _rig_at(bench, counter.point)]
+    else:
+        tries = [best.rig]
+    return min((bench.judge_solved(rig) for rig in tries), key=lambda j: j.value)
 
 
 def _optional(rig: Rig) -> list[str]:
@@ -298,7 +324,7 @@ def _no_plan(judges: Judges, job: _Job, given: Rig, best: Judged) -> NoPlan:
         judges.use(wish.rig)
         search = _searched(judges, job, max(60, job.effort.evaluations // 3))
         found = _sturdiest(judges, job, search)
-        if found.excess_mm <= 0.5:
+        if found.excess_mm <= FORGIVEN_MM:
             nearest = _finished(judges, job, wish.rig, found, search)
             return NoPlan(in_the_way=in_the_way, reason=reason, wish=wish.sentence, nearest=nearest)
     return NoPlan(in_the_way=in_the_way, reason=reason, wish="", nearest=None)

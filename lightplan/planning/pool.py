@@ -41,9 +41,10 @@ class Judges:
         self._helpers = [_start() for _ in range(helpers)]
         self.use(rig)
 
-    def use(self, rig: Rig) -> None:
-        """Change to another rig (another set of elements or freedoms)."""
+    def use(self, rig: Rig, detail: Detail | None = None) -> None:
+        """Change to another rig (other elements or freedoms), or to another detail."""
         self.rig = rig
+        self.detail = self.detail if detail is None else detail
         self.bench = Bench(rig, EngineModel(rig, self.detail))
         for helper in self._helpers:
             _send(helper, ("use", (rig, self.detail)))
