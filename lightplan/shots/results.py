@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from lightplan.measures import Finding, Gate, Judgement, Measures, Part, Verdict
 from lightplan.shots.shot import Settings
 
@@ -165,4 +167,6 @@ def _plain(value: Any) -> Any:
         return {str(key): _plain(entry) for key, entry in value.items()}
     if isinstance(value, tuple | list):
         return [_plain(entry) for entry in value]
+    if isinstance(value, np.generic):
+        value = value.item()
     return value

@@ -1,0 +1,65 @@
+"""What is known before a photograph is looked at."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+import lightplan
+from lightplan.arrays import Doubles
+from lightplan.scene.look import Look
+from lightplan.shots.results import Triple
+
+Detail: TypeAlias = Literal["quick", "full"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PhotoContext:
+    """The sheet, the look that is wanted, and how much to say.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float
+        Size of the sheet.
+    look : Look
+    foil_kind : str or None
+        For the colour to expect.
+    stock_reflectance : (3,) float or None
+        Of the paper, where it is known.
+    artwork : (rows, cols) float or None
+        Share of foil; row 0 is the far edge.
+    corners : dict of str to (4, 2) float
+        Corners given by hand, by file name: (row, column) in pixels of the upright file,
+        far left, far right, near right, near left.
+    detail : {"quick", "full"}
+        "full" also lists hot spots, dust and scratches. Score, verdict and measures are
+        the same.
+    """
+
+    width_mm: float
+    height_mm: float
+    look: Look = field(default_factory=Look)
+    foil_kind: str | None = None
+    stock_reflectance: Triple | None = None
+    artwork: Doubles | None = None
+    corners: Mapping[str, Doubles] = field(default_factory=dict)
+    detail: Detail = "quick"
+
+    def digest(self) -> str:
+        """Return a key for everything a result depends on besides the photograph."""
+        plain = {
+            "version": lightplan.__version__, "size": [self.width_mm, self.height_mm],
+            "look": asdict(self.look), "foil": self.foil_kind, "stock": self.stock_reflectance,
+            "corners": {k: np.asarray(v).tolist() for k, v in sorted(self.corners.items())},
+            "detail": self.detail,
+        }  # fmt: skip
+        machine = hashlib.sha256(json.dumps(plain, sort_keys=True).encode())
+        if self.artwork is not None:
+            machine.update(str(self.artwork.shape).encode())
+            machine.update(np.ascontiguousarray(self.artwork, np.float64).tobytes())
+        return machine.hexdigest()[:32]

@@ -1,0 +1,100 @@
+"""A found sheet laid out as maps: squared at a chosen scale, foil and paper apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Booleans, Singles
+from lightplan.measures import SheetMaps
+from lightplan.shots import segment, squaring
+from lightplan.shots.context import PhotoContext
+from lightplan.shots.finding import SheetFound
+from lightplan.shots.orienting import orient, oriented
+from lightplan.shots.shot import Shot
+
+# The picture may have this many pixels to one of the grid before it is averaged down.
+_FINER = 1.25
+
+
+@dataclass(frozen=True, eq=False)
+class LaidSheet:
+    """The sheet of one photograph, turned as the artwork lies.
+
+    Parameters
+    ----------
+    found : SheetFound
+        Corners in pixels of the shot, named as they lie on the artwork.
+    maps : SheetMaps
+    told_by : str
+        "artwork" or "look": how foil was told from paper.
+    mirrored : bool
+        True where the photograph was the wrong way round, and the maps are not.
+    """
+
+    found: SheetFound
+    maps: SheetMaps
+    told_by: str
+    mirrored: bool
+
+
+def lay_out(shot: Shot, found: SheetFound, context: PhotoContext, *, grid_px: int) -> LaidSheet:
+    """Return the sheet's maps on a grid whose long side has at most `grid_px`."""
+    linear, clipped, scaled, origin = _window(shot, found, grid_px)
+    size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
+    squared = squaring.square(linear, clipped, scaled, origin=origin, long_side=grid_px, **size)
+    mirrored, turned = False, found
+    if context.artwork is None:
+        segmented = segment.segment_by_look(squared)
+    else:
+        way = orient(squared, context.artwork)
+        squared, mirrored = oriented(squared, way), way.mirrored
+        turned = found.turned(way.quarters)
+        segmented = segment.segment_with_artwork(squared, context.artwork)
+    levels = None if shot.encoded.dtype == np.float32 else int(2 ** min(shot.bits, 16))
+    maps = SheetMaps(
+        linear=squared.linear, foil=segmented.foil, valid=squared.valid, clipped=squared.clipped,
+        width_mm=squared.width_mm, height_mm=squared.height_mm, code_levels=levels,
+        background=squaring.background(linear, clipped, scaled, origin=origin),
+        confidence=segmented.confidence,
+    )  # fmt: skip
+    return LaidSheet(turned, maps, segmented.how, mirrored)
+
+
+def _window(
+    shot: Shot, found: SheetFound, grid_px: int
+) -> tuple[Singles, Booleans, SheetFound, tuple[int, int]]:
+    """Return light and clip flags round the sheet, at a scale that suits the grid.
+
+    Codes are averaged over whole squares of pixels. Flags are picked, not averaged, so
+    that a share counted of them stays the share in the photograph.
+    """
+    side = np.linalg.norm(np.roll(found.corners, -1, axis=0) - found.corners, axis=1)
+    factor = max(1, int(side.max() / (_FINER * grid_px)))
+    rows, cols = (_aligned(s, factor, n) for s, n in zip(
+        squaring.window(found), found.shape, strict=True))  # fmt: skip
+    encoded: NDArray[Any] = shot.encoded[rows, cols]
+    clipped = shot.clipped_part(rows, cols)
+    if factor > 1:
+        size = (encoded.shape[1] // factor, encoded.shape[0] // factor)
+        encoded = cv2.resize(encoded, size, interpolation=cv2.INTER_AREA)
+        clipped = clipped[factor // 2 :: factor, factor // 2 :: factor]
+    corners = (found.corners + 0.5) / factor - 0.5
+    shape = found.shape[0] // factor, found.shape[1] // factor
+    scaled = replace(found, corners=corners, shape=shape)
+    origin = rows.start // factor, cols.start // factor
+    return (
+        shot.transfer.linear(np.ascontiguousarray(encoded)), np.ascontiguousarray(clipped),
+        scaled, origin,
+    )  # fmt: skip
+
+
+def _aligned(part: slice, step: int, length: int) -> slice:
+    """Return a slice widened, or at the far edge of the picture narrowed, to whole steps."""
+    first = part.start // step * step
+    last = min(-(-part.stop // step), length // step) * step
+    return slice(first, max(last, first + step))

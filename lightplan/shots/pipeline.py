@@ -1,0 +1,161 @@
+"""One photograph from file to verdict: read, find, square, segment, measure, judge."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.errors import LightplanError
+from lightplan.measures import Measures, SheetMaps, find_faults, judge, measure
+from lightplan.measures.dust import specks
+from lightplan.measures.framing import crops, pixels_left
+from lightplan.measures.hotspots import hot_spots
+from lightplan.shots import exact, finding
+from lightplan.shots.context import PhotoContext
+from lightplan.shots.finding import SheetFound, SheetNotFound
+from lightplan.shots.laying import LaidSheet, lay_out
+from lightplan.shots.patches import patch_sharpness
+from lightplan.shots.reading import read_shot
+from lightplan.shots.results import PhotoScore, Placed, Triple
+from lightplan.shots.shot import Shot
+
+_READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm
+_FIND_PX = 1500  # and on which the sheet is found
+_GRID_PX = 480  # long side of the squared sheet that is measured and judged
+_FINE_GRID_PX = 1400  # and of the one in which dust and hot spots are looked for
+_PAPER_BELOW, _FOIL_FROM = 0.02, 0.9
+_LEAST_PIXELS = 30
+
+
+@dataclass(frozen=True)
+class PhotoJudge:
+    """Judges photographs in a context; the function that a batch hands to its workers."""
+
+    context: PhotoContext
+
+    def __call__(self, path: Path) -> dict[str, Any]:
+        """Return `judge_photo` as plain values; raises what it refuses."""
+        return judge_photo(path, self.context).to_dict()
+
+
+def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
+    """Return the verdict on one photograph.
+
+    A sheet that is not found is a result ("cannot tell"), not an error.
+
+    Raises
+    ------
+    PhotoError
+        A file that cannot be read.
+    """
+    start = time.perf_counter()
+    shot = read_shot(path, long_side_px=_READ_PX)
+    found = find_in_shot(shot, context)
+    base = PhotoScore(
+        file=path.name, path=str(path), settings=shot.settings, format=shot.format,
+        profile=shot.profile, bits=shot.bits, reduction=shot.reduction,
+    )  # fmt: skip
+    if isinstance(found, SheetNotFound):
+        judged = replace(base, reasons=(found.reason,))
+    else:
+        judged = _judge_sheet(shot, found, context, base)
+    return replace(judged, seconds=time.perf_counter() - start)
+
+
+def judge_or_refuse(path: Path, context: PhotoContext) -> PhotoScore:
+    """Return `judge_photo`, with refusals as results."""
+    try:
+        return judge_photo(path, context)
+    except LightplanError as refusal:
+        return PhotoScore.refused(path, str(refusal))
+
+
+def find_in_shot(shot: Shot, context: PhotoContext) -> SheetFound | SheetNotFound:
+    """Return the sheet's corners in pixels of `shot.encoded`."""
+    whole = (shot.rows, shot.cols)
+    if shot.file in context.corners:
+        by_hand = np.asarray(context.corners[shot.file], float)
+        file_shape = (shot.file_rows, shot.file_cols)
+        return finding.corners_by_hand(by_hand, file_shape).scaled(whole)
+    small, focal = shot.preview(_FIND_PX), shot.focal_length_px()
+    found = finding.find_sheet(
+        small, width_mm=context.width_mm, height_mm=context.height_mm,
+        focal_px=None if focal is None else focal * small.shape[1] / shot.cols,
+    )  # fmt: skip
+    return found if isinstance(found, SheetNotFound) else found.scaled(whole)
+
+
+def _judge_sheet(
+    shot: Shot, found: SheetFound, context: PhotoContext, base: PhotoScore
+) -> PhotoScore:
+    sheet = lay_out(shot, found, context, grid_px=_GRID_PX)
+    measures = _measure(shot, sheet, context)
+    verdict = judge(measures, context.look)
+    return replace(
+        base, score=verdict.score, uncertainty=verdict.uncertainty, verdict=verdict.verdict,
+        reasons=verdict.reasons, measures=measures.pairs(), parts=verdict.parts,
+        gates=verdict.gates, findings=find_faults(sheet.maps, measures, context.look),
+        placed=_placed(shot, sheet.found), details=_details(shot, sheet, context),
+        paper_level=_level(sheet.maps, sheet.maps.foil <= _PAPER_BELOW),
+        foil_level=_level(sheet.maps, sheet.maps.foil >= _FOIL_FROM),
+    )  # fmt: skip
+
+
+def _measure(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> Measures:
+    """Return what the sheet's maps tell, and what only the photograph's own pixels do."""
+    maps = sheet.maps
+    told = measure(
+        maps, context.look, context.foil_kind, stock_reflectance=context.stock_reflectance
+    )
+    if sheet.mirrored:  # corners and maps lie opposite ways: no going back to the pixels
+        return told
+    sharp = patch_sharpness(
+        shot, sheet.found, maps.foil, width_mm=maps.width_mm, height_mm=maps.height_mm
+    )
+    told = told.joined(sharp.measures)
+    if shot.lossy or shot.reduction > 1:
+        return told
+    counted = exact.clipped_shares(
+        shot, sheet.found, maps.foil, maps.valid, confidence=maps.confidence
+    )
+    return told.joined({name: pair for name, pair in counted.items() if name in told})
+
+
+def _placed(shot: Shot, found: SheetFound) -> Placed:
+    file = found.scaled((shot.file_rows, shot.file_cols))
+    corners = tuple((float(r), float(c)) for r, c in file.corners)
+    return Placed(
+        corners=corners, rows=shot.file_rows, cols=shot.file_cols,
+        confidence=float(found.confidence), how=found.how,
+    )  # fmt: skip
+
+
+def _level(maps: SheetMaps, where: NDArray[np.bool_]) -> Triple | None:
+    """Return the median colour of some pixels; None where there are too few."""
+    chosen = maps.linear[where & maps.valid]
+    if len(chosen) < _LEAST_PIXELS:
+        return None
+    red, green, blue = np.median(chosen, axis=0).tolist()
+    return red, green, blue
+
+
+def _details(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> dict[str, Any]:
+    shape = (shot.file_rows, shot.file_cols)
+    corners, maps = sheet.found.scaled(shape).corners, sheet.maps
+    left = pixels_left(corners, width_mm=maps.width_mm, height_mm=maps.height_mm)
+    details: dict[str, Any] = {
+        "crops": [asdict(crop) for crop in crops(corners, shape)],
+        "pixels_left": asdict(left),
+        "foil_told_by": sheet.told_by,
+        "mirrored": sheet.mirrored,
+    }
+    if context.detail == "full":
+        fine = lay_out(shot, sheet.found, context, grid_px=_FINE_GRID_PX).maps
+        details["hot_spots"] = [asdict(spot) for spot in hot_spots(fine)]
+        details["specks"] = [asdict(speck) for speck in specks(fine)]
+    return details
