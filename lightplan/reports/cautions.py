@@ -1,0 +1,99 @@
+"""Cautions that apply to a rig: only these, and never a clearance, a fuse or a limit.
+
+Common practice of the trade, no source. They defer to the lamp's maker, to local codes and
+to licensed trades.
+"""
+
+from __future__ import annotations
+
+from lightplan.scene import Rig
+
+OVERHEAD_MM = 150.0  # lower than this, a thing that falls does not fall on anybody
+BESIDE_SHEET_MM = 100.0  # where hands work
+
+
+def cautions_for(rig: Rig) -> tuple[str, ...]:
+    """Return the cautions that apply to a rig, one or two sentences each.
+
+    Examples
+    --------
+    >>> from lightplan.scene import Camera, Placement, Sheet
+    >>> bare = Rig(title="bare", sheet=Sheet(width_mm=90, height_mm=50),
+    ...            camera=Camera(placement=Placement((0, -300, 400))))
+    >>> [text.split(":")[0] for text in cautions_for(bare)]
+    ['Foil is a mirror']
+    """
+    lamps = [lamp for lamp in rig.lamps if not lamp.is_window]
+    flashes = [lamp for lamp in lamps if lamp.output.unit == "guide number"]
+    steady = [lamp for lamp in lamps if lamp.output.unit != "guide number"]
+    found: list[str] = []
+    if steady:
+        found.append(_hot_lamps(rig))
+    if lamps:
+        found.append(
+            "Leads: tape them down, use earthed equipment, do not overload an extension. "
+            "Anything on the fixed wiring is for a licensed electrician."
+        )
+    if flashes:
+        found.append(
+            "Flash heads store energy, also when they are unplugged: never open them. "
+            "Flashing light can affect photosensitive people: ask before you start."
+        )
+    if lamps or rig.cards or rig.shells:
+        found.append(_stands(rig))
+    found.append(_mirror(rig))
+    if lamps:
+        found.append(
+            "The instructions of the lamp's maker and the local electrical and fire codes "
+            "decide, not this sheet."
+        )
+    return tuple(found)
+
+
+def _hot_lamps(rig: Rig) -> str:
+    near = ["the sheet"]
+    if rig.cards:
+        near.append("cards")
+    if any(card.is_diffuser for card in rig.cards):
+        near.append("diffusing paper")
+    if rig.shells:
+        near.append("the " + " and the ".join(sorted({shell.shape for shell in rig.shells})))
+    things = near[0] if len(near) == 1 else ", ".join(near[:-1]) + " and " + near[-1]
+    return (
+        f"Lamps that get hot: keep {things} away from them, as far as the lamp's maker says; "
+        "never leave them alone, let them cool before you move them. LED lamps are the better "
+        "choice."
+    )
+
+
+def _stands(rig: Rig) -> str:
+    text = "Stands: weight their feet."
+    if _has_overhead(rig):
+        text += " Counterbalance a boom, and tether whatever hangs over the table."
+    return text
+
+
+def _has_overhead(rig: Rig) -> bool:
+    """Whether a lamp, card or camera hangs over the place where the sheet lies."""
+    reach = (
+        rig.sheet.width_mm / 2 + BESIDE_SHEET_MM,
+        rig.sheet.height_mm / 2 + BESIDE_SHEET_MM,
+    )
+    things = [*rig.lamps, *rig.cards]
+    places = [(thing.placement, thing.width_mm, thing.height_mm) for thing in things]
+    places.append((rig.camera.placement, 0.0, 0.0))
+    for place, width, height in places:
+        right, up, _ = place.axes()
+        x, y, z = place.position_mm
+        half_x = (abs(right[0]) * width + abs(up[0]) * height) / 2
+        half_y = (abs(right[1]) * width + abs(up[1]) * height) / 2
+        if z > OVERHEAD_MM and abs(x) - half_x < reach[0] and abs(y) - half_y < reach[1]:
+            return True
+    return False
+
+
+def _mirror(rig: Rig) -> str:
+    text = "Foil is a mirror: no laser pointers on it, and do not stare into bright reflections."
+    if any(lamp.is_window for lamp in rig.lamps) or rig.room.probe is not None:
+        text += " Keep it out of direct sun: a curved sheet can focus sunlight."
+    return text

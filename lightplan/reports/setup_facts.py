@@ -1,0 +1,77 @@
+"""What the setup sheet tells beyond the rig: settings, tolerances, what is promised."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from lightplan.light.exposure import Settings
+
+
+class ToleranceLike(Protocol):
+    """How far one dimension of one element may be off: `minus` below, `plus` above.
+
+    Dimensions as in the rig file, and "turn_deg", "lean_deg", "power_stops", "bow_mm".
+    """
+
+    @property
+    def element(self) -> str:
+        """Name of the element, "camera" or "sheet"."""
+
+    @property
+    def dimension(self) -> str:
+        """What may be off."""
+
+    @property
+    def minus(self) -> float:
+        """How far below, 0 or more; mm, degrees or stops."""
+
+    @property
+    def plus(self) -> float:
+        """How far above, 0 or more."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetupTolerance:
+    """The plain form of a tolerance, for callers that have none of their own."""
+
+    element: str
+    dimension: str
+    minus: float
+    plus: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetupFacts:
+    """Facts about a rig that are not in the rig.
+
+    Parameters
+    ----------
+    settings : Settings or None
+        Exposure of the prediction.
+    tolerances : sequence of tolerances
+        Empty: the usual care of a tape measure and a phone's level is told.
+    critical : sequence of (element, dimension)
+        The measurement that matters most first.
+    yield_share : float or None
+        Share of builds that come out right (0 to 1).
+    score : float or None
+        Predicted, 0 to 100.
+    foil_to_paper_stops : float or None
+        How far the foil's light is above the paper's; widens the bracket.
+    rig_digest, tool_version : str
+        For the foot of the page, so that a sheet can be told from an older one.
+    """
+
+    settings: Settings | None = None
+    tolerances: Sequence[ToleranceLike] = ()
+    critical: Sequence[tuple[str, str]] = ()
+    yield_share: float | None = None
+    score: float | None = None
+    foil_to_paper_stops: float | None = None
+    rig_digest: str = ""
+    tool_version: str = ""
+
+
+NO_FACTS = SetupFacts()

@@ -1,0 +1,122 @@
+"""The torch test on paper: small drawings of the cards with the marks to expect."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lightplan.reports.setup_page import FAINT, Page, line_height, text_width
+from lightplan.reports.setup_table import paragraph, paragraph_height, table, table_height
+from lightplan.reports.setup_torch import POINT_NAMES, Target, TorchTest
+from lightplan.units import LengthUnit, show_length
+
+DRAWN_MM = 34.0  # largest side of a drawn card
+GAP_MM = 5.0
+COLUMNS = 2
+
+
+def torch_notes(test: TorchTest) -> list[str]:
+    """Return what to do and what to expect, as paragraphs."""
+    notes = [
+        "Darken the room. Hold a small torch (never a laser) where the lens is and point it at the "
+        "sheet. Lay a scrap of flat foil or a small flat mirror on each point in turn and look "
+        "where its bright spot lands. A spot twice as far off as you like means half that error "
+        "in the angle: check the lean first.",
+        "Points of the sheet: "
+        + ", ".join(f"{letter} {name}" for letter, name in POINT_NAMES.items()) + ".",
+    ]  # fmt: skip
+    where: dict[str, list[str]] = {}
+    for spot in test.elsewhere:
+        where.setdefault(spot.where, []).append(spot.letter)
+    notes += [f"{', '.join(letters)}: the spot goes {place}." for place, letters in where.items()]
+    return notes
+
+
+def _rows(target: Target, unit: LengthUnit) -> list[list[str]]:
+    lower = "From the edge nearest you" if target.is_level else "From its lower edge"
+    rows = [["", "From its left edge", lower]]
+    return rows + [
+        [s.letter, show_length(s.from_left_mm, unit), show_length(s.from_lower_mm, unit)]
+        for s in target.spots
+    ]
+
+
+def _view_words(target: Target) -> str:
+    return "seen from above" if target.is_level else "as you look at its front"
+
+
+def _scale(target: Target) -> float:
+    return DRAWN_MM / max(target.width_mm, target.height_mm)
+
+
+def _widths(width: float) -> list[float]:
+    rest = width - DRAWN_MM - 6.0
+    return [6.0, (rest - 6.0) / 2, (rest - 6.0) / 2]
+
+
+def _block_height(target: Target, width: float, unit: LengthUnit) -> float:
+    drawn = target.height_mm * _scale(target)
+    told = f"{target.name}, {_view_words(target)}"
+    title = paragraph_height(told, width, bold=True)
+    return title + max(drawn, table_height(_rows(target, unit), _widths(width))) + 3.0
+
+
+def _column_width(width: float) -> float:
+    return (width - (COLUMNS - 1) * GAP_MM) / COLUMNS
+
+
+def targets_height(targets: Sequence[Target], width: float, unit: LengthUnit) -> float:
+    """Return how much room the drawings take, mm."""
+    column = _column_width(width)
+    heights = [_block_height(t, column, unit) for t in targets]
+    return sum(max(heights[i : i + COLUMNS]) for i in range(0, len(heights), COLUMNS))
+
+
+def draw_targets(
+    page: Page, left: float, top: float, width: float, targets: Sequence[Target],
+    unit: LengthUnit,
+) -> float:  # fmt: skip
+    """Draw every card with its marks; return the y below."""
+    column = _column_width(width)
+    y = top
+    for first in range(0, len(targets), COLUMNS):
+        row = targets[first : first + COLUMNS]
+        for place, target in enumerate(row):
+            _draw(page, left + place * (column + GAP_MM), y, column, target, unit)
+        y -= max(_block_height(t, column, unit) for t in row)
+    return y
+
+
+def _draw(
+    page: Page, left: float, top: float, width: float, target: Target, unit: LengthUnit
+) -> None:
+    told = f"{target.name}, {_view_words(target)}"
+    y = paragraph(page, left, top - 1.0, told, width, bold=True) - 1.0
+    scale = _scale(target)
+    wide, high = target.width_mm * scale, target.height_mm * scale
+    x0, y0 = left + (DRAWN_MM - wide) / 2, y - high
+    page.shape([(x0, y0), (x0 + wide, y0), (x0 + wide, y), (x0, y)], fill="#fbfbfc", width_pt=0.9)
+    if target.hole is not None:
+        x, z, diameter = target.hole
+        page.dot(x0 + x * scale, y0 + z * scale, max(diameter * scale / 2, 0.4), fill=None)
+    marks = {s.letter: (x0 + s.from_left_mm * scale, y0 + s.from_lower_mm * scale)
+             for s in target.spots}  # fmt: skip
+    for letter, (x, z) in marks.items():
+        page.dot(x, z, 0.7, fill="#c2001a", colour="#c2001a")
+        _letter(page, letter, x, z, (x0, y0, x0 + wide, y0 + high))
+    table(page, left + DRAWN_MM + 6.0, y, _rows(target, unit), _widths(width), bold_column=0)
+
+
+def _letter(
+    page: Page, letter: str, x: float, y: float, frame: tuple[float, float, float, float]
+) -> None:
+    """Write a spot's letter beside it, away from the card's middle."""
+    way_x = -1 if x < (frame[0] + frame[2]) / 2 - 0.5 else 1
+    way_y = -1 if y < (frame[1] + frame[3]) / 2 - 0.5 else 1
+    if letter == "C":
+        way_x, way_y = 1, 1
+    wide = text_width(letter, bold=True)
+    page.text(x + way_x * 1.2 - (wide if way_x < 0 else 0.0), y + way_y * 1.2 - 1.0, letter,
+              bold=True)  # fmt: skip
+
+
+__all__ = ["FAINT", "draw_targets", "line_height", "targets_height", "torch_notes"]
