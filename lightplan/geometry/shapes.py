@@ -98,9 +98,9 @@ class Flat:
         Middle [mm] and unit axes; the front normal is right x up.
     half_width, half_height : float
         mm.
-    crowding : float
-        0 for even cells; above it the cells crowd towards the middle (a table: towards
-        the sheet), those at the middle being crowding / sinh(crowding) of the even size.
+    lines : ((...), (...)) float or None
+        Where cells end, x rising and y rising, as shares -1..1 of half the size; None for
+        even cells.
     """
 
     centre: Vector
@@ -110,7 +110,7 @@ class Flat:
     half_height: float
     is_round: bool = False
     openings: tuple[Opening, ...] = ()
-    crowding: float = 0.0
+    lines: tuple[tuple[float, ...], tuple[float, ...]] | None = None
 
     @cached_property
     def normal(self) -> Doubles:
@@ -140,8 +140,9 @@ class Flat:
 
     def _unit(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Coordinates 0..1 for places in the shape's own axes."""
-        across = self._uncrowd(x / np.float32(self.half_width))
-        up = self._uncrowd(y / np.float32(self.half_height))
+        across, up = x / np.float32(self.half_width), y / np.float32(self.half_height)
+        if self.lines is not None:
+            across, up = _even(across, self.lines[0]), _even(up, self.lines[1])
         return across * np.float32(0.5) + np.float32(0.5), up * np.float32(0.5) + np.float32(0.5)
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
@@ -186,20 +187,12 @@ class Flat:
         place = (points - np.asarray(self.centre)) @ self._frame
         return self._unit(place[..., 0], place[..., 1])
 
-    def _crowd(self, place: Doubles) -> Doubles:
-        if self.crowding == 0:
-            return place
-        return np.asarray(np.sinh(self.crowding * place) / math.sinh(self.crowding))
-
-    def _uncrowd(self, place: Floats) -> Floats:
-        if self.crowding == 0:
-            return place
-        return np.asarray(np.arcsinh(place * math.sinh(self.crowding)) / self.crowding)
-
     def edges(self, rows: int, cols: int) -> tuple[Doubles, Doubles]:
         """Return where cells end: x (cols + 1,) rising, y (rows + 1,) falling, mm."""
-        x = self.half_width * self._crowd(np.linspace(-1, 1, cols + 1))
-        return x, self.half_height * self._crowd(np.linspace(1, -1, rows + 1))
+        x, y = np.linspace(-1, 1, cols + 1), np.linspace(1, -1, rows + 1)
+        if self.lines is not None:
+            x, y = np.array(self.lines[0]), np.array(self.lines[1])[::-1]
+        return self.half_width * x, self.half_height * y
 
     def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
         x, y = self.edges(rows, cols)
@@ -417,6 +410,11 @@ class Cone:
         spots = self._at(z, phi)
         areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
         return Samples(spots, self.normals_at(spots), areas)
+
+
+def _even(place: Floats, lines: tuple[float, ...]) -> Floats:
+    """Coordinates -1..1 in which cells of uneven size are even."""
+    return np.interp(place, lines, np.linspace(-1, 1, len(lines))).astype(np.float32)
 
 
 def _with_place(

@@ -33,7 +33,8 @@ class ViewFactors:
     and shadow only.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, near: float) -> None:
+        self._near = near
         self._sight = Visibility()
         self._kernel: Singles | None = None
 
@@ -52,7 +53,9 @@ class ViewFactors:
         )
         spread = patchwork.sub_points() if of_cells else None
         if self._kernel is None:
-            self._kernel = kernels.transfer(points, normals, cells, spread=spread)
+            self._kernel = kernels.transfer(
+                points, normals, cells, near=self._near, spread=spread
+            )
         else:
             self._renew(patchwork, changed, points, normals, owners, of_cells=of_cells)
         factors: Singles = self._kernel * free
@@ -69,14 +72,16 @@ class ViewFactors:
         cols = np.flatnonzero(among(patchwork.owners, changed))
         if of_cells and cols.size:
             spread = patchwork.sub_points()[cols]
-            rows = kernels.transfer(points[cols], normals[cols], cells, spread=spread)
+            rows = kernels.transfer(
+                points[cols], normals[cols], cells, near=self._near, spread=spread
+            )
             self._kernel[cols] = rows
             # reciprocity: what i sees of j and j of i are as their areas
             areas = np.maximum(cells.areas, 1e-3 * cells.areas.max()).astype(np.float32)
             self._kernel[:, cols] = (rows * areas[cols, None]).T / areas[:, None]
         elif cols.size:
             some = Cells(*(values[cols] for values in cells))
-            self._kernel[:, cols] = kernels.transfer(points, normals, some)
+            self._kernel[:, cols] = kernels.transfer(points, normals, some, near=self._near)
 
 
 def _at_most_one(factors: Singles) -> Singles:

@@ -166,8 +166,8 @@ def _counts(surface: Surface, side: int) -> tuple[int, int]:
     rows = round(side * min(2.0, max(0.5, ratio**-0.5)))
     if surface.role == "camera":
         return max(2, rows // 3), max(2, cols // 3)
-    if surface.role == "table":
-        return round(rows * 1.5), round(cols * 1.5)
+    if shape.lines is not None:
+        return len(shape.lines[1]) - 1, len(shape.lines[0]) - 1
     return rows, cols
 
 

@@ -17,6 +17,10 @@ class Detail:
         Size of the camera's picture.
     cells : int
         Cells along a side of a square card.
+    near : float
+        Squared distance over a cell's area below which view factors are exact.
+    rule_table_anew : bool
+        Whether the table's cells follow the feet of things that are moved on it.
     texels : int
         Texels along a side of every face, for what mirrors see of it.
     direct_long_side, bounce_long_side : int
@@ -31,6 +35,8 @@ class Detail:
         Rays to trace from the foil altogether.
     foil_spots : int
         Points on each lamp and card that the foil looks at.
+    hidden_spots : int
+        The same where part of the lamp or card is hidden from the foil; 0 leaves it out.
     mirror_spots : int
         Points on the foil, or a silvered card, through which it lights other surfaces.
     mirror_rounds : int
@@ -41,6 +47,8 @@ class Detail:
     camera_rows: int = 480
     camera_cols: int = 720
     cells: int = 10
+    near: float = 25.0
+    rule_table_anew: bool = True
     texels: int = 64
     direct_long_side: int = 49
     bounce_long_side: int = 21
@@ -51,6 +59,7 @@ class Detail:
     cell_sky_rays: int = 89
     foil_rays: int = 200_000
     foil_spots: int = 64
+    hidden_spots: int = 610
     mirror_spots: int = 21
     mirror_rounds: int = 4
 
@@ -59,7 +68,7 @@ class Detail:
         """Return what suits a picture that follows the mouse."""
         return cls(
             sheet_long_side=120, camera_rows=camera_rows, camera_cols=camera_cols, cells=7,
-            texels=32,            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
-            penumbra_spots=0,            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=25, mirror_spots=9,
+            near=4.0, rule_table_anew=False, texels=32,            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
+            penumbra_spots=0,            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=25, hidden_spots=0, mirror_spots=9,
             mirror_rounds=2,
         )  # fmt: skip

@@ -16,6 +16,7 @@ from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface
 from lightplan.units import from_stops
 
+USUAL_TIME_S = 1 / 125  # where the rig names none
 GRAZING = 0.05  # least cosine when an intensity is turned into the luminance of a face
 
 
@@ -83,6 +84,8 @@ def lamp_luminances(rig: Rig, *, trimmed: bool = True) -> Doubles:
     rows = []
     for lamp in rig.lamps:
         luminance = _full_luminance(lamp)
+        if lamp.output.unit == "guide number":
+            luminance /= _open_time(rig)  # a flash gives cd s/m2: the same light in any time
         if trimmed:
             luminance *= from_stops(lamp.trim_stops) if lamp.on else 0.0
         colour = np.ones(3)
@@ -98,6 +101,12 @@ def _white_balance(rig: Rig) -> float:
         return rig.camera.white_balance_k
     named = [lamp.colour_k for lamp in rig.lamps if lamp.colour_k is not None and lamp.on]
     return named[0] if named else 5500.0
+
+
+def _open_time(rig: Rig) -> float:
+    """Exposure time that a flash is set beside steady lamps with, s."""
+    time_s = rig.camera.exposure.time_s
+    return USUAL_TIME_S if time_s is None else time_s
 
 
 def _full_luminance(lamp: Lamp) -> float:

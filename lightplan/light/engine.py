@@ -22,11 +22,13 @@ from lightplan.light.foil import FoilLight
 from lightplan.light.frame import CameraFrame
 from lightplan.light.lattice import Lattice
 from lightplan.light.layers import LampLayers, Layers
+from lightplan.light.metal import coating
 from lightplan.light.mirror_view import mirrored_names
 from lightplan.light.polarise import UNPOLARISED_SHARE
 from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
-from lightplan.light.transfer import MirrorFace, MirrorTransfer, plain_curve
+from lightplan.light.table import ruled
+from lightplan.light.transfer import MirrorFace, MirrorTransfer
 from lightplan.optics.materials import coat_curve
 from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
@@ -71,7 +73,7 @@ class Engine:
 
     def _rebuild(self, rig: Rig) -> None:
         self._rig = rig
-        self._surfaces = _dress(rig)
+        self._surfaces = self._dress(rig)
         self._lamps = emission.lamp_faces(rig, self._surfaces)
         self._patchwork = Patchwork(
             self._surfaces, len(rig.lamps), self.detail.cells, self.detail.texels
@@ -91,12 +93,12 @@ class Engine:
 
     def _make_parts(self, rig: Rig) -> None:
         self._cell_direct = DirectLight(self.detail.cell_lamp_spots)
-        self._cell_factors = ViewFactors()
+        self._cell_factors = ViewFactors(self.detail.near)
         self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays)
         self._paper_direct = DirectLight(
             self.detail.lamp_spots, finer=self.detail.penumbra_spots
         )
-        self._paper_factors = ViewFactors()
+        self._paper_factors = ViewFactors(self.detail.near)
         sheet_only = frozenset((SHEET,))
         self._paper_sky = Skylight(self._surroundings, self.detail.sky_rays, sheet_only)
         self._foil = FoilLight.of_foil(rig, self._surfaces, self.detail)
@@ -168,16 +170,24 @@ class Engine:
         """Move to another rig, reusing what still holds."""
         if rig is self._rig:
             return
-        surfaces = _dress(rig)
+        surfaces = self._dress(rig)
         if not self._same_kind(rig, surfaces):
             self._rebuild(rig)
             return
+        if not self.detail.rule_table_anew:
+            surfaces = _keep_table(surfaces, self._surfaces)
         pairs = enumerate(zip(self._surfaces, surfaces, strict=True))
         changed = frozenset(i for i, (old, new) in pairs if old.shape != new.shape)
         self._rig, self._surfaces = rig, surfaces
         if changed:
             self._lamps = emission.lamp_faces(rig, surfaces)
             self._follow(changed)
+
+    def _dress(self, rig: Rig) -> tuple[Surface, ...]:
+        """Surfaces of the rig: the sheet's coat counted in, the table ruled."""
+        sheet, *rest = build_surfaces(rig)
+        face = replace(sheet.front, diffuse=coat.albedo(rig.sheet.paper))
+        return ruled((replace(sheet, front=face), *rest), self.detail.cells)
 
     def _same_kind(self, rig: Rig, surfaces: Sequence[Surface]) -> bool:
         old = self._rig
@@ -309,12 +319,10 @@ class Engine:
         return LampLayers(names, np.array(papers), np.array(foils))
 
 
-def _dress(rig: Rig) -> tuple[Surface, ...]:
-    """Surfaces of the rig, the sheet's face with its coat counted in."""
-    surfaces = build_surfaces(rig)
-    sheet = surfaces[SHEET]
-    face = replace(sheet.front, diffuse=coat.albedo(rig.sheet.paper))
-    return (replace(sheet, front=face), *surfaces[1:])
+def _keep_table(new: Sequence[Surface], old: Sequence[Surface]) -> tuple[Surface, ...]:
+    """The new surfaces, the table ruled as before."""
+    pairs = zip(new, old, strict=True)
+    return tuple(one if one.role == "table" else two for two, one in pairs)
 
 
 def _same_but_for_shape(one: Surface, other: Surface) -> bool:
@@ -328,7 +336,7 @@ def _silver_faces(surfaces: Sequence[Surface]) -> list[MirrorFace]:
             if face.is_metal:
                 found.append(
                     MirrorFace(
-                        index, is_front=is_front, curve=plain_curve(face.metal),
+                        index, is_front=is_front, curve=coating(face),
                         roughness=(face.roughness, face.roughness),
                     )
                 )  # fmt: skip

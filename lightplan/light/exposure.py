@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.arrays import Booleans, Doubles, Floats, Singles
 from lightplan.light.layers import Layers
 from lightplan.optics import exposure as exposure_law
 from lightplan.scene.rig import Rig
 
 USUAL_F_NUMBER, USUAL_ISO = 8.0, 100.0
-BRIGHT_SHARE = 0.98  # the paper level is set on this quantile, so that one spot cannot spoil it
+BRIGHT_SHARE = 0.98  # levels are set on this quantile, so that one spot cannot spoil them
+HALF = 0.5
 
 
 @dataclass(frozen=True)
@@ -36,12 +37,20 @@ class Settings:
     is_suggested: bool
 
 
-def settings_for(rig: Rig, paper: Singles) -> Settings:
-    """Return the exposure for a rig, given the paper layer of its sheet (rows, cols, 3).
+def settings_for(rig: Rig, paper: Singles, foil: Singles, share: Singles) -> Settings:
+    """Return the exposure for a rig, given the layers of its sheet.
 
-    With settings in the rig the clip level follows from them (78 / S saturation speed);
-    otherwise it puts the brightest paper on the wanted level, and a time for f/8 and ISO
-    100 is suggested. A sheet in the dark gets a clip level of 1 cd/m2.
+    With settings in the rig the clip level follows from them (78 / S saturation speed).
+    Otherwise it puts the brightest paper on the wanted level, or lower where the brightest
+    foil would rise above its own, and a time for f/8 and ISO 100 is suggested. A sheet in
+    the dark gets a clip level of 1 cd/m2.
+
+    Parameters
+    ----------
+    paper, foil : (rows, cols, 3) float
+        Luminances, cd/m2.
+    share : (rows, cols) float
+        Share of foil.
     """
     wish = rig.camera.exposure
     if wish.f_number is not None and wish.time_s is not None and wish.iso is not None:
@@ -49,15 +58,28 @@ def settings_for(rig: Rig, paper: Singles) -> Settings:
             f_number=wish.f_number, time_s=wish.time_s, iso=wish.iso
         )
         return Settings(clip, wish.f_number, wish.time_s, wish.iso, is_suggested=False)
-    level = float(np.quantile(paper.max(axis=-1), BRIGHT_SHARE))
-    clip = level / wish.paper_level if level > 0 else 1.0
+    clip = max(
+        _bright(paper, share < HALF) / wish.paper_level,
+        _bright(foil, share >= HALF) / wish.foil_level,
+    )
+    clip = clip if clip > 0 else 1.0
     time_s = exposure_law.time_for_saturation(clip, f_number=USUAL_F_NUMBER, iso=USUAL_ISO)
     return Settings(clip, USUAL_F_NUMBER, time_s, USUAL_ISO, is_suggested=True)
 
 
+def _bright(layer: Singles, where: Booleans) -> float:
+    """Level of the brightest part of a layer, in its brightest channel; 0 where there is none."""
+    return float(np.quantile(layer[where].max(axis=-1), BRIGHT_SHARE)) if where.any() else 0.0
+
+
+def exposure_of(rig: Rig, layers: Layers) -> Settings:
+    """Return the exposure for predicted layers."""
+    return settings_for(rig, layers.sheet_paper, layers.sheet_foil, sheet_share(rig, layers))
+
+
 def clip_luminance(rig: Rig, layers: Layers) -> float:
     """Return the luminance that clips, cd/m2."""
-    return settings_for(rig, layers.sheet_paper).clip_cd_m2
+    return exposure_of(rig, layers).clip_cd_m2
 
 
 def foil_share(rig: Rig, x_mm: Floats, y_mm: Floats, *, blur_mm: float = 0.0) -> Singles:

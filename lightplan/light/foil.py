@@ -43,7 +43,8 @@ class FoilLight:
         mirrors = self.face.mirrors(points, normals, views)
         rays = int(np.clip(detail.foil_rays // len(points), LEAST_RAYS, MOST_RAYS))
         self._plain = GlossyLight(
-            mirrors, curve, rays=rays, spots=detail.foil_spots, polariser=polariser_axis(rig),
+            mirrors, curve, rays=rays, spots=detail.foil_spots,
+            hidden_spots=detail.hidden_spots, polariser=polariser_axis(rig),
             skip=frozenset((0,)),
         )  # fmt: skip
         self._grating: GratingLight | None = None

@@ -14,14 +14,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import METAL_TEXEL, Patchwork
 from lightplan.light.emission import LampFace
+from lightplan.light.metal import metal_hits
 from lightplan.light.polarise import polarised_reflectance
-from lightplan.light.rays import MetalPaths, Rays
+from lightplan.light.rays import Rays
 from lightplan.light.surround import Surroundings
-from lightplan.light.targets import Target, targets_of
+from lightplan.light.targets import Target, scattered, targets_of
 from lightplan.light.visibility import Visibility
 from lightplan.optics import microfacet
 from lightplan.optics.specular import SpecularCurve
@@ -31,6 +32,8 @@ from lightplan.scene.surfaces import Surface
 # below the first figure only rays are used, above the second only points. A rule of n
 # points meets the lobe's poles with an error near exp(-4 x ratio): 1 % at 1.2, 0.02 % at 2.2.
 COARSE, FINE_ENOUGH = 1.2, 2.2
+DEPTH = 3  # reflections from metal to metal that are followed
+METAL_SPOTS = 9  # points per target as a metal coating sees it
 
 
 @dataclass(frozen=True)
@@ -73,15 +76,17 @@ class GlossyLight:
 
     def __init__(
         self, mirrors: Mirrors, curve: SpecularCurve, *, rays: int, spots: int,
-        polariser: Doubles | None = None, skip: frozenset[int] = frozenset(),
+        hidden_spots: int = 0, polariser: Doubles | None = None,
+        skip: frozenset[int] = frozenset(), depth: int = 0,
     ) -> None:  # fmt: skip
         self._mirrors, self._curve = mirrors, curve
+        self._hidden_spots, self._depth = hidden_spots, depth
         self._count, self._spots, self._skip = rays, spots, skip
         self._polariser = polariser
         self._view = mirrors.to_local(mirrors.views[:, None])
         self._aim()
         self._sight = Visibility()
-        self._metal: MetalPaths | None = None
+        self._behind: list[tuple[Integers, Integers, GlossyLight]] = []
         self._targets: dict[tuple[int, bool], Target] = {}
         self._carried: dict[tuple[int, bool], tuple[Singles, Singles]] = {}
 
@@ -96,16 +101,18 @@ class GlossyLight:
         onward = 2 * cosine[:, None] * half - view
         masking = microfacet.g1(onward[:, 0], onward[:, 1], onward[:, 2], ax, ay)
         shape = (n, self._count)
-        reflectance = self._reflect(cosine.reshape(shape), half.reshape(*shape, 3))
+        reflectance = self._reflect(
+            cosine.reshape(shape), half.reshape(*shape, 3), self._mirrors
+        )
         self._carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
         self.rays = Rays(self._mirrors.points, self._mirrors.to_world(onward.reshape(*shape, 3)))
 
-    def _reflect(self, cosine: Floats, half: Floats) -> Singles:
-        """Reflectance at facets: cosine (n, k), local facet normals (n, k, 3)."""
+    def _reflect(self, cosine: Floats, half: Floats, mirrors: Mirrors) -> Singles:
+        """Reflectance at facets of some spots: cosine (n, k), local normals (n, k, 3)."""
         if self._polariser is None:
             return np.asarray(self._curve.evaluate(cosine.astype(np.float32)), np.float32)
         return polarised_reflectance(
-            self._curve, cosine, self._mirrors.to_world(half), self._mirrors.views, self._polariser
+            self._curve, cosine, mirrors.to_world(half), mirrors.views, self._polariser
         )
 
     def update(
@@ -114,17 +121,37 @@ class GlossyLight:
     ) -> None:  # fmt: skip
         """Follow moved surfaces."""
         self.rays.update(surfaces, patchwork, changed, self._skip)
-        self._metal = MetalPaths(self.rays, surfaces, patchwork)
+        self._look_behind(surfaces, patchwork, lamps)
         fresh = changed if self._targets else frozenset(range(len(surfaces)))
         for target in targets_of(surfaces, patchwork, self._spots, fresh - self._skip):
             self._targets[target.key] = target
             self._carried[target.key] = self._over(target, lamps)
-        self._weigh_points(surfaces, changed)
+        self._weigh_points(surfaces, patchwork, lamps, changed)
         self._weigh_rays(len(surfaces), lamps)
 
-    def _weigh_points(self, surfaces: Sequence[Surface], changed: frozenset[int]) -> None:
+    def _look_behind(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]
+    ) -> None:
+        """Where rays meet metal coatings, see what these mirror in turn."""
+        self._behind = []
+        if not patchwork.has_metal or self._depth >= DEPTH:
+            return
+        for hit in metal_hits(self.rays, surfaces):
+            mirrors = Mirrors(*hit.spots, (hit.roughness, hit.roughness), hit.owners)
+            light = GlossyLight(
+                mirrors, hit.curve, rays=1, spots=METAL_SPOTS, skip=frozenset((hit.surface,)),
+                depth=self._depth + 1,
+            )  # fmt: skip
+            light.update(surfaces, patchwork, lamps, frozenset())
+            self._behind.append((hit.row, hit.col, light))
+
+    def _weigh_points(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+        changed: frozenset[int],
+    ) -> None:  # fmt: skip
         """What each target point adds to each spot, shadows included."""
         n = len(self._mirrors.points)
+        self._closer: list[tuple[Integers, Singles, Integers]] = []
         if not self._targets:
             self._point_weight = np.zeros((n, 0, 3), np.float32)
             self._point_texel = np.zeros(0, int)
@@ -136,8 +163,37 @@ class GlossyLight:
             surfaces, changed, self._mirrors.points, self._mirrors.owners, ends, owners
         )
         weight = np.concatenate([self._carried[t.key][0] for t in targets], axis=1)
-        self._point_weight = weight * free[..., None]
+        weight *= free[..., None]
+        if self._hidden_spots:
+            self._look_closer(surfaces, patchwork, lamps, free, weight)
+        self._point_weight = weight
         self._point_texel = np.concatenate([t.texel for t in targets])
+
+    def _look_closer(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+        free: Booleans, weight: Singles,
+    ) -> None:  # fmt: skip
+        """Follow shadow edges: many points where part of a target is hidden from a spot."""
+        first = 0
+        for target in list(self._targets.values()):
+            part = slice(first, first + len(target.points))
+            first = part.stop
+            seen = free[:, part]
+            mixed = seen.any(axis=1) & ~seen.all(axis=1) & (self._carried[target.key][1] > 0)
+            rows = np.flatnonzero(mixed)
+            if not rows.size:
+                continue
+            many = scattered(target, surfaces, patchwork, self._hidden_spots)
+            some = _rows_of(self._mirrors, rows)
+            sight = Visibility()
+            owners = np.full(len(many.points), target.surface)
+            clear = sight.update(
+                surfaces, frozenset(range(len(surfaces))), some.points, some.owners,
+                many.points, owners,
+            )  # fmt: skip
+            carried = self._over(many, lamps, rows, self._carried[target.key][1][rows])[0]
+            weight[rows, part] = 0.0
+            self._closer.append((rows, carried * clear[..., None], many.texel))
 
     def _weigh_rays(self, surfaces: int, lamps: Sequence[LampFace]) -> None:
         """Share of what a ray meets that is left to rays."""
@@ -154,39 +210,45 @@ class GlossyLight:
                 back = -self.rays.directions[row, col]
                 self._weight[row, col] *= lamp.towards(back, np.abs(back @ lamp.axes[2]))
 
-    def _over(self, target: Target, lamps: Sequence[LampFace]) -> tuple[Singles, Singles]:
+    def _over(
+        self, target: Target, lamps: Sequence[LampFace], rows: Integers | None = None,
+        given_share: Singles | None = None,
+    ) -> tuple[Singles, Singles]:  # fmt: skip
         """Weights (n, m, 3) of a target's points, and the share of it they stand for (n,)."""
-        start = self._mirrors.points.astype(np.float32)
+        mirrors = self._mirrors if rows is None else _rows_of(self._mirrors, rows)
+        view = self._view if rows is None else self._view[rows]
+        start = mirrors.points.astype(np.float32)
+        shape = (len(start), len(target.points))
         if target.faces_away(start):
-            shape = (len(start), len(target.points), 3)
-            return np.zeros(shape, np.float32), np.zeros(len(start), np.float32)
+            return np.zeros((*shape, 3), np.float32), np.zeros(len(start), np.float32)
         step = target.points.astype(np.float32)[None] - start[:, None]
         squared = np.maximum(np.einsum("nmc,nmc->nm", step, step), 1.0)
         step /= np.sqrt(squared)[..., None]
         leave = -np.einsum("nmc,mc->nm", step, target.normals.astype(np.float32))
-        out = self._mirrors.to_local(step)
-        half = out + self._view
+        out = mirrors.to_local(step)
+        half = out + view
         half /= np.maximum(np.sqrt(np.einsum("nmc,nmc->nm", half, half)), 1e-9)[..., None]
         meets = (leave > 1e-5) & (out[..., 2] > 1e-5)
-        share = self._resolved(target, half, squared, meets)
-        weight = np.zeros((*squared.shape, 3), np.float32)
-        rows = np.flatnonzero((share > 0) & meets.any(axis=1))
-        if not rows.size:
-            return weight, share
-        kernel = self._kernel(half[rows], out[rows], rows)
-        kernel *= np.where(meets[rows], leave[rows], 0.0) / squared[rows]
-        kernel *= target.areas.astype(np.float32) * share[rows, None]
-        cosine = np.einsum("nmc,nc->nm", half[rows], self._view[rows, 0])
-        weight[rows] = kernel[..., None] * self._reflect_rows(cosine, half[rows], rows)
+        share = given_share
+        if share is None:
+            share = self._resolved(target, half, squared, meets)
+        weight = np.zeros((*shape, 3), np.float32)
+        live = np.flatnonzero((share > 0) & meets.any(axis=1))
+        if live.size:
+            kernel = self._kernel(half[live], out[live], view[live])
+            kernel *= np.where(meets[live], leave[live], 0.0) / squared[live]
+            kernel *= target.areas.astype(np.float32) * share[live, None]
+            cosine = np.einsum("nmc,nc->nm", half[live], view[live, 0])
+            reflectance = self._reflect(cosine, half[live], _rows_of(mirrors, live))
+            weight[live] = kernel[..., None] * reflectance
         for lamp in lamps:
             if lamp.surface == target.surface and lamp.profile is not None:
                 weight *= lamp.towards(-step, leave)[..., None]
         return weight, share
 
-    def _kernel(self, half: Singles, out: Singles, rows: Integers) -> Singles:
+    def _kernel(self, half: Singles, out: Singles, view: Singles) -> Singles:
         """Scattering times the cosine of arrival, reflectance left out, 1/sr."""
         ax, ay = self._mirrors.roughness
-        view = self._view[rows]
         d = microfacet.d(half[..., 0], half[..., 1], half[..., 2], ax, ay)
         g = microfacet.g1(out[..., 0], out[..., 1], out[..., 2], ax, ay)
         g *= microfacet.g1(view[..., 0], view[..., 1], view[..., 2], ax, ay)
@@ -209,19 +271,6 @@ class GlossyLight:
         t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
         return np.asarray(t * t * (3 - 2 * t), np.float32)
 
-    def _reflect_rows(self, cosine: Floats, half: Singles, rows: Integers) -> Singles:
-        if self._polariser is None:
-            return np.asarray(self._curve.evaluate(cosine.astype(np.float32)), np.float32)
-        some = Mirrors(
-            *(v[rows] for v in (
-                self._mirrors.points, self._mirrors.views, self._mirrors.tangents,
-                self._mirrors.others, self._mirrors.normals,
-            )), self._mirrors.roughness, self._mirrors.owners[rows],
-        )  # fmt: skip
-        return polarised_reflectance(
-            self._curve, cosine, some.to_world(half), some.views, self._polariser
-        )
-
     def evaluate(self, texels: Singles, surroundings: Surroundings) -> Singles:
         """Return the luminance of each spot, (n, 3).
 
@@ -238,18 +287,19 @@ class GlossyLight:
         if not surroundings.is_dark:
             row, col = np.nonzero(self.rays.escaped())
             seen[row, col] = surroundings.towards(self.rays.directions[row, col])
-        if self._metal is not None and len(self._metal.row):
-            seen[self._metal.row, self._metal.col] = _metal_luminance(
-                self._metal, texels, surroundings
-            )
+        for row, col, light in self._behind:
+            seen[row, col] = light.evaluate(texels, surroundings)
         total = np.einsum("nkc,nkc->nc", seen, self._carry)
         points = np.take(texels, self._point_texel, axis=0)
-        return np.asarray(total + np.einsum("nmc,mc->nc", self._point_weight, points), np.float32)
+        total += np.einsum("nmc,mc->nc", self._point_weight, points)
+        for rows, weight, texel in self._closer:
+            total[rows] += np.einsum("nmc,mc->nc", weight, np.take(texels, texel, axis=0))
+        return np.asarray(total, np.float32)
 
 
-def _metal_luminance(paths: MetalPaths, texels: Singles, surroundings: Surroundings) -> Singles:
-    seen = np.take(texels, np.maximum(paths.texel, 0), axis=0)
-    if not surroundings.is_dark:
-        free = paths.is_free
-        seen[free] = surroundings.towards(paths.directions[free])
-    return np.asarray(seen * paths.weight, np.float32)
+def _rows_of(mirrors: Mirrors, rows: Integers) -> Mirrors:
+    """Some of the spots."""
+    return Mirrors(
+        mirrors.points[rows], mirrors.views[rows], mirrors.tangents[rows], mirrors.others[rows],
+        mirrors.normals[rows], mirrors.roughness, mirrors.owners[rows],
+    )  # fmt: skip

@@ -11,11 +11,11 @@ import numpy as np
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 
-NEAR = 4.0  # squared distance over patch area below which the exact formula is used
 
 
 def transfer(
-    points: Floats, normals: Floats, cells: Cells, *, spread: Doubles | None = None
+    points: Floats, normals: Floats, cells: Cells, *, near: float,
+    spread: Doubles | None = None,
 ) -> Singles:
     """Return view factors from points to cells, occlusion left out.
 
@@ -25,6 +25,8 @@ def transfer(
         Receiving points [mm] and their unit normals.
     cells : Cells
         m patches; only their front sides are seen.
+    near : float
+        Squared distance over a patch's area below which the exact formula is used.
     spread : (n, 4, 3) float or None
         Where a point stands for a patch: four points of it, over which near factors are
         averaged.
@@ -33,14 +35,16 @@ def transfer(
     -------
     (n, m) float32
     """
-    factors, near = far_kernel(points, normals, cells)
-    row, col = np.nonzero(near)
+    factors, is_near = far_kernel(points, normals, cells, near)
+    row, col = np.nonzero(is_near)
     if row.size:
         factors[row, col] = _near(points, normals, cells, spread, row, col)
     return factors
 
 
-def far_kernel(points: Floats, normals: Floats, cells: Cells) -> tuple[Singles, Booleans]:
+def far_kernel(
+    points: Floats, normals: Floats, cells: Cells, near: float
+) -> tuple[Singles, Booleans]:
     """Return the kernel cos cos A / (pi r2), and which pairs are too near for it."""
     start, facing = points.astype(np.float32), normals.astype(np.float32)
     centres, away = cells.centres.astype(np.float32), cells.normals.astype(np.float32)
@@ -52,13 +56,13 @@ def far_kernel(points: Floats, normals: Floats, cells: Cells) -> tuple[Singles, 
     )
     np.maximum(squared, 1.0, out=squared)
     areas = cells.areas.astype(np.float32)
-    near = (squared < NEAR * areas) | (squared < NEAR * _longest(cells) / 2)
+    is_near = (squared < near * areas) | (squared < near * _longest(cells) / 2)
     factors = np.maximum(leave, 0.0) * np.maximum(arrive, 0.0)
     factors *= areas / np.float32(np.pi)
     factors /= squared * squared
     # a point level with a patch, or a patch that dips below the horizon, needs the exact form
-    near &= (leave > -np.sqrt(_longest(cells))) & (arrive > 0.0) & (areas > 0)
-    return factors, near
+    is_near &= (leave > -np.sqrt(_longest(cells))) & (arrive > 0.0) & (areas > 0)
+    return factors, is_near
 
 
 def _longest(cells: Cells) -> Singles:

@@ -1,64 +1,71 @@
-"""Reflection at metal coatings (silvered cards) that a ray meets on its way."""
+"""Rays that meet metal coatings (silvered cards): where, and what mirrors them on."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Doubles, Integers
 from lightplan.geometry import points as point_sets
-from lightplan.optics import microfacet
-from lightplan.scene.surfaces import Surface
+from lightplan.light.cells import METAL_TEXEL
+from lightplan.light.rays import Rays
+from lightplan.optics.specular import SpecularCurve
+from lightplan.scene.surfaces import Face, Surface
 
 
-def reflect_from_metal(
-    surfaces: Sequence[Surface], hit: Integers, spots: Floats, directions: Doubles,
-    square: Doubles,
-) -> tuple[Doubles, Singles]:  # fmt: skip
-    """Return where rays go on after a metal coating, and how much light they keep.
+@dataclass(frozen=True, eq=False)
+class MetalHit:
+    """n rays of a bundle that meet one metal face.
 
     Parameters
     ----------
-    hit : (n,) int
-        Surface of each ray's hit.
-    spots, directions : (n, 3) float
-        Where and how each ray arrives.
-    square : (n, 2) float
-        Points of the unit square that choose the facets.
-
-    Returns
-    -------
-    directions : (n, 3) float
-    weights : (n, 3) float32
+    row, col : (n,) int
+        The rays.
+    spots : five (n, 3) float
+        Points, directions back along the rays, and the frame (two tangents, normal).
     """
-    onward, weight = np.zeros_like(directions), np.zeros(directions.shape, np.float32)
-    for index in np.unique(hit):
-        mine = np.flatnonzero(hit == index)
-        surface = surfaces[index]
-        normals = np.asarray(surface.shape.normals_at(spots[mine]), float)
-        front = np.sum(directions[mine] * normals, axis=1) < 0
-        for is_front in (True, False):
-            part = mine[front == is_front]
-            face = surface.front if is_front else surface.back
-            if part.size and face.is_metal:
-                facing = normals[front == is_front] * (1.0 if is_front else -1.0)
-                bounce, kept = sample_mirror(
-                    -directions[part], facing, face.roughness, square[part]
-                )
-                onward[part] = bounce
-                weight[part] = kept[:, None] * np.asarray(face.metal, np.float32)
-    return onward, weight
+
+    surface: int
+    row: Integers
+    col: Integers
+    spots: tuple[Doubles, Doubles, Doubles, Doubles, Doubles]
+    roughness: float
+    curve: SpecularCurve
+
+    @property
+    def owners(self) -> Integers:
+        """Surface of each spot."""
+        return np.full(len(self.row), self.surface)
 
 
-def sample_mirror(
-    views: Doubles, normals: Doubles, roughness: float, square: Doubles
-) -> tuple[Doubles, Doubles]:
-    """Return one reflected direction per view off a rough mirror, and its masking weight."""
-    tangent, other = point_sets.frames(normals)
-    local = np.stack([np.sum(views * axis, axis=1) for axis in (tangent, other, normals)], axis=1)
-    half = microfacet.sample_visible_normals(local, roughness, roughness, square)
-    onward = 2 * np.sum(local * half, axis=1, keepdims=True) * half - local
-    weight = microfacet.g1(onward[:, 0], onward[:, 1], onward[:, 2], roughness, roughness)
-    world = onward[:, :1] * tangent + onward[:, 1:2] * other + onward[:, 2:] * normals
-    return world, np.where(onward[:, 2] > 0, weight, 0.0)
+def metal_hits(rays: Rays, surfaces: Sequence[Surface]) -> Iterator[MetalHit]:
+    """Yield the rays that end on metal, face by face."""
+    row, col = np.nonzero(rays.texel == METAL_TEXEL)
+    met = rays.surface[row, col]
+    for index in np.unique(met):
+        mine = met == index
+        yield from _on_surface(rays, surfaces, int(index), row[mine], col[mine])
+
+
+def _on_surface(
+    rays: Rays, surfaces: Sequence[Surface], index: int, row: Integers, col: Integers
+) -> Iterator[MetalHit]:
+    directions = rays.directions[row, col].astype(float)
+    points = rays.origins[row, 0] + rays.distance[row, col, None] * directions
+    normals = np.asarray(surfaces[index].shape.normals_at(points), float)
+    before = np.sum(directions * normals, axis=1) < 0
+    for face, is_front in ((surfaces[index].front, True), (surfaces[index].back, False)):
+        some = np.flatnonzero(before == is_front)
+        if some.size and face.is_metal:
+            facing = normals[some] if is_front else -normals[some]
+            tangents, others = point_sets.frames(facing)
+            spots = (points[some], -directions[some], tangents, others, facing)
+            yield MetalHit(index, row[some], col[some], spots, face.roughness, coating(face))
+
+
+def coating(face: Face) -> SpecularCurve:
+    """Return the reflectance of a metal coating: the same at every angle."""
+    rows = np.tile(np.asarray(face.metal, float), (2, 1))
+    return SpecularCurve(rows, rows)

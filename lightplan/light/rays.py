@@ -9,14 +9,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
-from lightplan.geometry import points as point_sets
-from lightplan.light.cells import DARK_TEXEL, METAL_TEXEL, Patchwork
-from lightplan.light.metal import reflect_from_metal
+from lightplan.arrays import Booleans, Floats, Integers, Singles
+from lightplan.light.cells import DARK_TEXEL, Patchwork
 from lightplan.scene.surfaces import Surface
 
 NOTHING = -1  # surface index of a ray that meets nothing
-DEPTH = 4  # reflections between metal surfaces that are followed
 
 
 class Rays:
@@ -94,39 +91,3 @@ class Rays:
         """Return (n, k) whether a ray meets nothing."""
         free: Booleans = self.surface == NOTHING
         return free
-
-
-class MetalPaths:
-    """What the rays of a bundle that meet metal coatings see in the end."""
-
-    def __init__(self, rays: Rays, surfaces: Sequence[Surface], patchwork: Patchwork) -> None:
-        self.row, self.col = np.nonzero(rays.texel == METAL_TEXEL)
-        count = len(self.row)
-        self.texel = np.full(count, DARK_TEXEL)
-        self.weight = np.ones((count, 3), np.float32)
-        self.directions: Doubles = np.zeros((count, 3))
-        self.is_free = np.zeros(count, bool)
-        if count:
-            self._follow(rays, surfaces, patchwork)
-
-    def _follow(self, rays: Rays, surfaces: Sequence[Surface], patchwork: Patchwork) -> None:
-        live = np.arange(len(self.row))
-        directions = rays.directions[self.row, self.col].astype(float)
-        ways = rays.distance[self.row, self.col, None]
-        spots = rays.origins[self.row, 0] + ways * directions
-        hit = rays.surface[self.row, self.col]
-        for depth in range(DEPTH):
-            square = (point_sets.unit_square(len(self.row)) + 0.31 * depth) % 1.0
-            onward, weight = reflect_from_metal(surfaces, hit, spots, directions, square[live])
-            self.weight[live] *= weight
-            step = Rays(spots, onward[:, None])
-            step.update(surfaces, patchwork, frozenset())
-            self.texel[live] = step.texel[:, 0]
-            self.directions[live] = onward
-            self.is_free[live] = step.escaped()[:, 0]
-            more = step.texel[:, 0] == METAL_TEXEL
-            spots = (spots + step.distance * onward)[more]
-            live, directions, hit = live[more], onward[more], step.surface[more, 0]
-            if not live.size:
-                return
-        self.texel[live] = DARK_TEXEL

@@ -28,7 +28,8 @@ class Target:
     areas : (m,) float
         What each point stands for, mm2.
     spacing_mm : float
-        Widest gap between neighbours.
+        Widest gap between neighbours; infinite where its light is not smooth (a card with
+        a hole), so that it is left to rays.
     texel : (m,) int
         What each point shows.
     """
@@ -53,6 +54,15 @@ class Target:
         return bool(((points - self.points[0]) @ normal <= 0).all())
 
 
+def scattered(
+    target: Target, surfaces: Sequence[Surface], patchwork: Patchwork, count: int
+) -> Target:
+    """Return the same target with many evenly scattered points, to follow a shadow's edge."""
+    index, is_front = target.key
+    spots = surfaces[index].shape.sample(count)
+    return _target(surfaces, patchwork, index, spots, target.spacing_mm, is_front=is_front)
+
+
 def targets_of(
     surfaces: Sequence[Surface], patchwork: Patchwork, count: int, wanted: frozenset[int]
 ) -> list[Target]:
@@ -66,13 +76,18 @@ def targets_of(
             continue
         assert not isinstance(surface.shape, Cone)  # shells are no targets
         spots, spacing = _spread(surface.shape, count)
-        normals = spots.normals if is_front else -spots.normals
-        across, up = surface.shape.surface_coordinates(spots.points)
-        texel = patchwork.texels(surfaces, index, across, up, np.full(len(across), is_front))
-        found.append(
-            Target((index, is_front), spots.points, normals, spots.areas, spacing, texel)
-        )
+        found.append(_target(surfaces, patchwork, index, spots, spacing, is_front=is_front))
     return found
+
+
+def _target(
+    surfaces: Sequence[Surface], patchwork: Patchwork, index: int, spots: Samples,
+    spacing: float, *, is_front: bool,
+) -> Target:  # fmt: skip
+    across, up = surfaces[index].shape.surface_coordinates(spots.points)
+    texel = patchwork.texels(surfaces, index, across, up, np.full(len(across), is_front))
+    normals = spots.normals if is_front else -spots.normals
+    return Target((index, is_front), spots.points, normals, spots.areas, spacing, texel)
 
 
 @lru_cache(maxsize=512)
@@ -92,8 +107,9 @@ def _on_rectangle(shape: Flat, count: int) -> tuple[Samples, float]:
     y, wy = _gauss(upward)
     at_x, at_y = (v.ravel() for v in np.meshgrid(x * shape.half_width, y * shape.half_height))
     areas = np.outer(wy, wx).ravel() * shape.half_width * shape.half_height
-    areas = areas * _kept(shape, at_x, at_y)
     spacing = 2 * max(shape.half_width / across, shape.half_height / upward)
+    if shape.openings:
+        spacing = np.inf
     return _samples(shape, at_x, at_y, areas), spacing
 
 
@@ -106,17 +122,9 @@ def _on_disk(shape: Flat, count: int) -> tuple[Samples, float]:
     at_x = np.outer(radius, np.cos(angle)).ravel() * shape.half_width
     at_y = np.outer(radius, np.sin(angle)).ravel() * shape.half_height
     area = np.pi * shape.half_width * shape.half_height
-    areas = np.repeat(weight / 2 / around, around) * area * _kept(shape, at_x, at_y)
+    areas = np.repeat(weight / 2 / around, around) * area
     spacing = max(shape.half_width, shape.half_height) * max(1 / rings, np.pi / around)
     return _samples(shape, at_x, at_y, areas), spacing
-
-
-def _kept(shape: Flat, x: Doubles, y: Doubles) -> Doubles:
-    """1 on the shape, 0 in its openings."""
-    kept = np.ones(len(x))
-    for hole in shape.openings:
-        kept[(x - hole.x) ** 2 + (y - hole.y) ** 2 < hole.radius**2] = 0.0
-    return kept
 
 
 def _samples(shape: Flat, x: Doubles, y: Doubles, areas: Doubles) -> Samples:

@@ -150,9 +150,3 @@ class _Paths:
         total = np.zeros((self._count, 3), np.float32)
         total[self._row[starts]] = np.add.reduceat(seen, starts, axis=0)
         return total
-
-
-def plain_curve(reflectance: tuple[float, float, float]) -> SpecularCurve:
-    """Return a mirror whose reflectance is the same at every angle."""
-    rows = np.tile(np.asarray(reflectance, float), (2, 1))
-    return SpecularCurve(rows, rows)

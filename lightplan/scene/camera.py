@@ -21,14 +21,16 @@ class Exposure:
     ----------
     f_number, time_s, iso : float or None
         All three given: the exposure is fixed by them.
-    paper_level : float
-        Otherwise: linear level, as a share of clipping, that the brightest paper gets.
+    paper_level, foil_level : float
+        Otherwise: the linear level, as a share of clipping, that the brightest paper gets,
+        lowered where that would push the brightest foil above its own level.
     """
 
     f_number: float | None = None
     time_s: float | None = None
     iso: float | None = None
     paper_level: float = 0.7
+    foil_level: float = 0.9
 
     def __post_init__(self) -> None:
         for name in ("f_number", "time_s", "iso"):
@@ -44,6 +46,9 @@ class Exposure:
             )  # fmt: skip
         checks.between(
             self.paper_level, 0.01, 2.0, "camera.exposure.paper_level", "0.7 suits white paper"
+        )
+        checks.between(
+            self.foil_level, 0.01, 100.0, "camera.exposure.foil_level", "0.9 keeps the metal whole"
         )
 
 

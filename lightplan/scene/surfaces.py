@@ -162,9 +162,8 @@ def _camera(camera: Camera) -> list[Surface]:
 
 def _table(table: Table) -> Surface:
     shape = Flat(
-        (0, 0, -table.drop_mm), (1, 0, 0), (0, 1, 0), table.width_mm / 2, table.depth_mm / 2,
-        crowding=3.0,
-    )  # fmt: skip
+        (0, 0, -table.drop_mm), (1, 0, 0), (0, 1, 0), table.width_mm / 2, table.depth_mm / 2
+    )
     # its underside is left black: nothing that is seen gets light from there
     return Surface("table", "table", shape, Face(table.reflectance))
 
