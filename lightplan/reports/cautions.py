@@ -6,7 +6,7 @@ to licensed trades.
 
 from __future__ import annotations
 
-from lightplan.scene import Rig
+from lightplan.scene import Card, Lamp, Rig
 
 OVERHEAD_MM = 150.0  # lower than this, a thing that falls does not fall on anybody
 BESIDE_SHEET_MM = 100.0  # where hands work
@@ -79,7 +79,7 @@ def _has_overhead(rig: Rig) -> bool:
         rig.sheet.width_mm / 2 + BESIDE_SHEET_MM,
         rig.sheet.height_mm / 2 + BESIDE_SHEET_MM,
     )
-    things = [*rig.lamps, *rig.cards]
+    things: list[Lamp | Card] = [*rig.lamps, *rig.cards]
     places = [(thing.placement, thing.width_mm, thing.height_mm) for thing in things]
     places.append((rig.camera.placement, 0.0, 0.0))
     for place, width, height in places:

@@ -105,7 +105,7 @@ def rectangle(
     hole: tuple[float, float, float] | None = None,
 ) -> Cut:  # fmt: skip
     """Return a rectangular piece."""
-    rim = read_only([[0, 0], [width_mm, 0], [width_mm, height_mm], [0, height_mm]])
+    rim = read_only(np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * [width_mm, height_mm])
     return Cut(names=(name,), kind=kind, width_mm=width_mm, height_mm=height_mm,
                outline_mm=rim, hole=hole)  # fmt: skip
 

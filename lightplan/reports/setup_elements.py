@@ -151,7 +151,7 @@ def _lamp(lamp: Lamp, number: int, unit: LengthUnit) -> Element:
     if is_bulb:
         ring = _circle(lamp.width_mm / 2)
         rings: tuple[Doubles, ...] = tuple(
-            position + ring @ np.stack(axes) for axes in (np.eye(3)[:2], np.eye(3)[1:])
+            position + ring @ axes for axes in (np.eye(3)[:2], np.eye(3)[1:])
         )
     elif lamp.shape == "disk":
         rings = (position + _circle(lamp.width_mm / 2) @ np.stack([right, up]),)
@@ -177,7 +177,7 @@ def _shell(shell: Shell, number: int, unit: LengthUnit) -> Element:
     opening = top + _circle(max(shell.top_width_mm, 1.0) / 2) @ level
     high = show_length(shell.height_mm, unit)
     if shell.shape == "cone":
-        rings = (foot + _circle(shell.foot_width_mm / 2) @ level, opening)
+        rings: tuple[Doubles, ...] = (foot + _circle(shell.foot_width_mm / 2) @ level, opening)
         size = f"{show_length(shell.foot_width_mm, unit)} wide at the foot, {high} high"
     else:
         half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2

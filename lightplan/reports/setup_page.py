@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Literal, TypeAlias
+from typing import Any, Literal, TypeAlias, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +29,7 @@ POINT_MM = 25.4 / 72
 TEXT_PT = 8.0  # the smallest that is printed
 LEADING = 1.28
 INK, FAINT, RULE = "#1c1c22", "#5a5c66", "#b9bbc4"
-_STYLE = {
+_STYLE: dict[str, Any] = {
     "pdf.fonttype": 42, "pdf.use14corefonts": False, "pdf.compression": 6,
     "font.family": ["DejaVu Sans"], "text.usetex": False, "path.simplify": False,
     "path.sketch": None, "path.effects": [], "hatch.linewidth": 0.4,
@@ -63,7 +63,7 @@ def paper_size(paper: str) -> tuple[float, float]:
     """
     if paper not in PAPERS_MM:
         raise BadInput(field="paper", wanted="A4 or Letter", got=paper, cure="choose one of these")
-    return PAPERS_MM[paper]  # type: ignore[index]
+    return PAPERS_MM[paper]
 
 
 @lru_cache(maxsize=4)
@@ -222,7 +222,7 @@ class Page:
     def picture(self, codes: NDArray[np.uint8], x: float, y: float, width: float) -> float:
         """Lay a picture (rows, cols, 3) with its lower left corner at (x, y); return its height."""
         rows, cols = codes.shape[:2]
-        height = width * rows / cols
+        height = float(width * rows / cols)
         self.axes.imshow(
             codes, extent=(x, x + width, y, y + height), aspect="auto", interpolation="nearest",
             zorder=1,
@@ -252,7 +252,7 @@ def pdf_bytes(pages: Sequence[Page], *, title: str) -> bytes:
     told = {"Title": printable(title), "Creator": "lightplan", "Producer": "lightplan",
             "CreationDate": None}  # fmt: skip
     file = io.BytesIO()
-    with matplotlib.rc_context(_STYLE), warnings.catch_warnings():
+    with matplotlib.rc_context(cast(Any, _STYLE)), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a maker can do nothing about a font's complaint
         with PdfPages(file, metadata=told) as document:
             for page in pages:

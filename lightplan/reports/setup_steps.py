@@ -19,6 +19,7 @@ DIMENSION_WORDS = {
     "bow_mm": "bow",
 }  # fmt: skip
 SWING_DEG = 1.0
+LEVEL_MM = 2.0  # edges that differ by less lie level
 
 
 @dataclass(frozen=True)
@@ -93,8 +94,14 @@ def _thing(element: Element, rig: Rig, tolerance: str) -> Step:
         "cone": "Stand the cone over the sheet.",
         "tent": "Stand the tent over the sheet.",
         "black card": "Black card last: it only takes light away.",
-    }.get(element.kind, "Fix the card at both its upper and its lower edge, then check its lean.")
+    }.get(element.kind, _fix_card(element))
     return Step(name, text, tolerance)
+
+
+def _fix_card(element: Element) -> str:
+    level = element.highest_mm - element.lowest_mm < LEVEL_MM
+    check = "see that it lies level" if level else "check its lean with a phone's level"
+    return f"Fix the card at two edges at least, so that it cannot sag; {check}."
 
 
 def power_words(trim_stops: float) -> str:

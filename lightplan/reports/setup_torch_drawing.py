@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lightplan.reports.setup_page import FAINT, Page, line_height, text_width
+from lightplan.reports.setup_page import Page, text_width
 from lightplan.reports.setup_table import paragraph, paragraph_height, table, table_height
 from lightplan.reports.setup_torch import POINT_NAMES, Target, TorchTest
 from lightplan.units import LengthUnit, show_length
@@ -19,8 +19,8 @@ def torch_notes(test: TorchTest) -> list[str]:
     notes = [
         "Darken the room. Hold a small torch (never a laser) where the lens is and point it at the "
         "sheet. Lay a scrap of flat foil or a small flat mirror on each point in turn and look "
-        "where its bright spot lands. A spot twice as far off as you like means half that error "
-        "in the angle: check the lean first.",
+        "where its bright spot lands. All spots off the same way: correct the card (or the "
+        "camera). One corner off: the sheet is not flat there.",
         "Points of the sheet: "
         + ", ".join(f"{letter} {name}" for letter, name in POINT_NAMES.items()) + ".",
     ]  # fmt: skip
@@ -117,6 +117,3 @@ def _letter(
     wide = text_width(letter, bold=True)
     page.text(x + way_x * 1.2 - (wide if way_x < 0 else 0.0), y + way_y * 1.2 - 1.0, letter,
               bold=True)  # fmt: skip
-
-
-__all__ = ["FAINT", "draw_targets", "line_height", "targets_height", "torch_notes"]

@@ -9,7 +9,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.reports.setup_elements import Element, Kind
-from lightplan.reports.setup_page import FAINT, INK, RULE, TEXT_PT, Box, Page, text_width
+from lightplan.reports.setup_page import FAINT, INK, RULE, Box, Page, text_width
 from lightplan.scene import Rig
 from lightplan.units import LengthUnit, show_length
 
@@ -18,7 +18,6 @@ SCALES = (1, 2, 2.5, 4, 5, 7.5, 10, 12.5, 15, 20, 25, 30, 40, 50, 75, 100, 150, 
 LABEL_STEP_MM = 3.5  # between numbers of 8 pt
 TICK_MM = 2.6
 BALLOON_MM = 2.3
-PAD_MM = 5.0  # round the things in a drawing
 FILLS: dict[Kind, tuple[str, float]] = {
     "camera": ("#50525c", 0.85), "lamp": ("#ffd75e", 0.75), "window": ("#bfe3ff", 0.75),
     "white card": ("#ffffff", 0.75), "grey card": ("#a9abb3", 0.75),
@@ -30,17 +29,15 @@ SHEET_FILL = "#e08a1e"
 
 @dataclass(frozen=True)
 class Axes:
-    """Which two of x, y, z run right and up in a drawing, and what they are called."""
+    """Which two of x, y, z run right and up in a drawing, and its title."""
 
     title: str
     right: int
     up: int
-    left_word: str
-    right_word: str
 
 
-PLAN = Axes("From above", 0, 1, "left of the cross", "right of the cross")
-SIDE = Axes("From the right side", 1, 2, "towards you", "away from you")
+PLAN = Axes("From above", 0, 1)
+SIDE = Axes("From the right side", 1, 2)
 
 
 @dataclass(frozen=True)
@@ -209,6 +206,7 @@ class View:
         tip = at + 6.0 * length * way
         side = np.array([-way[1], way[0]])
         self.page.line(np.array([at, tip]), width_pt=0.9, over=5, within=self.frame)
+        self._taken.append(Box("arrow", tip[0] - 0.9, tip[1] - 0.9, tip[0] + 0.9, tip[1] + 0.9))
         head = np.array([tip + 1.3 * way, tip + 0.6 * side, tip - 0.6 * side])
         self.page.shape(head, fill=INK, width_pt=0.2, over=5, within=self.frame)
 
@@ -289,16 +287,3 @@ class View:
                 if cost < best[0] - 1e-9:
                     best = (cost, float(x), float(y))
         return best[1], best[2]
-
-
-def caption(page: Page, view: View) -> None:
-    """Write a drawing's title over it and its directions under the numbers."""
-    left, _, right, top = view.frame
-    page.text(left, top + 1.6, f"{view.axes.title}, 1:{view.scale:g}", bold=True)
-    words = f"← {view.axes.left_word} · {view.axes.right_word} →"
-    title_width = text_width(f"{view.axes.title}, 1:{view.scale:g}", bold=True)
-    if title_width + text_width(words) + 4 <= right - left:
-        page.text(right, top + 1.6, words, align="right", colour=FAINT)
-
-
-__all__ = ["PLAN", "SIDE", "TEXT_PT", "View", "caption", "extent_of", "label_room", "scale_for"]
