@@ -49,7 +49,7 @@ def shifts(count: int) -> Doubles:
     """
     plastic = 1.32471795724474602596
     index = np.arange(1, count + 1)[:, None]
-    return (0.5 + index * np.array([1 / plastic, 1 / plastic**2])) % 1.0
+    return np.asarray((0.5 + index * np.array([1 / plastic, 1 / plastic**2])) % 1.0)
 
 
 def cosine_hemisphere(square: Doubles) -> Doubles:

@@ -215,7 +215,7 @@ class Flat:
         x = ((np.arange(cols * fine) + 0.5) / (cols * fine) - 0.5) * 2 * self.half_width
         y = (0.5 - (np.arange(rows * fine) + 0.5) / (rows * fine)) * 2 * self.half_height
         inside = self._contains(x[None, :], y[:, None]).astype(float)
-        return inside.reshape(rows, fine, cols, fine).mean(axis=(1, 3)).ravel()
+        return np.asarray(inside.reshape(rows, fine, cols, fine).mean(axis=(1, 3)).ravel())
 
     def sample(self, count: int) -> Samples:  # noqa: D102
         if self.is_round:
@@ -244,11 +244,8 @@ class Flat:
         return self._world(x, y)
 
     def _world(self, x: Doubles, y: Doubles) -> Doubles:
-        return (
-            np.asarray(self.centre)
-            + np.multiply.outer(x, np.asarray(self.right))
-            + np.multiply.outer(y, np.asarray(self.up))
-        )
+        across = np.multiply.outer(x, np.asarray(self.right))
+        return np.asarray(np.asarray(self.centre) + across + np.multiply.outer(y, self.up))
 
 
 @dataclass(frozen=True)
@@ -396,7 +393,7 @@ class Cone:
         areas = np.repeat(2 * math.pi * ring * slant / (rows * cols), cols)
         row, col = (v.ravel() for v in np.mgrid[0:rows, 0:cols] + 0.5)
         centres = self._at(self.height * (1 - row / rows), 2 * np.pi * col / cols - np.pi)
-        return Cells(centres, self.normals_at(centres), areas, cells.corners)
+        return Cells(centres, np.asarray(self.normals_at(centres), float), areas, cells.corners)
 
     def _at(self, z: Doubles, phi: Doubles) -> Doubles:
         ring = self.foot_radius + self._slope * z
@@ -409,7 +406,7 @@ class Cone:
         slant = math.hypot(self.height, self.top_radius - self.foot_radius)
         spots = self._at(z, phi)
         areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
-        return Samples(spots, self.normals_at(spots), areas)
+        return Samples(spots, np.asarray(self.normals_at(spots), float), areas)
 
 
 def _even(place: Floats, lines: tuple[float, ...]) -> Floats:

@@ -53,14 +53,11 @@ class ViewFactors:
         )
         spread = patchwork.sub_points() if of_cells else None
         if self._kernel is None:
-            self._kernel = kernels.transfer(
-                points, normals, cells, near=self._near, spread=spread
-            )
+            self._kernel = kernels.transfer(points, normals, cells, near=self._near, spread=spread)
         else:
             self._renew(patchwork, changed, points, normals, owners, of_cells=of_cells)
         factors: Singles = self._kernel * free
         return _at_most_one(factors)
-
 
     def _renew(
         self, patchwork: Patchwork, changed: frozenset[int], points: Floats, normals: Floats,

@@ -55,9 +55,7 @@ class Patchwork:
         The cell at the same place on the other side; itself where that side is dark.
     """
 
-    def __init__(
-        self, surfaces: Sequence[Surface], lamps: int, side: int, fine: int
-    ) -> None:
+    def __init__(self, surfaces: Sequence[Surface], lamps: int, side: int, fine: int) -> None:
         self.faces: list[FaceGrid] = []
         self.lamps, self.fine = lamps, fine
         cell, texel = 0, 1 + lamps
@@ -178,7 +176,7 @@ def _place(across: Floats, up: Floats, fine: int) -> Integers:
         row = np.clip((1 - up) * np.float32(fine), 0, fine - 1).astype(np.int32)
     row *= fine
     row += col
-    return row
+    return np.asarray(row)
 
 
 @lru_cache(maxsize=64)
@@ -209,7 +207,7 @@ def _uncovered(table: Flat, face: FaceGrid, sheet: Flat) -> Doubles:
 
     def overlap(edges: Doubles, half: float) -> Doubles:
         low, high = np.maximum(edges[:-1], -half), np.minimum(edges[1:], half)
-        return np.maximum(high - low, 0.0) / (edges[1:] - edges[:-1])
+        return np.asarray(np.maximum(high - low, 0.0) / (edges[1:] - edges[:-1]))
 
     x, y = table.edges(face.rows, face.cols)
     covered = np.outer(overlap(-y, sheet.half_height), overlap(x, sheet.half_width))

@@ -67,8 +67,23 @@ class Detail:
     def quick(cls, *, camera_rows: int = 240, camera_cols: int = 320) -> Detail:
         """Return what suits a picture that follows the mouse."""
         return cls(
-            sheet_long_side=120, camera_rows=camera_rows, camera_cols=camera_cols, cells=7,
-            near=4.0, rule_table_anew=False, texels=32,            direct_long_side=25, bounce_long_side=13, lamp_spots=34, cell_lamp_spots=13,
-            penumbra_spots=0,            sky_rays=144, cell_sky_rays=34, foil_rays=40_000, foil_spots=25, hidden_spots=0, mirror_spots=9,
+            sheet_long_side=120,
+            camera_rows=camera_rows,
+            camera_cols=camera_cols,
+            cells=7,
+            near=4.0,
+            rule_table_anew=False,
+            texels=32,
+            direct_long_side=25,
+            bounce_long_side=13,
+            lamp_spots=34,
+            cell_lamp_spots=13,
+            penumbra_spots=0,
+            sky_rays=144,
+            cell_sky_rays=34,
+            foil_rays=40_000,
+            foil_spots=25,
+            hidden_spots=0,
+            mirror_spots=9,
             mirror_rounds=2,
-        )  # fmt: skip
+        )

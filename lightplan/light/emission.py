@@ -154,6 +154,8 @@ def _solid_content(profile: AngularProfile) -> float:
     """Integral of the relative intensity over all directions, sr."""
     vertical = np.linspace(0, math.pi, 721)
     around = np.linspace(0, 2 * math.pi, 181)
-    grid = relative_intensity(profile, vertical[:, None] + 0 * around, 0 * vertical[:, None] + around)
+    grid = relative_intensity(
+        profile, vertical[:, None] + 0 * around, 0 * vertical[:, None] + around
+    )
     ring = np.trapezoid(grid, around, axis=1) * np.sin(vertical)
     return float(np.trapezoid(ring, vertical))

@@ -29,7 +29,6 @@ from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
 from lightplan.light.table import ruled
 from lightplan.light.transfer import MirrorFace, MirrorTransfer
-from lightplan.optics.materials import coat_curve
 from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
 
@@ -95,9 +94,7 @@ class Engine:
         self._cell_direct = DirectLight(self.detail.cell_lamp_spots)
         self._cell_factors = ViewFactors(self.detail.near)
         self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays)
-        self._paper_direct = DirectLight(
-            self.detail.lamp_spots, finer=self.detail.penumbra_spots
-        )
+        self._paper_direct = DirectLight(self.detail.lamp_spots, finer=self.detail.penumbra_spots)
         self._paper_factors = ViewFactors(self.detail.near)
         sheet_only = frozenset((SHEET,))
         self._paper_sky = Skylight(self._surroundings, self.detail.sky_rays, sheet_only)
@@ -123,7 +120,12 @@ class Engine:
         common = (surfaces, lamps, changed)
         self._cell_light = self._cell_direct.update(*common, points, normals, owners)
         self._factors = self._cell_factors.update(
-            surfaces, patchwork, changed, points, normals, owners,
+            surfaces,
+            patchwork,
+            changed,
+            points,
+            normals,
+            owners,
             of_cells=True,
         )
         self._systems = self._both_systems()
@@ -141,7 +143,7 @@ class Engine:
         self._frame.update(surfaces, patchwork, changed)
 
     def _both_systems(self) -> tuple[System, System]:
-        """The bounce light with the sheet as paper, and as foil (which scatters nothing)."""
+        """Return the bounce light with the sheet as paper, and as foil (which scatters nothing)."""
         patchwork = self._patchwork
         black = patchwork.diffuse.copy()
         black[patchwork.owners == SHEET] = 0.0
@@ -184,23 +186,22 @@ class Engine:
             self._follow(changed)
 
     def _dress(self, rig: Rig) -> tuple[Surface, ...]:
-        """Surfaces of the rig: the sheet's coat counted in, the table ruled."""
+        """Return the surfaces of the rig: the sheet's coat counted in, the table ruled."""
         sheet, *rest = build_surfaces(rig)
         face = replace(sheet.front, diffuse=coat.albedo(rig.sheet.paper))
         return ruled((replace(sheet, front=face), *rest), self.detail.cells)
 
     def _same_kind(self, rig: Rig, surfaces: Sequence[Surface]) -> bool:
         old = self._rig
-        same_fixed = rig.camera == old.camera and rig.sheet is old.sheet and (
-            rig.room is old.room
-        )
-        profiles = all(
-            a.profile is b.profile for a, b in zip(rig.lamps, old.lamps, strict=False)
-        )
-        return (
-            same_fixed and profiles and len(surfaces) == len(self._surfaces)
-            and all(_same_but_for_shape(a, b) for a, b in zip(surfaces, self._surfaces, strict=True))
-        )  # fmt: skip
+        # exposure and white balance do not touch the light on the sheet
+        setting = {"exposure": old.camera.exposure, "white_balance_k": old.camera.white_balance_k}
+        same_camera = replace(rig.camera, **setting) == old.camera  # type: ignore[arg-type]
+        same_fixed = same_camera and rig.sheet is old.sheet and rig.room is old.room
+        profiles = all(a.profile is b.profile for a, b in zip(rig.lamps, old.lamps, strict=False))
+        if not (same_fixed and profiles and len(surfaces) == len(self._surfaces)):
+            return False
+        pairs = zip(surfaces, self._surfaces, strict=True)
+        return all(_same_but_for_shape(one, other) for one, other in pairs)
 
     def _settle(self, lamp_luminance: Doubles, *, sky: bool) -> _Worlds:
         """Solve all bounces with the sheet as paper and with the sheet as foil."""
@@ -265,7 +266,7 @@ class Engine:
             step = np.asarray(lamp.shape.centre) - points
             cosine = np.sum(step * normals, axis=1) / np.linalg.norm(step, axis=1)
             rows.append(coat.passes(index, cosine))
-        return np.array(rows).reshape(len(self._lamps), len(points))
+        return np.array(rows, float).reshape(len(self._lamps), len(points))
 
     def _both(self, lamp_luminance: Doubles, *, sky: bool) -> tuple[_Worlds, Singles, Singles]:
         worlds = self._settle(lamp_luminance, sky=sky)
@@ -320,7 +321,7 @@ class Engine:
 
 
 def _keep_table(new: Sequence[Surface], old: Sequence[Surface]) -> tuple[Surface, ...]:
-    """The new surfaces, the table ruled as before."""
+    """Return the new surfaces, the table ruled as before."""
     pairs = zip(new, old, strict=True)
     return tuple(one if one.role == "table" else two for two, one in pairs)
 

@@ -37,7 +37,9 @@ class Settings:
     is_suggested: bool
 
 
-def settings_for(rig: Rig, paper: Singles, foil: Singles, share: Singles) -> Settings:
+def settings_for(
+    rig: Rig, paper: Singles, foil: Singles | None = None, share: Singles | None = None
+) -> Settings:
     """Return the exposure for a rig, given the layers of its sheet.
 
     With settings in the rig the clip level follows from them (78 / S saturation speed).
@@ -50,7 +52,7 @@ def settings_for(rig: Rig, paper: Singles, foil: Singles, share: Singles) -> Set
     paper, foil : (rows, cols, 3) float
         Luminances, cd/m2.
     share : (rows, cols) float
-        Share of foil.
+        Share of foil; without these two only the paper is asked.
     """
     wish = rig.camera.exposure
     if wish.f_number is not None and wish.time_s is not None and wish.iso is not None:
@@ -58,10 +60,13 @@ def settings_for(rig: Rig, paper: Singles, foil: Singles, share: Singles) -> Set
             f_number=wish.f_number, time_s=wish.time_s, iso=wish.iso
         )
         return Settings(clip, wish.f_number, wish.time_s, wish.iso, is_suggested=False)
-    clip = max(
-        _bright(paper, share < HALF) / wish.paper_level,
-        _bright(foil, share >= HALF) / wish.foil_level,
-    )
+    if foil is None or share is None:
+        clip = _bright(paper, np.ones(paper.shape[:2], bool)) / wish.paper_level
+    else:
+        clip = max(
+            _bright(paper, share < HALF) / wish.paper_level,
+            _bright(foil, share >= HALF) / wish.foil_level,
+        )
     clip = clip if clip > 0 else 1.0
     time_s = exposure_law.time_for_saturation(clip, f_number=USUAL_F_NUMBER, iso=USUAL_ISO)
     return Settings(clip, USUAL_F_NUMBER, time_s, USUAL_ISO, is_suggested=True)

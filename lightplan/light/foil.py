@@ -33,9 +33,7 @@ class FoilLight:
         roughness: tuple[float, float], brush_rad: float, grating_strength: float,
     ) -> None:  # fmt: skip
         tangent = np.array([math.cos(brush_rad), math.sin(brush_rad), 0.0])
-        self.face = MirrorFace(
-            0, is_front=True, curve=curve, roughness=roughness, tangent=tangent
-        )
+        self.face = MirrorFace(0, is_front=True, curve=curve, roughness=roughness, tangent=tangent)
         self.lattice = foil_lattice(rig, surfaces, detail, min(roughness))
         points, normals = self.lattice.points(rig.sheet)
         views = np.asarray(rig.camera.placement.position_mm) - points

@@ -63,12 +63,12 @@ class Mirrors:
     def to_local(self, vectors: Floats) -> Singles:
         """Return (n, k, 3) world vectors in each spot's frame."""
         frame = np.stack([self.tangents, self.others, self.normals], axis=2).astype(np.float32)
-        return np.matmul(vectors.astype(np.float32), frame)
+        return np.asarray(np.matmul(vectors.astype(np.float32), frame))
 
     def to_world(self, vectors: Floats) -> Singles:
         """Return (n, k, 3) local vectors in the world's frame."""
         frame = np.stack([self.tangents, self.others, self.normals], axis=1).astype(np.float32)
-        return np.matmul(vectors.astype(np.float32), frame)
+        return np.asarray(np.matmul(vectors.astype(np.float32), frame))
 
 
 class GlossyLight:
@@ -101,9 +101,7 @@ class GlossyLight:
         onward = 2 * cosine[:, None] * half - view
         masking = microfacet.g1(onward[:, 0], onward[:, 1], onward[:, 2], ax, ay)
         shape = (n, self._count)
-        reflectance = self._reflect(
-            cosine.reshape(shape), half.reshape(*shape, 3), self._mirrors
-        )
+        reflectance = self._reflect(cosine.reshape(shape), half.reshape(*shape, 3), self._mirrors)
         self._carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
         self.rays = Rays(self._mirrors.points, self._mirrors.to_world(onward.reshape(*shape, 3)))
 
@@ -149,7 +147,7 @@ class GlossyLight:
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
         changed: frozenset[int],
     ) -> None:  # fmt: skip
-        """What each target point adds to each spot, shadows included."""
+        """Weigh what each target point adds to each spot, shadows included."""
         n = len(self._mirrors.points)
         self._closer: list[tuple[Integers, Singles, Integers]] = []
         if not self._targets:
@@ -254,9 +252,7 @@ class GlossyLight:
         g *= microfacet.g1(view[..., 0], view[..., 1], view[..., 2], ax, ay)
         return np.asarray(d * g / (4 * np.maximum(view[..., 2], 1e-4)), np.float32)
 
-    def _resolved(
-        self, target: Target, half: Singles, squared: Singles, meets: Floats
-    ) -> Singles:
+    def _resolved(self, target: Target, half: Singles, squared: Singles, meets: Floats) -> Singles:
         """Share (n,) of a target that its points stand for: 1 where they follow the lobe."""
         ax, ay = self._mirrors.roughness
         off = np.hypot(half[..., 0] / ax, half[..., 1] / ay) / np.maximum(half[..., 2], 1e-3)
@@ -287,8 +283,8 @@ class GlossyLight:
         if not surroundings.is_dark:
             row, col = np.nonzero(self.rays.escaped())
             seen[row, col] = surroundings.towards(self.rays.directions[row, col])
-        for row, col, light in self._behind:
-            seen[row, col] = light.evaluate(texels, surroundings)
+        for rows, cols, light in self._behind:
+            seen[rows, cols] = light.evaluate(texels, surroundings)
         total = np.einsum("nkc,nkc->nc", seen, self._carry)
         points = np.take(texels, self._point_texel, axis=0)
         total += np.einsum("nmc,mc->nc", self._point_weight, points)
@@ -298,7 +294,7 @@ class GlossyLight:
 
 
 def _rows_of(mirrors: Mirrors, rows: Integers) -> Mirrors:
-    """Some of the spots."""
+    """Return some of the spots."""
     return Mirrors(
         mirrors.points[rows], mirrors.views[rows], mirrors.tangents[rows], mirrors.others[rows],
         mirrors.normals[rows], mirrors.roughness, mirrors.owners[rows],

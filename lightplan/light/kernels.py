@@ -12,9 +12,12 @@ from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 
 
-
 def transfer(
-    points: Floats, normals: Floats, cells: Cells, *, near: float,
+    points: Floats,
+    normals: Floats,
+    cells: Cells,
+    *,
+    near: float,
     spread: Doubles | None = None,
 ) -> Singles:
     """Return view factors from points to cells, occlusion left out.
@@ -68,7 +71,7 @@ def far_kernel(
 def _longest(cells: Cells) -> Singles:
     """Squared longer diagonal of each patch."""
     diagonal = cells.corners[:, 2] - cells.corners[:, 0]
-    return np.sum(diagonal**2, axis=1).astype(np.float32)
+    return np.asarray(np.sum(diagonal**2, axis=1), np.float32)
 
 
 def _near(
@@ -82,14 +85,14 @@ def _near(
     share = np.minimum(1.0, cells.areas[col] / np.maximum(whole / 2, 1e-9))
     facing = normals[row].astype(float)
     if spread is None:
-        return share * pair_polygon(points[row].astype(float), facing, corners)
+        return np.asarray(share * pair_polygon(points[row].astype(float), facing, corners))
     total = np.zeros(len(row))
     middle = corners.mean(axis=1)
     for corner in range(4):
         start = spread[row, corner]
         seen = np.sum((start - middle) * cells.normals[col], axis=1) > 0
         total += np.where(seen, pair_polygon(start, facing, corners), 0.0)
-    return share * total / 4
+    return np.asarray(share * total / 4)
 
 
 def pair_polygon(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles:

@@ -99,7 +99,12 @@ def warp(lattice: Lattice, points: Doubles) -> sparse.csr_array:
     top = np.minimum(row.astype(int), rows - 2)
     over, down = col - left, row - top
     index = np.stack(
-        [top * cols + left, top * cols + left + 1, (top + 1) * cols + left, (top + 1) * cols + left + 1],
+        [
+            top * cols + left,
+            top * cols + left + 1,
+            (top + 1) * cols + left,
+            (top + 1) * cols + left + 1,
+        ],
         axis=1,
     )
     weight = np.stack(

@@ -68,7 +68,8 @@ class Rays:
                 if index not in moving:
                     self._add(index)
             self._rest, self._rest_without = (self.distance, self.surface, self.texel), moving
-        self.distance, self.surface, self.texel = (part.copy() for part in self._rest)
+        distance, surface, texel = self._rest
+        self.distance, self.surface, self.texel = distance.copy(), surface.copy(), texel.copy()
         for index in sorted(moving):
             self._add(index)
 

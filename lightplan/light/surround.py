@@ -102,13 +102,13 @@ def _halve(
     if times == 0 or tall * wide <= 1:
         found.append((rows, cols))
         return
-    middle = np.pi * ((rows.start + rows.stop) / 2) / len(light)
-    along_rows = tall > 1 and (wide == 1 or tall >= wide * np.sin(middle) / 2 * len(light) / light.shape[1] * 2)
+    middle = np.pi * (rows.start + rows.stop) / 2 / len(light)
+    height = np.pi * tall / len(light)
+    width = 2 * np.pi * wide / light.shape[1] * np.sin(middle)
+    along_rows = tall > 1 and (wide == 1 or height >= width)
     part = light[rows, cols].sum(axis=1 if along_rows else 0).cumsum()
     cut = int(np.clip(np.searchsorted(part, part[-1] / 2) + 1, 1, len(part) - 1))
-    if along_rows:
-        halves = [(slice(rows.start, rows.start + cut), cols), (slice(rows.start + cut, rows.stop), cols)]
-    else:
-        halves = [(rows, slice(cols.start, cols.start + cut)), (rows, slice(cols.start + cut, cols.stop))]
-    for half in halves:
-        _halve(light, *half, times - 1, found)
+    whole = rows if along_rows else cols
+    for half in (slice(whole.start, whole.start + cut), slice(whole.start + cut, whole.stop)):
+        block = (half, cols) if along_rows else (rows, half)
+        _halve(light, *block, times - 1, found)

@@ -154,6 +154,10 @@ class ExposureForm(Form):
     paper_level: float = Field(
         default=0.7, description="Without settings: level of the brightest paper, 1 is clipping."
     )
+    foil_level: float = Field(
+        default=0.9,
+        description="Without settings: the most the brightest foil may reach, 1 is clipping.",
+    )
 
 
 class CameraForm(Form):
