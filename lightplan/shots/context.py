@@ -13,6 +13,7 @@ import numpy as np
 import lightplan
 from lightplan.arrays import Doubles
 from lightplan.scene.look import Look
+from lightplan.shots.neighbour import Neighbour
 from lightplan.shots.results import Triple
 
 Detail: TypeAlias = Literal["quick", "full"]
@@ -39,6 +40,9 @@ class PhotoContext:
     detail : {"quick", "full"}
         "full" also lists hot spots, dust and scratches. Score, verdict and measures are
         the same.
+    near : Neighbour or None
+        Another frame of the set: the sheet is looked for where it lay there. It saves
+        time and is not part of the digest.
     """
 
     width_mm: float
@@ -49,6 +53,7 @@ class PhotoContext:
     artwork: Doubles | None = None
     corners: Mapping[str, Doubles] = field(default_factory=dict)
     detail: Detail = "quick"
+    near: Neighbour | None = None
 
     def digest(self) -> str:
         """Return a key for everything a result depends on besides the photograph."""

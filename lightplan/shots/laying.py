@@ -14,8 +14,10 @@ from lightplan.measures import SheetMaps
 from lightplan.shots import segment, squaring
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound
-from lightplan.shots.orienting import orient, oriented
+from lightplan.shots.neighbour import Neighbour
+from lightplan.shots.orienting import Orientation, orient, oriented
 from lightplan.shots.shot import Shot
+from lightplan.shots.squaring import Squared
 
 # The picture may have this many pixels to one of the grid before it is averaged down.
 _FINER = 1.25
@@ -30,31 +32,46 @@ class LaidSheet:
     found : SheetFound
         Corners in pixels of the shot, named as they lie on the artwork.
     maps : SheetMaps
-    told_by : str
-        "artwork" or "look": how foil was told from paper.
+    squared : Squared
+    segmented : Segmentation
+        What the maps were made of.
     mirrored : bool
         True where the photograph was the wrong way round, and the maps are not.
     """
 
     found: SheetFound
     maps: SheetMaps
-    told_by: str
+    squared: Squared
+    segmented: segment.Segmentation
     mirrored: bool
 
 
-def lay_out(shot: Shot, found: SheetFound, context: PhotoContext, *, grid_px: int) -> LaidSheet:
-    """Return the sheet's maps on a grid whose long side has at most `grid_px`."""
+def lay_out(
+    shot: Shot, found: SheetFound, context: PhotoContext, *, grid_px: int,
+    near: Neighbour | None = None,
+) -> LaidSheet:  # fmt: skip
+    """Return the sheet's maps.
+
+    Parameters
+    ----------
+    shot : Shot
+    found : SheetFound
+        Corners in its pixels.
+    context : PhotoContext
+    grid_px : int
+        Most pixels along the grid's long side.
+    near : Neighbour or None
+        The frame by whose place the corners were found.
+    """
     linear, clipped, scaled, origin = _window(shot, found, grid_px)
     size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
     squared = squaring.square(linear, clipped, scaled, origin=origin, long_side=grid_px, **size)
-    mirrored, turned = False, found
-    if context.artwork is None:
-        segmented = segment.segment_by_look(squared)
-    else:
-        way = orient(squared, context.artwork)
-        squared, mirrored = oriented(squared, way), way.mirrored
-        turned = found.turned(way.quarters)
-        segmented = segment.segment_with_artwork(squared, context.artwork)
+    segmented, mirrored, turned = None, False, found
+    if near is not None:
+        segmented = near.mask_for(squared)
+    if segmented is None:
+        squared, segmented, way = _segmented(squared, context)
+        mirrored, turned = way.mirrored, found.turned(way.quarters)
     levels = None if shot.encoded.dtype == np.float32 else int(2 ** min(shot.bits, 16))
     maps = SheetMaps(
         linear=squared.linear, foil=segmented.foil, valid=squared.valid, clipped=squared.clipped,
@@ -62,7 +79,19 @@ def lay_out(shot: Shot, found: SheetFound, context: PhotoContext, *, grid_px: in
         background=squaring.background(linear, clipped, scaled, origin=origin),
         confidence=segmented.confidence,
     )  # fmt: skip
-    return LaidSheet(turned, maps, segmented.how, mirrored)
+    return LaidSheet(turned, maps, squared, segmented, mirrored)
+
+
+def _segmented(
+    squared: Squared, context: PhotoContext
+) -> tuple[Squared, segment.Segmentation, Orientation]:
+    """Return the sheet turned as the artwork lies, foil and paper apart."""
+    if context.artwork is None:
+        upright = Orientation(0, mirrored=False, likeness=0.0, lead=0.0)
+        return squared, segment.segment_by_look(squared), upright
+    way = orient(squared, context.artwork)
+    turned = oriented(squared, way)
+    return turned, segment.segment_with_artwork(turned, context.artwork), way
 
 
 def _window(

@@ -19,7 +19,7 @@ from lightplan.shots.finding import SheetFound
 from lightplan.shots.shot import Shot
 from lightplan.shots.squaring import grid_shape, project
 
-PATCH_PX = 112
+PATCH_PX = 80
 _RIM_PX = 3
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -19,17 +20,21 @@ from lightplan.shots import exact, finding
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound, SheetNotFound
 from lightplan.shots.laying import LaidSheet, lay_out
+from lightplan.shots.neighbour import Neighbour, find_near
 from lightplan.shots.patches import patch_sharpness
 from lightplan.shots.reading import read_shot
 from lightplan.shots.results import PhotoScore, Placed, Triple
 from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm
-_FIND_PX = 1500  # and on which the sheet is found
-_GRID_PX = 480  # long side of the squared sheet that is measured and judged
+_FIND_PX = 1500  # and on which the sheet is found,
+_NEAR_PX = 1000  # or found again where another frame had it
+_GRID_PX = 400  # long side of the squared sheet that is measured and judged
 _FINE_GRID_PX = 1400  # and of the one in which dust and hot spots are looked for
 _PAPER_BELOW, _FOIL_FROM = 0.02, 0.9
 _LEAST_PIXELS = 30
+_SURE_OF_FOIL = 0.8  # confidence of a mask that other frames may use
+_NEIGHBOURS = 5  # frames in which a first sheet is looked for
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,7 @@ def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
     """
     start = time.perf_counter()
     shot = read_shot(path, long_side_px=_READ_PX)
-    found = find_in_shot(shot, context)
+    found, near = find_in_shot(shot, context)
     base = PhotoScore(
         file=path.name, path=str(path), settings=shot.settings, format=shot.format,
         profile=shot.profile, bits=shot.bits, reduction=shot.reduction,
@@ -63,7 +68,8 @@ def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
     if isinstance(found, SheetNotFound):
         judged = replace(base, reasons=(found.reason,))
     else:
-        judged = _judge_sheet(shot, found, context, base)
+        sheet = lay_out(shot, found, context, grid_px=_GRID_PX, near=near)
+        judged = _judge_sheet(shot, sheet, context, base)
     return replace(judged, seconds=time.perf_counter() - start)
 
 
@@ -75,25 +81,56 @@ def judge_or_refuse(path: Path, context: PhotoContext) -> PhotoScore:
         return PhotoScore.refused(path, str(refusal))
 
 
-def find_in_shot(shot: Shot, context: PhotoContext) -> SheetFound | SheetNotFound:
-    """Return the sheet's corners in pixels of `shot.encoded`."""
+def find_in_shot(
+    shot: Shot, context: PhotoContext
+) -> tuple[SheetFound | SheetNotFound, Neighbour | None]:
+    """Return the sheet's corners in pixels of `shot.encoded`, and the frame that led there."""
     whole = (shot.rows, shot.cols)
     if shot.file in context.corners:
         by_hand = np.asarray(context.corners[shot.file], float)
         file_shape = (shot.file_rows, shot.file_cols)
-        return finding.corners_by_hand(by_hand, file_shape).scaled(whole)
-    small, focal = shot.preview(_FIND_PX), shot.focal_length_px()
-    found = finding.find_sheet(
-        small, width_mm=context.width_mm, height_mm=context.height_mm,
-        focal_px=None if focal is None else focal * small.shape[1] / shot.cols,
-    )  # fmt: skip
-    return found if isinstance(found, SheetNotFound) else found.scaled(whole)
+        return finding.corners_by_hand(by_hand, file_shape).scaled(whole), None
+    width_mm, height_mm = context.width_mm, context.height_mm
+    focal = shot.focal_length_px()
+    if context.near is not None:
+        small = shot.preview(_NEAR_PX)
+        focal_px = None if focal is None else focal * small.shape[1] / shot.cols
+        near = find_near(
+            small, context.near.found, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px
+        )
+        if near is not None:
+            return near.scaled(whole), context.near
+    small = shot.preview(_FIND_PX)
+    focal_px = None if focal is None else focal * small.shape[1] / shot.cols
+    found = finding.find_sheet(small, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px)
+    return (found.scaled(whole) if isinstance(found, SheetFound) else found), None
+
+
+def with_neighbour(context: PhotoContext, paths: Sequence[Path]) -> PhotoContext:
+    """Return the context with the first frame that shows the sheet well.
+
+    Always the first of `paths`, so that a batch does not depend on the order in which
+    its workers finish.
+    """
+    alone = replace(context, near=None)
+    for path in paths[:_NEIGHBOURS]:
+        try:
+            shot = read_shot(path, long_side_px=_READ_PX)
+        except LightplanError:
+            continue
+        found, _ = find_in_shot(shot, alone)
+        if not isinstance(found, SheetFound) or found.how != "sides":
+            continue
+        sheet = lay_out(shot, found, alone, grid_px=_GRID_PX)
+        if sheet.segmented.confidence >= _SURE_OF_FOIL and not sheet.mirrored:
+            near = Neighbour.of(sheet.found, sheet.segmented, sheet.squared)
+            return replace(context, near=near)
+    return alone
 
 
 def _judge_sheet(
-    shot: Shot, found: SheetFound, context: PhotoContext, base: PhotoScore
+    shot: Shot, sheet: LaidSheet, context: PhotoContext, base: PhotoScore
 ) -> PhotoScore:
-    sheet = lay_out(shot, found, context, grid_px=_GRID_PX)
     measures = _measure(shot, sheet, context)
     verdict = judge(measures, context.look)
     return replace(
@@ -137,7 +174,8 @@ def _placed(shot: Shot, found: SheetFound) -> Placed:
 
 def _level(maps: SheetMaps, where: NDArray[np.bool_]) -> Triple | None:
     """Return the median colour of some pixels; None where there are too few."""
-    chosen = maps.linear[where & maps.valid]
+    every = (slice(None, None, 2), slice(None, None, 2))  # half the rows and columns will do
+    chosen = maps.linear[every][where[every] & maps.valid[every]]
     if len(chosen) < _LEAST_PIXELS:
         return None
     red, green, blue = np.median(chosen, axis=0).tolist()
@@ -151,7 +189,7 @@ def _details(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> dict[str, A
     details: dict[str, Any] = {
         "crops": [asdict(crop) for crop in crops(corners, shape)],
         "pixels_left": asdict(left),
-        "foil_told_by": sheet.told_by,
+        "foil_told_by": sheet.segmented.how,
         "mirrored": sheet.mirrored,
     }
     if context.detail == "full":

@@ -126,8 +126,10 @@ def _check_content(decoded: Decoded) -> None:
             got=f"{decoded.file_cols} x {decoded.file_rows}, perhaps only a preview",
             cure="use the full photograph",
         )  # fmt: skip
-    step = max(1, min(decoded.encoded.shape[:2]) // 500)
-    sample = decoded.encoded[::step, ::step]
+    rows, cols = decoded.encoded.shape[:2]
+    step = max(1, min(rows, cols) // 500)
+    size = (cols // step, rows // step)
+    sample: NDArray[Any] = cv2.resize(decoded.encoded, size, interpolation=cv2.INTER_NEAREST)
     top = float(sample.max())
     scale = 1.0 if sample.dtype == np.float32 else float(np.iinfo(sample.dtype).max)
     linear_black = _BLACK / 12.92 if decoded.format == "raw" else _BLACK
@@ -136,7 +138,7 @@ def _check_content(decoded: Decoded) -> None:
             field="the picture", wanted="lit", got="an all-black frame",
             cure="check the lens cap, the flash and the exposure",
         )  # fmt: skip
-    if float(np.ptp(sample.reshape(-1, 3), axis=0).max()) <= scale / 255:
+    if max(np.ptp(plane) for plane in cv2.split(sample)) <= scale / 255:
         raise PhotoError(
             field="the picture", wanted="a photograph", got="one flat colour",
             cure="copy it from the camera again",
