@@ -86,9 +86,10 @@ class EngineModel:
             self._share = foil_share(rig, x, y, blur_mm=float(grid.x_mm[1] - grid.x_mm[0]))
         return self._share
 
-    def clip_luminance(self, rig: Rig, paper: Floats) -> float:
-        """Return the luminance that clips, given that of the paper, in cd/m2."""
-        return settings_for(rig, np.asarray(paper, np.float32)).clip_cd_m2
+    def clip_luminance(self, rig: Rig, paper: Floats, foil: Floats) -> float:
+        """Return the luminance that clips, given those of paper and foil, in cd/m2."""
+        layers = (np.asarray(x, np.float32) for x in (paper, foil, self.foil_share(rig)))
+        return settings_for(rig, *layers).clip_cd_m2
 
     def seen_shares(self, rig: Rig) -> dict[str, float]:
         """Return the share of the foil's artwork that mirrors each thing."""

@@ -64,8 +64,8 @@ class LightModel(Protocol):
         """Return the artwork on the sheet's grid, (rows, cols)."""
         ...
 
-    def clip_luminance(self, rig: Rig, paper: Floats) -> float:
-        """Return the luminance that clips, given that of the paper, in cd/m2."""
+    def clip_luminance(self, rig: Rig, paper: Floats, foil: Floats) -> float:
+        """Return the luminance that clips, given those of paper and foil, in cd/m2."""
         ...
 
 
@@ -207,7 +207,7 @@ class Bench:
     def _picture(self, rig: Rig, paper: Floats, foil: Floats) -> Floats:
         """Return the linear picture, (rows, cols, 3), 1 = clip level."""
         share = self._model.foil_share(rig)[..., None]
-        clip = self._model.clip_luminance(rig, paper)
+        clip = self._model.clip_luminance(rig, paper, foil)
         linear = (share * foil + (1 - share) * paper) / np.float32(clip)
         if self._maps is None:
             self._maps = SheetMaps.from_linear(
@@ -274,7 +274,8 @@ class Bench:
                 lamps[chosen], fixed, target, low_stops=low, high_stops=high, weights=weights
             )
         else:
-            scale = _PAPER_SHARE * self._model.clip_luminance(rig, light.paper[-1]) / target[0]
+            clip = self._model.clip_luminance(rig, light.paper[-1], light.foil[-1])
+            scale = _PAPER_SHARE * clip / target[0]
             found = solve_powers(
                 lamps[chosen], fixed + lamps[-1], scale * target,
                 low_stops=low, high_stops=high, weights=weights,

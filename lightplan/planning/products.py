@@ -1,0 +1,172 @@
+"""Several products on one rig: which of them break it, and the nudge that each needs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from lightplan.arrays import Doubles
+from lightplan.measures.score import KEEP_FROM
+from lightplan.planning.constraints import broken
+from lightplan.planning.engine_model import EngineModel, long_side_for, search_detail
+from lightplan.planning.merit import FORGIVEN_MM, Bench, Judged
+from lightplan.planning.plan import moves
+from lightplan.planning.result import Move
+from lightplan.planning.search import StopRule, minimise
+from lightplan.planning.starts import starts
+from lightplan.scene import Freedom, Rig, Sheet
+
+NUDGE_MM = 60.0
+"""How far a nudge may move things from the common rig. Our choice."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Product:
+    """One of the goods: its name and its sheet."""
+
+    name: str
+    sheet: Sheet
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Fit:
+    """How one product fares on the common rig.
+
+    Parameters
+    ----------
+    product : Product
+    rig : Rig
+        The common rig with this product on it.
+    score : float
+        There, without a nudge.
+    breaks : bool
+        Whether it does not come out right there.
+    problem : str
+        Why it breaks the rig, in one sentence; "" when it does not.
+    nudge : tuple of Move
+        What to change for this product; empty when nothing is needed or helps.
+    nudged_score : float
+    """
+
+    product: Product
+    rig: Rig
+    score: float
+    breaks: bool
+    problem: str
+    nudge: tuple[Move, ...]
+    nudged_score: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RangePlan:
+    """One rig for all products, and how each fares."""
+
+    rig: Rig
+    fits: tuple[Fit, ...]
+    stopped_because: str
+
+    @property
+    def breaking(self) -> tuple[str, ...]:
+        """Names of the products that need a nudge or another rig."""
+        return tuple(fit.product.name for fit in self.fits if fit.breaks)
+
+
+def plan_range(
+    rig: Rig,
+    products: Sequence[Product],
+    *,
+    seed: int = 0,
+    evaluations: int = 200,
+    should_stop: Callable[[], bool] = lambda: False,
+) -> RangePlan:
+    """Return the rig that suits all products best on the whole, and each one's nudge.
+
+    The product that fares worst counts twice, so that the common rig does not give one
+    of them up for the others.
+
+    Parameters
+    ----------
+    rig : Rig
+        Its freedoms and look hold for all products; its sheet is replaced.
+    products : sequence of Product
+        At least one.
+    evaluations : int
+        Common rigs to judge; each is judged with every product.
+    """
+    benches = [_bench(replace(rig, sheet=p.sheet)) for p in products]
+    largest = max(benches, key=lambda b: b.rig.sheet.width_mm * b.rig.sheet.height_mm)
+    guesses = [b.with_solved_powers(p) for b in (largest,) for p in starts(b.rig, b.space)]
+
+    def value(point: Doubles) -> float:
+        found = [bench.value(point) for bench in benches]
+        return (sum(found) + max(found)) / (len(found) + 1)
+
+    rule = StopRule(evaluations=evaluations, tolerance=0.003, should_stop=should_stop)
+    found = minimise(lambda ps: [value(p) for p in ps], guesses, seed=seed, rule=rule)
+    common = largest.judge_solved(largest.rig_at(found.point)).rig
+    fits = [
+        _fit(p, replace(common, sheet=p.sheet), seed, evaluations // 2, should_stop)
+        for p in products
+    ]
+    return RangePlan(rig=common, fits=tuple(fits), stopped_because=found.stopped_because)
+
+
+def _bench(rig: Rig) -> Bench:
+    return Bench(rig, EngineModel(rig, search_detail(long_side_for(rig))))
+
+
+def _fit(
+    product: Product, rig: Rig, seed: int, evaluations: int, should_stop: Callable[[], bool]
+) -> Fit:
+    bench = _bench(rig)
+    here = bench.judge(rig)
+    breaks = here.excess_mm > FORGIVEN_MM or here.score < KEEP_FROM
+    problem, nudged = "", here
+    nudge: tuple[Move, ...] = ()
+    if breaks:
+        problem = _problem(here, bench)
+        nudged = _nudged(bench, rig, seed, evaluations, should_stop)
+        if nudged.value < here.value and nudged.score > here.score + 1.0:
+            nudge = moves(rig, nudged.rig)
+        else:
+            nudged = here
+    return Fit(
+        product=product, rig=rig, score=here.score, breaks=breaks, problem=problem,
+        nudge=nudge, nudged_score=nudged.score,
+    )  # fmt: skip
+
+
+def _problem(here: Judged, bench: Bench) -> str:
+    limits = [x for x in broken(here.rig) if (x.rule, *x.elements) not in bench.excused]
+    return limits[0].sentence if limits else here.judgement.reasons[0]
+
+
+def _nudged(
+    bench: Bench, rig: Rig, seed: int, evaluations: int, should_stop: Callable[[], bool]
+) -> Judged:
+    """Return the best rig near the common one: powers first, then small moves."""
+    powers = bench.judge_solved(rig)
+    if powers.excess_mm <= FORGIVEN_MM and powers.score >= KEEP_FROM:
+        return powers
+    near = _bench(replace(rig, freedoms=tuple(_near(rig, bench))))
+    rule = StopRule(evaluations=max(evaluations, 20), tolerance=0.003, should_stop=should_stop)
+    found = minimise(
+        lambda ps: [near.value(p) for p in ps], [near.point_of(rig)], seed=seed, rule=rule
+    )
+    moved = near.judge_solved(near.rig_at(found.point))
+    return min(powers, moved, key=lambda j: j.value)
+
+
+def _near(rig: Rig, bench: Bench) -> Iterator[Freedom]:
+    now = bench.space.read(rig)
+    where = {
+        v.name: v.low + x * (v.high - v.low) for v, x in zip(bench.space.geometry, now, strict=True)
+    }
+    for freedom in rig.freedoms:
+        middle = where.get(f"{freedom.element}.{freedom.dimension}")
+        if middle is None:
+            yield freedom
+            continue
+        low, high = max(freedom.low, middle - NUDGE_MM), min(freedom.high, middle + NUDGE_MM)
+        if low < high:
+            yield replace(freedom, low=low, high=high)
