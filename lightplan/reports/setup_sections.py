@@ -84,10 +84,11 @@ def element_table(flow: Flow, rig: Rig, elements: Sequence[Element], unit: Lengt
 
 def _element_row(element: Element, unit: LengthUnit) -> list[str]:
     x, y, z = element.position_mm
-    what = f"{element.name}: {element.kind}, {element.size}"
+    named = element.name if element.name == element.kind else f"{element.name}: {element.kind}"
+    what = f"{named}, {element.size}"
     high, edges = show_length(z, unit), _edges(element, unit)
     if element.kind == "camera":
-        what, high, edges = f"camera, {element.size}", f"{high} (lens)", ""
+        high, edges = f"{high} (lens)", ""
     elif element.kind in ("cone", "tent"):
         high = f"{high} (foot)"
     return [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lightplan.reports.setup_elements import Element
 from lightplan.reports.setup_facts import SetupFacts, ToleranceLike
@@ -50,7 +50,7 @@ def steps_of(
         ),
         Step("Sheet", _sheet(rig), told["sheet"]),
     ]
-    steps += [_thing(e, rig, told[e.name]) for e in elements if e.kind != "camera"]
+    steps += _together([_thing(e, rig, told[e.name]) for e in elements if e.kind != "camera"])
     steps.append(
         Step(
             "Dark room",
@@ -60,6 +60,17 @@ def steps_of(
         )
     )
     return steps
+
+
+def _together(steps: Sequence[Step]) -> list[Step]:
+    """Join neighbours that are done in the same way."""
+    found: list[Step] = []
+    for step in steps:
+        if found and (found[-1].text, found[-1].tolerance) == (step.text, step.tolerance):
+            found[-1] = replace(step, name=f"{found[-1].name}, {step.name}")
+        else:
+            found.append(step)
+    return found
 
 
 def _names(elements: Sequence[Element]) -> list[str]:

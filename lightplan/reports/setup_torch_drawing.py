@@ -9,9 +9,10 @@ from lightplan.reports.setup_table import paragraph, paragraph_height, table, ta
 from lightplan.reports.setup_torch import POINT_NAMES, Target, TorchTest
 from lightplan.units import LengthUnit, show_length
 
-DRAWN_MM = 34.0  # largest side of a drawn card
 GAP_MM = 5.0
-COLUMNS = 2
+BESIDE_MM = 4.0  # between a drawn card and its table
+LETTER_MM = 5.0
+MOST_COLUMNS = 3
 
 
 def torch_notes(test: TorchTest) -> list[str]:
@@ -32,8 +33,8 @@ def torch_notes(test: TorchTest) -> list[str]:
 
 
 def _rows(target: Target, unit: LengthUnit) -> list[list[str]]:
-    lower = "From the edge nearest you" if target.is_level else "From its lower edge"
-    rows = [["", "From its left edge", lower]]
+    lower = "From near edge" if target.is_level else "From lower edge"
+    rows = [["", "From left edge", lower]]
     return rows + [
         [s.letter, show_length(s.from_left_mm, unit), show_length(s.from_lower_mm, unit)]
         for s in target.spots
@@ -41,34 +42,45 @@ def _rows(target: Target, unit: LengthUnit) -> list[list[str]]:
 
 
 def _view_words(target: Target) -> str:
-    return "seen from above" if target.is_level else "as you look at its front"
+    return (
+        "seen from above (near edge: next to you)"
+        if target.is_level
+        else "as you look at its front"
+    )
 
 
-def _scale(target: Target) -> float:
-    return DRAWN_MM / max(target.width_mm, target.height_mm)
+def _drawn(width: float) -> float:
+    """Return the largest side of a drawn card in a column, mm of paper."""
+    return 0.4 * width
+
+
+def _scale(target: Target, width: float) -> float:
+    return _drawn(width) / max(target.width_mm, target.height_mm)
 
 
 def _widths(width: float) -> list[float]:
-    rest = width - DRAWN_MM - 6.0
-    return [6.0, (rest - 6.0) / 2, (rest - 6.0) / 2]
+    rest = width - _drawn(width) - BESIDE_MM - LETTER_MM
+    return [LETTER_MM, rest / 2, rest / 2]
 
 
 def _block_height(target: Target, width: float, unit: LengthUnit) -> float:
-    drawn = target.height_mm * _scale(target)
+    drawn = target.height_mm * _scale(target, width)
     told = f"{target.name}, {_view_words(target)}"
     title = paragraph_height(told, width, bold=True)
     return title + max(drawn, table_height(_rows(target, unit), _widths(width))) + 3.0
 
 
-def _column_width(width: float) -> float:
-    return (width - (COLUMNS - 1) * GAP_MM) / COLUMNS
+def _columns(targets: Sequence[Target], width: float) -> tuple[int, float]:
+    """Return how many stand side by side, and how wide each may be."""
+    count = min(max(len(targets), 2), MOST_COLUMNS)
+    return count, (width - (count - 1) * GAP_MM) / count
 
 
 def targets_height(targets: Sequence[Target], width: float, unit: LengthUnit) -> float:
     """Return how much room the drawings take, mm."""
-    column = _column_width(width)
+    count, column = _columns(targets, width)
     heights = [_block_height(t, column, unit) for t in targets]
-    return sum(max(heights[i : i + COLUMNS]) for i in range(0, len(heights), COLUMNS))
+    return sum(max(heights[i : i + count]) for i in range(0, len(heights), count))
 
 
 def draw_targets(
@@ -76,10 +88,10 @@ def draw_targets(
     unit: LengthUnit,
 ) -> float:  # fmt: skip
     """Draw every card with its marks; return the y below."""
-    column = _column_width(width)
+    count, column = _columns(targets, width)
     y = top
-    for first in range(0, len(targets), COLUMNS):
-        row = targets[first : first + COLUMNS]
+    for first in range(0, len(targets), count):
+        row = targets[first : first + count]
         for place, target in enumerate(row):
             _draw(page, left + place * (column + GAP_MM), y, column, target, unit)
         y -= max(_block_height(t, column, unit) for t in row)
@@ -91,9 +103,9 @@ def _draw(
 ) -> None:
     told = f"{target.name}, {_view_words(target)}"
     y = paragraph(page, left, top - 1.0, told, width, bold=True) - 1.0
-    scale = _scale(target)
+    scale = _scale(target, width)
     wide, high = target.width_mm * scale, target.height_mm * scale
-    x0, y0 = left + (DRAWN_MM - wide) / 2, y - high
+    x0, y0 = left + (_drawn(width) - wide) / 2, y - high
     page.shape([(x0, y0), (x0 + wide, y0), (x0 + wide, y), (x0, y)], fill="#fbfbfc", width_pt=0.9)
     if target.hole is not None:
         x, z, diameter = target.hole
@@ -103,7 +115,14 @@ def _draw(
     for letter, (x, z) in marks.items():
         page.dot(x, z, 0.7, fill="#c2001a", colour="#c2001a")
         _letter(page, letter, x, z, (x0, y0, x0 + wide, y0 + high))
-    table(page, left + DRAWN_MM + 6.0, y, _rows(target, unit), _widths(width), bold_column=0)
+    table(
+        page,
+        left + _drawn(width) + BESIDE_MM,
+        y,
+        _rows(target, unit),
+        _widths(width),
+        bold_column=0,
+    )
 
 
 def _letter(

@@ -1,0 +1,312 @@
+"""Full-size outlines of everything that is cut, on as many sheets of paper as they need.
+
+The pages of one piece overlap by 10 mm. Pages with nothing to cut are left out; dashed
+lines to a hole keep its page joined to the rim.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.errors import BadInput
+from lightplan.reports.setup_cuts import Cut, cut_size, cuts_of, hole_words
+from lightplan.reports.setup_page import FAINT, MARGIN_MM, RULE, Page, paper_size, pdf_bytes, wrap
+from lightplan.reports.setup_table import heading, paragraph
+from lightplan.safe_write import atomic_write
+from lightplan.scene import Rig
+from lightplan.units import LengthUnit
+
+SIDE_MM = 12.0  # of each tile page that is not drawn on, left and right
+HEAD_MM = 20.0
+FOOT_MM = 24.0
+OVERLAP_MM = 10.0
+RULER_MM = 100.0
+MAP_MM = 42.0  # largest side of a page map
+MOST_PAGES = 400
+RING_STEPS = 180
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One page of a piece: its column and row, and the lower left corner of what it shows (mm)."""
+
+    column: int
+    row: int
+    left: float
+    bottom: float
+
+    @property
+    def name(self) -> str:
+        """Column as a letter, row as a number, from the lower left."""
+        letters, rest = "", self.column
+        while rest >= 0:
+            letters = chr(ord("A") + rest % 26) + letters
+            rest = rest // 26 - 1
+        return f"{letters}{self.row + 1}"
+
+
+@dataclass(frozen=True, eq=False)
+class Tiling:
+    """The pages of one piece: what each shows (width, height in mm), and which are printed."""
+
+    cut: Cut
+    width: float
+    height: float
+    columns: int
+    rows: int
+    tiles: tuple[Tile, ...]
+
+
+def write_template_pdf(
+    path: Path, rig: Rig, *, paper: str = "A4", unit: LengthUnit = "mm", replace: bool = False
+) -> Path:
+    """Write full-size outlines of a rig's cards and shells as a PDF, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+    rig : Rig
+    paper : str
+        "A4" or "Letter".
+    unit : str
+        In which lengths are shown; the outlines are the same.
+    replace : bool
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    BadInput
+        Nothing is to be cut, another paper, more than 400 pages, or a file that cannot be
+        written.
+    """
+    pages = template_pages(rig, paper=paper, unit=unit)
+    return atomic_write(path, pdf_bytes(pages, title=f"Template: {rig.title}"), replace=replace)
+
+
+def template_pages(rig: Rig, *, paper: str = "A4", unit: LengthUnit = "mm") -> list[Page]:
+    """Return the overview and the tile pages."""
+    pieces = cuts_of(rig, unit)
+    if not pieces:
+        raise BadInput(
+            field="cards", wanted="at least one to cut", got="none",
+            cure="add a card to the rig, or leave the template out",
+        )  # fmt: skip
+    tilings = [tiling(cut, paper) for cut in pieces]
+    count = sum(len(t.tiles) for t in tilings)
+    if count > MOST_PAGES:
+        raise BadInput(
+            field="template", wanted=f"at most {MOST_PAGES} pages", got=f"{count} pages",
+            cure="measure the large cards out with a tape instead",
+        )  # fmt: skip
+    pages = _overview(rig, tilings, paper, unit)
+    for each in tilings:
+        pages += [_tile_page(each, tile, paper, unit) for tile in each.tiles]
+    for number, page in enumerate(pages, 1):
+        page.text(
+            page.width - MARGIN_MM, 8.0, f"page {number} of {len(pages)}", colour=FAINT,
+            align="right",
+        )  # fmt: skip
+    return pages
+
+
+def tiling(cut: Cut, paper: str) -> Tiling:
+    """Return the pages of one piece, centred, leaving out those with nothing to cut."""
+    wide, high = paper_size(paper)
+    width, height = wide - 2 * SIDE_MM, high - HEAD_MM - FOOT_MM
+    columns, rows = (
+        max(1, math.ceil((size - OVERLAP_MM) / (room - OVERLAP_MM) - 1e-9))
+        for size, room in ((cut.width_mm, width), (cut.height_mm, height))
+    )
+    step = (width - OVERLAP_MM, height - OVERLAP_MM)
+    left = (cut.width_mm - (columns * step[0] + OVERLAP_MM)) / 2
+    bottom = (cut.height_mm - (rows * step[1] + OVERLAP_MM)) / 2
+    lines = _lines(cut)
+    tiles = [
+        Tile(c, r, left + c * step[0], bottom + r * step[1])
+        for r in reversed(range(rows))
+        for c in range(columns)
+    ]
+    printed = tuple(t for t in tiles if _shows(t, width, height, lines))
+    return Tiling(cut, width, height, columns, rows, printed)
+
+
+def _lines(cut: Cut) -> list[Doubles]:
+    """Return everything drawn on a piece as lines (n, 2): rim, hole, lines that lead to it."""
+    found = [np.concatenate([cut.outline_mm, cut.outline_mm[:1]])]
+    if cut.hole is not None:
+        x, y, diameter = cut.hole
+        turn = 2 * np.pi * np.arange(RING_STEPS + 1) / RING_STEPS
+        ring = diameter / 2 * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+        found += [
+            ring + np.array([x, y]),
+            np.array([[0.0, y], [x, y]]),
+            np.array([[x, 0.0], [x, y]]),
+        ]
+    return found
+
+
+def _shows(tile: Tile, width: float, height: float, lines: Sequence[Doubles]) -> bool:
+    """Whether a line crosses what a tile shows, sampled every 2 mm."""
+    for line in lines:
+        for start, end in pairwise(line):
+            count = max(2, math.ceil(float(np.hypot(*(end - start))) / 2.0) + 1)
+            points = start + np.linspace(0, 1, count)[:, None] * (end - start)
+            x, y = points[:, 0] - tile.left, points[:, 1] - tile.bottom
+            if ((x >= 0) & (x <= width) & (y >= 0) & (y <= height)).any():
+                return True
+    return False
+
+
+def _overview(rig: Rig, tilings: Sequence[Tiling], paper: str, unit: LengthUnit) -> list[Page]:
+    """Return the first pages: what to check, then each piece with the map of its pages."""
+    page = Page(paper)
+    pages, width = [page], page.width - 2 * MARGIN_MM
+    y = page.height - MARGIN_MM
+    for line in wrap(f"Template: {rig.title}", width, 14.0, bold=True)[:3]:
+        page.text(MARGIN_MM, y - 4.4, line, size_pt=14.0, bold=True)
+        y -= 6.4
+    y = paragraph(
+        page, MARGIN_MM, y - 1.0,
+        "Print at 100 % (“actual size”, no “fit to page”), then measure the line below: it must "
+        "be exactly 100 mm long. If it is not, the outlines are wrong as well.",
+        width, bold=True,
+    )  # fmt: skip
+    _ruler(page, MARGIN_MM + 2.0, y - 12.0)
+    y = paragraph(
+        page, MARGIN_MM, y - 16.0,
+        "Lay the pages of a piece as its map shows, letters from left to right, numbers from the "
+        "lower edge up. Neighbours overlap by 10 mm: lay one page's dashed line on the other's, "
+        "crop marks on crop marks, and tape them. Pages with nothing to cut are not printed (pale "
+        "in the map). Cut along the thick line; all pieces are seen from their front.",
+        width,
+    )  # fmt: skip
+    for each in tilings:
+        high = _map_height(each) + 22.0
+        if y - high < MARGIN_MM + 6.0:
+            page = Page(paper)
+            pages.append(page)
+            y = page.height - MARGIN_MM
+        y = _piece(page, each, y - 3.0, width, unit)
+    return pages
+
+
+def _ruler(page: Page, x: float, y: float) -> None:
+    """Draw the control line of 100 mm with a mark every 10 mm."""
+    page.line([(x, y), (x + RULER_MM, y)], width_pt=0.8)
+    for mark in range(11):
+        long = 3.0 if mark % 5 == 0 else 1.8
+        page.line([(x + 10 * mark, y), (x + 10 * mark, y + long)], width_pt=0.6)
+    page.text(x + RULER_MM + 3.0, y, "100 mm: check this ruler")
+
+
+def _map_scale(each: Tiling) -> float:
+    return MAP_MM / max(each.columns * each.width, each.rows * each.height)
+
+
+def _map_height(each: Tiling) -> float:
+    return each.rows * (each.height - OVERLAP_MM) * _map_scale(each) + 4.0
+
+
+def _piece(page: Page, each: Tiling, top: float, width: float, unit: LengthUnit) -> float:
+    """Set one piece of the overview: map of its pages and what it is; return the y below."""
+    cut = each.cut
+    y = heading(page, MARGIN_MM, top, ", ".join(cut.names)[:90], width) - 1.0
+    scale = _map_scale(each)
+    _page_map(page, each, MARGIN_MM, y, scale)
+    words = [f"{cut.kind}, {cut_size(cut, unit)}, cut {cut.count}",
+             f"{len(each.tiles)} pages of {each.columns} x {each.rows}"]  # fmt: skip
+    if cut.hole is not None:
+        words.append(f"hole {hole_words(cut, unit)}")
+    if cut.remark:
+        words.append(cut.remark)
+    text_y = y
+    for text in words:
+        text_y = paragraph(
+            page, MARGIN_MM + MAP_MM + 8.0, text_y, text, width - MAP_MM - 8.0
+        )  # fmt: skip
+    return min(text_y, y - _map_height(each)) - 2.0
+
+
+def _page_map(page: Page, each: Tiling, x: float, top: float, scale: float) -> None:
+    step = (each.width - OVERLAP_MM, each.height - OVERLAP_MM)
+    printed = {(tile.column, tile.row): tile for tile in each.tiles}
+    low = top - each.rows * step[1] * scale
+    for column in range(each.columns):
+        for row in range(each.rows):
+            left, bottom = x + column * step[0] * scale, low + row * step[1] * scale
+            right, upper = left + step[0] * scale, bottom + step[1] * scale
+            corners = [(left, bottom), (right, bottom), (right, upper), (left, upper)]
+            tile = printed.get((column, row))
+            fill = "#ffffff" if tile else "#ececef"
+            page.shape(corners, fill=fill, colour=RULE, width_pt=0.5, over=1)
+            if tile and step[0] * scale > 6.0 and step[1] * scale > 4.0:
+                page.text((left + right) / 2, (bottom + upper) / 2 - 1.0, tile.name,
+                          colour=FAINT, align="center")  # fmt: skip
+    shift = np.array([
+        x + ((each.columns * step[0]) - each.cut.width_mm) / 2 * scale,
+        low + ((each.rows * step[1]) - each.cut.height_mm) / 2 * scale,
+    ])  # fmt: skip
+    page.shape(each.cut.outline_mm * scale + shift, fill=None, width_pt=1.0, over=3)
+
+
+def _tile_page(each: Tiling, tile: Tile, paper: str, unit: LengthUnit) -> Page:
+    page = Page(paper)
+    left, bottom = SIDE_MM, FOOT_MM
+    frame = (left, bottom, left + each.width, bottom + each.height)
+    shift = np.array([left - tile.left, bottom - tile.bottom])
+    rim, *others = _lines(each.cut)
+    page.shape(rim[:-1] + shift, fill=None, width_pt=1.2, within=frame, over=4)
+    for number, line in enumerate(others):
+        page.line(line + shift, width_pt=1.2 if number == 0 else 0.5, within=frame, over=4,
+                  dashes=() if number == 0 else (6, 4))  # fmt: skip
+    _joints(page, each, tile, frame)
+    _crop_marks(page, frame)
+    cut = each.cut
+    told = f"{', '.join(cut.names)}: {cut_size(cut, unit)}"
+    y = page.height - MARGIN_MM
+    page.text(MARGIN_MM, y - 3.0, f"Page {tile.name}", size_pt=11.0, bold=True)
+    page.text(MARGIN_MM + 28.0, y - 3.0, wrap(told, page.width - 2 * MARGIN_MM - 28.0)[0])
+    _ruler(page, MARGIN_MM, 11.0)
+    return page
+
+
+def _joints(page: Page, each: Tiling, tile: Tile, frame: tuple[float, float, float, float]) -> None:
+    """Dash where the neighbouring pages begin, and name them."""
+    left, bottom, right, top = frame
+    printed = {(t.column, t.row): t for t in each.tiles}
+    places = {
+        (-1, 0): [(left + OVERLAP_MM, bottom), (left + OVERLAP_MM, top)],
+        (1, 0): [(right - OVERLAP_MM, bottom), (right - OVERLAP_MM, top)],
+        (0, -1): [(left, bottom + OVERLAP_MM), (right, bottom + OVERLAP_MM)],
+        (0, 1): [(left, top - OVERLAP_MM), (right, top - OVERLAP_MM)],
+    }
+    for (across, up), ends in places.items():
+        other = printed.get((tile.column + across, tile.row + up))
+        if other is None:
+            continue
+        page.line(ends, colour="#1d4ed8", width_pt=0.6, dashes=(4, 3), over=3)
+        words = f"{other.name} joins here"
+        (x0, y0), (x1, y1) = ends
+        if across:
+            inner = left + 5.0 if across < 0 else right - 5.0
+            page.text(inner, (y0 + y1) / 2, words, colour="#1d4ed8", align="center",
+                      upwards=True)  # fmt: skip
+        else:
+            inner = bottom + 4.0 if up < 0 else top - 6.0
+            page.text((x0 + x1) / 2, inner, words, colour="#1d4ed8", align="center")
+
+
+def _crop_marks(page: Page, frame: tuple[float, float, float, float]) -> None:
+    """Mark the corners of what the page shows."""
+    left, bottom, right, top = frame
+    for x, way_x in ((left, -1), (right, 1)):
+        for y, way_y in ((bottom, -1), (top, 1)):
+            page.line([(x + way_x * 1.5, y), (x + way_x * 6.0, y)], width_pt=0.5)
+            page.line([(x, y + way_y * 1.5), (x, y + way_y * 6.0)], width_pt=0.5)
