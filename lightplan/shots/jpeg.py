@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -29,6 +30,7 @@ from lightplan.shots.shot import Settings
 
 # Codes from here up count as clipped: quantisation moves a stored 255 by one or two.
 JPEG_CLIP = 254
+_END = b"\xff\xd9"
 _STANDALONE = {0x01, *range(0xD0, 0xD9)}
 _FRAMES = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}
 _DECODABLE = {0xC0, 0xC1, 0xC2}
@@ -36,6 +38,7 @@ _REDUCED = {
     1: cv2.IMREAD_COLOR, 2: cv2.IMREAD_REDUCED_COLOR_2,
     4: cv2.IMREAD_REDUCED_COLOR_4, 8: cv2.IMREAD_REDUCED_COLOR_8,
 }  # fmt: skip
+_RGB = getattr(cv2, "IMREAD_COLOR_RGB", 0)
 
 
 @dataclass
@@ -60,8 +63,7 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     """
     header = _walk(data)
     limits.check(header.rows, header.cols)
-    end = data.find(b"\xff\xd9", header.scan_start)
-    if end < 0:
+    if data.rfind(_END) < header.scan_start:
         raise cut_short(f"{len(data)} bytes without an end mark")
     settings, adobe = tags.read_settings(header.exif)
     raw_profile = b"".join(part for _, part in sorted(header.profile_parts.items()))
@@ -75,7 +77,7 @@ def decode(data: bytes, limits: Limits) -> Decoded:
         way = icc.adobe_rgb(256)
     factor = limits.reduction(header.rows, header.cols, 8)
     pixels = _pixels(data, factor)
-    _check_complete(data, end, pixels, factor)
+    _check_complete(data, header.scan_start, pixels, factor)
     return Decoded(
         format="JPEG", encoded=pixels, transfer=way, clip_at=JPEG_CLIP, lossy=True,
         file_rows=header.rows, file_cols=header.cols, reduction=factor, settings=settings,
@@ -127,13 +129,41 @@ def _is_direct(profile: icc.Profile, channels: int) -> bool:
 
 
 def _pixels(data: bytes, factor: int) -> NDArray[np.uint8]:
-    pixels = decode_with_opencv(data, _REDUCED[factor])
-    if pixels is None:
-        raise broken("JPEG data without a picture")
+    if _decodes_red_first():
+        return _pixels_as_decoded(data, _REDUCED[factor] - cv2.IMREAD_COLOR + _RGB)
+    pixels = _pixels_as_decoded(data, _REDUCED[factor])
     return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels), np.uint8)
 
 
-def _check_complete(data: bytes, end: int, pixels: NDArray[np.uint8], factor: int) -> None:
+def _pixels_as_decoded(data: bytes, flags: int) -> NDArray[np.uint8]:
+    pixels = decode_with_opencv(data, flags)
+    if pixels is None:
+        raise broken("JPEG data without a picture")
+    return np.asarray(pixels, np.uint8)
+
+
+@cache
+def _decodes_red_first() -> bool:
+    """Tell whether this OpenCV gives reduced pictures red first when asked to.
+
+    It saves a pass over the picture, but is documented for whole pictures only: so it
+    is tried once on a small red one.
+    """
+    if not _RGB:
+        return False
+    red = np.zeros((32, 32, 3), np.uint8)
+    red[..., 2] = 255
+    tiny = cv2.imencode(".jpg", red)[1].tobytes()
+    for factor, flags in _REDUCED.items():
+        seen = decode_with_opencv(tiny, flags - cv2.IMREAD_COLOR + _RGB)
+        if seen is None or seen.shape != (32 // factor, 32 // factor, 3):
+            return False
+        if int(seen[..., 0].min()) < 200 or int(seen[..., 2].max()) > 60:
+            return False
+    return True
+
+
+def _check_complete(data: bytes, scan_start: int, pixels: NDArray[np.uint8], factor: int) -> None:
     """Refuse a picture whose lower end is the decoder's filling, not the camera's.
 
     Only a picture that ends in flat rows costs a second decode.
@@ -141,6 +171,7 @@ def _check_complete(data: bytes, end: int, pixels: NDArray[np.uint8], factor: in
     last = pixels[-max(1, 8 // factor) :]
     if (last != last[0, 0]).any():
         return
+    end = data.find(_END, scan_start)
     noise = np.random.default_rng(1).integers(0, 255, 1 << 16, np.uint8).tobytes()
     longer = data[:end] + noise + data[end:]
     if not np.array_equal(_pixels(longer, 8)[-1], _pixels(data, 8)[-1]):

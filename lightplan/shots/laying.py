@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Booleans, Singles
 from lightplan.measures import SheetMaps
@@ -99,31 +96,18 @@ def _window(
 ) -> tuple[Singles, Booleans, SheetFound, tuple[int, int]]:
     """Return light and clip flags round the sheet, at a scale that suits the grid.
 
-    Codes are averaged over whole squares of pixels. Flags are picked, not averaged, so
+    Codes are averaged over squares of pixels. Flags are picked, not averaged, so
     that a share counted of them stays the share in the photograph.
     """
     side = np.linalg.norm(np.roll(found.corners, -1, axis=0) - found.corners, axis=1)
-    factor = max(1, int(side.max() / (_FINER * grid_px)))
-    rows, cols = (_aligned(s, factor, n) for s, n in zip(
-        squaring.window(found), found.shape, strict=True))  # fmt: skip
-    encoded: NDArray[Any] = shot.encoded[rows, cols]
-    clipped = shot.clipped_part(rows, cols)
-    if factor > 1:
-        size = (encoded.shape[1] // factor, encoded.shape[0] // factor)
-        encoded = cv2.resize(encoded, size, interpolation=cv2.INTER_AREA)
-        clipped = clipped[factor // 2 :: factor, factor // 2 :: factor]
+    factor = 1
+    while side.max() > 2 * factor * _FINER * grid_px:
+        factor *= 2
     corners = (found.corners + 0.5) / factor - 0.5
-    shape = found.shape[0] // factor, found.shape[1] // factor
-    scaled = replace(found, corners=corners, shape=shape)
-    origin = rows.start // factor, cols.start // factor
-    return (
-        shot.transfer.linear(np.ascontiguousarray(encoded)), np.ascontiguousarray(clipped),
-        scaled, origin,
-    )  # fmt: skip
-
-
-def _aligned(part: slice, step: int, length: int) -> slice:
-    """Return a slice widened, or at the far edge of the picture narrowed, to whole steps."""
-    first = part.start // step * step
-    last = min(-(-part.stop // step), length // step) * step
-    return slice(first, max(last, first + step))
+    small = shot.shrunk(factor)
+    scaled = replace(found, corners=corners, shape=(small.shape[0], small.shape[1]))
+    rows, cols = squaring.window(scaled)
+    whole = [slice(s.start * factor, s.stop * factor) for s in (rows, cols)]
+    flags = shot.clipped_part(whole[0], whole[1])[factor // 2 :: factor, factor // 2 :: factor]
+    light = shot.transfer.linear(np.ascontiguousarray(small[rows, cols]))
+    return light, np.ascontiguousarray(flags), scaled, (rows.start, cols.start)

@@ -28,7 +28,7 @@ from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm
 _FIND_PX = 1500  # and on which the sheet is found,
-_NEAR_PX = 1000  # or found again where another frame had it
+_NEAR_PX = 750  # or found again where another frame had it
 _GRID_PX = 400  # long side of the squared sheet that is measured and judged
 _FINE_GRID_PX = 1400  # and of the one in which dust and hot spots are looked for
 _PAPER_BELOW, _FOIL_FROM = 0.02, 0.9
