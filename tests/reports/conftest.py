@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lightplan.light import Detail, Engine
-from lightplan.light.exposure import settings_for, sheet_picture, sheet_share
+from lightplan.light.exposure import exposure_of, sheet_picture, sheet_share
 from lightplan.measures import SheetMaps, find_faults, judge, measure
 from lightplan.scene import (
     Camera,
@@ -49,7 +49,8 @@ def half_card_rig(*, paper_level: float = 0.3, title: str = "half a card") -> Ri
             foil=Foil(kind="silver foil", roughness=(0.02, 0.02)),
         ),
         camera=Camera(
-            placement=Placement((0, -600, 600)), exposure=Exposure(paper_level=paper_level)
+            placement=Placement((0, -600, 600)),
+            exposure=Exposure(paper_level=paper_level, foil_level=100),
         ),
         lamps=(
             Lamp(
@@ -80,7 +81,7 @@ def predicted(rig: Rig) -> SimpleNamespace:
     return SimpleNamespace(
         rig=rig, layers=layers, share=share, maps=maps, measures=found,
         judgement=judge(found, rig.look), findings=find_faults(maps, found, rig.look),
-        settings=settings_for(rig, layers.sheet_paper),
+        settings=exposure_of(rig, layers),
     )  # fmt: skip
 
 

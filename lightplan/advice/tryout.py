@@ -1,0 +1,203 @@
+"""Predicts and judges a rig after a move, quickly, and refuses moves that nobody can make."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from lightplan.advice.moves import Move
+from lightplan.arrays import Doubles, Singles, Vector
+from lightplan.errors import RigError
+from lightplan.geometry.shapes import Flat
+from lightplan.light import Detail, Engine
+from lightplan.light.exposure import foil_share, settings_for
+from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
+from lightplan.scene import Rig
+from lightplan.scene.sanity import refuse_impossible
+from lightplan.scene.surfaces import Surface, build_surfaces
+
+LEAST_MERIT = 0.005
+"""Half a percent of the score: less is not worth a maker's walk."""
+LEAST_QUALITY = 0.002
+
+
+@dataclass(frozen=True, eq=False)
+class Tried:
+    """A rig, and what it is worth.
+
+    Attributes
+    ----------
+    merit : float
+        Smooth, larger is better.
+    """
+
+    move: Move
+    judgement: Judgement
+    measures: Measures
+    merit: float
+
+    @property
+    def score(self) -> float:
+        """0 to 100; 0 where nothing can be judged."""
+        return 0.0 if self.judgement.score is None else self.judgement.score
+
+    def quality(self, name: str) -> float:
+        """Return how well a measure does, 0 to 1: its part's share times its gate's factor."""
+        parts = [p.points / p.weight for p in self.judgement.parts if p.measure == name]
+        gates = [g.factor for g in self.judgement.gates if g.measure == name]
+        return float(np.prod([*parts, *gates]))
+
+
+class Bench:
+    """Tries moves of one rig, each once."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
+        self._detail = Detail.quick(camera_rows=8, camera_cols=12)
+        self._engine = Engine(rig, self._detail)
+        self._light = self._engine.sheet(rig)
+        grid = self._engine.grid
+        step = float(grid.x_mm[1] - grid.x_mm[0])
+        x, y = np.meshgrid(grid.x_mm, grid.y_mm)
+        self._share = foil_share(rig, x, y, blur_mm=step)[..., None]
+        self._maps: SheetMaps | None = None
+        self._known: dict[str, Tried | None] = {}
+        self._clash_before = _clashes(rig)
+        self.start = self._judged(Move("", lambda: rig), rig, *self._light)
+
+    def tried(self, move: Move) -> Tried | None:
+        """Return what a move is worth; None where it cannot be made."""
+        if move.text not in self._known:
+            self._known[move.text] = self._try(move)
+        return self._known[move.text]
+
+    def _try(self, move: Move) -> Tried | None:
+        try:
+            rig = move.build()
+            refuse_impossible(rig)
+        except RigError:
+            return None
+        if not self._can_be_made(rig):
+            return None
+        return self._judged(move, rig, *self._sheet(rig))
+
+    def _sheet(self, rig: Rig) -> tuple[Singles, Singles]:
+        if _same_light(rig, self._rig):
+            return self._light
+        if rig.camera.placement != self._rig.camera.placement:
+            return Engine(rig, self._detail).sheet(rig)
+        # Exposure does not touch the light: keep the engine's own camera.
+        return self._engine.sheet(replace(rig, camera=self._rig.camera))
+
+    def _judged(self, move: Move, rig: Rig, paper: Singles, foil: Singles) -> Tried:
+        clip = settings_for(rig, paper, foil, self._share[..., 0]).clip_cd_m2
+        linear = (paper + self._share * (foil - paper)) / np.float32(clip)
+        if self._maps is None:
+            self._maps = SheetMaps.from_linear(
+                linear, self._share[..., 0], width_mm=rig.sheet.width_mm,
+                height_mm=rig.sheet.height_mm,
+            )  # fmt: skip
+        maps = self._maps.with_linear(linear)
+        bare = rig.sheet.foil.conductor is not None
+        found = measure(
+            maps, rig.look, None if bare else rig.sheet.foil.kind,
+            stock_reflectance=rig.sheet.paper.reflectance,
+        )  # fmt: skip
+        return Tried(move, judge(found, rig.look), found, merit(found, rig.look))
+
+    def _can_be_made(self, rig: Rig) -> bool:
+        return (
+            _within_reach(rig, self._rig)
+            and not _hides_sheet(rig, self._rig)
+            and _clashes(rig) <= self._clash_before
+        )
+
+
+def _same_light(rig: Rig, other: Rig) -> bool:
+    return (
+        rig.lamps == other.lamps and rig.cards == other.cards and rig.shells == other.shells
+        and rig.camera.placement == other.camera.placement
+    )  # fmt: skip
+
+
+def _within_reach(rig: Rig, before: Rig) -> bool:
+    """Whether all that moved stands where the maker can put it."""
+    reach, old, new = rig.room.reach, _places(before), _places(rig)
+    for name, (x, y, z) in new.items():
+        if old[name] == (x, y, z):
+            continue
+        if not (reach.lowest_mm <= z <= reach.highest_mm and np.hypot(x, y) <= reach.farthest_mm):
+            return False
+    return True
+
+
+def _places(rig: Rig) -> dict[str, Vector]:
+    places = {lamp.name: lamp.placement.position_mm for lamp in rig.lamps}
+    return places | {card.name: card.placement.position_mm for card in rig.cards}
+
+
+def _hides_sheet(rig: Rig, before: Rig) -> bool:
+    """Whether something stands before the sheet that did not before."""
+    return _hidden_lines(rig) > _hidden_lines(before)
+
+
+def _hidden_lines(rig: Rig) -> int:
+    lens = np.asarray(rig.camera.placement.position_mm)[None]
+    x, y = np.meshgrid(*(np.linspace(-0.5, 0.5, 7) * n for n in _size(rig)))
+    spots = np.stack([x.ravel(), y.ravel(), np.full(x.size, 1.0)], axis=1)
+    hidden = np.zeros(len(spots), bool)
+    for surface in build_surfaces(rig):
+        if surface.role in ("sheet", "table", "room", "camera"):
+            continue
+        cut = surface.shape.blocks(lens, spots)
+        if cut is not None:
+            hidden |= cut[0]
+    return int(hidden.sum())
+
+
+def _size(rig: Rig) -> tuple[float, float]:
+    return rig.sheet.width_mm, rig.sheet.height_mm
+
+
+def _clashes(rig: Rig) -> int:
+    """Count the pairs of flat things that go through each other."""
+    flats = [s for s in build_surfaces(rig) if s.role in ("lamp", "card", "diffuser", "camera")]
+    return sum(_cross(a, b) for a, b in combinations(flats, 2))
+
+
+def _cross(one: Surface, two: Surface) -> bool:
+    return any(
+        _edges_cut(a.shape, b.shape)
+        for a, b in ((one, two), (two, one))
+        if isinstance(a.shape, Flat) and isinstance(b.shape, Flat)
+    )
+
+
+def _edges_cut(face: Flat, other: Flat) -> bool:
+    corners = _corners(face)
+    ends = np.roll(corners, -1, axis=0)
+    cut = other.blocks(corners, ends)
+    return cut is not None and bool(np.diagonal(cut).any())
+
+
+def _corners(face: Flat) -> Doubles:
+    right = np.asarray(face.right) * face.half_width
+    up = np.asarray(face.up) * face.half_height
+    corners = np.array([right + up, up - right, -right - up, right - up])
+    return np.asarray(np.asarray(face.centre) + corners, float)
+
+
+def best_of(bench: Bench, moves: Iterable[Move], measure_name: str) -> Tried | None:
+    """Return the move with the greatest merit among those that help both fault and picture."""
+    start = bench.start
+    helped = [
+        one
+        for one in (bench.tried(move) for move in moves)
+        if one is not None
+        and one.merit > start.merit + LEAST_MERIT
+        and one.quality(measure_name) > start.quality(measure_name) + LEAST_QUALITY
+    ]
+    return max(helped, key=lambda one: one.merit, default=None)
