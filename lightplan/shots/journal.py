@@ -11,7 +11,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from types import TracebackType
@@ -124,24 +124,44 @@ class Journal:
 
     def done(self) -> dict[str, Outcome]:
         """Return finished photographs by key; the last line counts where there are several."""
-        self._file.seek(0)
-        found: dict[str, Outcome] = {}
+        return {key: self._at(place) for key, (place, _) in self._index().items()}
+
+    def split(
+        self, paths: Iterable[Path], digest: str
+    ) -> tuple[Iterator[Outcome], dict[Path, str]]:
+        """Return what is done already, and the keys of what is left to do, each path once.
+
+        Finished outcomes are read from the file one by one: ten thousand of them are not
+        held in memory.
+        """
+        index, finished, left = self._index(), dict[Path, int](), dict[Path, str]()
+        for path in dict.fromkeys(paths):
+            key = photograph_key(path, digest)
+            place, retry = index.get(key, (-1, True))
+            if retry:
+                left[path] = key
+            else:
+                finished[path] = place
+        return (replace(self._at(n), path=str(p)) for p, n in finished.items()), left
+
+    def _index(self) -> dict[str, tuple[int, bool]]:
+        """Return, by key, where the last line of a photograph starts and whether to retry it."""
+        found: dict[str, tuple[int, bool]] = {}
+        place = self._file.seek(0)
         for line in self._file:
             entry = _parse(line)
             if entry is not None:
-                found[entry[0]] = entry[1]
+                found[entry[0]] = (place, entry[1].retry)
+            place += len(line)
         return found
 
-    def split(self, paths: Iterable[Path], digest: str) -> tuple[list[Outcome], dict[Path, str]]:
-        """Return what is done already, and the keys of what is left to do, each path once."""
-        done, finished, left = self.done(), [], {}
-        for path in dict.fromkeys(paths):
-            key = photograph_key(path, digest)
-            if key in done and not done[key].retry:
-                finished.append(replace(done[key], path=str(path)))
-            else:
-                left[path] = key
-        return finished, left
+    def _at(self, place: int) -> Outcome:
+        self._file.seek(place)
+        entry = _parse(self._file.readline())
+        if entry is None:  # the file was changed under us
+            raise BadInput(field=FILE_NAME, wanted="left alone during a run", got="changed lines",
+                           cure="run again")  # fmt: skip
+        return entry[1]
 
     def add(self, key: str, outcome: Outcome) -> None:
         """Append one outcome; it is with the system when this returns."""
