@@ -286,7 +286,7 @@ class Ball:
     def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
         direction = self.normals_at(points)
         across = np.arctan2(direction[..., 1], direction[..., 0]) / (2 * np.pi) + 0.5
-        return across, np.arcsin(np.clip(direction[..., 2], -1, 1)) / np.pi + 0.5
+        return across, 0.5 * np.clip(direction[..., 2], -1, 1) + 0.5  # rings of equal area
 
     def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
         height = 1 - 2 * (np.arange(rows + 1)) / rows
