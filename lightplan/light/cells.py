@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
-from lightplan.geometry.shapes import Ball, Cells, Cone, Flat
+from lightplan.geometry.shapes import Ball, Cells, Cone, Crossing, Flat
 from lightplan.scene.surfaces import Surface
 
 DARK_TEXEL = 0
@@ -131,6 +131,27 @@ class Patchwork:
             else:
                 seen.append(DARK_TEXEL)
         return np.where(from_front, np.asarray(seen[0], np.int32), np.asarray(seen[1], np.int32))
+
+    def between_texels(self, index: int, crossing: Crossing, table: Singles) -> Singles:
+        """Return the colours (k, 3) at places of one surface, bilinear between texels.
+
+        NaN where the face gives no light of its own (lamps, metal, black).
+        """
+        colours = np.full((crossing.distance.size, 3), np.nan, np.float32)
+        for is_front in (True, False):
+            start = self._start.get((index, is_front))
+            mine = np.flatnonzero(crossing.from_front.ravel() == is_front)
+            if start is None or not mine.size:
+                continue
+            face = table[start : start + self.fine**2].reshape(self.fine, self.fine, 3)
+            col = np.clip(crossing.across.ravel()[mine] * self.fine - 0.5, 0, self.fine - 1.001)
+            row = np.clip((1 - crossing.up.ravel()[mine]) * self.fine - 0.5, 0, self.fine - 1.001)
+            left, top = col.astype(int), row.astype(int)
+            over, down = (col - left)[:, None], (row - top)[:, None]
+            upper = (1 - over) * face[top, left] + over * face[top, left + 1]
+            lower = (1 - over) * face[top + 1, left] + over * face[top + 1, left + 1]
+            colours[mine] = (1 - down) * upper + down * lower
+        return colours
 
     def look_up(self, values: Floats, lamp_luminance: Floats) -> Singles:
         """Return the colour of every texel, (texels, 3).

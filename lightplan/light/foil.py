@@ -77,13 +77,14 @@ class FoilLight:
         """Follow moved surfaces."""
         self._plain.update(surfaces, patchwork, lamps, changed)
         if self._grating is not None:
-            self._grating.update(surfaces, patchwork, changed)
+            self._grating.update(surfaces, patchwork, lamps, changed)
+        self._lamps = lamps
 
     def evaluate(self, texels: Singles, surroundings: Surroundings, grid: Lattice) -> Singles:
         """Return the layer's luminance on the sheet's grid, (rows, cols, 3)."""
         values = self._plain_share * self._plain.evaluate(texels, surroundings)
         if self._grating is not None:
-            values = values + self._grating.evaluate(texels, surroundings)
+            values = values + self._grating.evaluate(texels, surroundings, self._lamps)
         return self.lattice.spread_to(grid, values)
 
 

@@ -41,6 +41,7 @@ class CameraFrame:
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int]
     ) -> None:
         """Follow moved surfaces."""
+        self._surfaces, self._patchwork = surfaces, patchwork
         own = frozenset(i for i, s in enumerate(surfaces) if s.role == "camera")
         table = frozenset(i for i, s in enumerate(surfaces) if s.role in ("table", "room"))
         self._before.update(surfaces, patchwork, changed, own | table | {0})
@@ -66,11 +67,22 @@ class CameraFrame:
     def surround(self, texels: Singles, surroundings: Surroundings) -> Singles:
         """Return what is seen beside (and before) the sheet; NaN on the sheet."""
         picture = np.full((self.shape[0] * self.shape[1], 3), np.nan, np.float32)
-        picture[self._off] = _seen(self._beside, texels, surroundings)
+        picture[self._off] = self._smooth(self._beside, texels, surroundings)
         if self._hidden.any():
             hidden = self._on[self._hidden]
-            picture[hidden] = _seen(self._before, texels, surroundings)[self._hidden]
+            picture[hidden] = self._smooth(self._before, texels, surroundings)[self._hidden]
         return picture.reshape(*self.shape, 3)
+
+    def _smooth(self, rays: Rays, texels: Singles, surroundings: Surroundings) -> Singles:
+        """Return what rays see, interpolated between texels so that none shows."""
+        seen = _seen(rays, texels, surroundings)
+        for index, surface in enumerate(self._surfaces):
+            mine = np.flatnonzero(rays.surface[0] == index)
+            if mine.size:
+                crossing = surface.shape.trace(rays.origins, rays.directions[:, mine])
+                found = self._patchwork.between_texels(index, crossing, texels)
+                seen[mine] = np.where(np.isnan(found), seen[mine], found)
+        return seen
 
     def compose(
         self, paper: Singles, foil: Singles, foil_share: Singles, texels: Singles,

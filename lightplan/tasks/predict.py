@@ -1,0 +1,190 @@
+"""Predict: from a rig to the picture the camera will take, measured and explained."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from lightplan import __version__
+from lightplan.advice.causes import explain_findings
+from lightplan.arrays import Singles
+from lightplan.light import Detail, Engine, Layers
+from lightplan.light.exposure import (
+    Settings,
+    camera_picture,
+    exposure_of,
+    sheet_picture,
+    sheet_share,
+)
+from lightplan.measures import Finding, Judgement, Measures, SheetMaps, find_faults, judge, measure
+from lightplan.presets import LoadedRig, load_rig, rig_digest
+from lightplan.reports.cautions import cautions_for
+from lightplan.reports.glare_map import glare_map_png
+from lightplan.reports.picture import picture_png, picture_size
+from lightplan.reports.report import foil_shares, report_document, write_layers, write_report
+from lightplan.safe_write import atomic_write
+from lightplan.scene import Rig
+from lightplan.tasks.folder import prepare
+
+RigLike: TypeAlias = Rig | LoadedRig | str | os.PathLike[str]
+Progress: TypeAlias = Callable[[str], None]
+PICTURE_LONG_SIDE = 1200
+FILES = ("picture.png", "glare_map.png", "report.json", "layers.npz")
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """What a rig will give.
+
+    Attributes
+    ----------
+    rig : Rig
+    layers : Layers
+        Luminance of the sheet as paper and as foil.
+    settings : Settings
+        Exposure of the picture.
+    maps : SheetMaps
+        The squared picture that is measured.
+    measures : Measures
+    judgement : Judgement
+        Score, verdict and the parts of the score.
+    findings : tuple of Finding
+        What is wrong, why, and the one move against it.
+    picture : (rows, cols, 3) float32
+        As the camera sees it, linear, 1 = clip level.
+    """
+
+    rig: Rig
+    layers: Layers
+    settings: Settings
+    maps: SheetMaps
+    measures: Measures
+    judgement: Judgement
+    findings: tuple[Finding, ...]
+    picture: Singles
+
+    def report(self) -> dict[str, Any]:
+        """Return everything that is written to `report.json`, as plain values."""
+        share = sheet_share(self.rig, self.layers)
+        document = report_document(
+            judgement=self.judgement,
+            measures=self.measures,
+            findings=self.findings,
+            settings=self.settings,
+            tool_version=__version__,
+            rig_digest=rig_digest(self.rig),
+            title=self.rig.title,
+            look=self.rig.look.kind,
+            mirrored=foil_shares(self.layers, share),
+        )
+        return document | {"cautions": list(cautions_for(self.rig))}
+
+
+def as_rig(rig: RigLike) -> Rig:
+    """Return the rig itself, from a rig, a loaded file, a path or the name of a preset."""
+    if isinstance(rig, Rig):
+        return rig
+    if isinstance(rig, LoadedRig):
+        return rig.rig
+    return load_rig(rig).rig
+
+
+def _quiet(_: str) -> None:
+    """Progress that nobody watches."""
+
+
+def predict(
+    rig: RigLike,
+    *,
+    detail: Detail | None = None,
+    explain: bool = True,
+    progress: Progress = _quiet,
+) -> Prediction:
+    """Return what the camera will see of a rig, measured and explained.
+
+    Parameters
+    ----------
+    rig : Rig, LoadedRig, path or name of a preset
+    detail : Detail or None
+        How finely to look; None: finely, with a picture 1200 pixels long.
+    explain : bool
+        Whether to look for cause and cure of every finding (takes a second or two).
+    progress : callable
+        Told in a word what is being done.
+
+    Raises
+    ------
+    BadInput
+        When the rig cannot be read or cannot be.
+    """
+    rig = as_rig(rig)
+    if detail is None:
+        rows, cols = picture_size(rig.camera, PICTURE_LONG_SIDE)
+        detail = Detail(camera_rows=rows, camera_cols=cols)
+    progress("following the light")
+    layers = Engine(rig, detail).layers(rig)
+    progress("measuring the picture")
+    maps = predicted_maps(rig, layers)
+    found = measure_maps(rig, maps)
+    findings = find_faults(maps, found, rig.look)
+    if explain and findings:
+        progress("looking for causes and cures")
+        findings = explain_findings(rig, layers, findings)
+    return Prediction(
+        rig,
+        layers,
+        exposure_of(rig, layers),
+        maps,
+        found,
+        judge(found, rig.look),
+        tuple(findings),
+        camera_picture(rig, layers),
+    )
+
+
+def predicted_maps(rig: Rig, layers: Layers) -> SheetMaps:
+    """Return the predicted sheet in the form that photographs are measured in."""
+    return SheetMaps.from_linear(
+        np.asarray(sheet_picture(rig, layers)),
+        sheet_share(rig, layers),
+        width_mm=rig.sheet.width_mm,
+        height_mm=rig.sheet.height_mm,
+    )
+
+
+def measure_maps(rig: Rig, maps: SheetMaps) -> Measures:
+    """Return the measures of a squared picture of the rig's sheet."""
+    kind = None if rig.sheet.foil.conductor is not None else rig.sheet.foil.kind
+    return measure(maps, rig.look, kind, stock_reflectance=rig.sheet.paper.reflectance)
+
+
+def write_prediction(
+    prediction: Prediction, folder: Path, *, replace: bool = False
+) -> tuple[Path, ...]:
+    """Write picture, glare map, report and layers; return the paths.
+
+    Raises
+    ------
+    BadInput
+        When the folder holds such a file that lightplan did not write.
+    """
+    may = prepare(folder, FILES, replace=replace)
+    rig, layers = prediction.rig, prediction.layers
+    glare = glare_map_png(
+        rig,
+        layers,
+        findings=prediction.findings,
+        judgement=prediction.judgement,
+        measures=prediction.measures,
+    )
+    return (
+        atomic_write(folder / "picture.png", picture_png(prediction.picture), replace=may),
+        atomic_write(folder / "glare_map.png", glare, replace=may),
+        write_layers(folder / "layers.npz", layers, replace=may),
+        write_report(folder / "report.json", prediction.report(), replace=may),
+    )
