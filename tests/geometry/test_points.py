@@ -56,12 +56,12 @@ def test_hemisphere_follows_the_cosine(count):
     assert np.mean(found[:, 0] ** 2) == pytest.approx(1 / 4, rel=8 / count)
 
 
-@pytest.mark.parametrize("count", [30, 100, 1000])
+@pytest.mark.parametrize("count", [100, 300, 1000])
 def test_every_run_of_shifts_is_even(count):
     shifts = points.shifts(1000)[:count]
     assert ((shifts >= 0) & (shifts < 1)).all()
     halton = qmc.discrepancy(qmc.Halton(2, scramble=False).random(count + 1)[1:])
-    assert qmc.discrepancy(shifts) < 2 * halton
+    assert qmc.discrepancy(shifts) < 1.1 * halton
 
 
 def test_frames_are_square_and_right_handed():

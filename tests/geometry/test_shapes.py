@@ -159,11 +159,14 @@ def _met_at_all(shape, starts, step, length):
 def test_lines_that_miss_are_never_cut():
     card = Flat((0, 0, 0), (1, 0, 0), (0, 1, 0), 10, 10)
     above = np.array([[0.0, 0, 5], [3, 3, 50]])
-    assert card.blocks(above, above + [1, 0, 2]) is None
+    assert card.blocks(above, np.add(above, [1, 0, 2])) is None
     ends_on_it = np.array([[0.0, 0, 0], [2, 2, 0.01]])
     assert card.blocks(above, ends_on_it) is None
     assert Ball((0, 0, 0), 5).blocks(above * 10, above * 10) is None
-    assert Cone((0, 0, 0), 5, 3, 8).blocks(above + [90, 0, 0], above + [90, 0, 1]) is None
+    assert (
+        Cone((0, 0, 0), 5, 3, 8).blocks(np.add(above, [90, 0, 0]), np.add(above, [90, 0, 1]))
+        is None
+    )
 
 
 @pytest.mark.parametrize(("rows", "cols"), [(6, 8), (9, 5)])
@@ -249,6 +252,6 @@ def test_an_opening_lets_rays_and_lines_through():
     up = np.tile([0.0, 0.0, 1.0], (4, 1))
     distance = card.trace(below[:, None], up[:, None]).distance[:, 0]
     assert np.isfinite(distance).tolist() == [False, False, True, True]
-    assert card.blocks(below, below + [0, 0, 200]).diagonal().tolist() == [
+    assert card.blocks(below, np.add(below, [0, 0, 200])).diagonal().tolist() == [
         False, False, True, True,
     ]  # fmt: skip
