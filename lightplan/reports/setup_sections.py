@@ -77,7 +77,7 @@ def element_table(flow: Flow, rig: Rig, elements: Sequence[Element], unit: Lengt
     nothing = show_length(0.0, unit)
     size = size_words(rig.sheet.width_mm, rig.sheet.height_mm, unit)
     rows.append(["", f"sheet: {size}", nothing, nothing, nothing, "", "flat, middle on the cross"])
-    widths = _shares([0.035, 0.235, 0.115, 0.125, 0.105, 0.125, 0.26], flow.width)
+    widths = _shares([0.035, 0.235, 0.12, 0.125, 0.105, 0.13, 0.25], flow.width)
     page = flow.room(table_height(rows, widths))
     flow.y = table(page, flow.left, flow.y, rows, widths, bold_column=0) - GAP_MM
 
@@ -140,7 +140,7 @@ def cuts(flow: Flow, rig: Rig, unit: LengthUnit) -> None:
             hole = cut.remark if cut.hole is None else f"{hole}; {cut.remark}"
         rows.append([", ".join(cut.names), str(cut.count), cut.kind, cut_size(cut, unit),
                      board_for(cut), hole])  # fmt: skip
-    widths = _shares([0.22, 0.08, 0.19, 0.16, 0.12, 0.23], flow.width)
+    widths = _shares([0.21, 0.085, 0.19, 0.155, 0.12, 0.24], flow.width)
     page = flow.room(HEADING_MM + table_height(rows, widths))
     flow.y = heading(page, flow.left, flow.y, "Cut these", flow.width)
     flow.y = table(page, flow.left, flow.y, rows, widths) - GAP_MM

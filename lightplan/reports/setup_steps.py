@@ -19,6 +19,7 @@ DIMENSION_WORDS = {
     "bow_mm": "bow",
 }  # fmt: skip
 SWING_DEG = 1.0
+USUAL_MM = 5.0  # a tape measure in a maker's hands; common practice, no source
 LEVEL_MM = 2.0  # edges that differ by less lie level
 
 
@@ -165,15 +166,16 @@ def importance(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
             for i, (element, dimension) in enumerate(facts.critical[:4], 1)
         ]
         return "Measure these best, the first most of all: " + "; ".join(listed) + "."
+    usual = show_length(USUAL_MM, unit)
     swing = swing_mm(rig)
     if swing is None:
         return (
-            "Usual care: places to 5 mm, angles to 1°. The camera's place and the sheet's "
+            f"Usual care: places to {usual}, angles to 1°. The camera's place and the sheet's "
             "flatness matter most."
         )
     name, shift = swing
     return (
-        f"Usual care: places to 5 mm, angles to 1°. The sheet's own tilt and flatness matter most: "
+        f"Usual care: places to {usual}, angles to 1°. The sheet's own tilt and flatness matter most: "
         f"1° there moves what the foil sees by {show_length(shift, unit)} on “{name}”."
     )
 

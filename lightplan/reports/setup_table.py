@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from lightplan.reports.setup_page import FAINT, INK, RULE, TEXT_PT, Page, line_height, wrap
 
-CELL_MM = 1.2  # between a rule and the text
+CELL_MM = 1.2  # between a rule and the text, both sides together
+GUTTER_MM = 2.4  # between columns
 
 
 def table_height(
@@ -22,7 +23,7 @@ def _row_height(
     row: Sequence[str], widths: Sequence[float], size_pt: float, *, bold: bool
 ) -> float:
     lines = max(
-        len(wrap(cell, width - CELL_MM, size_pt, bold=bold))
+        len(wrap(cell, width - GUTTER_MM, size_pt, bold=bold))
         for cell, width in zip(row, widths, strict=True)
     )
     return lines * line_height(size_pt) + CELL_MM
@@ -41,7 +42,7 @@ def table(
         for column, (cell, width) in enumerate(zip(row, widths, strict=True)):
             bold = number == 0
             base = y - 0.5 * CELL_MM - 0.78 * step
-            for line in wrap(cell, width - CELL_MM, size_pt, bold=bold):
+            for line in wrap(cell, width - GUTTER_MM, size_pt, bold=bold):
                 page.text(x, base, line, size_pt=size_pt, bold=bold or column == bold_column,
                           colour=FAINT if number == 0 else INK)  # fmt: skip
                 base -= step

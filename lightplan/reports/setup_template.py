@@ -11,13 +11,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.errors import BadInput
 from lightplan.reports.setup_cuts import Cut, cut_size, cuts_of, hole_words
-from lightplan.reports.setup_page import FAINT, MARGIN_MM, RULE, Page, paper_size, pdf_bytes, wrap
+from lightplan.reports.setup_page import (
+    FAINT,
+    MARGIN_MM,
+    RULE,
+    Page,
+    paper_size,
+    pdf_bytes,
+    text_width,
+    wrap,
+)
 from lightplan.reports.setup_table import heading, paragraph
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
@@ -31,6 +41,10 @@ RULER_MM = 100.0
 MAP_MM = 42.0  # largest side of a page map
 MOST_PAGES = 400
 RING_STEPS = 180
+JOINT = "#1d4ed8"
+SIDES = ((-1, 0), (0, -1), (1, 0), (0, 1))  # left, below, right, above: columns, rows
+Frame: TypeAlias = tuple[float, float, float, float]  # left, bottom, right, top in mm
+HEADING_LEFT_MM = 8.0  # clear of the crop mark
 
 
 @dataclass(frozen=True)
@@ -182,9 +196,10 @@ def _overview(rig: Rig, tilings: Sequence[Tiling], paper: str, unit: LengthUnit)
     y = paragraph(
         page, MARGIN_MM, y - 16.0,
         "Lay the pages of a piece as its map shows, letters from left to right, numbers from the "
-        "lower edge up. Neighbours overlap by 10 mm: lay one page's dashed line on the other's, "
-        "crop marks on crop marks, and tape them. Pages with nothing to cut are not printed (pale "
-        "in the map). Cut along the thick line; all pieces are seen from their front.",
+        "lower edge up. Neighbours overlap by 10 mm: trim one of them along its dashed line (from "
+        "crop mark to crop mark), lay that edge on the dashed line of the other, and tape them. "
+        "Pages with nothing to cut are not printed (grey in the map). Cut along the thick line; "
+        "all pieces are seen from their front.",
         width,
     )  # fmt: skip
     for each in tilings:
@@ -247,13 +262,20 @@ def _page_map(page: Page, each: Tiling, x: float, top: float, scale: float) -> N
             fill = "#ffffff" if tile else "#ececef"
             page.shape(corners, fill=fill, colour=RULE, width_pt=0.5, over=1)
             if tile and step[0] * scale > 6.0 and step[1] * scale > 4.0:
-                page.text((left + right) / 2, (bottom + upper) / 2 - 1.0, tile.name,
-                          colour=FAINT, align="center")  # fmt: skip
+                _tile_name(page, (left + right) / 2, (bottom + upper) / 2, tile.name)
     shift = np.array([
         x + ((each.columns * step[0]) - each.cut.width_mm) / 2 * scale,
         low + ((each.rows * step[1]) - each.cut.height_mm) / 2 * scale,
     ])  # fmt: skip
     page.shape(each.cut.outline_mm * scale + shift, fill=None, width_pt=1.0, over=3)
+
+
+def _tile_name(page: Page, x: float, y: float, name: str) -> None:
+    """Write a page's name on a patch of white, so that no line runs through it."""
+    half = text_width(name) / 2 + 0.5
+    patch = [(x - half, y - 1.6), (x + half, y - 1.6), (x + half, y + 1.6), (x - half, y + 1.6)]
+    page.shape(patch, fill="#ffffff", colour="#ffffff", width_pt=0.0, over=4)
+    page.text(x, y - 1.0, name, align="center")
 
 
 def _tile_page(each: Tiling, tile: Tile, paper: str, unit: LengthUnit) -> Page:
@@ -267,46 +289,52 @@ def _tile_page(each: Tiling, tile: Tile, paper: str, unit: LengthUnit) -> Page:
         page.line(line + shift, width_pt=1.2 if number == 0 else 0.5, within=frame, over=4,
                   dashes=() if number == 0 else (6, 4))  # fmt: skip
     _joints(page, each, tile, frame)
-    _crop_marks(page, frame)
+    _crop_marks(page, frame, _trim(each, tile, frame))
     cut = each.cut
     told = f"{', '.join(cut.names)}: {cut_size(cut, unit)}"
     y = page.height - MARGIN_MM
-    page.text(MARGIN_MM, y - 3.0, f"Page {tile.name}", size_pt=11.0, bold=True)
-    page.text(MARGIN_MM + 28.0, y - 3.0, wrap(told, page.width - 2 * MARGIN_MM - 28.0)[0])
+    page.text(left + HEADING_LEFT_MM, y - 3.0, f"Page {tile.name}", size_pt=11.0, bold=True)
+    page.text(left + 36.0, y - 3.0, wrap(told, each.width - 46.0)[0])
     _ruler(page, MARGIN_MM, 11.0)
     return page
 
 
-def _joints(page: Page, each: Tiling, tile: Tile, frame: tuple[float, float, float, float]) -> None:
-    """Dash where the neighbouring pages begin, and name them."""
+def _trim(each: Tiling, tile: Tile, frame: Frame) -> Frame:
+    """Return where the page is trimmed: half an overlap in from the sides with a neighbour."""
+    taken = {(t.column, t.row) for t in each.tiles}
+    half = OVERLAP_MM / 2
+    joined = [(tile.column + a, tile.row + u) in taken for a, u in SIDES]
+    ways = (1, 1, -1, -1)
+    left, bottom, right, top = (
+        edge + way * half * join for edge, way, join in zip(frame, ways, joined, strict=True)
+    )
+    return (left, bottom, right, top)
+
+
+def _joints(page: Page, each: Tiling, tile: Tile, frame: Frame) -> None:
+    """Dash where the page meets its neighbours, and name them beside the drawing."""
     left, bottom, right, top = frame
+    trim = _trim(each, tile, frame)
     printed = {(t.column, t.row): t for t in each.tiles}
-    places = {
-        (-1, 0): [(left + OVERLAP_MM, bottom), (left + OVERLAP_MM, top)],
-        (1, 0): [(right - OVERLAP_MM, bottom), (right - OVERLAP_MM, top)],
-        (0, -1): [(left, bottom + OVERLAP_MM), (right, bottom + OVERLAP_MM)],
-        (0, 1): [(left, top - OVERLAP_MM), (right, top - OVERLAP_MM)],
-    }
-    for (across, up), ends in places.items():
+    middle = ((left + right) / 2, (bottom + top) / 2)
+    labels = ((left - 4.0, middle[1]), (middle[0], bottom - 4.5), (right + 4.0, middle[1]),
+              (middle[0], top + 1.8))  # fmt: skip
+    for (across, up), edge, (x, y) in zip(SIDES, trim, labels, strict=True):
         other = printed.get((tile.column + across, tile.row + up))
         if other is None:
             continue
-        page.line(ends, colour="#1d4ed8", width_pt=0.6, dashes=(4, 3), over=3)
+        ends = [(edge, bottom), (edge, top)] if across else [(left, edge), (right, edge)]
+        page.line(ends, colour=JOINT, width_pt=0.6, dashes=(4, 3), over=3)
         words = f"{other.name} joins here"
-        (x0, y0), (x1, y1) = ends
-        if across:
-            inner = left + 5.0 if across < 0 else right - 5.0
-            page.text(inner, (y0 + y1) / 2, words, colour="#1d4ed8", align="center",
-                      upwards=True)  # fmt: skip
-        else:
-            inner = bottom + 4.0 if up < 0 else top - 6.0
-            page.text((x0 + x1) / 2, inner, words, colour="#1d4ed8", align="center")
+        page.text(x, y, words, colour=JOINT, align="center", upwards=bool(across))
 
 
-def _crop_marks(page: Page, frame: tuple[float, float, float, float]) -> None:
-    """Mark the corners of what the page shows."""
+def _crop_marks(page: Page, frame: Frame, trim: Frame) -> None:
+    """Mark, outside what the page shows, where it is trimmed."""
     left, bottom, right, top = frame
-    for x, way_x in ((left, -1), (right, 1)):
-        for y, way_y in ((bottom, -1), (top, 1)):
-            page.line([(x + way_x * 1.5, y), (x + way_x * 6.0, y)], width_pt=0.5)
-            page.line([(x, y + way_y * 1.5), (x, y + way_y * 6.0)], width_pt=0.5)
+    for x in (trim[0], trim[2]):
+        page.line([(x, bottom - 1.0), (x, bottom - 5.0)], width_pt=0.5)
+        page.line([(x, top + 1.0), (x, top + 5.0)], width_pt=0.5)
+    for y in (trim[1], trim[3]):
+        page.line([(left - 1.0, y), (left - 5.0, y)], width_pt=0.5)
+        page.line([(right + 1.0, y), (right + 5.0, y)], width_pt=0.5)
