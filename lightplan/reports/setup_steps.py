@@ -175,8 +175,8 @@ def importance(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
         )
     name, shift = swing
     return (
-        f"Usual care: places to {usual}, angles to 1°. The sheet's own tilt and flatness matter most: "
-        f"1° there moves what the foil sees by {show_length(shift, unit)} on “{name}”."
+        f"Usual care: places to {usual}, angles to 1°. The sheet's own tilt and flatness matter "
+        f"most: 1° there moves what the foil sees by {show_length(shift, unit)} on “{name}”."
     )
 
 

@@ -6,76 +6,44 @@ lines to a hole keep its page joined to the rim.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.errors import BadInput
-from lightplan.reports.setup_cuts import Cut, cut_size, cuts_of, hole_words
+from lightplan.reports.setup_cuts import cut_size, cuts_of, hole_words
 from lightplan.reports.setup_page import (
     FAINT,
     MARGIN_MM,
     RULE,
     Page,
-    paper_size,
     pdf_bytes,
     text_width,
     wrap,
 )
 from lightplan.reports.setup_table import heading, paragraph
+from lightplan.reports.setup_tiles import (
+    FOOT_MM,
+    OVERLAP_MM,
+    SIDE_MM,
+    Tile,
+    Tiling,
+    cut_lines,
+    tiling,
+)
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 from lightplan.units import LengthUnit
 
-SIDE_MM = 12.0  # of each tile page that is not drawn on, left and right
-HEAD_MM = 20.0
-FOOT_MM = 24.0
-OVERLAP_MM = 10.0
 RULER_MM = 100.0
 MAP_MM = 42.0  # largest side of a page map
 MOST_PAGES = 400
-RING_STEPS = 180
 JOINT = "#1d4ed8"
 SIDES = ((-1, 0), (0, -1), (1, 0), (0, 1))  # left, below, right, above: columns, rows
 Frame: TypeAlias = tuple[float, float, float, float]  # left, bottom, right, top in mm
 HEADING_LEFT_MM = 8.0  # clear of the crop mark
-
-
-@dataclass(frozen=True)
-class Tile:
-    """One page of a piece: its column and row, and the lower left corner of what it shows (mm)."""
-
-    column: int
-    row: int
-    left: float
-    bottom: float
-
-    @property
-    def name(self) -> str:
-        """Column as a letter, row as a number, from the lower left."""
-        letters, rest = "", self.column
-        while rest >= 0:
-            letters = chr(ord("A") + rest % 26) + letters
-            rest = rest // 26 - 1
-        return f"{letters}{self.row + 1}"
-
-
-@dataclass(frozen=True, eq=False)
-class Tiling:
-    """The pages of one piece: what each shows (width, height in mm), and which are printed."""
-
-    cut: Cut
-    width: float
-    height: float
-    columns: int
-    rows: int
-    tiles: tuple[Tile, ...]
 
 
 def write_template_pdf(
@@ -128,54 +96,6 @@ def template_pages(rig: Rig, *, paper: str = "A4", unit: LengthUnit = "mm") -> l
             align="right",
         )  # fmt: skip
     return pages
-
-
-def tiling(cut: Cut, paper: str) -> Tiling:
-    """Return the pages of one piece, centred, leaving out those with nothing to cut."""
-    wide, high = paper_size(paper)
-    width, height = wide - 2 * SIDE_MM, high - HEAD_MM - FOOT_MM
-    columns, rows = (
-        max(1, math.ceil((size - OVERLAP_MM) / (room - OVERLAP_MM) - 1e-9))
-        for size, room in ((cut.width_mm, width), (cut.height_mm, height))
-    )
-    step = (width - OVERLAP_MM, height - OVERLAP_MM)
-    left = (cut.width_mm - (columns * step[0] + OVERLAP_MM)) / 2
-    bottom = (cut.height_mm - (rows * step[1] + OVERLAP_MM)) / 2
-    lines = _lines(cut)
-    tiles = [
-        Tile(c, r, left + c * step[0], bottom + r * step[1])
-        for r in reversed(range(rows))
-        for c in range(columns)
-    ]
-    printed = tuple(t for t in tiles if _shows(t, width, height, lines))
-    return Tiling(cut, width, height, columns, rows, printed)
-
-
-def _lines(cut: Cut) -> list[Doubles]:
-    """Return everything drawn on a piece as lines (n, 2): rim, hole, lines that lead to it."""
-    found = [np.concatenate([cut.outline_mm, cut.outline_mm[:1]])]
-    if cut.hole is not None:
-        x, y, diameter = cut.hole
-        turn = 2 * np.pi * np.arange(RING_STEPS + 1) / RING_STEPS
-        ring = diameter / 2 * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-        found += [
-            ring + np.array([x, y]),
-            np.array([[0.0, y], [x, y]]),
-            np.array([[x, 0.0], [x, y]]),
-        ]
-    return found
-
-
-def _shows(tile: Tile, width: float, height: float, lines: Sequence[Doubles]) -> bool:
-    """Whether a line crosses what a tile shows, sampled every 2 mm."""
-    for line in lines:
-        for start, end in pairwise(line):
-            count = max(2, math.ceil(float(np.hypot(*(end - start))) / 2.0) + 1)
-            points = start + np.linspace(0, 1, count)[:, None] * (end - start)
-            x, y = points[:, 0] - tile.left, points[:, 1] - tile.bottom
-            if ((x >= 0) & (x <= width) & (y >= 0) & (y <= height)).any():
-                return True
-    return False
 
 
 def _overview(rig: Rig, tilings: Sequence[Tiling], paper: str, unit: LengthUnit) -> list[Page]:
@@ -263,10 +183,7 @@ def _page_map(page: Page, each: Tiling, x: float, top: float, scale: float) -> N
             page.shape(corners, fill=fill, colour=RULE, width_pt=0.5, over=1)
             if tile and step[0] * scale > 6.0 and step[1] * scale > 4.0:
                 _tile_name(page, (left + right) / 2, (bottom + upper) / 2, tile.name)
-    shift = np.array([
-        x + ((each.columns * step[0]) - each.cut.width_mm) / 2 * scale,
-        low + ((each.rows * step[1]) - each.cut.height_mm) / 2 * scale,
-    ])  # fmt: skip
+    shift = np.array([x, low]) - scale * (np.array(each.start_mm) + OVERLAP_MM / 2)
     page.shape(each.cut.outline_mm * scale + shift, fill=None, width_pt=1.0, over=3)
 
 
@@ -283,7 +200,7 @@ def _tile_page(each: Tiling, tile: Tile, paper: str, unit: LengthUnit) -> Page:
     left, bottom = SIDE_MM, FOOT_MM
     frame = (left, bottom, left + each.width, bottom + each.height)
     shift = np.array([left - tile.left, bottom - tile.bottom])
-    rim, *others = _lines(each.cut)
+    rim, *others = cut_lines(each.cut)
     page.shape(rim[:-1] + shift, fill=None, width_pt=1.2, within=frame, over=4)
     for number, line in enumerate(others):
         page.line(line + shift, width_pt=1.2 if number == 0 else 0.5, within=frame, over=4,
