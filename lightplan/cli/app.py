@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from lightplan import __version__
-from lightplan.cli import predicting, rigs
+from lightplan.cli import planning, predicting, rigs
 
 app = typer.Typer(
     name="lightplan",
@@ -38,6 +38,7 @@ def _root(
 
 
 predicting.add_to(app)
+planning.add_to(app)
 rigs.add_to(app)
 
 

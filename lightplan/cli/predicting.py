@@ -84,9 +84,9 @@ def view(
 
 
 def demo(
-    out: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Folder to write to.")
-    ] = Path("lightplan-demo"),
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder to write to.")] = Path(
+        "lightplan-demo"
+    ),
     as_json: AsJson = False,
 ) -> None:
     """Run the whole job on the shipped example, and say what it wrote.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from lightplan.measures import Finding, Judgement
+    from lightplan.planning.result import Move
 
 
 def verdict_line(judgement: Judgement) -> str:
@@ -56,3 +57,22 @@ def _gain(points: float) -> str:
 def _sentence(text: str) -> str:
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def move_line(move: Move) -> str:
+    """Return one change of a plan, as "key: height of its middle 640 mm (was 600)"."""
+    names = {
+        "x_mm": ("right of the middle", "mm"),
+        "y_mm": ("away from the middle", "mm"),
+        "z_mm": ("height of its middle", "mm"),
+        "aim_x_mm": ("aims right of the middle", "mm"),
+        "aim_y_mm": ("aims beyond the middle", "mm"),
+        "aim_z_mm": ("aims above the sheet", "mm"),
+        "width_mm": ("width", "mm"),
+        "height_mm": ("height", "mm"),
+        "hole_mm": ("hole", "mm"),
+        "trim_stops": ("power", "stops from full"),
+    }
+    what, unit = names.get(move.dimension, (move.dimension, ""))
+    digits = 1 if unit.startswith("stops") else 0
+    return f"{move.element}: {what} {move.after:.{digits}f} {unit} (was {move.before:.{digits}f})"

@@ -1,0 +1,212 @@
+"""lightplan plan, kit, setup."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
+
+import typer
+
+from lightplan.cli.predicting import OutFolder, RigName
+from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
+from lightplan.cli.words import move_line, verdict_line, written_lines
+
+if TYPE_CHECKING:
+    from lightplan.planning.plan import Progress
+    from lightplan.planning.result import NoPlan, Plan
+
+Paper: TypeAlias = Annotated[
+    Literal["A4", "Letter"], typer.Option("--paper", help="Size of the printed page.")
+]
+Unit: TypeAlias = Annotated[
+    Literal["mm", "cm", "in"], typer.Option("--unit", help="Lengths in mm, cm or inches.")
+]
+Seed: TypeAlias = Annotated[int, typer.Option("--seed", help="Same seed, same plan.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands."""
+    app.command()(plan)
+    app.command()(kit)
+    app.command()(setup)
+
+
+def plan(
+    rig: RigName,
+    out: OutFolder,
+    look: Annotated[
+        str | None, typer.Option("--look", help="Another look than the rig file names.")
+    ] = None,
+    evaluations: Annotated[
+        int, typer.Option("--evaluations", min=10, help="Rigs to judge in the search.")
+    ] = 400,
+    also: Annotated[
+        list[str] | None,
+        typer.Option("--also", metavar="RIG", help="Another product that shall use this rig."),
+    ] = None,
+    two_frames: Annotated[
+        bool, typer.Option("--two-frames", help="Also plan one frame for foil, one for paper.")
+    ] = False,
+    paper: Paper = "A4",
+    unit: Unit = "mm",
+    seed: Seed = 0,
+    replace: Replace = False,
+    as_json: AsJson = False,
+) -> None:
+    """Place lamps and cards for the look, with tolerances and a sheet to build from.
+
+    Ctrl-C ends the search with the best plan so far.
+
+    Example: lightplan plan silver-bookplate-bright --out planned
+    """
+
+    def job(progress: object) -> Answer:
+        from lightplan.planning.plan import Effort
+        from lightplan.shots.batch import usable_cores
+        from lightplan.tasks import plan as task
+        from lightplan.tasks.stopping import gentle_stop
+
+        assert callable(progress)
+        source = task.with_look(task.load(rig), look)
+
+        def tell(found: Progress) -> None:
+            progress(f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}")
+
+        effort = Effort(evaluations=evaluations, helpers=max(0, usable_cores() - 1))
+        with gentle_stop() as stop:
+            if also:
+                return _range(task.plan_products(source, also, seed=seed, should_stop=stop.is_set))
+            found = task.plan(
+                source, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set
+            )
+        if not found:
+            return _no_plan(found)  # type: ignore[arg-type]
+        progress("writing")
+        pair = task.two_frames_of(found.rig, seed=seed) if two_frames else None  # type: ignore[union-attr]
+        written = task.write_plan(
+            found,  # type: ignore[arg-type]
+            source,
+            out,
+            paper=paper,
+            unit=unit,
+            two_frames=pair,
+            replace_files=replace,
+        )
+        words = _plan_words(found)  # type: ignore[arg-type]
+        if pair is not None:
+            words.append(pair.reason)
+        files = [str(path) for path in written.files]
+        return Answer(written.document | {"files": files}, words + written_lines(written.files))
+
+    run(job, as_json=as_json)
+
+
+def _plan_words(found: Plan) -> list[str]:
+    words = [found.rig.title, verdict_line(found.judgement)]
+    if found.start_score is not None:
+        words.append(f"The rig as given scores {found.start_score:.0f}.")
+    words.append(
+        f"Of 100 builds with usual errors of hand, {100 * found.yield_share:.0f} come out right."
+    )
+    if found.moves:
+        words += ["Set:", *(f"  {move_line(move)}" for move in found.moves)]
+    if found.left_out:
+        words.append(f"Not needed: {', '.join(found.left_out)}.")
+    if found.robustness.critical:
+        element, dimension = found.robustness.critical[0]
+        words.append(f"Measure most carefully: {element}, {dimension}.")
+    words += [limit.sentence for limit in found.limits]
+    return words
+
+
+def _no_plan(found: NoPlan) -> Answer:
+    from lightplan.tasks.plan import plan_document
+
+    words = ["There is no such plan.", found.reason]
+    words += [limit.sentence for limit in found.in_the_way]
+    if found.wish:
+        words.append(f"The nearest wish that works: {found.wish}")
+    return Answer(plan_document(found), words, FAILED)
+
+
+def _range(found: object) -> Answer:
+    from lightplan.planning.products import RangePlan
+    from lightplan.tasks.plan import range_document
+
+    assert isinstance(found, RangePlan)
+    words = []
+    for fit in found.fits:
+        if not fit.breaks:
+            words.append(f"{fit.product.name}: score {fit.score:.0f}, fits this rig.")
+            continue
+        words.append(f"{fit.product.name}: score {fit.score:.0f}, breaks this rig. {fit.problem}")
+        words += [f"  {move_line(move)}" for move in fit.nudge]
+        if fit.nudge:
+            words.append(f"  then the score is {fit.nudged_score:.0f}.")
+    return Answer(range_document(found), words)
+
+
+def kit(
+    rig: RigName,
+    evaluations: Annotated[
+        int, typer.Option("--evaluations", min=10, help="Rigs to judge for each thing.")
+    ] = 120,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+) -> None:
+    """Say what would help before any money is spent, or that nothing needs buying.
+
+    Example: lightplan kit window-two-boards
+    """
+
+    def job(progress: object) -> Answer:
+        from lightplan.tasks import kit as task
+        from lightplan.tasks.stopping import gentle_stop
+
+        assert callable(progress)
+
+        def tell(name: str, done: int, of: int) -> None:
+            progress(f"trying {name} ({done + 1} of {of})")
+
+        with gentle_stop() as stop:
+            found = task.kit(
+                rig, seed=seed, evaluations=evaluations, progress=tell, should_stop=stop.is_set
+            )
+        return Answer(task.kit_document(found), list(found.sentences))
+
+    run(job, as_json=as_json)
+
+
+def setup(
+    rig: RigName,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE.pdf", help="The sheet to write.")],
+    template: Annotated[
+        Path | None,
+        typer.Option("--template", metavar="FILE.pdf", help="Full-size outlines of the cards."),
+    ] = None,
+    paper: Paper = "A4",
+    unit: Unit = "mm",
+    replace: Replace = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write the sheet to build a rig from: drawings, lengths, steps, settings, cautions.
+
+    Example: lightplan setup silver-bookplate-bright --out setup.pdf --paper Letter --unit in
+    """
+
+    def job(progress: object) -> Answer:
+        from lightplan.tasks import setup as task
+
+        assert callable(progress)
+        files = task.setup(
+            rig,
+            out,
+            template=template,
+            paper=paper,
+            unit=unit,
+            replace=replace,
+            progress=progress,
+        )
+        return Answer({"files": [str(path) for path in files]}, written_lines(files))
+
+    run(job, as_json=as_json)

@@ -1,0 +1,84 @@
+"""Kit: what would help, before any money is spent."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from lightplan.planning.fittings import Item
+from lightplan.planning.kit import KitAdvice, Offer, advise_kit, catalogue
+from lightplan.planning.plan import Effort
+from lightplan.presets import Thing, load_rig
+from lightplan.scene import Rig
+from lightplan.shots.batch import usable_cores
+
+
+def kit(
+    rig: str,
+    *,
+    seed: int = 0,
+    evaluations: int = 120,
+    progress: Callable[[str, int, int], None] | None = None,
+    should_stop: Callable[[], bool] = lambda: False,
+) -> KitAdvice:
+    """Return what would help a rig, by the score that each thing reaches when planned.
+
+    What is owned and what can be bought at which price stands in the rig file; without a
+    shop list the usual boards, diffusers, a further lamp, a window, a cone and a tent are
+    tried, prices unknown.
+    """
+    loaded = load_rig(rig)
+    effort = Effort(
+        evaluations=evaluations, polish=0, builds=32, helpers=max(0, usable_cores() - 1)
+    )
+    return advise_kit(
+        loaded.rig,
+        owned=[_item(thing, owned=True) for thing in loaded.owned],
+        shop=_shop(loaded.rig, loaded.shop),
+        seed=seed,
+        effort=effort,
+        progress=progress,
+        should_stop=should_stop,
+    )
+
+
+def _shop(rig: Rig, things: tuple[Thing, ...]) -> list[Item]:
+    """What can be bought: the maker's list, and what it does not name, prices unknown."""
+    listed = [_item(thing, owned=False) for thing in things]
+    if listed:
+        kinds = {item.kind for item in listed}
+        return listed + [item for item in catalogue(rig) if item.kind not in kinds]
+    return list(catalogue(rig))
+
+
+def _item(thing: Thing, *, owned: bool) -> Item:
+    size = f"{thing.width_mm:.0f} x {thing.height_mm:.0f} mm"
+    return Item(
+        name=thing.name if thing.name else f"{thing.kind} {size}",
+        kind=thing.kind,
+        width_mm=thing.width_mm,
+        height_mm=thing.height_mm,
+        price=0.0 if owned else thing.price,
+        output=thing.output,
+    )
+
+
+def kit_document(found: KitAdvice) -> dict[str, Any]:
+    """Return the advice as plain values."""
+    return {
+        "needs_nothing": found.needs_nothing,
+        "cheapest": None if found.cheapest is None else _offer(found.cheapest),
+        "base": _offer(found.base),
+        "offers": [_offer(offer) for offer in found.offers],
+        "sentences": list(found.sentences),
+    }
+
+
+def _offer(offer: Offer) -> dict[str, Any]:
+    return {
+        "name": offer.name,
+        "score": offer.score,
+        "price": offer.price,
+        "reason": offer.reason,
+        "yield": None if offer.plan is None else offer.plan.yield_share,
+    }

@@ -1,0 +1,233 @@
+"""Plan: from a rig with freedoms and a look to a rig that can be built with a tape measure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from lightplan import __version__
+from lightplan.errors import RigError
+from lightplan.planning.errors_of_hand import SettingErrors
+from lightplan.planning.plan import Effort
+from lightplan.planning.plan import Progress as SearchProgress
+from lightplan.planning.plan import plan as search
+from lightplan.planning.products import Product, RangePlan, plan_range
+from lightplan.planning.result import NoPlan, Plan
+from lightplan.planning.two_frames import TwoFrames, plan_two_frames
+from lightplan.presets import LoadedRig, PlanRecord, Tolerance, load_rig, write_rig
+from lightplan.reports.report import write_report
+from lightplan.reports.setup_facts import SetupFacts
+from lightplan.scene import Rig
+from lightplan.shots.batch import usable_cores
+from lightplan.tasks.folder import prepare
+from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
+from lightplan.tasks.setup import write_setup
+from lightplan.units import LengthUnit
+
+PLAN_FILES = ("rig.toml", "setup.pdf", "plan.json", *FILES)
+
+
+def plan(
+    rig: RigLike,
+    *,
+    seed: int = 0,
+    effort: Effort | None = None,
+    errors: SettingErrors | None = None,
+    progress: Callable[[SearchProgress], None] | None = None,
+    should_stop: Callable[[], bool] = lambda: False,
+) -> Plan | NoPlan:
+    """Return the best rig that the freedoms of a rig allow, with its tolerances.
+
+    Parameters
+    ----------
+    rig : Rig, LoadedRig, path or name of a preset
+    seed : int
+        Same rig, seed and effort: same plan.
+    effort : Effort or None
+        How hard to search; None: about ten seconds on two cores.
+    errors : SettingErrors or None
+        What hands and tape measure are expected to miss.
+    progress : callable or None
+        Told of each better rig.
+    should_stop : callable
+        Asked often; True ends the search with the best so far.
+
+    Returns
+    -------
+    Plan or NoPlan
+        NoPlan is false, and says what is in the way and the nearest wish that works.
+
+    Raises
+    ------
+    BadInput
+        When the rig cannot be read, or names nothing that may move.
+    """
+    found = as_rig(rig)
+    if not found.freedoms:
+        raise RigError(
+            field="freedoms",
+            wanted="given, at least one [[freedoms]] table with what may move",
+            got="none",
+            cure="add one, see docs/rig-files.md, or use lightplan predict",
+        )
+    if effort is None:
+        effort = Effort(helpers=max(0, usable_cores() - 1))
+    return search(
+        found, seed=seed, effort=effort, errors=errors, progress=progress, should_stop=should_stop
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class WrittenPlan:
+    """Where a plan was written, and its document."""
+
+    document: dict[str, Any]
+    files: tuple[Path, ...]
+    prediction: Prediction
+
+
+def write_plan(
+    found: Plan,
+    source: LoadedRig,
+    folder: Path,
+    *,
+    paper: str = "A4",
+    unit: LengthUnit = "mm",
+    two_frames: TwoFrames | None = None,
+    replace_files: bool = False,
+) -> WrittenPlan:
+    """Write the new rig, its setup sheet, its prediction and plan.json."""
+    may = prepare(folder, PLAN_FILES, replace=replace_files)
+    prediction = predict(found.rig)
+    record = plan_record(found, prediction)
+    loaded = write_rig(source, folder / "rig.toml", rig=found.rig, plan=record, replace=may)
+    facts = SetupFacts(
+        settings=prediction.settings,
+        tolerances=found.tolerances,
+        critical=found.robustness.critical,
+        yield_share=found.yield_share,
+        score=prediction.judgement.score,
+        foil_to_paper_stops=_value(prediction, "foil_to_paper_stops"),
+        rig_digest=loaded.digest,
+        tool_version=__version__,
+    )
+    setup = write_setup(
+        prediction, folder / "setup.pdf", facts=facts, paper=paper, unit=unit, replace=may
+    )
+    document = plan_document(found, two_frames) | {"rig_digest": loaded.digest}
+    written = write_report(folder / "plan.json", document, replace=may)
+    shown = write_prediction(prediction, folder, replace=may)
+    return WrittenPlan(document, (loaded.path, setup, written, *shown), prediction)
+
+
+def plan_record(found: Plan, prediction: Prediction) -> PlanRecord:
+    """Return what is kept of a plan in its rig file, so that the light can be built again."""
+    return PlanRecord(
+        score=prediction.judgement.score,
+        yield_share=found.yield_share,
+        measures=prediction.measures.values_by_name(),
+        tolerances=tuple(
+            Tolerance(element=t.element, dimension=t.dimension, minus=t.minus, plus=t.plus)
+            for t in found.tolerances
+        ),
+        made_with=f"lightplan {__version__}",
+        stopped_because=found.stopped_because,
+    )
+
+
+def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> dict[str, Any]:
+    """Return plan.json as plain values."""
+    document: dict[str, Any] = {"tool_version": __version__, "planned": bool(found)}
+    if isinstance(found, NoPlan):
+        document |= {
+            "moves": [],
+            "tolerances": [],
+            "yield": None,
+            "covered": {},
+            "stopped_because": found.reason,
+            "in_the_way": [limit.sentence for limit in found.in_the_way],
+            "wish": found.wish,
+        }
+        return document
+    document |= {
+        "score": found.score,
+        "start_score": found.start_score,
+        "moves": [asdict(move) for move in found.moves],
+        "left_out": list(found.left_out),
+        "tolerances": [asdict(tolerance) for tolerance in found.tolerances],
+        "critical": [list(pair) for pair in found.robustness.critical],
+        "yield": found.yield_share,
+        "good_score": found.robustness.good_score,
+        "covered": dict(found.covered),
+        "stopped_because": found.stopped_because,
+        "evaluations": found.evaluations,
+        "limits": [limit.sentence for limit in found.limits],
+        "measures": dict(found.measures),
+    }
+    if two_frames is not None:
+        document["two_frames"] = {
+            "worth_it": two_frames.worth_it,
+            "reason": two_frames.reason,
+            "single_score": two_frames.single_score,
+            "joined_score": two_frames.joined_score,
+            "frames": [asdict(two_frames.foil), asdict(two_frames.paper)],
+        }
+    return document
+
+
+def two_frames_of(rig: Rig, *, seed: int = 0) -> TwoFrames:
+    """Return whether two frames on one tripod, joined by the artwork, are worth the work."""
+    return plan_two_frames(rig, seed=seed)
+
+
+def plan_products(
+    rig: RigLike,
+    others: Sequence[RigLike],
+    *,
+    seed: int = 0,
+    should_stop: Callable[[], bool] = lambda: False,
+) -> RangePlan:
+    """Return one rig for the sheets of several rigs, and the nudge that each needs."""
+    base = as_rig(rig)
+    rigs = [base, *(as_rig(other) for other in others)]
+    products = [Product(name=r.title, sheet=r.sheet) for r in rigs]
+    return plan_range(base, products, seed=seed, should_stop=should_stop)
+
+
+def range_document(found: RangePlan) -> dict[str, Any]:
+    """Return a range of products on one rig as plain values."""
+    return {
+        "tool_version": __version__,
+        "stopped_because": found.stopped_because,
+        "breaking": list(found.breaking),
+        "products": [
+            {
+                "name": fit.product.name,
+                "score": fit.score,
+                "breaks": fit.breaks,
+                "problem": fit.problem,
+                "nudge": [asdict(move) for move in fit.nudge],
+                "nudged_score": fit.nudged_score,
+            }
+            for fit in found.fits
+        ],
+    }
+
+
+def with_look(source: LoadedRig, kind: str | None) -> LoadedRig:
+    """Return the rig with another look, when one is asked for."""
+    if kind is None:
+        return source
+    look = replace(source.rig.look, kind=kind)  # type: ignore[arg-type]
+    return replace(source, rig=replace(source.rig, look=look))
+
+
+def load(rig: str) -> LoadedRig:
+    """Return a rig file or preset."""
+    return load_rig(rig)
+
+
+def _value(prediction: Prediction, name: str) -> float | None:
+    return prediction.measures[name].value if name in prediction.measures else None

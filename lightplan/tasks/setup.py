@@ -1,0 +1,79 @@
+"""The setup sheet and the full-size templates of a rig."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from lightplan import __version__
+from lightplan.presets import LoadedRig, load_rig
+from lightplan.reports.picture import picture_codes
+from lightplan.reports.setup_facts import SetupFacts
+from lightplan.reports.setup_map import glare_picture
+from lightplan.reports.setup_sheet import write_setup_pdf
+from lightplan.reports.setup_template import write_template_pdf
+from lightplan.tasks.predict import Prediction, Progress, _quiet, predict
+from lightplan.units import LengthUnit
+
+
+def setup(
+    rig: str,
+    out: Path,
+    *,
+    template: Path | None = None,
+    paper: str = "A4",
+    unit: LengthUnit = "mm",
+    replace: bool = False,
+    progress: Progress = _quiet,
+) -> tuple[Path, ...]:
+    """Write the sheet to build a rig from, and full-size templates when asked.
+
+    Tolerances come from the plan that the rig file keeps.
+    """
+    loaded = load_rig(rig)
+    prediction = predict(loaded, explain=False, progress=progress)
+    progress("drawing")
+    facts = facts_of(loaded, prediction)
+    files = [write_setup(prediction, out, facts=facts, paper=paper, unit=unit, replace=replace)]
+    if template is not None:
+        files.append(
+            write_template_pdf(template, loaded.rig, paper=paper, unit=unit, replace=replace)
+        )
+    return tuple(files)
+
+
+def write_setup(
+    prediction: Prediction,
+    path: Path,
+    *,
+    facts: SetupFacts,
+    paper: str,
+    unit: LengthUnit,
+    replace: bool,
+) -> Path:
+    """Write the setup sheet of a predicted rig."""
+    return write_setup_pdf(
+        path,
+        prediction.rig,
+        facts,
+        paper=paper,
+        unit=unit,
+        picture=picture_codes(prediction.picture),
+        glare_map=glare_picture(prediction.rig, prediction.layers),
+        replace=replace,
+    )
+
+
+def facts_of(loaded: LoadedRig, prediction: Prediction) -> SetupFacts:
+    """Return what the setup sheet tells beyond the rig."""
+    kept = loaded.plan
+    name = "foil_to_paper_stops"
+    ratio = prediction.measures[name].value if name in prediction.measures else None
+    return SetupFacts(
+        settings=prediction.settings,
+        tolerances=() if kept is None else kept.tolerances,
+        yield_share=None if kept is None else kept.yield_share,
+        score=prediction.judgement.score,
+        foil_to_paper_stops=ratio,
+        rig_digest=loaded.digest,
+        tool_version=__version__,
+    )
