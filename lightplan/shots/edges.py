@@ -15,6 +15,8 @@ from lightplan.shots.previews import Coded
 
 _CHUNKS = 16  # parts of a side that vote on whether an edge is there
 _STEP_PX = 0.5  # distance of the places read across a side
+_PAST = 4  # samples past each end of a side
+_ENDS = [0, 1, 2, -3, -2, -1]  # samples next to the corners
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +35,12 @@ class Sides:
         0: the brightness steps there; 1: a thin line, alike on both sides.
     spread_px : (4,) float
         Robust standard deviation of the points about a parabola.
+    coherence : (4,) float
+        1: it steps the same way all along; 0: to and fro, as on a chessboard.
+    ended : (4, 2) float
+        Share of the first and the last stretch of each side on which it was seen.
+    beyond : (4, 2) float
+        Share of the stretches past its start and its end on which it runs on.
     """
 
     points: tuple[Doubles, ...]
@@ -40,6 +48,9 @@ class Sides:
     step: Doubles
     thinness: Doubles
     spread_px: Doubles
+    coherence: Doubles
+    ended: Doubles
+    beyond: Doubles
 
 
 def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int = 48) -> Sides:
@@ -60,36 +71,47 @@ def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int =
         Places along a side, a multiple of 16.
     """
     profile, base, normal, offset = _profiles(coded, corners, reach_px, samples)
-    gradient = _gradient(profile)
+    everywhere = _gradient(profile)
+    inner = slice(_PAST, -_PAST)
+    gradient, profile, base = everywhere[:, inner], profile[:, inner], base[:, inner]
     ends = _best_lines(gradient, offset, reach_px)
     share = (np.arange(samples) + 0.5) / samples
     expected = ends[:, :1] + (ends[:, 1:] - ends[:, :1]) * share
     place, strong, seen = _peaks(gradient, offset, expected)
-    curve, good, spread = _parabolas(share, place, strong, seen)
+    curve, good, spread = _parabolas(share, place, strong, seen, expected)
     step, thinness = _steps(profile, offset, curve)
     points = base + place[..., None] * normal[:, None]
     votes = good.reshape(4, _CHUNKS, -1).mean(axis=2) >= 0.5
-    kept = tuple(points[i][good[i]] for i in range(4))
-    return Sides(kept, votes.mean(axis=1), step, thinness, spread)
+    coherence, beyond = _ways(everywhere, offset, curve)
+    return Sides(
+        points=tuple(points[i][good[i]] for i in range(4)),
+        support=votes.mean(axis=1), step=step, thinness=thinness, spread_px=spread,
+        coherence=coherence, ended=good[:, _ENDS].reshape(4, 2, -1).mean(axis=2), beyond=beyond,
+    )  # fmt: skip
 
 
 def _profiles(
     coded: Coded, corners: Doubles, reach: float, samples: int
 ) -> tuple[Singles, Doubles, Doubles, Doubles]:
-    """Return brightness (4, samples, offsets, 3) across the sides, bases, normals, offsets."""
+    """Return brightness (4, n, offsets, 3) across the sides, bases, normals, offsets.
+
+    n is `samples` along each side and `_PAST` more before and after it.
+    """
     run = np.roll(corners, -1, axis=0) - corners
     length = np.linalg.norm(run, axis=1)
     normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / length[:, None]  # points outwards
     offset = np.arange(-reach - 10, reach + 10.01, _STEP_PX)
     # Each sample is the mean over its own stretch of the side.
     looks = int(np.clip(length.max() / samples / 1.5, 1, 5))
-    share = 0.02 + 0.96 * (np.arange(samples * looks) + 0.5) / (samples * looks)
+    inside = 0.02 + 0.96 * (np.arange(samples * looks) + 0.5) / (samples * looks)
+    past = 0.03 + 0.07 * (np.arange(_PAST * looks) + 0.5) / (_PAST * looks)
+    share = np.concatenate([-past[::-1], inside, 1 + past])
     base = corners[:, None] + share[:, None] * run[:, None]
     places = base[:, :, None] + offset[:, None] * normal[:, None, None]
-    flat = np.ascontiguousarray(places.astype(np.float32).reshape(4 * samples * looks, -1, 2))
+    flat = np.ascontiguousarray(places.astype(np.float32).reshape(4 * len(share), -1, 2))
     seen = cv2.remap(coded, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    profile = seen.reshape(4, samples, looks, len(offset), 3).mean(axis=2, dtype=np.float32)
-    return profile, base.reshape(4, samples, looks, 2).mean(axis=2), normal, offset
+    profile = seen.reshape(4, -1, looks, len(offset), 3).mean(axis=2, dtype=np.float32)
+    return profile, base.reshape(4, -1, looks, 2).mean(axis=2), normal, offset
 
 
 def _gradient(profile: Singles) -> Singles:
@@ -135,12 +157,13 @@ def _peaks(
 
 
 def _parabolas(
-    share: Doubles, place: Doubles, strong: Doubles, seen: Booleans
+    share: Doubles, place: Doubles, strong: Doubles, seen: Booleans, expected: Doubles
 ) -> tuple[Doubles, Booleans, Doubles]:
     """Fit place = a + b s + c s^2 by reweighting; return the fits, who agrees, the spreads."""
     terms = np.stack([np.ones_like(share), share - 0.5, (share - 0.5) ** 2 - 1 / 12], axis=1)
     first = np.where(seen, np.minimum(strong, 6.0), 0.0) + 1e-6
-    weight = first
+    # Start near the line: a shadow beside the edge is a second one.
+    weight = first / (1 + ((place - expected) / 1.2) ** 2) ** 2
     # The bend is held back a little: a short or half-seen side must not curl.
     ridge = np.diag([0.0, 0.0, 0.1])
     for _ in range(6):
@@ -153,6 +176,25 @@ def _parabolas(
         weight = first / (1 + (away / spread[:, None]) ** 2) ** 2
     good = seen & (away < np.clip(3 * spread, 0.7, 1.6)[:, None])
     return curve, good, spread
+
+
+def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, Doubles]:
+    """Return how alike the steps along each side are, and how far they run on beyond it."""
+    index = np.clip(np.rint((curve - offset[0]) / _STEP_PX).astype(np.intp), 0, len(offset) - 1)
+    inner = everywhere[:, _PAST:-_PAST]
+    steps = np.take_along_axis(inner, index[..., None, None], axis=2)[:, :, 0]
+    mean = steps.mean(axis=1)
+    size = np.linalg.norm(mean, axis=-1)
+    coherence = size / np.maximum(np.linalg.norm(steps, axis=-1).mean(axis=1), 1e-6)
+    way = mean / np.maximum(size**2, 1e-6)[:, None]
+    beyond = np.empty((4, 2))
+    for end, (stretch, place) in enumerate(
+        ((slice(0, _PAST), curve[:, 0]), (slice(-_PAST, None), curve[:, -1]))
+    ):
+        near = np.abs(offset - place[:, None]) <= 2.0
+        along = np.einsum("snoc,sc->sno", everywhere[:, stretch], way)
+        beyond[:, end] = (np.where(near[:, None], along, 0).max(axis=2) > 0.5).mean(axis=1)
+    return coherence, beyond
 
 
 def _steps(profile: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, Doubles]:

@@ -19,7 +19,7 @@ from lightplan.shots.previews import Coded
 _COARSE_PX = 640  # long side of the copy in which the sheet is looked for
 _FINE_PX = 1500  # and of the one in which its corners are measured
 _CERTAIN = 0.9  # confidence at which nothing more is tried
-_ENOUGH = 0.5  # least confidence that is reported as found
+_ENOUGH = 0.6  # least confidence that is reported as found
 
 How: TypeAlias = Literal["sides", "marker card", "by hand"]
 
@@ -94,6 +94,8 @@ class _Candidate:
     sides: Sides
     bending: float
     misfit: float
+    share: float  # of the frame that it fills
+    quality: Doubles  # (4,) of each side, 0 to 1
     confidence: float
 
 
@@ -124,12 +126,12 @@ def find_sheet(
     if float(np.ptp(coarse)) < 6 or float(coarse.std()) < 1.0:
         return SheetNotFound("The picture is blank: it has no edges at all.")
     view = _view(coarse, scale, width_mm, height_mm, focal_px, card)
-    best = _search(view)
-    if best is None or best.confidence < _ENOUGH:
-        return _refusal(best)
+    likely = _search(view)
+    if not likely:
+        return _refusal(None)
     fine, fine_scale = previews.preview(picture, _FINE_PX)
     larger = _view(fine, fine_scale, width_mm, height_mm, focal_px, card)
-    return _refine(picture.shape[:2], best, view, larger)
+    return _refine(picture.shape[:2], likely, view, larger)
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,33 +170,72 @@ def _view(
     return _View(coded, scale, width_mm, height_mm, focal, plane)
 
 
-def _search(view: _View) -> _Candidate | None:
-    """Return the best candidate of the plain look, or of ever more searching ones."""
+def _search(view: _View) -> list[_Candidate]:
+    """Return the candidates worth a closer look, one if it is certain."""
     best: _Candidate | None = None
-    frames: list[_Candidate] = []
+    tried: list[_Candidate] = []
     for faint in (False, True):
         for corners in _propose(view, faint):
-            if (
-                best is not None
-                and best.confidence > _CERTAIN
-                and not _around(corners, best.corners)
-            ):
+            if _settled(best) and best is not None and not _around(corners, best.corners):
                 continue
             candidate = _measure(view, corners, 3.0)
             if candidate is not None:
                 best = _preferred(candidate, best)
-                if np.sort(candidate.sides.thinness)[1] > 0.9:
-                    frames.append(candidate)
-        if best is not None and best.confidence > _CERTAIN:
-            return best
-    for frame in sorted(frames, key=lambda f: f.misfit)[:2]:
-        for corners in _grown(frame.corners, view):
-            candidate = _measure(view, corners, 3.0)
-            if candidate is not None and candidate.confidence > 0.5 * _ENOUGH:
-                again = _measure(view, candidate.corners, 2.0)
-                best = _preferred(candidate, best)
-                best = best if again is None else _preferred(again, best)
-    return best
+                tried.append(candidate)
+        if _settled(best) and best is not None:
+            return [best]
+    tried += _beside(view, tried)
+    kept: list[_Candidate] = []
+    for one in sorted(tried, key=_doubt):
+        if len(kept) < 4 and all(np.abs(one.corners - k.corners).max() > 3 for k in kept):
+            kept.append(one)
+    return kept
+
+
+def _settled(best: _Candidate | None) -> bool:
+    return best is not None and best.confidence > _CERTAIN and float(best.quality.min()) > 0.8
+
+
+def _beside(view: _View, tried: list[_Candidate]) -> list[_Candidate]:
+    """Try outlines that candidates suggest: theirs again, round a frame, one side moved."""
+    frames = [one for one in tried if np.sort(one.sides.thinness)[1] > 0.9 and one.misfit < 0.1]
+    frames = sorted(frames, key=_smallness)[:3]
+    partial = sorted(tried, key=lambda one: -float(np.sort(one.quality)[1]))[:5]
+    rough = [_grown(one.corners, view) for one in frames]
+    rough += [_one_side_moved(one, view) for one in partial]
+    rough += [np.array([one.corners for one in sorted(tried, key=_doubt)[:4]])]
+    found: list[_Candidate] = []
+    for corners in np.concatenate([r for r in rough if len(r)]) if tried else ():
+        candidate = _measure(view, corners, 3.0)
+        if candidate is not None and candidate.confidence > 0.5 * _ENOUGH:
+            again = _measure(view, candidate.corners, 2.0)
+            found += [candidate] if again is None else [candidate, again]
+    return found
+
+
+def _smallness(one: _Candidate) -> float:
+    return -float(one.sides.support.mean() ** 2 * np.sqrt(quads.area(one.corners[None])[0]))
+
+
+def _doubt(one: _Candidate) -> float:
+    return -one.confidence
+
+
+def _one_side_moved(one: _Candidate, view: _View) -> Doubles:
+    """Return outlines (n, 4, 2) whose worst side lies where the sheet's shape wants it."""
+    worst = int(np.argmin(one.quality))
+    start, stop = worst, (worst + 1) % 4
+    before, after = (worst - 1) % 4, (worst + 2) % 4
+    share = np.linspace(0.6, 1.7, 111)[:, None]
+    moved = np.repeat(one.corners[None], len(share), axis=0)
+    moved[:, start] = one.corners[before] + share * (one.corners[start] - one.corners[before])
+    moved[:, stop] = one.corners[after] + share * (one.corners[stop] - one.corners[after])
+    fit = view.misfit(moved)
+    best = int(np.argmin(fit))
+    if fit[best] > 0.05:
+        return np.empty((0, 4, 2))
+    near = np.clip(best + np.array([-2, 0, 2]), 0, len(fit) - 1)
+    return moved[near]
 
 
 def _grown(corners: Doubles, view: _View) -> Doubles:
@@ -258,22 +299,35 @@ def _measure(view: _View, corners: Doubles, reach_px: float) -> _Candidate | Non
     if not np.isfinite(fitted).all() or np.abs(fitted - corners).max() > 4 * reach_px + 8:
         return None
     misfit = float(view.misfit(straighten(fitted, bending, view.shape)[None])[0])
-    return _Candidate(fitted, sides, bending, misfit, _confidence(sides, misfit))
+    quality = _quality(sides, max(view.shape) / _COARSE_PX)
+    share = float(quads.area(fitted[None])[0] / (view.shape[0] * view.shape[1]))
+    return _judged(_Candidate(fitted, sides, bending, misfit, share, quality, 0.0), quality)
 
 
-def _confidence(sides: Sides, misfit: float) -> float:
-    """Return how sure it is that four sides are the sheet's, 0 to 1.
+def _judged(one: _Candidate, quality: Doubles) -> _Candidate:
+    """Return a candidate with its confidence for these qualities of its sides."""
+    confidence = (
+        (0.6 * quality.mean() + 0.4 * quality.min())
+        * np.exp(-0.5 * (one.misfit / 0.025) ** 2)
+        * (0.6 + 0.4 * _ramp(np.array(one.share), 0.01, 0.06))  # few photograph one so small
+    )
+    return replace(one, quality=quality, confidence=float(confidence))
+
+
+def _quality(sides: Sides, ratio: float) -> Doubles:
+    """Return how surely each side is the edge of a sheet, 0 to 1.
 
     The ramps were set on rendered photographs: of true sheets and of the frames, shadows
     and table grain mistaken for them.
     """
     seen = _ramp(sides.support, 0.35, 0.85)
     clear = _ramp(sides.step, 0.5, 4.0)
-    sharp = 1 - 0.7 * _ramp(sides.spread_px, 0.3, 0.9)
+    sharp = 1 - 0.7 * _ramp(sides.spread_px / ratio, 0.3, 0.9)
     solid = 1 - 0.8 * _ramp(sides.thinness, 0.6, 0.9)
-    quality = seen * clear * sharp * solid
-    shaped = float(np.exp(-0.5 * (misfit / 0.025) ** 2))
-    return float(0.7 * quality.mean() + 0.3 * quality.min()) * shaped
+    same = 0.3 + 0.7 * _ramp(sides.coherence, 0.2, 0.6)
+    ended = 0.7 + 0.15 * (sides.ended >= 0.5).sum(axis=1)
+    stops = 1 - 0.15 * (sides.beyond > 0.6).sum(axis=1)
+    return np.asarray(seen * clear * sharp * solid * same * ended * stops)
 
 
 def _ramp(value: Doubles, low: float, high: float) -> Doubles:
@@ -281,23 +335,38 @@ def _ramp(value: Doubles, low: float, high: float) -> Doubles:
 
 
 def _refine(
-    shape: tuple[int, int], rough: _Candidate, view: _View, larger: _View
+    shape: tuple[int, int], likely: list[_Candidate], view: _View, larger: _View
 ) -> SheetFound | SheetNotFound:
-    """Measure the sides again in a larger copy."""
+    """Measure the sides again in a larger copy, where what looked alike comes apart."""
     ratio = larger.scale / view.scale
-    found = _measure(larger, (rough.corners + 0.5) * ratio - 0.5, ratio + 1)
-    scale = larger.scale
-    if found is None or found.confidence < 0.5 * rough.confidence:
-        found, scale = rough, view.scale
-    place = (found.corners + 0.5) / scale - 0.5
+    best: _Candidate | None = None
+    for rough in likely:
+        found = _measure(larger, (rough.corners + 0.5) * ratio - 0.5, ratio + 1)
+        if found is not None:
+            best = _preferred(_both(rough, found, ratio), best)
+    if best is None or best.confidence < _ENOUGH:
+        return _refusal(best if best is not None else likely[0])
+    place = (best.corners + 0.5) / larger.scale - 0.5
     return SheetFound(
         corners=read_only(place[:, ::-1]),
         shape=(shape[0], shape[1]),
-        confidence=min(found.confidence, rough.confidence),
+        confidence=best.confidence,
         how="sides" if view.plane is None else "marker card",
-        bending=found.bending,
-        support=tuple(found.sides.support.tolist()),
+        bending=best.bending,
+        support=tuple(best.sides.support.tolist()),
     )
+
+
+def _both(rough: _Candidate, fine: _Candidate, ratio: float) -> _Candidate:
+    """Return the finer candidate, judged in both copies.
+
+    A printed line is thin in the smaller copy only, a shadow apart from the edge in the
+    larger one only.
+    """
+    moved = float(np.abs((fine.corners + 0.5) / ratio - 0.5 - rough.corners).max())
+    solid = 1 - 0.8 * _ramp(rough.sides.thinness, 0.6, 0.9)
+    quality = np.maximum(fine.quality, 0.5 * (fine.quality + rough.quality)) if moved < 2 else fine.quality
+    return _judged(fine, np.minimum(quality, solid))
 
 
 def _refusal(best: _Candidate | None) -> SheetNotFound:

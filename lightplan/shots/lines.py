@@ -120,7 +120,7 @@ def join_segments(
         if not free[index]:
             continue
         normal, offset = _line_through(segments[index : index + 1], clear[index : index + 1])
-        if sum(abs(float(normal @ other)) > _ALIKE for other in normals) >= 2 * _PARALLEL:
+        if sum(abs(float(normal @ other)) > _ALIKE for other in normals) >= 4 * _PARALLEL:
             continue
         for _ in range(2):
             on_line = free & _near(segments, normal, offset, slack)

@@ -10,7 +10,7 @@ import numpy as np
 from lightplan.arrays import Doubles
 from lightplan.shots.lines import Lines
 
-_FOCAL_SHARES = np.geomspace(0.4, 12.0, 18)  # focal lengths tried, of the picture's long side
+_FOCAL_SHARES = 0.4, 12.0  # range of focal lengths tried, of the picture's long side
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +83,11 @@ def shape_misfit(
     centred = np.asarray(corners, float) - [(cols - 1) / 2, (rows - 1) / 2]
     plane = square_to_quad(centred)
     right, down = plane[:, :, 0] / width_mm, plane[:, :, 1] / height_mm
-    focals = _FOCAL_SHARES * max(shape) if focal_px is None else np.array([focal_px])
+    # Many quads are only sifted; a few are judged.
+    tries = 18 if len(corners) > 200 else 150
+    focals = np.geomspace(*_FOCAL_SHARES, tries) * max(shape)
+    if focal_px is not None:
+        focals = np.array([focal_px])
     g = (1 / focals**2)[:, None]
     long_right = (right[:, :2] ** 2).sum(axis=1) * g + right[:, 2] ** 2
     long_down = (down[:, :2] ** 2).sum(axis=1) * g + down[:, 2] ** 2
@@ -153,7 +157,7 @@ def propose(
     corners = np.where(swap[:, None, None], turned, corners)
     score = 0.6 * solid.mean(axis=0) + 0.4 * solid.min(axis=0)
     score = score - 0.3 * overrun - np.minimum(misfit / 0.1, 3) * 0.25
-    score = score + 0.1 * np.sqrt(_area(corners) / (shape[0] * shape[1]))
+    score = score + 0.1 * np.sqrt(area(corners) / (shape[0] * shape[1]))
     keep = np.flatnonzero(misfit < 0.15)
     order = _distinct(
         corners, keep[np.argsort(-score[keep], kind="stable")], 0.008 * max(shape), most
@@ -189,12 +193,11 @@ def _cross(lines: Lines, a: np.ndarray, b: np.ndarray) -> Doubles:  # type: igno
     return np.stack([(p * by - q * ay) / det, (ax * q - bx * p) / det], axis=-1)
 
 
-def _area(corners: Doubles) -> Doubles:
+def area(corners: Doubles) -> Doubles:
+    """Return the areas (n,) of quads (n, 4, 2)."""
     x, y = corners[..., 0], corners[..., 1]
-    area: Doubles = 0.5 * np.abs(
-        (x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1)
-    )
-    return area
+    crossed = (x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1)
+    return np.asarray(0.5 * np.abs(crossed))
 
 
 def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:  # type: ignore[type-arg]
@@ -207,7 +210,7 @@ def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:  # type: 
     turn = edge[..., 0] * following[..., 1] - edge[..., 1] * following[..., 0]
     convex = (turn > 0).all(axis=1) | (turn < 0).all(axis=1)
     shortest = np.linalg.norm(edge, axis=-1).min(axis=1)
-    return inside & convex & (shortest > 0.04 * max(shape)) & (_area(corners) > 0.01 * rows * cols)
+    return inside & convex & (shortest > 0.04 * max(shape)) & (area(corners) > 0.01 * rows * cols)
 
 
 def _outline_seen(
