@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.fittings import Item, variants
-from lightplan.planning.plan import Effort, plan
-from lightplan.planning.result import NoPlan, Plan
+from lightplan.planning.merit import Judged
+from lightplan.planning.plan import Effort, quick_plan
+from lightplan.planning.result import NoPlan
 from lightplan.scene import Output, Rig
 
 HELPS_FROM = 2.0
@@ -60,21 +61,19 @@ class Offer:
         Beyond the rig; empty for the rig itself.
     price : float or None
         Of all; None when one of them is not known.
-    plan : Plan or None
-        The best that was found; None when the items do not fit.
+    rig : Rig or None
+        The best that was found, to plan in full; None when the items do not fit.
+    score : float
+        0 to 100, good to a few points; 0 without a rig.
     reason : str
-        Why there is no plan; "" otherwise.
+        Why there is no rig; "" otherwise.
     """
 
     items: tuple[Item, ...]
     price: float | None
-    plan: Plan | None
+    rig: Rig | None
+    score: float
     reason: str
-
-    @property
-    def score(self) -> float:
-        """0 to 100; 0 without a plan."""
-        return 0.0 if self.plan is None else _score(self.plan)
 
     @property
     def name(self) -> str:
@@ -134,7 +133,7 @@ def advise_kit(
     progress : callable or None
         Told of each offer: name, how many are done, of how many.
     """
-    effort = Effort(evaluations=120, polish=0, builds=32) if effort is None else effort
+    effort = Effort(evaluations=120) if effort is None else effort
     things = [*owned, *(catalogue(rig) if shop is None else shop)]
     base = _offer(rig, (), seed, effort, should_stop)
     offers: list[Offer] = []
@@ -153,7 +152,7 @@ def advise_kit(
 
 
 def _best_pair(offers: list[Offer]) -> tuple[Item, ...] | None:
-    ranked = sorted((o for o in offers if o.plan is not None), key=lambda o: -o.score)
+    ranked = sorted((o for o in offers if o.rig is not None), key=lambda o: -o.score)
     for other in ranked[1:]:
         if other.items[0].kind != ranked[0].items[0].kind:
             return (ranked[0].items[0], other.items[0])
@@ -172,19 +171,17 @@ def _offer(
     rigs = [rig]
     for item in items:
         rigs = [v for r in rigs for v in variants(r, item)]
-    best: Plan | None = None
+    best: Judged | None = None
     reason = "it does not fit into the room"
     for candidate in rigs:
-        found = plan(candidate, seed=seed, effort=effort, should_stop=should_stop)
+        found = quick_plan(candidate, seed=seed, effort=effort, should_stop=should_stop)
         if isinstance(found, NoPlan):
             reason = found.reason
-        elif best is None or _score(found) > _score(best):
+        elif best is None or found.score > best.score:
             best = found
-    return Offer(items=items, price=price, plan=best, reason="" if best is not None else reason)
-
-
-def _score(plan: Plan) -> float:
-    return 0.0 if plan.score is None else plan.score
+    if best is None:
+        return Offer(items=items, price=price, rig=None, score=0.0, reason=reason)
+    return Offer(items=items, price=price, rig=best.rig, score=best.score, reason="")
 
 
 def _advice(base: Offer, offers: list[Offer], owned: frozenset[str]) -> KitAdvice:
@@ -238,6 +235,6 @@ def _sentences(
     if lamps and max(o.score for o in lamps) < base.score + HELPS_FROM:
         found.append("a further lamp does not help: planned with it, the score does not rise")
     for offer in ranked:
-        if offer.plan is None:
+        if offer.rig is None:
             found.append(f"{offer.name} cannot be used here: {offer.reason}")
     return tuple(found)

@@ -120,6 +120,27 @@ def plan(
         return _finished(judges, job, rig, best, found)
 
 
+def quick_plan(
+    rig: Rig,
+    *,
+    seed: int = 0,
+    effort: Effort | None = None,
+    should_stop: Callable[[], bool] = lambda: False,
+) -> Judged | NoPlan:
+    """Return the best rig of a search alone, without setting errors, to compare wishes.
+
+    The score is that of the search's coarser light, good to a few points.
+    """
+    job = _Job(Effort() if effort is None else effort, SettingErrors(), seed, None, should_stop)
+    with Judges(rig, search_detail(long_side_for(rig)), helpers=job.effort.helpers) as judges:
+        search = _searched(judges, job, job.effort.evaluations)
+        best = judges.bench.judge_solved(_rig_at(judges.bench, search.found.point))
+        if best.excess_mm <= FORGIVEN_MM:
+            return best
+        in_the_way = counted(broken(best.rig), judges.bench.excused)
+    return NoPlan(in_the_way=in_the_way, reason=_reason(in_the_way), wish="", nearest=None)
+
+
 @dataclass(frozen=True)
 class _Job:
     effort: Effort
@@ -317,7 +338,7 @@ def moves(given: Rig, planned: Rig) -> tuple[Move, ...]:
 
 def _no_plan(judges: Judges, job: _Job, given: Rig, best: Judged) -> NoPlan:
     in_the_way = counted(broken(best.rig), judges.bench.excused)
-    reason = in_the_way[0].sentence if in_the_way else "no rig within the freedoms can be built"
+    reason = _reason(in_the_way)
     for wish in wishes(given, in_the_way):
         if job.should_stop():
             break
@@ -328,6 +349,10 @@ def _no_plan(judges: Judges, job: _Job, given: Rig, best: Judged) -> NoPlan:
             nearest = _finished(judges, job, wish.rig, found, search)
             return NoPlan(in_the_way=in_the_way, reason=reason, wish=wish.sentence, nearest=nearest)
     return NoPlan(in_the_way=in_the_way, reason=reason, wish="", nearest=None)
+
+
+def _reason(in_the_way: tuple[Limit, ...]) -> str:
+    return in_the_way[0].sentence if in_the_way else "no rig within the freedoms can be built"
 
 
 def counted(limits: Iterable[Limit], excused: frozenset[tuple[str, ...]]) -> tuple[Limit, ...]:
