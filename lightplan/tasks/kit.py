@@ -43,7 +43,7 @@ def kit(
 
 
 def _shop(rig: Rig, things: tuple[Thing, ...]) -> list[Item]:
-    """What can be bought: the maker's list, and what it does not name, prices unknown."""
+    """Return what can be bought: the maker's list, and what it does not name, prices unknown."""
     listed = [_item(thing, owned=False) for thing in things]
     if listed:
         kinds = {item.kind for item in listed}

@@ -1,0 +1,40 @@
+"""View: the set in 3-D."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from lightplan.light import Detail, Engine
+from lightplan.reports.view3d import show_window, write_view_png
+from lightplan.reports.view_html import write_view_html
+from lightplan.tasks.predict import Progress, RigLike, _quiet, as_rig
+
+
+def view(
+    rig: RigLike,
+    *,
+    png: Path | None = None,
+    html: Path | None = None,
+    replace: bool = False,
+    progress: Progress = _quiet,
+) -> tuple[Path, ...]:
+    """Show the set in a window, or write it as a picture or an offline page.
+
+    Raises
+    ------
+    MissingFeature
+        Where this machine has no screen, or nothing to draw 3-D with.
+    """
+    found = as_rig(rig)
+    progress("following the light")
+    layers = Engine(found, Detail.quick()).layers(found)
+    progress("drawing")
+    if png is None and html is None:
+        show_window(found, layers)
+        return ()
+    files = []
+    if png is not None:
+        files.append(write_view_png(png, found, layers, replace=replace))
+    if html is not None:
+        files.append(write_view_html(html, found, layers, replace=replace))
+    return tuple(files)
