@@ -157,8 +157,9 @@ def _measure(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> Measures:
     told = told.joined(sharp.measures)
     if shot.lossy or shot.reduction > 1:
         return told
+    fine = lay_out(shot, sheet.found, context, grid_px=_FINE_GRID_PX)
     counted = exact.clipped_shares(
-        shot, sheet.found, maps.foil, maps.valid, confidence=maps.confidence
+        shot, fine.found, fine.maps.foil, fine.maps.valid, confidence=fine.maps.confidence
     )
     return told.joined({name: pair for name, pair in counted.items() if name in told})
 
