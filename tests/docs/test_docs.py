@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import doctest
 import os
 import re
@@ -13,8 +14,14 @@ from pathlib import Path
 import pytest
 import typer
 
+from lightplan import measures, scene
 from lightplan.cli.app import app
-from lightplan.light import Detail
+from lightplan.light import Detail, LampLayers, Layers
+from lightplan.light.exposure import Settings
+from lightplan.planning.constraints import Limit
+from lightplan.planning.result import Move, NoPlan, Plan, Robustness, Tolerance
+from lightplan.shots.results import PhotoScore, Placed
+from lightplan.tasks.predict import Prediction
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -197,6 +204,50 @@ def test_quick_examples_run(line, tmp_path):
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip()
+
+
+# -- the glossary
+
+
+def public_names():
+    """Fields of everything that a maker's program may hold in hand."""
+    classes = [vars(scene)[name] for name in scene.__all__]
+    classes += [vars(measures)[name] for name in measures.__all__]
+    classes += [Layers, LampLayers, Settings, Limit, Prediction, PhotoScore, Placed]
+    classes += [Move, NoPlan, Plan, Robustness, Tolerance]
+    kept = [c for c in classes if dataclasses.is_dataclass(c)]
+    return {field.name for c in kept for field in dataclasses.fields(c)}
+
+
+def glossary_rows():
+    text = (DOCS / "glossary.md").read_text("utf-8")
+    return [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in text.splitlines()
+        if line.startswith("| ")
+    ]
+
+
+def test_every_public_name_is_in_the_glossary():
+    # Words that need no explanation beyond the table of words, or are explained there.
+    plain = {
+        "artwork", "camera", "cards", "clipped", "f_number", "foil", "grating", "hole", "lamps",
+        "look", "paper", "reflectance", "rig", "room", "roughness", "exposure", "sheet",
+        "transmittance", "uncertainty", "verdict",
+    }  # fmt: skip
+    named = {n for row in glossary_rows() for n in re.findall(r"`(\w+)`", row[0])}
+    assert public_names() - plain - named == set()
+    assert not plain & named
+
+
+def test_no_name_is_explained_twice():
+    names = [
+        name
+        for row in glossary_rows()
+        for name in (re.findall(r"`(\w+)`", row[0]) or [row[0]])
+        if name not in ("word", "quantity", "name")
+    ]
+    assert sorted(set(names)) == sorted(names)
 
 
 # -- the light model's page
