@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib import resources
 from typing import Any
 
@@ -131,6 +132,7 @@ def _few(names: Sequence[str]) -> str:
     return f"{shown} and {more} more" if more > 0 else shown
 
 
+@lru_cache(maxsize=512)
 def _words(name: str) -> str:
     """Return a measure's name without its unit.
 

@@ -321,6 +321,9 @@ def _faults(findings: Sequence[Finding], column: Column) -> None:
             column.text(_sentence(finding.cause), 20, colour=FAINT, indent=52)
         if finding.move:
             column.text("→ " + _sentence(finding.move), 20, bold=True, indent=52)
+        if finding.gain >= 0.5:
+            points = f"{finding.gain:.0f} point" + ("" if round(finding.gain) == 1 else "s")
+            column.text(f"Worth about {points}.", 20, colour=FAINT, indent=52)
         column.gap(12)
 
 

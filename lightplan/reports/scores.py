@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
-
-from lightplan.reports.report import json_text
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 LEADING = (
@@ -71,8 +70,12 @@ class ScoreRow:
 
 
 def scores_json(rows: Sequence[ScoreRow]) -> str:
-    """Return a JSON list with one object for each photograph, in the order given."""
-    return json_text([_with_place(row) for row in rows])
+    """Return a JSON list with one object for each photograph, in the order given.
+
+    One object to a line: of 10,000 photographs a page of text each would be no use.
+    """
+    lines = [json.dumps(_with_place(row), ensure_ascii=False, allow_nan=False) for row in rows]
+    return "[\n" + ",\n".join(lines) + "\n]\n"
 
 
 def _with_place(row: ScoreRow) -> dict[str, Any]:

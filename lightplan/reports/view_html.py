@@ -23,7 +23,7 @@ from lightplan.scene.surfaces import build_surfaces
 SPOTS = ("near left", "near right", "far right", "far left", "middle")
 GROUPS = {
     "lamp": "lamps", "window": "lamps", "card": "cards", "diffuser": "cards", "shell": "cards",
-    "table": "table", "room": "table",
+    "table": "table", "room": "table", "prop": "table",
 }  # fmt: skip
 
 
