@@ -17,7 +17,7 @@ from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.scene import Lamp, Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
 
-DARK_ROLES = ("table", "room", "camera")
+DARK_ROLES = ("table", "room", "camera", "prop")
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,7 +1,8 @@
 """Surfaces cut into cells, and values on cells turned into fine look-up pictures.
 
 A *face* is one side of a surface that gives light on. Each face has a grid of cells with
-one luminance each; for looking up what a ray sees it is refined smoothly to texels.
+one luminance each; for looking up what a ray sees it is refined smoothly to texels. A mesh has
+one texel for each of its cells, as these may meet at any angle.
 """
 
 from __future__ import annotations
@@ -13,16 +14,18 @@ from functools import lru_cache
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cells, Cone, Crossing, Flat
 from lightplan.scene.surfaces import Surface
 
 DARK_TEXEL = 0
 METAL_TEXEL = -1  # the ray goes on
+DARK_PROP = 0.1  # reflectance below which a prop's cells may be large
 
 
 @dataclass(frozen=True)
 class FaceGrid:
-    """Where one face's cells and texels lie in the common arrays."""
+    """Where one face's cells and texels lie in the common arrays; `fine` texels (down, across)."""
 
     surface: int
     is_front: bool
@@ -30,17 +33,23 @@ class FaceGrid:
     cols: int
     first_cell: int
     first_texel: int
+    fine: tuple[int, int]
 
     @property
     def cells(self) -> slice:
         """Its cells."""
         return slice(self.first_cell, self.first_cell + self.rows * self.cols)
 
+    @property
+    def texels(self) -> slice:
+        """Its texels."""
+        return slice(self.first_texel, self.first_texel + self.fine[0] * self.fine[1])
+
 
 class Patchwork:
     """All faces that give light on, cut into cells.
 
-    `side` cells along a square face, `fine` texels along every face.
+    `side` cells along a square face, `fine` texels along every face but those of meshes.
 
     Attributes
     ----------
@@ -57,7 +66,7 @@ class Patchwork:
 
     def __init__(self, surfaces: Sequence[Surface], lamps: int, side: int, fine: int) -> None:
         self.faces: list[FaceGrid] = []
-        self.lamps, self.fine = lamps, fine
+        self.lamps = lamps
         cell, texel = 0, 1 + lamps
         for index, surface in enumerate(surfaces):
             for is_front in (True, False):
@@ -65,12 +74,13 @@ class Patchwork:
                 if face.is_dark or (surface.role == "sheet" and not is_front):
                     continue
                 rows, cols = _counts(surface, side)
-                self.faces.append(FaceGrid(index, is_front, rows, cols, cell, texel))
-                cell += rows * cols
-                texel += fine * fine
+                texels = (1, cols) if isinstance(surface.shape, Mesh) else (fine, fine)
+                grid = FaceGrid(index, is_front, rows, cols, cell, texel, texels)
+                self.faces.append(grid)
+                cell, texel = grid.cells.stop, grid.texels.stop
         self.count, self.texel_count = cell, texel
         self.has_metal = any(s.front.is_metal or s.back.is_metal for s in surfaces)
-        self._start = {(f.surface, f.is_front): f.first_texel for f in self.faces}
+        self._grids = {(f.surface, f.is_front): f for f in self.faces}
         self._arrange(surfaces)
 
     def _arrange(self, surfaces: Sequence[Surface]) -> None:
@@ -125,9 +135,10 @@ class Patchwork:
                 seen.append(1 + surface.lamp)
             elif face.is_metal:
                 seen.append(METAL_TEXEL)
-            elif (index, is_front) in self._start:
-                place = _place(across, up, self.fine) if place is None else place
-                seen.append(place + np.int32(self._start[index, is_front]))
+            elif (index, is_front) in self._grids:
+                grid = self._grids[index, is_front]
+                place = _place(across, up, grid.fine) if place is None else place
+                seen.append(place + np.int32(grid.first_texel))
             else:
                 seen.append(DARK_TEXEL)
         return np.where(from_front, np.asarray(seen[0], np.int32), np.asarray(seen[1], np.int32))
@@ -135,22 +146,21 @@ class Patchwork:
     def between_texels(self, index: int, crossing: Crossing, table: Singles) -> Singles:
         """Return the colours (k, 3) at places of one surface, bilinear between texels.
 
-        NaN where the face gives no light of its own (lamps, metal, black).
+        A mesh keeps the colour of each texel. NaN where the face gives no light of its own
+        (lamps, metal, black).
         """
         colours = np.full((crossing.distance.size, 3), np.nan, np.float32)
         for is_front in (True, False):
-            start = self._start.get((index, is_front))
+            grid = self._grids.get((index, is_front))
             mine = np.flatnonzero(crossing.from_front.ravel() == is_front)
-            if start is None or not mine.size:
+            if grid is None or not mine.size:
                 continue
-            face = table[start : start + self.fine**2].reshape(self.fine, self.fine, 3)
-            col = np.clip(crossing.across.ravel()[mine] * self.fine - 0.5, 0, self.fine - 1.001)
-            row = np.clip((1 - crossing.up.ravel()[mine]) * self.fine - 0.5, 0, self.fine - 1.001)
-            left, top = col.astype(int), row.astype(int)
-            over, down = (col - left)[:, None], (row - top)[:, None]
-            upper = (1 - over) * face[top, left] + over * face[top, left + 1]
-            lower = (1 - over) * face[top + 1, left] + over * face[top + 1, left + 1]
-            colours[mine] = (1 - down) * upper + down * lower
+            across, up = crossing.across.ravel()[mine], crossing.up.ravel()[mine]
+            face = table[grid.texels]
+            if grid.fine[0] == 1:
+                colours[mine] = face[_place(across, up, grid.fine)]
+            else:
+                colours[mine] = _between(face.reshape(*grid.fine, 3), across, up)
         return colours
 
     def look_up(self, values: Floats, lamp_luminance: Floats) -> Singles:
@@ -167,15 +177,23 @@ class Patchwork:
         table[1 : 1 + self.lamps] = lamp_luminance
         values = np.asarray(values, np.float32)
         for face in self.faces:
-            fine = table[face.first_texel : face.first_texel + self.fine**2]
-            np.matmul(_refine(face.rows, face.cols, self.fine), values[face.cells], out=fine)
+            if face.fine == (face.rows, face.cols):
+                table[face.texels] = values[face.cells]
+                continue
+            weights = _refine(face.rows, face.cols, face.fine[0])
+            np.matmul(weights, values[face.cells], out=table[face.texels])
         return table
 
 
 def _counts(surface: Surface, side: int) -> tuple[int, int]:
     shape = surface.shape
+    if isinstance(shape, Mesh):
+        return 1, shape.cell_count
+    is_dark = (
+        surface.role == "prop" and max(surface.front.diffuse + surface.back.diffuse) < DARK_PROP
+    )
     if isinstance(shape, Cone):
-        return side, 2 * side
+        return (max(3, side // 2), max(4, side // 2)) if is_dark else (side, 2 * side)
     if isinstance(shape, Ball):
         return max(2, side // 2), side
     if surface.role == "sheet":
@@ -183,21 +201,34 @@ def _counts(surface: Surface, side: int) -> tuple[int, int]:
     ratio = shape.half_width / shape.half_height
     cols = round(side * min(2.0, max(0.5, ratio**0.5)))
     rows = round(side * min(2.0, max(0.5, ratio**-0.5)))
-    if surface.role == "camera":
+    if surface.role == "camera" or is_dark:
         return max(2, rows // 3), max(2, cols // 3)
     if shape.lines is not None:
         return len(shape.lines[1]) - 1, len(shape.lines[0]) - 1
     return rows, cols
 
 
-def _place(across: Floats, up: Floats, fine: int) -> Integers:
+def _place(across: Floats, up: Floats, fine: tuple[int, int]) -> Integers:
     """Texel within a face; places just outside count as its rim."""
+    rows, cols = fine
     with np.errstate(invalid="ignore"):
-        col = np.clip(across * np.float32(fine), 0, fine - 1).astype(np.int32)
-        row = np.clip((1 - up) * np.float32(fine), 0, fine - 1).astype(np.int32)
-    row *= fine
+        col = np.clip(across * np.float32(cols), 0, cols - 1).astype(np.int32)
+        row = np.clip((1 - up) * np.float32(rows), 0, rows - 1).astype(np.int32)
+    row *= cols
     row += col
     return np.asarray(row)
+
+
+def _between(face: Singles, across: Floats, up: Floats) -> Singles:
+    """Colours (k, 3) at places 0..1 of a face's texels (rows, cols, 3)."""
+    rows, cols, _ = face.shape
+    col = np.clip(across * cols - 0.5, 0, cols - 1.001)
+    row = np.clip((1 - up) * rows - 0.5, 0, rows - 1.001)
+    left, top = col.astype(int), row.astype(int)
+    over, down = (col - left)[:, None], (row - top)[:, None]
+    upper = (1 - over) * face[top, left] + over * face[top, left + 1]
+    lower = (1 - over) * face[top + 1, left] + over * face[top + 1, left + 1]
+    return np.asarray((1 - down) * upper + down * lower, np.float32)
 
 
 @lru_cache(maxsize=64)

@@ -130,11 +130,9 @@ def _whole(lamp: LampFace, points: Floats, normals: Floats, sampled: Floats) -> 
             corners = np.broadcast_to(shape.outline(), (len(start), 4, 3))
             factor = kernels.pair_polygon(start, facing, corners)
         return np.where(before, factor, 0.0)
-    if isinstance(shape, Ball):
-        step = np.asarray(shape.centre) - start
-        squared = np.sum(step**2, axis=1)
-        arrive = np.sum(step * facing, axis=1) / np.sqrt(squared)
-        sine = shape.radius / np.sqrt(squared)
-        # all of it above the horizon: the closed form; otherwise what the points say
-        return np.where(arrive > sine, arrive * sine**2, np.asarray(sampled, float))
-    return np.asarray(sampled, float)
+    step = np.asarray(shape.centre) - start
+    squared = np.sum(step**2, axis=1)
+    arrive = np.sum(step * facing, axis=1) / np.sqrt(squared)
+    sine = shape.radius / np.sqrt(squared)
+    # all of it above the horizon: the closed form; otherwise what the points say
+    return np.where(arrive > sine, arrive * sine**2, np.asarray(sampled, float))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.geometry.shapes import Ball, Cone, Flat
+from lightplan.geometry.shapes import Ball, Flat
 from lightplan.optics import photometry
 from lightplan.scene.lamps import AngularProfile, Lamp
 from lightplan.scene.rig import Rig
@@ -33,7 +33,7 @@ class LampFace:
     """
 
     surface: int
-    shape: Flat | Ball | Cone
+    shape: Flat | Ball
     axes: tuple[Doubles, Doubles, Doubles]
     profile: AngularProfile | None
 
@@ -71,6 +71,7 @@ def lamp_faces(rig: Rig, surfaces: Sequence[Surface]) -> tuple[LampFace, ...]:
         if surface.lamp is not None:
             lamp = rig.lamps[surface.lamp]
             axes = lamp.placement.axes()
+            assert isinstance(surface.shape, Flat | Ball)
             faces.append(LampFace(index, surface.shape, axes, lamp.profile))
     return tuple(faces)
 

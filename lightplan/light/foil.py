@@ -119,7 +119,11 @@ def foil_lattice(
 def _nearest_mirrored(
     surfaces: Sequence[Surface], camera: Doubles, width: float, height: float
 ) -> float:
-    """Typical (first quartile) distance of what the flat sheet mirrors to the camera, mm."""
+    """Typical (first quartile) distance of what the flat sheet mirrors to the camera, mm.
+
+    A prop stands nearer than lamps and cards do and has edges all round: where it is mirrored,
+    its own typical distance counts.
+    """
     x, y = (v.ravel() for v in np.meshgrid(
         np.linspace(-width / 2, width / 2, 9), np.linspace(-height / 2, height / 2, 9)
     ))  # fmt: skip
@@ -130,5 +134,13 @@ def _nearest_mirrored(
     if not ways:
         return 1000.0
     nearest = np.min(ways, axis=0)
-    nearest = nearest[np.isfinite(nearest)]
-    return float(np.quantile(nearest, 0.25)) if nearest.size else 1000.0
+    props = [way for way, s in zip(ways, surfaces[1:], strict=True) if s.role == "prop"]
+    typical = [_first_quartile(nearest)]
+    typical += [_first_quartile(np.where(way == nearest, way, np.inf)) for way in props]
+    return min(typical)
+
+
+def _first_quartile(ways: Singles) -> float:
+    """First quartile of the finite ones; a metre where there are none."""
+    met = ways[np.isfinite(ways)]
+    return float(np.quantile(met, 0.25)) if met.size else 1000.0

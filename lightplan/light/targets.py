@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Integers
-from lightplan.geometry.shapes import Ball, Cone, Flat, Samples
+from lightplan.geometry.shapes import Ball, Flat, Samples
 from lightplan.light.cells import Patchwork
 from lightplan.scene.surfaces import Surface
 
@@ -74,7 +74,7 @@ def targets_of(
         surface = surfaces[index]
         if index not in wanted or surface.role not in ROLES:
             continue
-        assert not isinstance(surface.shape, Cone)  # shells are no targets
+        assert isinstance(surface.shape, Flat | Ball)  # shells and props are no targets
         spots, spacing = _spread(surface.shape, count)
         found.append(_target(surfaces, patchwork, index, spots, spacing, is_front=is_front))
     return found

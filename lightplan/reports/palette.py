@@ -2,7 +2,7 @@
 
 Things of one kind share a hue and differ in lightness: lamps are yellow, windows pale blue,
 white cards blue, black ones violet, diffusers and shells green, the camera red, the
-table brown, a dark room dark.
+table brown, stands and other props dark green, a dark room dark.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ FAMILIES: dict[str, tuple[Colour, ...]] = {
     "diffuser": ((0, 148, 120), (116, 208, 184), (0, 96, 80), (60, 178, 150)),
     "shell": ((0, 148, 120), (116, 208, 184), (0, 96, 80), (60, 178, 150)),
     "camera": ((214, 30, 92),),
+    "prop": ((43, 64, 35), (78, 100, 66), (22, 40, 16)),
     "table": ((140, 88, 48),),
     "room": ((150, 130, 190), (184, 168, 214), (116, 96, 158), (206, 196, 228), (96, 78, 136),
              (168, 150, 204)),

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.arrays import Doubles, Floats, Integers
+from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cone, Flat
 from lightplan.light import Layers, relief
 from lightplan.light.exposure import sheet_picture
@@ -208,7 +209,11 @@ def _parts(surface: Surface) -> list[Part]:
     if isinstance(shape, Ball):
         vertices, triangles = _ball(shape)
         return [Part(surface.name, vertices, triangles, LAMP_FRONT, emits=True)]
+    if isinstance(shape, Mesh):
+        return [Part(surface.name, shape.vertices, shape.faces, _paint(surface.front))]
     vertices, triangles = _cone(shape)
+    if surface.role == "prop":
+        return [Part(surface.name, vertices, triangles, _paint(surface.back))]
     return [Part(surface.name, vertices, triangles, _paint(surface.front), 0.32)]
 
 
@@ -296,6 +301,8 @@ def _rim(shape: object) -> Doubles:
         points = _in_space(shape, _rim_2d(shape))
     elif isinstance(shape, Cone):
         points = _cone(shape)[0][ROUND:]
+    elif isinstance(shape, Mesh):
+        points = shape.vertices
     else:
         assert isinstance(shape, Ball)
         points = _ball(shape)[0][6 * 24 : 7 * 24]

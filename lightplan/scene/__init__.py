@@ -5,6 +5,7 @@ from lightplan.scene.cards import CARD_FINISHES, Card, Hole, Shell, Side
 from lightplan.scene.lamps import LAMP_SHAPES, OUTPUT_UNITS, AngularProfile, Lamp, Output
 from lightplan.scene.look import LOOK_KINDS, Look
 from lightplan.scene.placement import Placement
+from lightplan.scene.props import PROP_SHAPES, Prop
 from lightplan.scene.rig import DIMENSIONS, Freedom, Rig
 from lightplan.scene.room import Probe, Reach, Room, Table, Walls
 from lightplan.scene.sheet import Conductor, Flatness, Foil, Grating, Paper, Sheet
@@ -15,6 +16,7 @@ __all__ = [
     "LAMP_SHAPES",
     "LOOK_KINDS",
     "OUTPUT_UNITS",
+    "PROP_SHAPES",
     "AngularProfile",
     "Body",
     "Camera",
@@ -32,6 +34,7 @@ __all__ = [
     "Paper",
     "Placement",
     "Probe",
+    "Prop",
     "Reach",
     "Rig",
     "Room",

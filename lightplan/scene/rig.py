@@ -14,6 +14,7 @@ from lightplan.scene.cards import Card, Shell
 from lightplan.scene.lamps import Lamp
 from lightplan.scene.look import Look
 from lightplan.scene.placement import Placement
+from lightplan.scene.props import Prop
 from lightplan.scene.room import Room
 from lightplan.scene.sheet import Sheet
 
@@ -56,6 +57,7 @@ class Rig:
     lamps: tuple[Lamp, ...] = ()
     cards: tuple[Card, ...] = ()
     shells: tuple[Shell, ...] = ()
+    props: tuple[Prop, ...] = ()
     room: Room = field(default_factory=Room)
     freedoms: tuple[Freedom, ...] = ()
 
@@ -69,17 +71,17 @@ class Rig:
         _freedoms_name_elements(self)
 
     def element_names(self) -> list[str]:
-        """Return the names of all lamps, cards and shells, in file order."""
+        """Return the names of what planning may move: lamps, cards and shells, in file order."""
         elements: list[Lamp | Card | Shell] = [*self.lamps, *self.cards, *self.shells]
         return [element.name for element in elements]
 
 
 def _names_differ(rig: Rig) -> None:
     seen: set[str] = {"camera", "sheet", "table", "room"}
-    for name in rig.element_names():
+    for name in (*rig.element_names(), *(prop.name for prop in rig.props)):
         if not name or name in seen:
             raise RigError(
-                field="name", wanted="given, and different for every lamp, card and shell",
+                field="name", wanted="given, and different for every lamp, card, shell and prop",
                 got=name, cure="rename one of them",
             )  # fmt: skip
         seen.add(name)

@@ -9,17 +9,19 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from lightplan.arrays import Doubles, Vector
+from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
 from lightplan.scene.camera import Camera
 from lightplan.scene.cards import Card, Shell, Side
 from lightplan.scene.lamps import Lamp
 from lightplan.scene.placement import Placement
+from lightplan.scene.props import Prop
 from lightplan.scene.rig import Rig
 from lightplan.scene.room import Table, Walls
 
-Role: TypeAlias = Literal["lamp", "window", "card", "diffuser", "shell", "camera", "table",
-                          "room", "sheet"]  # fmt: skip
-Solid: TypeAlias = Flat | Ball | Cone
+Role: TypeAlias = Literal["lamp", "window", "card", "diffuser", "shell", "prop", "camera",
+                          "table", "room", "sheet"]  # fmt: skip
+Solid: TypeAlias = Flat | Ball | Cone | Mesh
 BLACK = (0.0, 0.0, 0.0)
 
 
@@ -75,6 +77,8 @@ def build_surfaces(rig: Rig) -> tuple[Surface, ...]:
     parts += [_card(card) for card in rig.cards]
     for shell in rig.shells:
         parts += _shell(shell)
+    for prop in rig.props:
+        parts += _prop(prop)
     parts += _camera(rig.camera)
     if rig.room.table is not None:
         parts.append(_table(rig.room.table))
@@ -143,6 +147,39 @@ def _shell(shell: Shell) -> list[Surface]:
     roof = inward((x, y, z + shell.height_mm), (x, y, z))
     shapes.append(flat_at(roof, shell.foot_width_mm, shell.foot_depth_mm, openings=opening))
     return [Surface(shell.name, "shell", shape, face, face) for shape in shapes]
+
+
+def _prop(prop: Prop) -> list[Surface]:
+    face = Face(prop.reflectance)
+    if prop.body is not None:
+        back = Face() if prop.body.is_closed else face
+        return [Surface(prop.name, "prop", prop.body, face, back)]
+    x, y, z = prop.position_mm
+    cosine, sine = math.cos(prop.turn_rad), math.sin(prop.turn_rad)
+    along, across, up = (cosine, sine, 0.0), (-sine, cosine, 0.0), (0.0, 0.0, 1.0)
+    half_w, half_d = prop.width_mm / 2, prop.depth_mm / 2
+    is_round = prop.shape == "post"
+    ends = [Flat((x, y, z + prop.height_mm), along, across, half_w, half_d, is_round)]
+    if z > 0:  # else its underside is on the table or the floor
+        ends.append(Flat((x, y, z), along, _opposite(across), half_w, half_d, is_round))
+    parts = [Surface(prop.name, "prop", shape, face) for shape in ends]
+    if is_round:
+        side = Cone(prop.position_mm, half_w, half_w, prop.height_mm)
+        return [*parts, Surface(prop.name, "prop", side, back=face)]  # a cone's back is outside
+    middle = np.array([x, y, z + prop.height_mm / 2])
+    for right, normal, reach, half in (
+        (across, along, half_w, half_d), (_opposite(along), across, half_d, half_w),
+        (_opposite(across), _opposite(along), half_w, half_d),
+        (along, _opposite(across), half_d, half_w),
+    ):  # fmt: skip
+        centre = _tuple(middle + reach * np.asarray(normal))
+        shape = Flat(centre, right, up, half, prop.height_mm / 2)
+        parts.append(Surface(prop.name, "prop", shape, face))
+    return parts
+
+
+def _opposite(axis: Vector) -> Vector:
+    return (-axis[0], -axis[1], -axis[2])
 
 
 def _camera(camera: Camera) -> list[Surface]:
