@@ -21,6 +21,7 @@ from lightplan.scene import (
     Paper,
     Placement,
     Probe,
+    Prop,
     Rig,
     Room,
     Sheet,
@@ -91,6 +92,17 @@ def shell(item):
         foot_width_mm=2000 * item["r_bottom"], top_width_mm=2000 * item["r_top"],
         height_mm=1000 * item["height"], reflectance=tuple(item["rho"]),
         transmittance=tuple(item["tau"]),
+    )  # fmt: skip
+
+
+def prop(item):
+    """A body of triangles where it stands: the middle of its foot is taken from it."""
+    vertices = 1000 * np.array(item["vertices"])
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    foot = (*((low + high) / 2)[:2], low[2])
+    return Prop(
+        name=item["name"], shape="mesh", position_mm=foot, vertices=vertices,
+        faces=np.array(item["faces"]), reflectance=tuple(item["reflectance"]),
     )  # fmt: skip
 
 
@@ -187,7 +199,8 @@ def build_rig(scene):
     return Rig(
         title=scene["name"], sheet=sheet(scene), camera=camera(scene, body),
         lamps=tuple(lamp(item) for item in scene["lights"]), cards=tuple(cards),
-        shells=tuple(shell(item) for item in scene["diffuser_shells"]), room=room(scene),
+        shells=tuple(shell(item) for item in scene["diffuser_shells"]),
+        props=tuple(prop(item) for item in scene.get("meshes", [])), room=room(scene),
     )  # fmt: skip
 
 

@@ -308,6 +308,9 @@ def build(mi: Any, scene: Scene, layer: str) -> Any:
             parts[f"card_{i}"] = _holed_card(mi, card, _card_bsdf(card))
         else:
             parts[f"card_{i}"] = _rectangle(mi, card, _card_bsdf(card))
+    for i, body in enumerate(scene.get("meshes", [])):
+        vertices, faces = np.float64(body["vertices"]), np.int64(body["faces"])
+        parts[f"mesh_{i}"] = _mesh(mi, vertices, faces, _card_bsdf(body))
     for i, panel in enumerate(scene["diffuser_panels"]):
         parts[f"panel_{i}"] = _rectangle(mi, panel, _diffuser_bsdf(panel))
     for i, shell in enumerate(scene["diffuser_shells"]):

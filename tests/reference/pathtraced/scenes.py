@@ -111,6 +111,31 @@ def camera(at: Triple, vfov_deg: float, size: tuple[int, int] = (64, 48)) -> Sce
     }
 
 
+def turned(profile: Sequence[tuple[float, float]], at: Triple, sides: int) -> Scene:
+    """Return the triangles of a closed body turned on a lathe, front outside.
+
+    `profile` is (radius, height) from foot to top; it begins and ends on the axis.
+    """
+    angles = 2 * np.pi * np.arange(sides) / sides
+    rings = [
+        np.stack([r * np.cos(angles), r * np.sin(angles), 0 * angles + z], axis=1)
+        for r, z in profile[1:-1]
+    ]
+    foot, top = ([[0.0, 0.0, profile[end][1]]] for end in (0, -1))
+    vertices = np.concatenate([foot, *rings, top]) + at
+    i, j, last = np.arange(sides), (np.arange(sides) + 1) % sides, len(vertices) - 1
+    faces = [np.stack([0 * i, 1 + j, 1 + i], axis=1)]
+    for start in range(1, last - sides, sides):
+        a, b, c, d = start + i, start + j, start + sides + j, start + sides + i
+        faces += [np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]
+    ring = last - sides
+    faces.append(np.stack([ring + i, ring + j, 0 * i + last], axis=1))
+    return {
+        "vertices": [rounded(vertex) for vertex in vertices],
+        "faces": np.concatenate(faces).tolist(),
+    }
+
+
 def scene(
     description: str,
     seen_from: Scene,
@@ -166,6 +191,23 @@ def flag() -> Scene:
         foil("Ag", 0.15),
         [lamp("key", (-0.6, 0, 0.6), (0, 0, 0), 0.4, 0.4, 10)],
         cards=[card("flag", (-0.3, 0, 0.1), (-0.3, 0, 0), 0.4, 0.5, 0.03)],
+        with_table=table(),
+    )
+
+
+@recipe
+def stand() -> Scene:
+    profile = [(0, 0), (0.03, 0), (0.03, 0.012), (0.011, 0.02), (0.011, 0.17), (0.042, 0.19),
+               (0.042, 0.235), (0, 0.25)]  # fmt: skip
+    body = turned(profile, (-0.142, 0.03, 0.0), 16)
+    return scene(
+        "a turned stand of triangles beside the sheet: its shadow falls on the sheet, the foil "
+        "mirrors its edge before a card, and it throws back light of its own colour",
+        camera((0.4, -0.1, 0.6), 15.0),
+        foil("Ag", 0.12),
+        [lamp("key", (-0.55, 0.12, 0.5), (0, 0, 0.05), 0.3, 0.3, 20)],
+        cards=[card("fill", (0.2, 0.32, 0.25), (0, 0, 0.1), 0.4, 0.4, 0.85)],
+        meshes=[{"name": "stand", **body, "reflectance": triple((0.5, 0.35, 0.2))}],
         with_table=table(),
     )
 
