@@ -120,13 +120,13 @@ class CardFound:
     def in_picture(self, places_mm: Doubles) -> Doubles:
         """Return (row, column) of places (n, 2) on the card."""
         seen = np.column_stack([places_mm, np.ones(len(places_mm))]) @ self.plane.T
-        return seen[:, 1::-1] / seen[:, 2:]
+        return np.asarray(seen[:, 1::-1] / seen[:, 2:])
 
     def on_card_mm(self, places: Doubles) -> Doubles:
         """Return card millimetres (n, 2) as x, y of pixels (row, column)."""
         back = np.linalg.inv(self.plane)
         seen = np.column_stack([places[:, ::-1], np.ones(len(places))]) @ back.T
-        return seen[:, :2] / seen[:, 2:]
+        return np.asarray(seen[:, :2] / seen[:, 2:])
 
     def px_per_mm(self) -> float:
         """Return the scale in the middle of the page."""
@@ -191,20 +191,19 @@ def _markers(grey: NDArray[np.uint8]) -> dict[int, Doubles]:
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     parameters.cornerRefinementWinSize = 4
-    detector = cv2.aruco.ArucoDetector(
-        cv2.aruco.getPredefinedDictionary(_DICTIONARY), parameters
-    )
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(_DICTIONARY), parameters)
     corners, numbers, _ = detector.detectMarkers(grey)
-    if numbers is None:
+    seen: Any = numbers  # None where there are no markers, whatever the stubs say
+    if seen is None:
         return {}
-    pairs = zip(np.asarray(numbers).ravel().tolist(), corners, strict=True)
-    return {number: np.asarray(points, float).reshape(4, 2) for number, points in pairs}
+    pairs = zip(seen.ravel(), corners, strict=True)
+    return {int(number): np.asarray(points, float).reshape(4, 2) for number, points in pairs}
 
 
 def _fit(layout: CardLayout, known: list[tuple[Doubles, Doubles]]) -> CardFound | None:
     places = np.concatenate([mm for mm, _ in known])
     seen = np.concatenate([px for _, px in known])
-    plane = cv2.findHomography(places, seen, cv2.RANSAC, 3.0)[0]
+    plane: Any = cv2.findHomography(places, seen, cv2.RANSAC, 3.0)[0]
     if plane is None:
         return None
     found = CardFound(layout, read_only(plane), len(known), 0.0)

@@ -79,7 +79,9 @@ def _fill(axes: Any, box: Box, colour: Any) -> None:
     )
 
 
-def _line(axes: Any, x: tuple[float, float], y: tuple[float, float], colour: str, pt: float) -> None:
+def _line(
+    axes: Any, x: tuple[float, float], y: tuple[float, float], colour: str, pt: float
+) -> None:
     axes.plot(x, y, color=colour, linewidth=pt, solid_capstyle="butt")
 
 
@@ -98,7 +100,10 @@ def _marker(axes: Any, number: int, box: Box) -> None:
                 start = col
             if not black and start is not None:
                 run = Box(
-                    box.x_mm + start * step, box.y_mm + row * step, (col - start) * step, step + 0.01
+                    box.x_mm + start * step,
+                    box.y_mm + row * step,
+                    (col - start) * step,
+                    step + 0.01,
                 )
                 _fill(axes, run, "black")
                 start = None

@@ -109,7 +109,9 @@ def _profiles(
     base = corners[:, None] + share[:, None] * run[:, None]
     places = base[:, :, None] + offset[:, None] * normal[:, None, None]
     flat = np.ascontiguousarray(places.astype(np.float32).reshape(4 * len(share), -1, 2))
-    seen = cv2.remap(coded, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    seen = cv2.remap(  # type: ignore[call-overload]
+        coded, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     profile = seen.reshape(4, -1, looks, len(offset), 3).mean(axis=2, dtype=np.float32)
     return profile, base.reshape(4, -1, looks, 2).mean(axis=2), normal, offset
 
@@ -171,7 +173,7 @@ def _parabolas(
         aim = np.einsum("sn,ni,sn->si", weight, terms, place)
         curve = np.linalg.solve(normal, aim[..., None])[..., 0] @ terms.T
         away = np.abs(place - curve)
-        middle = np.nanmedian(np.where(seen, away, 3.0), axis=1)
+        middle = np.median(np.where(seen, away, 3.0), axis=1)
         spread = np.clip(1.4826 * middle, 0.15, 3.0)
         weight = first / (1 + (away / spread[:, None]) ** 2) ** 2
     good = seen & (away < np.clip(3 * spread, 0.7, 1.6)[:, None])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any, Literal, TypeAlias
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -123,7 +124,7 @@ def find_sheet(
         The latter is false in a condition.
     """
     coarse, scale = previews.preview(picture, _COARSE_PX)
-    if float(np.ptp(coarse)) < 6 or float(coarse.std()) < 1.0:
+    if float(cv2.meanStdDev(coarse)[1].max()) < 1.0:
         return SheetNotFound("The picture is blank: it has no edges at all.")
     view = _view(coarse, scale, width_mm, height_mm, focal_px, card)
     likely = _search(view)
@@ -235,7 +236,7 @@ def _one_side_moved(one: _Candidate, view: _View) -> Doubles:
     if fit[best] > 0.05:
         return np.empty((0, 4, 2))
     near = np.clip(best + np.array([-2, 0, 2]), 0, len(fit) - 1)
-    return moved[near]
+    return np.asarray(moved[near])
 
 
 def _grown(corners: Doubles, view: _View) -> Doubles:
@@ -365,7 +366,11 @@ def _both(rough: _Candidate, fine: _Candidate, ratio: float) -> _Candidate:
     """
     moved = float(np.abs((fine.corners + 0.5) / ratio - 0.5 - rough.corners).max())
     solid = 1 - 0.8 * _ramp(rough.sides.thinness, 0.6, 0.9)
-    quality = np.maximum(fine.quality, 0.5 * (fine.quality + rough.quality)) if moved < 2 else fine.quality
+    quality = (
+        np.maximum(fine.quality, 0.5 * (fine.quality + rough.quality))
+        if moved < 2
+        else fine.quality
+    )
     return _judged(fine, np.minimum(quality, solid))
 
 

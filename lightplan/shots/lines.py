@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Doubles, Singles
+from lightplan.arrays import Doubles
+from lightplan.shots.previews import Picture
 
 _STEP_PX = 2.0  # width of a cell of the record where a line is seen
 _PARALLEL = 9  # most lines kept of one direction, so that the grain of wood leaves room
@@ -49,10 +50,10 @@ class Lines:
         def cell(place: Doubles) -> NDArray[np.intp]:
             return np.clip(np.rint((place + self.reach) / _STEP_PX), 0, last).astype(np.intp)
 
-        return record[line, cell(high)] - record[line, cell(low)]
+        return np.asarray(record[line, cell(high)] - record[line, cell(low)])
 
 
-def find_segments(pictures: list[NDArray[np.uint8]]) -> Doubles:
+def find_segments(pictures: list[Picture]) -> Doubles:
     """Return straight segments (n, 4) as x0, y0, x1, y1 of grey pictures, longest first."""
     detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
     found = []
@@ -70,7 +71,7 @@ def find_segments(pictures: list[NDArray[np.uint8]]) -> Doubles:
     return kept
 
 
-def step_across(coded: Singles, segments: Doubles) -> Doubles:
+def step_across(coded: Picture, segments: Doubles) -> Doubles:
     """Return how much the two sides of segments differ, (n,), in 8-bit steps.
 
     Taken 6 pixels to either side, so that the edge of a sheet counts and the grain of
@@ -84,10 +85,10 @@ def step_across(coded: Singles, segments: Doubles) -> Doubles:
     away /= np.maximum(np.linalg.norm(run, axis=-1, keepdims=True), 1e-9)
     places = start + share * run
     one, other = (_look_up(smooth, places + turn * away).mean(axis=1) for turn in (1, -1))
-    return np.linalg.norm(one - other, axis=-1)
+    return np.asarray(np.linalg.norm(one - other, axis=-1))
 
 
-def _look_up(picture: Singles, places: Doubles) -> Singles:
+def _look_up(picture: Picture, places: Doubles) -> Picture:
     rows, cols = picture.shape[:2]
     x = np.clip(np.rint(places[..., 0]), 0, cols - 1).astype(np.intp)
     y = np.clip(np.rint(places[..., 1]), 0, rows - 1).astype(np.intp)
@@ -115,7 +116,8 @@ def join_segments(
     slack = 0.005 * max(shape)
     reach = float(np.hypot(*shape))
     free = np.ones(len(segments), bool)
-    normals, offsets, seen, solid = [], [], [], []
+    normals: list[Doubles] = []
+    offsets, seen, solid = [], [], []
     for index in range(len(segments)):
         if not free[index]:
             continue
@@ -158,9 +160,12 @@ def _line_through(segments: Doubles, clear: Doubles) -> tuple[Doubles, float]:
     """Return the least-squares line through segments, weighted by length and clarity."""
     ends = segments.reshape(-1, 2)
     weight = np.repeat(_length(segments) * clear + 1e-9, 2)
-    middle = (ends * weight[:, None]).sum(axis=0) / weight.sum()
-    away = (ends - middle) * weight[:, None]
-    normal = np.linalg.svd(away, full_matrices=False)[2][-1]
+    weight /= weight.sum()
+    middle = weight @ ends
+    x, y = (ends - middle).T
+    # The direction of greatest spread of a 2 x 2 covariance, in closed form.
+    turn = 0.5 * np.arctan2(2 * (weight * x * y).sum(), (weight * (x * x - y * y)).sum())
+    normal = np.array([-np.sin(turn), np.cos(turn)])
     return normal, float(middle @ normal)
 
 

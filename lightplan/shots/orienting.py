@@ -107,7 +107,7 @@ def _small(picture: Singles, shape: tuple[int, int]) -> Singles:
     rim = max(2, _LONG_SIDE // 40)
     edge[:rim] = edge[-rim:] = 0
     edge[:, :rim] = edge[:, -rim:] = 0
-    return cv2.GaussianBlur(edge / (edge + 0.05), (0, 0), 1.2)
+    return np.asarray(cv2.GaussianBlur(edge / (edge + 0.05), (0, 0), 1.2))
 
 
 def _likeness(seen: Singles, drawn: Singles) -> float:

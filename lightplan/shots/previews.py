@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+Picture: TypeAlias = NDArray[Any]  # (rows, cols) or (rows, cols, channels)
 Coded: TypeAlias = NDArray[Any]  # (rows, cols, 3), uint8 or float32, 0 to 255
 
 
@@ -44,17 +45,20 @@ def preview(picture: NDArray[Any], long_side: int) -> tuple[Coded, float]:
 
 
 def luma(coded: Coded) -> NDArray[np.uint8]:
-    """Return the mean of the channels as 8-bit grey, (rows, cols)."""
-    grey = cv2.transform(coded, np.full((1, 3), 1 / 3, np.float32))
-    return cv2.convertScaleAbs(grey)
+    """Return the brightness as 8-bit grey, (rows, cols)."""
+    grey = coded if coded.dtype == np.uint8 else cv2.convertScaleAbs(coded)
+    return np.asarray(cv2.cvtColor(grey, cv2.COLOR_RGB2GRAY), np.uint8)
 
 
-def amplified(coded: Coded) -> list[NDArray[np.uint8]]:
+def amplified(coded: Coded) -> list[Picture]:
     """Return grey pictures in which faint edges of brightness and colour stand out."""
     smooth = cv2.GaussianBlur(coded.astype(np.float32), (0, 0), 1.2)
     stretch = cv2.createCLAHE(clipLimit=12.0, tileGridSize=(6, 6))
     # In the second one fine grain is gone and broad edges are left.
-    pictures = [stretch.apply(luma(smooth)), stretch.apply(luma(cv2.blur(smooth, (9, 9))))]
+    pictures: list[Picture] = [
+        stretch.apply(luma(smooth)),
+        stretch.apply(luma(cv2.blur(smooth, (9, 9)))),
+    ]
     for plane in cv2.split(cv2.transform(smooth, np.array(_OPPONENT, np.float32))):
         middle = float(np.median(plane))
         spread = max(4.0, float(np.percentile(np.abs(plane - middle), 95)))

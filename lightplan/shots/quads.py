@@ -98,9 +98,7 @@ def shape_misfit(
     return misfit
 
 
-def plane_misfit(
-    corners: Doubles, plane: Doubles, *, width_mm: float, height_mm: float
-) -> Doubles:
+def plane_misfit(corners: Doubles, plane: Doubles, *, width_mm: float, height_mm: float) -> Doubles:
     """Return how far quads on a known plane are from the sheet's size and right angles.
 
     Parameters
@@ -186,7 +184,7 @@ def _corners(lines: Lines, combos: np.ndarray[tuple[int, int], np.dtype[np.intp]
     return np.stack([_cross(lines, a, b) for a, b in ((i, k), (i, l), (j, l), (j, k))], axis=1)
 
 
-def _cross(lines: Lines, a: np.ndarray, b: np.ndarray) -> Doubles:  # type: ignore[type-arg]
+def _cross(lines: Lines, a: np.ndarray, b: np.ndarray) -> Doubles:
     (ax, ay), (bx, by) = lines.normal[a].T, lines.normal[b].T
     det = ax * by - ay * bx
     p, q = lines.offset[a], lines.offset[b]
@@ -200,7 +198,7 @@ def area(corners: Doubles) -> Doubles:
     return np.asarray(0.5 * np.abs(crossed))
 
 
-def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:  # type: ignore[type-arg]
+def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:
     """Return which quads are convex, inside the frame and not tiny."""
     rows, cols = shape
     slack = 0.004 * max(shape)
@@ -210,13 +208,14 @@ def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:  # type: 
     turn = edge[..., 0] * following[..., 1] - edge[..., 1] * following[..., 0]
     convex = (turn > 0).all(axis=1) | (turn < 0).all(axis=1)
     shortest = np.linalg.norm(edge, axis=-1).min(axis=1)
-    return inside & convex & (shortest > 0.04 * max(shape)) & (area(corners) > 0.01 * rows * cols)
+    large = (shortest > 0.04 * max(shape)) & (area(corners) > 0.01 * rows * cols)
+    return np.asarray(inside & convex & large)
 
 
 def _outline_seen(
     lines: Lines,
     combos: np.ndarray,
-    corners: Doubles,  # type: ignore[type-arg]
+    corners: Doubles,
 ) -> tuple[Doubles, Doubles, Doubles]:
     """Return what is seen of quads' sides.
 
@@ -260,8 +259,8 @@ def _distinct(
     corners: Doubles,
     order: np.ndarray,
     slack: float,
-    most: int,  # type: ignore[type-arg]
-) -> np.ndarray:  # type: ignore[type-arg]
+    most: int,
+) -> np.ndarray:
     """Return up to `most` of `order` that differ by more than `slack` in some corner."""
     kept: list[int] = []
     for index in order:

@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.arrays import Booleans, Doubles
+from lightplan.shots.previews import Picture
 
 _POINTS = 2400  # places on the artwork's edges that are looked at
 _STEP_PX = 0.25  # distance of the places read across an edge
@@ -34,12 +35,12 @@ class Registration:
         Root mean square distance the artwork was moved.
     """
 
-    foil: Singles
+    foil: Picture
     agreement: float
     moved_px: float
 
 
-def register(linear: Singles, artwork: NDArray[Any], valid: Booleans) -> Registration:
+def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registration:
     """Fit artwork to a squared picture that shows it within about 1.5 % of its place.
 
     Parameters
@@ -70,15 +71,15 @@ def register(linear: Singles, artwork: NDArray[Any], valid: Booleans) -> Registr
     return Registration(moved, agreement, float(size))
 
 
-def _resized(artwork: NDArray[Any], shape: tuple[int, int]) -> Singles:
+def _resized(artwork: NDArray[Any], shape: tuple[int, int]) -> Picture:
     source = np.ascontiguousarray(artwork, np.float32)
     shrink = source.shape[0] > shape[0]
     how = cv2.INTER_AREA if shrink else cv2.INTER_LINEAR
-    drawn: Singles = cv2.resize(source, shape[::-1], interpolation=how)
+    drawn: Picture = cv2.resize(source, shape[::-1], interpolation=how)
     return np.clip(drawn, 0, 1)
 
 
-def _edge_points(drawn: Singles, valid: Booleans) -> tuple[Doubles, Doubles]:
+def _edge_points(drawn: Picture, valid: Booleans) -> tuple[Doubles, Doubles]:
     """Return places (n, 2) as x, y on the artwork's edges and the normals there."""
     smooth = cv2.GaussianBlur(drawn, (0, 0), 0.8)
     right = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125)
@@ -97,13 +98,15 @@ def _edge_points(drawn: Singles, valid: Booleans) -> tuple[Doubles, Doubles]:
     return points.astype(np.float64), normal.astype(np.float64)
 
 
-def _slopes(linear: Singles, points: Doubles, normal: Doubles, offset: Doubles) -> Singles:
+def _slopes(linear: Picture, points: Doubles, normal: Doubles, offset: Doubles) -> Picture:
     """Return the size of the picture's slope across the edges, (n, offsets)."""
     coded = np.sqrt(np.clip(linear, 0, 1))
     coded = cv2.GaussianBlur(coded, (0, 0), 0.6)
     places = points[:, None] + offset[:, None] * normal[:, None]
     flat = places.astype(np.float32)
-    seen = cv2.remap(coded, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    seen = cv2.remap(  # type: ignore[call-overload]
+        coded, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     half = 4  # one pixel to either side
     slope = np.zeros(seen.shape[:2], np.float32)
     slope[:, half:-half] = np.linalg.norm(seen[:, 2 * half :] - seen[:, : -2 * half], axis=2)
@@ -111,7 +114,7 @@ def _slopes(linear: Singles, points: Doubles, normal: Doubles, offset: Doubles) 
     return slope / (slope + 0.03)
 
 
-def _best_shift(slope: Singles, normal: Doubles, offset: Doubles, reach: float) -> Doubles:
+def _best_shift(slope: Picture, normal: Doubles, offset: Doubles, reach: float) -> Doubles:
     """Return the shift (x, y) at which most edges lie on slopes."""
     shifts = np.arange(-reach, reach + 0.01, 1.0)
     some = slice(None, None, max(1, len(normal) // 700))
@@ -142,7 +145,7 @@ def _along(normal: Doubles, scaled: Doubles, fit: Doubles) -> Doubles:
 
 
 def _refit(
-    slope: Singles, normal: Doubles, offset: Doubles, scaled: Doubles, fit: Doubles, *,
+    slope: Picture, normal: Doubles, offset: Doubles, scaled: Doubles, fit: Doubles, *,
     terms: int, span: float,
 ) -> Doubles:  # fmt: skip
     """Return the move improved by where each edge is seen within `span` of its place."""
@@ -166,7 +169,7 @@ def _refit(
 
 
 def _peak(
-    slope: Singles, offset: Doubles, expected: Doubles, span: float
+    slope: Picture, offset: Doubles, expected: Doubles, span: float
 ) -> tuple[Doubles, Doubles]:
     """Return where each edge is steepest near its expected place, and how steep."""
     near = np.abs(offset - expected[:, None]) <= span
@@ -181,7 +184,7 @@ def _peak(
     return place, top.astype(np.float64)
 
 
-def _agreement(linear: Singles, foil: Singles, valid: Booleans) -> float:
+def _agreement(linear: Picture, foil: Picture, valid: Booleans) -> float:
     """Return the share of the picture's variation that the artwork explains near its edges.
 
     The square of the local correlation, so that it does not matter whether foil is
@@ -192,7 +195,7 @@ def _agreement(linear: Singles, foil: Singles, valid: Booleans) -> float:
     red, green, blue = cv2.split(coded)
     drawn = cv2.GaussianBlur(foil, (0, 0), 0.8)
 
-    def mean(plane: Singles) -> Singles:
+    def mean(plane: Picture) -> Picture:
         return cv2.boxFilter(plane, cv2.CV_32F, (size, size))[::3, ::3]
 
     drawn_mean = mean(drawn)
@@ -206,7 +209,7 @@ def _agreement(linear: Singles, foil: Singles, valid: Booleans) -> float:
     return float((explained * weight).sum() / max(float(weight.sum()), 1e-9))
 
 
-def _moved(drawn: Singles, fit: Doubles) -> Singles:
+def _moved(drawn: Picture, fit: Doubles) -> Picture:
     """Return the artwork with each place moved."""
     rows, cols = drawn.shape
     y, x = np.mgrid[0:rows:8, 0:cols:8].astype(np.float64) / np.array([rows, cols])[:, None, None]
@@ -215,5 +218,7 @@ def _moved(drawn: Singles, fit: Doubles) -> Singles:
     full = cv2.resize(move, (cols, rows), interpolation=cv2.INTER_LINEAR)
     across = np.arange(cols, dtype=np.float32) - full[..., 0]
     down = np.arange(rows, dtype=np.float32)[:, None] - full[..., 1]
-    moved: Singles = cv2.remap(drawn, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    moved: Picture = cv2.remap(
+        drawn, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+    )
     return moved

@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Singles, read_only
+from lightplan.arrays import Booleans, read_only
+from lightplan.shots.previews import Picture
 from lightplan.shots.registering import register
 from lightplan.shots.squaring import Squared
 
@@ -33,7 +34,7 @@ class Segmentation:
         "artwork" or "look".
     """
 
-    foil: Singles
+    foil: Picture
     confidence: float
     how: How
 
@@ -81,7 +82,7 @@ def segment_by_look(squared: Squared) -> Segmentation:
     return Segmentation(_frozen(full), confidence, "look")
 
 
-def _look(linear: Singles) -> Singles:
+def _look(linear: Picture) -> Picture:
     """Return brightness and two colour differences, about as the eye sees them."""
     coded = np.sqrt(np.clip(linear, 0.0, 1.0))
     mixed = cv2.transform(coded, np.array(_OPPONENT, np.float32))
@@ -91,7 +92,7 @@ def _look(linear: Singles) -> Singles:
 _OPPONENT = ((1 / 3, 1 / 3, 1 / 3), (1.0, -1.0, 0.0), (0.0, -1.0, 1.0))
 
 
-def _flooded(look: Singles, valid: Booleans) -> Booleans:
+def _flooded(look: Picture, valid: Booleans) -> Booleans:
     """Return the paper: what hangs together with the rim, or looks the same across an edge.
 
     An edge is where the look departs from its own mean over a few pixels; light that
@@ -120,7 +121,7 @@ def _flooded(look: Singles, valid: Booleans) -> Booleans:
 _SQUARE = np.ones((3, 3), np.uint8)
 
 
-def _alike_across(look: Singles, labels: NDArray[Any], paper: Booleans) -> Booleans:
+def _alike_across(look: Picture, labels: NDArray[Any], paper: Booleans) -> Booleans:
     """Return which patches look, where they come near known paper, as it does."""
     known = paper[labels]
     near = max(8, round(0.05 * min(labels.shape)))
@@ -140,10 +141,10 @@ def _rim(valid: Booleans) -> Booleans:
     wide = max(3, round(_RING * min(valid.shape)))
     padded = np.pad(valid.view(np.uint8), 1)
     inner = cv2.erode(padded, np.ones((2 * wide + 1, 2 * wide + 1), np.uint8))[1:-1, 1:-1]
-    return valid & (inner == 0)
+    return np.asarray(valid & (inner == 0))
 
 
-def _spread_out(picture: Singles, known: Booleans, blur: float) -> Singles:
+def _spread_out(picture: Picture, known: Booleans, blur: float) -> Picture:
     """Return a picture continued smoothly from where it is known (normalised convolution)."""
     weight = known.astype(np.float32)
     both = np.dstack([picture * (weight if picture.ndim == 2 else weight[..., None]), weight])
@@ -155,20 +156,20 @@ def _spread_out(picture: Singles, known: Booleans, blur: float) -> Singles:
                             interpolation=cv2.INTER_AREA)  # fmt: skip
         smooth = cv2.GaussianBlur(coarse, (0, 0), factor * blur / step)
         total += share * cv2.resize(smooth, size, interpolation=cv2.INTER_LINEAR)
-    level: Singles = total[..., :-1] / np.maximum(total[..., -1:], 1e-12)
+    level: Picture = total[..., :-1] / np.maximum(total[..., -1:], 1e-12)
     return level.reshape(picture.shape)
 
 
-def _distance(difference: Singles, paper: Booleans) -> Singles:
+def _distance(difference: Picture, paper: Booleans) -> Picture:
     """Return how far pixels depart from paper, in standard deviations of the paper."""
     inside = difference[paper] if paper.sum() > 50 else difference.reshape(-1, 3)
     spread = 1.4826 * np.median(np.abs(inside), axis=0)
     spread = np.maximum(spread, (0.004, 0.003, 0.004))  # paper is never quite even
-    away: Singles = np.sqrt(((difference / spread) ** 2).sum(axis=2)).astype(np.float32)
+    away: Picture = np.sqrt(((difference / spread) ** 2).sum(axis=2)).astype(np.float32)
     return away
 
 
-def _decide(away: Singles, brighter: Singles, valid: Booleans) -> tuple[Singles, float]:
+def _decide(away: Picture, brighter: Picture, valid: Booleans) -> tuple[Picture, float]:
     """Return the foil mask and its confidence from the departures.
 
     `brighter` is the departure in brightness alone: a JPEG file keeps it sharper than
@@ -210,5 +211,5 @@ def _joined(sure: Booleans, likely: Booleans) -> Booleans:
     return np.asarray(kept[labels])
 
 
-def _frozen(foil: Singles) -> Singles:
-    return read_only(np.clip(foil, 0, 1), np.float32)  # type: ignore[return-value]
+def _frozen(foil: Picture) -> Picture:
+    return read_only(np.clip(foil, 0, 1), np.float32)

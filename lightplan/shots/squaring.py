@@ -13,6 +13,7 @@ from lightplan.arrays import Booleans, Doubles, Singles, read_only
 from lightplan.measures import Background
 from lightplan.shots.finding import SheetFound
 from lightplan.shots.outline import bend, straighten
+from lightplan.shots.previews import Picture
 from lightplan.shots.quads import square_to_quad
 
 _LATTICE = 16  # grid pixels between places that are projected exactly
@@ -160,21 +161,19 @@ def _places(found: SheetFound, shape: tuple[int, int]) -> Singles:
 
 
 def _warp(
-    linear: Singles, across: Singles, down: Singles, found: SheetFound, shape: tuple[int, int]
+    linear: Singles, across: Picture, down: Picture, found: SheetFound, shape: tuple[int, int]
 ) -> Singles:
     """Return the picture at places; pixels are averaged first where the grid is coarser."""
     side = np.linalg.norm(np.roll(found.corners, -1, axis=0) - found.corners, axis=1)
     scale = float(min(side[0], side[2]) / shape[1])
     factor = int(scale)
-    source = np.ascontiguousarray(linear, np.float32)
+    source: Picture = np.ascontiguousarray(linear, np.float32)
     if factor > 1:
         rows, cols = source.shape[0] // factor, source.shape[1] // factor
         trimmed = source[: rows * factor, : cols * factor]
         source = cv2.resize(trimmed, (cols, rows), interpolation=cv2.INTER_AREA)
         across, down = (across + 0.5) / factor - 0.5, (down + 0.5) / factor - 0.5
-    warped: Singles = cv2.remap(
-        source, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    warped = cv2.remap(source, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return read_only(warped, np.float32)  # type: ignore[return-value]
 
 

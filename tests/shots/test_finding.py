@@ -1,0 +1,125 @@
+"""Corners of sheets: light and dark tables, glare, faint edges, bent lines, exact drawings."""
+
+import numpy as np
+import pytest
+
+from lightplan.shots.finding import find_sheet
+from lightplan.shots.outline import bend, fit_outline, straighten
+from lightplan.shots.quads import plane_misfit, shape_misfit, square_to_quad
+
+
+def error(found, shot):
+    """Largest distance of a corner from its true place, of the sheet's width, any way up."""
+    width = np.linalg.norm(shot.corners[1] - shot.corners[0])
+    away = [np.linalg.norm(found.turned(k).corners - shot.corners, axis=1).max() for k in range(4)]
+    return min(away) / width
+
+
+CASES = {
+    "white sheet on a light table": {"stock": "white", "table": "light"},
+    "white on almost the same white": {
+        "stock": "white",
+        "table": "like the paper",
+        "distortion": 0,
+    },
+    "cream sheet on a dark table": {"stock": "cream", "table": "dark"},
+    "black sheet on a light table": {"stock": "black", "table": "light"},
+    "navy sheet on wood": {"stock": "navy", "table": "wood"},
+    "glare that reaches an edge": {"stock": "cream", "table": "grey", "glare": True},
+    "strong tilt": {"stock": "white", "table": "grey", "tilt_deg": 35.0},
+    "poor file": {"stock": "kraft", "table": "cloth", "jpeg": 40, "noise": 0.01},
+    "blurred": {"stock": "navy", "table": "grey", "blur_px": 3.0},
+}
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda name: name.replace(" ", "-"))
+def test_corners_within_half_a_percent_of_the_width(photograph, case):
+    given = {"size_mm": (105, 148), "fill": 0.75, "tilt_deg": 15.0, "hot_spot": False} | CASES[case]
+    shot = photograph(21, **given)
+    found = find_sheet(shot.picture, width_mm=105, height_mm=148)
+    assert found, found.reason
+    assert error(found, shot) <= 0.005
+    assert found.confidence >= 0.6
+
+
+def test_linear_and_coded_pictures_give_the_same_corners(photograph, to_linear):
+    shot = photograph(5, size_mm=(148, 210), stock="white", table="dark", tilt_deg=12.0, jpeg=0)
+    coded = find_sheet(shot.picture, width_mm=148, height_mm=210)
+    linear = find_sheet(to_linear(shot.picture), width_mm=148, height_mm=210)
+    assert np.abs(coded.corners - linear.corners).max() < 0.3
+
+
+def test_corners_of_a_larger_picture_come_back_in_its_own_pixels(photograph):
+    shot = photograph(5, size_mm=(148, 210), stock="white", table="dark", tilt_deg=12.0)
+    large = np.repeat(np.repeat(shot.picture, 2, axis=0), 2, axis=1)
+    small, big = (find_sheet(p, width_mm=148, height_mm=210) for p in (shot.picture, large))
+    assert big.shape == large.shape[:2]
+    assert np.abs(big.corners - small.scaled(large.shape[:2]).corners).max() < 1.5
+
+
+def test_known_focal_length_is_used(photograph):
+    shot = photograph(3, size_mm=(85, 55), stock="white", table="dark", tilt_deg=32.0)
+    size = {"width_mm": 85, "height_mm": 55}
+    right = find_sheet(shot.picture, **size, focal_px=shot.focal_px)
+    assert right
+    assert error(right, shot) <= 0.005
+    assert not find_sheet(shot.picture, **size, focal_px=8 * shot.focal_px)
+
+
+def test_lens_bending_is_measured(photograph):
+    for distortion in (-0.03, 0.03):
+        shot = photograph(11, size_mm=(148, 210), stock="white", table="dark", distortion=distortion,
+                          tilt_deg=8.0, fill=0.9)  # fmt: skip
+        found = find_sheet(shot.picture, width_mm=148, height_mm=210)
+        # True: seen = r (1 + k r^2); the finder's model: r = seen / (1 + b seen^2), b = k to
+        # first order.
+        assert found.bending == pytest.approx(distortion, abs=0.006)
+        assert error(found, shot) <= 0.005
+
+
+def test_bending_and_straightening_undo_each_other():
+    points = np.random.default_rng(0).uniform(0, 900, (50, 2))
+    for bending in (-0.08, 0.0, 0.08):
+        there = straighten(points, bending, (700, 950))
+        np.testing.assert_allclose(bend(there, bending, (700, 950)), points, atol=1e-9)
+
+
+def test_outline_of_exact_bent_lines_gives_exact_corners():
+    corners = np.array([[150.0, 120.0], [800.0, 90.0], [850.0, 600.0], [120.0, 560.0]])
+    share = np.linspace(0.02, 0.98, 48)[:, None]
+    shape = (700, 950)
+    sides = [bend(a + share * (b - a), 0.02, shape)
+             for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]  # fmt: skip
+    found, bending = fit_outline(sides, shape, noise_px=0.01)
+    np.testing.assert_allclose(bending, 0.02, atol=2e-4)
+    np.testing.assert_allclose(found, bend(corners, 0.02, shape), atol=0.02)
+
+
+def test_homography_of_the_unit_square_hits_the_corners():
+    quads = np.random.default_rng(2).uniform(-20, 20, (40, 4, 2)) + [
+        [0, 0], [200, 0], [200, 100], [0, 100],
+    ]  # fmt: skip
+    square = np.array([[0, 0, 1], [1, 0, 1], [1, 1, 1], [0, 1, 1.0]])
+    seen = square @ square_to_quad(quads).transpose(0, 2, 1)
+    np.testing.assert_allclose(seen[..., :2] / seen[..., 2:], quads, atol=1e-9)
+
+
+def test_shape_misfit_is_nothing_for_a_true_view_and_large_for_others(photograph):
+    shot = photograph(17, size_mm=(85, 55), distortion=0.0, tilt_deg=30.0, rows=300, cols=450)
+    corners = shot.corners[None, :, ::-1]
+    true = shape_misfit(corners, (300, 450), width_mm=85, height_mm=55, focal_px=shot.focal_px)
+    assert true[0] < 1e-6
+    any_lens = shape_misfit(corners, (300, 450), width_mm=85, height_mm=55)
+    assert any_lens[0] < 0.005
+    wrong = shape_misfit(corners, (300, 450), width_mm=85, height_mm=70, focal_px=shot.focal_px)
+    assert wrong[0] == pytest.approx(np.log(70 / 55), rel=0.05)
+
+
+def test_plane_misfit_measures_size_on_a_known_plane():
+    plane = np.array([[2.0, 0.1, 30], [-0.2, 1.9, 50], [1e-4, 2e-4, 1]])
+    box = np.array([[10, 10, 1], [115, 10, 1], [115, 158, 1], [10, 158, 1.0]]) @ plane.T
+    corners = (box[:, :2] / box[:, 2:])[None]
+    assert plane_misfit(corners, plane, width_mm=105, height_mm=148)[0] < 1e-9
+    assert plane_misfit(corners, plane, width_mm=100, height_mm=148)[0] == pytest.approx(
+        np.log(1.05) / np.sqrt(2), rel=1e-6
+    )

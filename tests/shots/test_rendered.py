@@ -1,0 +1,122 @@
+"""From a rendered photograph to corners and foil mask, against what is true of it.
+
+The run looks at a dozen photographs. For success rates over more of them::
+
+    LIGHTPLAN_RENDERS=200 python -m pytest tests/shots/test_rendered.py -s
+"""
+
+import os
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import pytest
+
+from lightplan.shots.finding import find_sheet
+from lightplan.shots.orienting import orient
+from lightplan.shots.segment import segment_by_look, segment_with_artwork
+from lightplan.shots.squaring import project, square
+
+COUNT = int(os.environ.get("LIGHTPLAN_RENDERS", "12"))
+# Photographs of the short run are smaller, but not so small that strokes vanish.
+SIZE = {"rows": 1000, "cols": 1500} if COUNT > 50 else {"rows": 800, "cols": 1200}
+
+
+@dataclass(frozen=True)
+class Outcome:
+    story: dict
+    found: bool
+    corner_error: float = np.nan  # of the sheet's width
+    turned_right: bool = False
+    with_artwork: float = np.nan  # overlap (intersection over union)
+    by_look: float = np.nan
+    look_confidence: float = np.nan
+    artwork_confidence: float = np.nan
+
+
+def overlap(mask, truth, where):
+    a, b = (mask > 0.5) & where, (truth > 0.5) & where
+    return (a & b).sum() / max((a | b).sum(), 1)
+
+
+def true_turn(found, shot):
+    """Quarter turns after which the corners are nearest to the true ones, and their error."""
+    away = [np.linalg.norm(found.turned(k).corners - shot.corners, axis=1).max() for k in range(4)]
+    return int(np.argmin(away)), min(away) / np.linalg.norm(shot.corners[1] - shot.corners[0])
+
+
+def judge(shot, to_linear):
+    size = {"width_mm": shot.width_mm, "height_mm": shot.height_mm}
+    found = find_sheet(shot.picture, **size)
+    if not found:
+        return Outcome(shot.story, False)
+    turn, error = true_turn(found, shot)
+    if error > 0.02:
+        return Outcome(shot.story, True, error)
+    squared = square(to_linear(shot.picture), shot.picture == 255, found, **size)
+    way = orient(squared, shot.artwork)
+    right = square(to_linear(shot.picture), shot.picture == 255, found.turned(turn), **size)
+    rows, cols = right.valid.shape
+    v, u = (np.mgrid[0:rows, 0:cols] + 0.5) / np.array([rows, cols])[:, None, None]
+    places = project(found.turned(turn), u, v).astype(np.float32)
+    truth = cv2.remap(shot.foil, places[..., 1], places[..., 0], cv2.INTER_LINEAR)
+    artwork, look = segment_with_artwork(right, shot.artwork), segment_by_look(right)
+    return Outcome(
+        shot.story, True, error, (way.quarters, way.mirrored) == (turn, False),
+        overlap(artwork.foil, truth, right.valid), overlap(look.foil, truth, right.valid),
+        look.confidence, artwork.confidence,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def outcomes(photograph, to_linear):
+    seen = [judge(photograph(seed, **SIZE), to_linear) for seed in range(COUNT)]
+    right = [o for o in seen if o.corner_error <= 0.005]
+    near = [o for o in seen if o.corner_error <= 0.02]
+    for o in seen:
+        if not o.corner_error <= 0.005 or o.with_artwork < 0.95 or o.by_look < 0.85:
+            print(
+                f"\n{'not found' if not o.found else f'corners {100 * o.corner_error:.2f} %'}, "
+                f"artwork {o.with_artwork:.3f}, look {o.by_look:.3f} "
+                f"({o.look_confidence:.2f}): {o.story}", end="",
+            )  # fmt: skip
+    print(
+        f"\n{len(seen)} photographs: found {sum(o.found for o in seen)}, corners within 0.5 % "
+        f"{len(right)}, median {100 * np.nanmedian([o.corner_error for o in seen]):.3f} %; of "
+        f"{len(near)}: right way up {sum(o.turned_right for o in near)}, overlap with artwork "
+        f">= 0.95 {sum(o.with_artwork >= 0.95 for o in near)}, without >= 0.85 "
+        f"{sum(o.by_look >= 0.85 for o in near)}, of those sure of it "
+        f"{sum(o.by_look >= 0.85 for o in near if o.look_confidence >= 0.7)} in "
+        f"{sum(o.look_confidence >= 0.7 for o in near)}"
+    )
+    return seen
+
+
+def test_most_sheets_are_found(outcomes):
+    assert np.mean([o.found for o in outcomes]) >= 0.75
+
+
+def test_corners_of_found_sheets_lie_within_half_a_percent(outcomes):
+    found = np.array([o.corner_error for o in outcomes if o.found])
+    assert np.mean(found <= 0.005) >= 0.93
+    assert np.median(found) < 0.0015
+
+
+def test_artwork_tells_which_way_up(outcomes):
+    near = [o for o in outcomes if o.corner_error <= 0.02]
+    assert np.mean([o.turned_right for o in near]) >= 0.97
+
+
+def test_foil_mask_with_artwork(outcomes):
+    masks = np.array([o.with_artwork for o in outcomes if o.corner_error <= 0.02])
+    assert np.mean(masks >= 0.95) >= 0.75
+    assert np.median(masks) > 0.97
+
+
+def test_foil_mask_by_look_and_its_confidence(outcomes):
+    near = [o for o in outcomes if o.corner_error <= 0.02]
+    sure = [o.by_look >= 0.85 for o in near if o.look_confidence >= 0.7]
+    unsure = [o.by_look >= 0.85 for o in near if o.look_confidence < 0.7]
+    assert np.median([o.by_look for o in near]) >= 0.85
+    assert np.mean(sure) >= 0.7
+    assert not unsure or np.mean(sure) > np.mean(unsure)

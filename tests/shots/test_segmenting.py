@@ -1,0 +1,120 @@
+"""Foil apart from paper, and which way up, on squared renders."""
+
+import cv2
+import numpy as np
+import pytest
+
+from lightplan.arrays import read_only
+from lightplan.shots.finding import SheetFound
+from lightplan.shots.orienting import orient, oriented
+from lightplan.shots.registering import register
+from lightplan.shots.segment import segment_by_look, segment_with_artwork
+from lightplan.shots.squaring import Squared, project, square
+
+
+def squared_of(shot, to_linear, push=0.0):
+    """The sheet squared through corners that are `push` of its width away from the truth."""
+    width = np.linalg.norm(shot.corners[1] - shot.corners[0])
+    wrong = np.array([[1, -1], [-1, 1], [1, 1], [-1, -0.5]]) * push * width / np.sqrt(2)
+    found = SheetFound(read_only(shot.corners + wrong), shot.picture.shape[:2], 1.0, "by hand")
+    squared = square(
+        to_linear(shot.picture), shot.picture == 255, found,
+        width_mm=shot.width_mm, height_mm=shot.height_mm,
+    )  # fmt: skip
+    rows, cols = squared.valid.shape
+    v, u = (np.mgrid[0:rows, 0:cols] + 0.5) / np.array([rows, cols])[:, None, None]
+    places = project(found, u, v).astype(np.float32)
+    truth = cv2.remap(shot.foil, places[..., 1], places[..., 0], cv2.INTER_LINEAR)
+    return squared, truth > 0.5
+
+
+def overlap(mask, truth, where):
+    a, b = (mask > 0.5) & where, truth & where
+    return (a & b).sum() / (a | b).sum()
+
+
+@pytest.fixture(scope="module")
+def gold_on_navy(photograph):
+    return photograph(40, size_mm=(120, 120), stock="navy", foil_kind="gold foil", table="light",
+                      tilt_deg=12.0, glare=False, fill=0.85, hot_spot=True)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def silver_on_white(photograph):
+    return photograph(43, size_mm=(105, 148), stock="white", foil_kind="silver foil", table="dark",
+                      tilt_deg=15.0, glare=True, fill=0.9, hot_spot=False)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["gold_on_navy", "silver_on_white"])
+@pytest.mark.parametrize("push", [0.0, 0.005])
+def test_artwork_is_laid_over_the_foil(request, to_linear, name, push):
+    shot = request.getfixturevalue(name)
+    squared, truth = squared_of(shot, to_linear, push)
+    found = segment_with_artwork(squared, shot.artwork)
+    assert overlap(found.foil, truth, squared.valid) >= 0.95
+    assert found.confidence > 0.9
+    assert found.how == "artwork"
+
+
+def test_the_wrong_artwork_has_no_confidence(gold_on_navy, silver_on_white, to_linear):
+    squared, _ = squared_of(gold_on_navy, to_linear)
+    assert segment_with_artwork(squared, np.rot90(silver_on_white.artwork, 2)).confidence < 0.3
+
+
+@pytest.mark.parametrize("name", ["gold_on_navy", "silver_on_white"])
+def test_foil_is_seen_without_artwork(request, to_linear, name):
+    shot = request.getfixturevalue(name)
+    squared, truth = squared_of(shot, to_linear)
+    found = segment_by_look(squared)
+    assert overlap(found.foil, truth, squared.valid) >= 0.85
+    assert found.confidence >= 0.5
+    assert found.how == "look"
+
+
+def test_plain_paper_has_no_foil():
+    rng = np.random.default_rng(0)
+    lit = np.linspace(0.5, 0.7, 300)[:, None, None] + 0 * np.zeros((300, 200, 3))
+    noisy = (lit + rng.normal(0, 0.004, lit.shape)).astype(np.float32)
+    paper = Squared(noisy, noisy >= 1, np.ones((300, 200), bool), 100.0, 150.0)
+    found = segment_by_look(paper)
+    assert found.foil.mean() < 0.01
+    assert found.confidence < 0.3
+
+
+def test_registration_finds_a_shift_to_a_fraction_of_a_pixel():
+    """Drawn exactly: a picture whose foil flips from brighter to darker than its stock."""
+    art = np.zeros((400, 300), np.float32)
+    cv2.circle(art, (150, 140), 70, 1.0, -1, cv2.LINE_AA)
+    cv2.rectangle(art, (60, 260), (240, 330), 1.0, -1)
+    move = np.float32([[1.004, 0.003, 2.3], [-0.002, 0.997, -1.7]])
+    shown = cv2.warpAffine(art, move, (300, 400), flags=cv2.INTER_LINEAR)
+    foil = np.linspace(0.1, 0.9, 400)[:, None]
+    light = 0.45 * (1 - shown) + foil * shown
+    light = cv2.GaussianBlur(light, (0, 0), 1.0)
+    picture = np.repeat(light[..., None], 3, axis=2).astype(np.float32)
+    found = register(picture, art, np.ones((400, 300), bool))
+    edge = np.abs(shown - 0.5) < 0.45
+    # Where coverage is c, an error of e pixels changes it by about e.
+    assert np.sqrt(((found.foil - shown)[edge] ** 2).mean()) < 0.15
+    assert found.agreement > 0.6
+
+
+@pytest.mark.parametrize("quarters", [0, 1, 2, 3])
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_any_way_up_is_told(gold_on_navy, to_linear, quarters, mirrored):
+    squared, _ = squared_of(gold_on_navy, to_linear)
+    lying = np.rot90(squared.linear[:, ::-1] if mirrored else squared.linear, -quarters)
+    turned = Squared(np.ascontiguousarray(lying), squared.clipped, squared.valid, 120.0, 120.0)
+    way = orient(turned, gold_on_navy.artwork)
+    assert (way.quarters, way.mirrored) == (quarters, mirrored)
+    assert way.clear
+    np.testing.assert_array_equal(oriented(turned, way).linear, squared.linear)
+
+
+def test_artwork_alike_both_ways_settles_nothing(gold_on_navy, to_linear):
+    ring = np.zeros((200, 200), np.float32)
+    cv2.circle(ring, (100, 100), 60, 1.0, 12)
+    light = np.repeat((0.3 + 0.4 * ring)[..., None], 3, axis=2)
+    even = Squared(light, light >= 1, np.ones((200, 200), bool), 50.0, 50.0)
+    way = orient(even, ring)
+    assert (way.quarters, way.mirrored, way.clear) == (0, False, False)
