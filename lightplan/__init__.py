@@ -16,20 +16,47 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from lightplan.planning.result import NoPlan as NoPlan
+    from lightplan.planning.result import Plan as Plan
     from lightplan.presets import LoadedRig as LoadedRig
     from lightplan.presets import load_rig as load_rig
+    from lightplan.tasks.advise import Advice as Advice
+    from lightplan.tasks.advise import advise as advise
+    from lightplan.tasks.plan import plan as plan
     from lightplan.tasks.predict import Prediction as Prediction
     from lightplan.tasks.predict import predict as predict
+    from lightplan.tasks.score import SetScore as SetScore
+    from lightplan.tasks.score import score_photos as score_photos
 
 # Loaded when first used: `lightplan --help` must not wait for numpy.
 _WHERE = {
     "LoadedRig": "lightplan.presets",
     "load_rig": "lightplan.presets",
+    "Advice": "lightplan.tasks.advise",
+    "advise": "lightplan.tasks.advise",
+    "NoPlan": "lightplan.planning.result",
+    "Plan": "lightplan.planning.result",
+    "plan": "lightplan.tasks.plan",
+    "SetScore": "lightplan.tasks.score",
+    "score_photos": "lightplan.tasks.score",
     "Prediction": "lightplan.tasks.predict",
     "predict": "lightplan.tasks.predict",
 }
 
-__all__ = ["LoadedRig", "Prediction", "__version__", "load_rig", "predict"]
+__all__ = [
+    "Advice",
+    "LoadedRig",
+    "NoPlan",
+    "Plan",
+    "Prediction",
+    "SetScore",
+    "__version__",
+    "advise",
+    "load_rig",
+    "plan",
+    "predict",
+    "score_photos",
+]
 
 
 def __getattr__(name: str) -> Any:

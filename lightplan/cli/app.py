@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from lightplan import __version__
-from lightplan.cli import planning, predicting, rigs
+from lightplan.cli import planning, predicting, rigs, scoring
 
 app = typer.Typer(
     name="lightplan",
@@ -39,6 +39,7 @@ def _root(
 
 predicting.add_to(app)
 planning.add_to(app)
+scoring.add_to(app)
 rigs.add_to(app)
 
 

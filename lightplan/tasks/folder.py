@@ -9,6 +9,7 @@ from pathlib import Path
 from lightplan.errors import BadInput
 
 MARK = "tool_version"  # every report of ours has it
+JOURNAL = "journal.jsonl"  # and every batch keeps one
 
 
 def prepare(folder: Path, names: Iterable[str], *, replace: bool = False) -> bool:
@@ -52,6 +53,8 @@ def prepare(folder: Path, names: Iterable[str], *, replace: bool = False) -> boo
 
 
 def _is_ours(folder: Path) -> bool:
+    if (folder / JOURNAL).exists():
+        return True
     try:
         return MARK in json.loads((folder / "report.json").read_text("utf-8"))
     except (OSError, ValueError, TypeError):

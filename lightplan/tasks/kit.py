@@ -80,5 +80,4 @@ def _offer(offer: Offer) -> dict[str, Any]:
         "score": offer.score,
         "price": offer.price,
         "reason": offer.reason,
-        "yield": None if offer.plan is None else offer.plan.yield_share,
     }

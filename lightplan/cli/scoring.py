@@ -1,0 +1,282 @@
+"""lightplan score, watch, advise."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
+
+import typer
+
+from lightplan.cli.predicting import OutFolder
+from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
+from lightplan.cli.words import finding_lines, written_lines
+from lightplan.errors import BadInput
+
+if TYPE_CHECKING:
+    from lightplan.shots.changes import Changes
+    from lightplan.shots.watch import Watched
+    from lightplan.tasks.score import SetScore
+
+RigOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option("--rig", metavar="RIG", help="Rig file or preset: its sheet, artwork and look."),
+]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands."""
+    app.command()(score)
+    app.command()(watch)
+    app.command()(advise)
+
+
+def score(
+    photos: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="PHOTO...", help="Photographs, or folders of them."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder to write to.")
+    ] = None,
+    rig: RigOption = None,
+    artwork: Annotated[
+        Path | None, typer.Option("--artwork", metavar="PNG", help="PNG or SVG, white is foil.")
+    ] = None,
+    size: Annotated[
+        str | None,
+        typer.Option("--size", metavar="WxH", help="Sheet in mm, as 120x160; without a rig."),
+    ] = None,
+    look: Annotated[
+        str | None, typer.Option("--look", help="Another look than the rig file names.")
+    ] = None,
+    against: Annotated[
+        Path | None,
+        typer.Option("--against", metavar="DIR", help="A second folder to compare with."),
+    ] = None,
+    corners: Annotated[
+        Path | None,
+        typer.Option("--corners", metavar="FILE.json", help="Corners given by hand, by file."),
+    ] = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Also list hot spots, dust and scratches (slower).")
+    ] = False,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="Processes; else one to each core.")
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option("--cluster", metavar="ADDRESS", help="A running Dask scheduler to use."),
+    ] = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Judge everything anew instead of going on.")
+    ] = False,
+    card: Annotated[
+        Path | None,
+        typer.Option("--card", metavar="FILE.pdf", help="Only write a marker card to print."),
+    ] = None,
+    replace: Replace = False,
+    as_json: AsJson = False,
+) -> None:
+    """Judge test photographs and rank them, with reasons and a contact sheet.
+
+    Writes scores.csv, scores.json and contact_sheet.html. Stopped with Ctrl-C, a second
+    run goes on where the first stopped.
+
+    Example: lightplan score shots --rig silver-bookplate-bright --out scored
+    """
+
+    def job(progress: object) -> Answer:
+        assert callable(progress)
+        if card is not None:
+            return _write_card(card, replace=replace)
+        if not photos or out is None:
+            raise BadInput(
+                field="PHOTO and --out",
+                wanted="given",
+                got="one of them missing",
+                cure="name photographs and --out DIR, or --card FILE.pdf",
+            )
+        from lightplan.tasks import score as task
+
+        found = task.score_photos(
+            photos,
+            rig=rig,
+            artwork=artwork,
+            size_mm=None if size is None else _size(size),
+            look=look,
+            against=against,
+            out=out,
+            corners=None if corners is None else _corners(corners),
+            full=full,
+            workers=workers,
+            cluster=cluster,
+            resume=not again,
+            progress=lambda done, of, name: progress(f"{done} of {of}: {name}"),
+        )
+        progress("writing")
+        files = task.write_scores(found, out, replace_files=replace)
+        code = FAILED if found.failed else 0
+        words = _score_words(found) + written_lines(files)
+        return Answer(task.scores_document(found, files), words, code)
+
+    run(job, as_json=as_json)
+
+
+def _write_card(path: Path, *, replace: bool) -> Answer:
+    from lightplan.shots.card_page import write_marker_card
+
+    written = write_marker_card(path, replace=replace)
+    words = [f"Wrote {written}.", "Print it at 100 % and lay it beside the sheet."]
+    return Answer({"files": [str(written)]}, words)
+
+
+def _size(text: str) -> tuple[float, float]:
+    parts = text.lower().replace(" ", "").split("x")
+    try:
+        width, height = (float(part) for part in parts)
+    except ValueError:
+        width = height = 0.0
+    if not (5 <= width <= 5000 and 5 <= height <= 5000):
+        raise BadInput(
+            field="--size",
+            wanted="width x height in mm, as 120x160",
+            got=text,
+            cure="measure the sheet",
+        )
+    return width, height
+
+
+def _corners(path: Path) -> dict[str, Any]:
+    """Corners by file name: {"a.jpg": [[row, column], four of them]}."""
+    import numpy as np
+
+    cure = 'give {"name.jpg": [[row, column], ...four]} from the far left, clockwise'
+    wanted = "JSON with four corners for each file name"
+    try:
+        found = {
+            name: np.array(v, float) for name, v in json.loads(path.read_text("utf-8")).items()
+        }
+    except (OSError, ValueError, AttributeError, TypeError):
+        raise BadInput(
+            field="--corners", wanted=wanted, got="something else", cure=cure, file=str(path)
+        ) from None
+    for name, corners in found.items():
+        if corners.shape != (4, 2) or not np.isfinite(corners).all():
+            raise BadInput(field=name, wanted=wanted, got=corners, cure=cure, file=str(path))
+    return found
+
+
+def _score_words(found: SetScore) -> list[str]:
+    words = [f"{found.title}: {len(found.ranked)} photographs, best first."]
+    if found.guessed_size:
+        words.append("The sheet's size is not known; lengths are for one 150 mm long (--size).")
+    for one in found.ranked[:20]:
+        photo = one.photo
+        score = " --" if photo.score is None else f"{photo.score:3.0f}"
+        reason = photo.reasons[0] if photo.reasons else ""
+        words.append(f"{one.rank:3d}. {score}  {photo.verdict:<11}  {photo.file}  {reason}")
+        if one.ties:
+            words.append(f"          cannot be told from {', '.join(one.ties[:3])}")
+        words += [f"          {flag.sentence}" for flag in one.flags]
+    if len(found.ranked) > 20:
+        words.append(f"... and {len(found.ranked) - 20} more on the contact sheet.")
+    if found.comparison is not None:
+        words.append(found.comparison.sentence)
+        words += [f"  {reason.sentence}" for reason in found.comparison.reasons]
+    if found.failed:
+        words.append(f"{found.failed} could not be judged; the contact sheet says why.")
+    return words
+
+
+def watch(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where new frames land.")],
+    rig: Annotated[str, typer.Option("--rig", metavar="RIG", help="Rig file or preset.")],
+    present: Annotated[
+        bool, typer.Option("--present", help="Judge first what lies there already.")
+    ] = False,
+    frames: Annotated[
+        int | None, typer.Option("--frames", min=1, help="Stop after so many frames.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Judge each new frame as it lands, with what changed since the last. Ctrl-C ends it.
+
+    With --json the object is printed at the end.
+
+    Example: lightplan watch shots --rig silver-bookplate-bright
+    """
+
+    def job(_: object) -> Answer:
+        from lightplan.tasks import watch as task
+        from lightplan.tasks.stopping import gentle_stop
+
+        seen: list[Watched] = []
+        with gentle_stop() as stop:
+            for found in task.watch(folder, rig=rig, stop=stop, include_present=present):
+                seen.append(found)
+                if not as_json:
+                    print("\n".join(_watch_words(found)), flush=True)
+                if frames is not None and len(seen) >= frames:
+                    stop.set()
+        told = [one.photo.to_dict() for one in seen]
+        return Answer({"frames": told}, [f"{len(seen)} frames judged."])
+
+    run(job, as_json=as_json)
+
+
+def _watch_words(found: Watched) -> list[str]:
+    photo = found.photo
+    score = "no score" if photo.score is None else f"{photo.score:.0f} of 100"
+    words = [f"{photo.file}: {score}, {photo.verdict}."]
+    words += [f"  {reason}" for reason in photo.reasons[:2]]
+    if found.changes is not None:
+        words += [
+            f"  Since {found.changes.before}: {text}" for text in _change_words(found.changes)
+        ]
+    return words
+
+
+def _change_words(changes: Changes) -> list[str]:
+    words = []
+    if changes.score is not None:
+        sure = "" if changes.clear else ", too little to be sure of"
+        words.append(f"{changes.score:+.0f} points{sure}")
+    words += [f"cured: {text}" for text in changes.cured]
+    words += [f"new: {text}" for text in changes.new]
+    words += [f"camera: {text}" for text in changes.settings]
+    return words if words else ["no change"]
+
+
+def advise(
+    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="A test photograph.")],
+    rig: Annotated[str, typer.Option("--rig", metavar="RIG", help="The rig it was taken with.")],
+    out: OutFolder,
+    replace: Replace = False,
+    as_json: AsJson = False,
+) -> None:
+    """Say what is wrong with a test photograph, why, and the one move that cures it.
+
+    Writes report.json, and expected.png, the picture that the rig should give.
+
+    Example: lightplan advise shots/IMG_1.jpg --rig silver-bookplate-bright --out advice
+    """
+
+    def job(progress: object) -> Answer:
+        from lightplan.tasks import advise as task
+
+        assert callable(progress)
+        found = task.advise(photo, rig=rig, progress=progress)
+        files = task.write_advice(found, out, replace=replace)
+        judged = found.photo
+        score = "no score" if judged.score is None else f"{judged.score:.0f} of 100"
+        words = [f"{judged.file}: {score}, {judged.verdict}.", *judged.reasons[:3]]
+        words += finding_lines(found.findings)
+        if found.differences:
+            names = ", ".join(d.name for d in found.differences[:5])
+            words.append(f"Not as the rig should give it: {names}. Check its measures first.")
+        return Answer(
+            found.report() | {"files": [str(f) for f in files]}, words + written_lines(files)
+        )
+
+    run(job, as_json=as_json)
