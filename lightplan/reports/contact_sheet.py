@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 from typing import Any
+from urllib.parse import quote
 
 import cv2
 import numpy as np
@@ -144,8 +145,10 @@ def _words(name: str) -> str:
 
 
 def _source(content: bytes | str | None, kind: str) -> str | None:
-    if content is None or isinstance(content, str):
-        return content
+    if content is None:
+        return None
+    if isinstance(content, str):
+        return quote(content)  # a name may hold spaces, #, ? and %
     return f"data:{kind};base64,{base64.b64encode(content).decode()}"
 
 

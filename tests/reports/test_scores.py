@@ -109,6 +109,12 @@ def test_the_page_asks_for_nothing_but_its_own_thumbnails(rows):
     assert "default-src 'none'" in page
 
 
+def test_thumbnails_with_odd_names_are_found():
+    row = ScoreRow(entry("a.jpg", 50.0), picture="thumbs/a b#1?100%.jpg")
+    asked = outline(contact_sheet_html([row], title="T", look="split")).asks
+    assert asked == ["thumbs/a%20b%231%3F100%25.jpg"]  # RFC 3986, section 2.1
+
+
 def test_names_and_messages_are_text_never_markup():
     nasty = '<img src=x onerror="alert(1)">.jpg'
     row = ScoreRow(
