@@ -11,6 +11,8 @@ import numpy as np
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 
+LEVEL_MM = 0.02  # a point less than this before a patch's plane lies in it
+
 
 def transfer(
     points: Floats,
@@ -54,6 +56,7 @@ def far_kernel(
     # (c - p).n and (p - c).m as matrix products, relative to a common middle for precision
     leave = facing @ centres.T - np.sum(facing * start, axis=1)[:, None]
     arrive = start @ away.T - np.sum(centres * away, axis=1)[None, :]
+    arrive[arrive < LEVEL_MM] = 0.0  # rounding must not let a face see itself or its back
     squared = (
         np.sum(start**2, axis=1)[:, None] + np.sum(centres**2, axis=1)[None] - 2 * start @ centres.T
     )
@@ -90,7 +93,7 @@ def _near(
     middle = corners.mean(axis=1)
     for corner in range(4):
         start = spread[row, corner]
-        seen = np.sum((start - middle) * cells.normals[col], axis=1) > 0
+        seen = np.sum((start - middle) * cells.normals[col], axis=1) > LEVEL_MM
         total += np.where(seen, pair_polygon(start, facing, corners), 0.0)
     return np.asarray(share * total / 4)
 
