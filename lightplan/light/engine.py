@@ -93,7 +93,7 @@ class Engine:
     def _make_parts(self, rig: Rig) -> None:
         self._cell_direct = DirectLight(self.detail.cell_lamp_spots)
         self._cell_factors = ViewFactors(self.detail.near)
-        self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays)
+        self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays, _thin(rig))
         self._paper_direct = DirectLight(self.detail.lamp_spots, finer=self.detail.penumbra_spots)
         self._paper_factors = ViewFactors(self.detail.near)
         sheet_only = frozenset((SHEET,))
@@ -328,6 +328,18 @@ def _keep_table(new: Sequence[Surface], old: Sequence[Surface]) -> tuple[Surface
 
 def _same_but_for_shape(one: Surface, other: Surface) -> bool:
     return replace(one, shape=other.shape) == other
+
+
+def _thin(rig: Rig) -> frozenset[int]:
+    """Return the sheet if it lies wholly on a table, to be left out of the cells' sky.
+
+    The cells under it are then lit as their neighbours, and no dark rim shows round it.
+    """
+    table, sheet = rig.room.table, rig.sheet
+    covers = table is not None and (
+        table.width_mm >= sheet.width_mm and table.depth_mm >= sheet.height_mm
+    )
+    return frozenset((SHEET,)) if covers else frozenset()
 
 
 def _silver_faces(surfaces: Sequence[Surface]) -> list[MirrorFace]:
