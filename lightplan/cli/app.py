@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from lightplan import __version__
 from lightplan.cli import planning, predicting, rigs, scoring
+from lightplan.version import __version__
 
 app = typer.Typer(
     name="lightplan",

@@ -10,11 +10,11 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-import lightplan
 from lightplan.arrays import Doubles
 from lightplan.scene.look import Look
 from lightplan.shots.neighbour import Neighbour
 from lightplan.shots.results import Triple
+from lightplan.version import __version__
 
 Detail: TypeAlias = Literal["quick", "full"]
 
@@ -58,7 +58,7 @@ class PhotoContext:
     def digest(self) -> str:
         """Return a key for everything a result depends on besides the photograph."""
         plain = {
-            "version": lightplan.__version__, "size": [self.width_mm, self.height_mm],
+            "version": __version__, "size": [self.width_mm, self.height_mm],
             "look": asdict(self.look), "foil": self.foil_kind, "stock": self.stock_reflectance,
             "corners": {k: np.asarray(v).tolist() for k, v in sorted(self.corners.items())},
             "detail": self.detail,

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from lightplan import __version__
 from lightplan.advice.causes import explain_findings
 from lightplan.errors import BadInput
 from lightplan.measures import Finding
@@ -19,6 +18,7 @@ from lightplan.shots.results import PhotoScore
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import Prediction, Progress, RigLike, _quiet, as_rig, predict
 from lightplan.tasks.score import context_for
+from lightplan.version import __version__
 
 FILES = ("report.json", "expected.png")
 # A measure counts as different from the prediction beyond this many standard deviations

@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from lightplan import __version__
 from lightplan.errors import RigError
 from lightplan.planning.errors_of_hand import SettingErrors
 from lightplan.planning.plan import Effort
@@ -25,6 +24,7 @@ from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
 from lightplan.tasks.setup import write_setup
 from lightplan.units import LengthUnit
+from lightplan.version import __version__
 
 PLAN_FILES = ("rig.toml", "setup.pdf", "plan.json", *FILES)
 

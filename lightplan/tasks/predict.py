@@ -10,7 +10,6 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from lightplan import __version__
 from lightplan.advice.causes import explain_findings
 from lightplan.arrays import Singles
 from lightplan.light import Detail, Engine, Layers
@@ -30,6 +29,7 @@ from lightplan.reports.report import foil_shares, report_document, write_layers,
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare
+from lightplan.version import __version__
 
 RigLike: TypeAlias = Rig | LoadedRig | str | os.PathLike[str]
 Progress: TypeAlias = Callable[[str], None]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from lightplan import __version__
 from lightplan.presets import LoadedRig, load_rig
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.setup_facts import SetupFacts
@@ -13,6 +12,7 @@ from lightplan.reports.setup_sheet import write_setup_pdf
 from lightplan.reports.setup_template import write_template_pdf
 from lightplan.tasks.predict import Prediction, Progress, _quiet, predict
 from lightplan.units import LengthUnit
+from lightplan.version import __version__
 
 
 def setup(
