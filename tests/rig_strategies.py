@@ -139,6 +139,24 @@ def cards(draw, name):
 
 
 @st.composite
+def props(draw, name, sheet):
+    """A post or box on the table beside the sheet."""
+    width, depth = draw(numbers(5, 120)), draw(numbers(5, 120))
+    reach = math.hypot(sheet["width_mm"], sheet["height_mm"]) / 2 + math.hypot(width, depth) / 2
+    x, y, _ = on_dome(reach + draw(numbers(1, 300)), 0, draw(numbers(-180, 180)))
+    table = {
+        "name": name, "shape": draw(st.sampled_from(["post", "box"])),
+        "position_mm": [x, y, draw(st.sampled_from([0, 0, 35.5]))],
+        "width_mm": width, "height_mm": draw(numbers(5, 900)), "turn_deg": draw(numbers(-180, 180)),
+    }  # fmt: skip
+    if table["shape"] == "box" and draw(st.booleans()):
+        table["depth_mm"] = depth
+    if draw(st.booleans()):
+        table["reflectance"] = draw(CHANNELS)
+    return table
+
+
+@st.composite
 def rooms(draw):
     """A room, dark or not."""
     room = {"ambient_cd_m2": draw(CHANNELS), "has_table": draw(st.booleans())}
@@ -150,7 +168,7 @@ def rooms(draw):
 
 
 @st.composite
-def rig_documents(draw, most_lamps=3, most_cards=3):
+def rig_documents(draw, most_lamps=3, most_cards=3, most_props=2):
     """The content of a valid rig file."""
     sheet = draw(sheets())
     look = draw(st.sampled_from(["bright field", "gradient", "dark field", "split"]))
@@ -162,6 +180,7 @@ def rig_documents(draw, most_lamps=3, most_cards=3):
         "camera": draw(cameras()),
         "lamps": [draw(lamps(f"lamp {i}")) for i in range(draw(st.integers(0, most_lamps)))],
         "cards": [draw(cards(f"card.{i}")) for i in range(draw(st.integers(0, most_cards)))],
+        "props": [draw(props(f"prop {i}", sheet)) for i in range(draw(st.integers(0, most_props)))],
         "room": draw(rooms()),
     }
     if draw(st.integers(0, 4)) == 0:
@@ -183,9 +202,11 @@ def rig_of(document):
     return build_rig(RigForm.model_validate(document), Path())
 
 
-def rigs(most_lamps=3, most_cards=3):
+def rigs(most_lamps=3, most_cards=3, most_props=2):
     """Valid rigs."""
-    return rig_documents(most_lamps=most_lamps, most_cards=most_cards).map(rig_of)
+    return rig_documents(most_lamps=most_lamps, most_cards=most_cards, most_props=most_props).map(
+        rig_of
+    )
 
 
 def text_of(document):
@@ -257,6 +278,14 @@ def _unknown(draw, document):
     return replaced(document, (*table, name), draw(st.sampled_from([1, "a", [1], {"b": 2}])))
 
 
+def _added_prop(**fields):
+    def fault(draw, document):
+        prop = {"name": "added", "position_mm": [900, 0, 0], **fields}
+        return replaced(document, ("props",), [*document["props"], prop])
+
+    return fault
+
+
 def _added_lamp(**fields):
     def fault(draw, document):
         lamp = {"name": "added", "position_mm": [500, 0, 500], "width_mm": 100, **fields}
@@ -291,5 +320,11 @@ _FAULTS = {
     "nameless lamp": _added_lamp(name=""),
     "lamp called camera": _added_lamp(name="camera"),
     "lamp aimed at itself": _added_lamp(aim_mm=[500, 0, 500]),
+    "post on the sheet": _added_prop(position_mm=[0, 0, 0]),
+    "box through the table": _added_prop(shape="box", position_mm=[0, 0, -300]),
+    "post that is not round": _added_prop(depth_mm=31),
+    "prop called camera": _added_prop(name="camera"),
+    "mesh without a file": _added_prop(shape="mesh"),
+    "missing mesh": _added_prop(shape="mesh", file="no-such-file.stl"),
     "missing ies": _added_lamp(ies="no-such-file.ies"),
 }

@@ -8,12 +8,13 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from lightplan.errors import BadInput
+from lightplan.errors import BadInput, RigError
 from lightplan.optics.defaults import DEFAULTS
 from lightplan.presets import forms, schema
 from lightplan.presets.artwork import read_artwork
 from lightplan.presets.explain import plain
 from lightplan.presets.ies import output_of, read_ies
+from lightplan.presets.meshes import read_mesh
 from lightplan.presets.probes import read_probe
 from lightplan.scene import (
     AngularProfile,
@@ -33,6 +34,7 @@ from lightplan.scene import (
     Paper,
     Placement,
     Probe,
+    Prop,
     Reach,
     Rig,
     Room,
@@ -89,6 +91,7 @@ def build_rig(form: schema.RigForm, folder: Path) -> Rig:
         lamps=tuple(_lamp(lamp, folder) for lamp in form.lamps),
         cards=tuple(_card(card) for card in form.cards),
         shells=tuple(_shell(shell) for shell in form.shells),
+        props=tuple(_prop(prop, folder) for prop in form.props),
         room=_room(form.room, folder),
         freedoms=tuple(Freedom(**dict(freedom)) for freedom in form.freedoms),
     )
@@ -97,7 +100,8 @@ def build_rig(form: schema.RigForm, folder: Path) -> Rig:
 def asset_names(form: schema.RigForm) -> list[str]:
     """Return the files that a rig file names, as written there."""
     probe = form.room.probe
-    names = [form.sheet.artwork, *(lamp.ies for lamp in form.lamps), probe.file if probe else None]
+    names = [form.sheet.artwork, *(lamp.ies for lamp in form.lamps)]
+    names += [*(prop.file for prop in form.props), probe.file if probe else None]
     return [name for name in dict.fromkeys(names) if name is not None]
 
 
@@ -272,6 +276,31 @@ def _shell(form: forms.ShellForm) -> Shell:
             height_mm=form.height_mm,
             reflectance=_channels(form.reflectance),
             transmittance=_channels(form.transmittance),
+        )
+
+
+def _prop(form: forms.PropForm, folder: Path) -> Prop:
+    with inside(f"props.{plain(form.name, 40)}"):
+        if (form.file is not None) != (form.shape == "mesh"):
+            raise RigError(
+                field="file", wanted="given for a mesh, and for no other shape",
+                got=plain(form.file) if form.file is not None else "none",
+                cure='write shape = "mesh" and file = "stand.stl", or leave both out',
+            )  # fmt: skip
+        vertices, faces = (None, None) if form.file is None else read_mesh(folder / form.file)
+        return Prop(
+            name=form.name,
+            shape=form.shape,
+            position_mm=_channels(form.position_mm),
+            width_mm=form.width_mm,
+            depth_mm=form.width_mm if form.depth_mm is None else form.depth_mm,
+            height_mm=form.height_mm,
+            turn_rad=math.radians(form.turn_deg),
+            reflectance=_channels(form.reflectance),
+            vertices=vertices,
+            faces=faces,
+            unit_mm=form.unit_mm,
+            file=form.file,
         )
 
 

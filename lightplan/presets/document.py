@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 from lightplan.presets.build import FINISH_REFLECTANCE
 from lightplan.presets.loaded import PlanRecord, Thing
 from lightplan.presets.schema import FORMAT
-from lightplan.scene import Card, Foil, Lamp, Output, Placement, Rig, Room, Sheet, Shell, Side
+from lightplan.scene import Card, Foil, Lamp, Output, Placement, Prop, Rig, Room, Sheet, Shell, Side
 
 Table: TypeAlias = dict[str, Any]
 
@@ -33,6 +33,7 @@ def document_of(rig: Rig) -> Table:
         "lamps": [_lamp(lamp) for lamp in rig.lamps],
         "cards": [_card(card) for card in rig.cards],
         "shells": [_shell(shell) for shell in rig.shells],
+        "props": [_prop(prop) for prop in rig.props],
         "room": _room(rig.room),
         "freedoms": [dict(vars(freedom)) for freedom in rig.freedoms],
     }
@@ -187,6 +188,21 @@ def _shell(shell: Shell) -> Table:
         "centre_mm": list(shell.centre_mm),
         "reflectance": _even(shell.reflectance),
         "transmittance": _even(shell.transmittance),
+    }
+
+
+def _prop(prop: Prop) -> Table:
+    return {
+        "name": prop.name,
+        "shape": prop.shape,
+        "position_mm": list(prop.position_mm),
+        "turn_deg": degrees(prop.turn_rad),
+        "width_mm": prop.width_mm,
+        "depth_mm": None if prop.depth_mm == prop.width_mm else prop.depth_mm,
+        "height_mm": prop.height_mm,
+        "reflectance": _even(prop.reflectance),
+        "file": prop.file,
+        "unit_mm": prop.unit_mm,
     }
 
 

@@ -14,6 +14,7 @@ from lightplan.optics.materials import FOIL_KINDS
 from lightplan.scene.cards import CardFinish, ShellShape
 from lightplan.scene.lamps import LampShape, OutputUnit
 from lightplan.scene.look import LookKind
+from lightplan.scene.props import PropShape
 
 
 def _repeat(count: int) -> BeforeValidator:
@@ -294,6 +295,29 @@ class ShellForm(Form):
     )
     transmittance: Channels = Field(
         default=[0.45, 0.45, 0.45], description="Share of light let through."
+    )
+
+
+class PropForm(Form):
+    """A stand, a box or any body that hides light."""
+
+    name: str = Field(description="Unique in the rig.")
+    shape: PropShape = Field(
+        default="post", description="A round post, a box, or a mesh of triangles from a file."
+    )
+    position_mm: Point = Field(description="Middle of its foot: [right, away, up].")
+    turn_deg: float = Field(default=0.0, description="Turn to the left, seen from above.")
+    width_mm: float = Field(default=30.0, description="Width of a box, diameter of a post.")
+    depth_mm: float | None = Field(default=None, description="Depth of a box; none: as its width.")
+    height_mm: float = Field(default=500.0, description="Height of a box or post.")
+    reflectance: Channels = Field(
+        default=[0.04, 0.04, 0.04], description="Share of light it gives back, 0 to 1."
+    )
+    file: str | None = Field(
+        default=None, description="Mesh beside the rig file: .stl, .obj or .ply."
+    )
+    unit_mm: float = Field(
+        default=1.0, description="Millimetres in one unit of the mesh file: 1000 for metres."
     )
 
 

@@ -89,8 +89,8 @@ class LoadedRig:
     plan : PlanRecord or None
     owned, shop : tuple of Thing
     assets : mapping of str to Path
-        Pictures and photometric files that the rig names, as written there, and where
-        they are.
+        Pictures, photometric and mesh files that the rig names, as written there, and
+        where they are.
     """
 
     rig: Rig

@@ -18,6 +18,7 @@ from lightplan.presets.forms import (
     LampForm,
     LookForm,
     OutputForm,
+    PropForm,
     RoomForm,
     SheetForm,
     ShellForm,
@@ -90,6 +91,7 @@ class RigForm(Form):
     lamps: list[LampForm] = Field(default=[], description="Lamps and windows.")
     cards: list[CardForm] = Field(default=[], description="Boards and flat diffusers.")
     shells: list[ShellForm] = Field(default=[], description="Cones and tents.")
+    props: list[PropForm] = Field(default=[], description="Stands, boxes and other bodies.")
     room: RoomForm = Field(default=RoomForm(), description="Everything around.")
     freedoms: list[FreedomForm] = Field(default=[], description="What planning may change.")
     owned: list[ThingForm] = Field(default=[], description="What you own, for the kit command.")

@@ -160,6 +160,9 @@ def _carry_pictures(document: Values, loaded: LoadedRig, path: Path) -> dict[Pat
     for number, lamp in enumerate(document.get("lamps", []), 1):
         if "ies" in lamp:
             carry(lamp, "ies", f"-lamp-{number}")
+    for number, prop in enumerate(document.get("props", []), 1):
+        if "file" in prop:
+            carry(prop, "file", f"-prop-{number}")
     return pictures
 
 
@@ -169,7 +172,7 @@ def _apply(target: Values, old: Mapping[str, Any], new: Mapping[str, Any]) -> No
         before = old.get(name)
         if value == before:
             continue
-        if name in ("lamps", "cards", "shells"):
+        if name in ("lamps", "cards", "shells", "props"):
             _apply_named(target, name, before if before is not None else [], value)
         elif isinstance(value, Mapping) and isinstance(before, Mapping):
             if name not in target:

@@ -39,8 +39,8 @@ class Prop:
         Share of light given back; 0.04 is a stand of black metal.
     vertices, faces : (v, 3) float, (f, 3) int, or None
         Of a mesh, in its file's units.
-    scale : float
-        Of a mesh: mm per unit.
+    unit_mm : float
+        Of a mesh: mm in one unit of its file.
     file : str or None
         Of a mesh: where it was read from.
     """
@@ -55,13 +55,13 @@ class Prop:
     reflectance: tuple[float, float, float] = (0.04, 0.04, 0.04)
     vertices: Doubles | None = None
     faces: Integers | None = None
-    scale: float = 1.0
+    unit_mm: float = 1.0
     file: str | None = None
 
     def __post_init__(self) -> None:
         checks.one_of(self.shape, PROP_SHAPES, "shape")
         object.__setattr__(self, "position_mm", vector(self.position_mm, "position_mm"))
-        for name in ("width_mm", "depth_mm", "height_mm", "scale"):
+        for name in ("width_mm", "depth_mm", "height_mm", "unit_mm"):
             checks.positive(getattr(self, name), name)
         checks.angle(self.turn_rad, "turn_deg")
         checks.triple(self.reflectance, 0.0, 1.0, "reflectance")
@@ -83,9 +83,9 @@ class Prop:
             return
         object.__setattr__(self, "vertices", read_only(self.vertices))
         object.__setattr__(self, "faces", read_only(self.faces, np.int64))
-        size = float(np.abs(Mesh(self.vertices, self.faces).vertices).max()) * self.scale
+        size = float(np.abs(Mesh(self.vertices, self.faces).vertices).max()) * self.unit_mm
         checks.between(
-            size, 0.0, LARGEST_MM, "scale", "give the millimetres in one unit of the mesh file"
+            size, 0.0, LARGEST_MM, "unit_mm", "give the millimetres in one unit of the mesh file"
         )
 
     def __getstate__(self) -> dict[str, Any]:
@@ -98,6 +98,6 @@ class Prop:
         if self.vertices is None or self.faces is None:
             return None
         return Mesh(self.vertices, self.faces).placed(
-            self.position_mm, scale=self.scale, turn_rad=self.turn_rad,
+            self.position_mm, scale=self.unit_mm, turn_rad=self.turn_rad,
             most_cells=DARK_CELLS if max(self.reflectance) < DARK else LIGHT_CELLS,
         )  # fmt: skip

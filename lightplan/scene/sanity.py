@@ -14,9 +14,11 @@ from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.scene.cards import Card, Shell
 from lightplan.scene.lamps import Lamp
+from lightplan.scene.props import Prop
 from lightplan.scene.rig import Rig
 
 SLACK_MM = 3.0  # what a tape measure may be off
+ROOM_MM = 5.0  # over the sheet that props leave free
 _PLACES = ("x_mm", "y_mm", "z_mm")
 _AIMS = ("aim_x_mm", "aim_y_mm", "aim_z_mm")
 _SIZES = ("width_mm", "height_mm")
@@ -29,7 +31,7 @@ def refuse_impossible(rig: Rig) -> None:
     ------
     RigError
         The sheet is not in the picture; a lamp or card goes through the table or the sheet;
-        a cone or tent stands on the sheet; a freedom names a dimension its element lacks; a
+        a cone, tent or prop stands on the sheet; a freedom names a dimension its element lacks; a
         rainbow is wanted of foil without a grating.
     """
     _sheet_in_picture(rig)
@@ -39,6 +41,8 @@ def refuse_impossible(rig: Rig) -> None:
         _above_table(rig, f"cards.{card.name}", _outline(card))
     for shell in rig.shells:
         _stands_clear(rig, shell)
+    for prop in rig.props:
+        _prop_stands_clear(rig, prop)
     _freedoms_exist(rig)
     if rig.look.kind == "rainbow" and rig.sheet.foil.grating is None:
         raise RigError(
@@ -78,21 +82,67 @@ def _outline(thing: Lamp | Card) -> Doubles:
 
 
 def _above_table(rig: Rig, name: str, outline: Doubles) -> None:
-    table = rig.room.table
-    if table is None:
-        half, top = (rig.sheet.width_mm / 2, rig.sheet.height_mm / 2), 0.0
-    else:
-        half, top = (table.width_mm / 2, table.depth_mm / 2), -table.drop_mm
-    over_table = outline
-    for axis in (0, 1):
-        over_table = _kept(over_table, half[axis] - over_table[:, axis])
-        over_table = _kept(over_table, half[axis] + over_table[:, axis])
+    half, top = _table_top(rig)
+    over_table = _over(outline, half)
     if len(over_table) and over_table[:, 2].min() < top - SLACK_MM:
         raise RigError(
             field=f"{name}.position_mm", wanted="such that all of it is above the table",
             got=f"{over_table[:, 2].min():.0f} mm at its lowest",
             cure="raise its z by that much, or turn it",
         )  # fmt: skip
+
+
+def _table_top(rig: Rig) -> tuple[tuple[float, float], float]:
+    """Half the size of what things stand on, and its height, mm."""
+    table = rig.room.table
+    if table is None:
+        return (rig.sheet.width_mm / 2, rig.sheet.height_mm / 2), 0.0
+    return (table.width_mm / 2, table.depth_mm / 2), -table.drop_mm
+
+
+def _over(polygon: Doubles, half: tuple[float, float]) -> Doubles:
+    """Return the part of a convex polygon (n, 3) over or under a rectangle at the origin."""
+    for axis in (0, 1):
+        polygon = _kept(polygon, half[axis] - polygon[:, axis])
+        polygon = _kept(polygon, half[axis] + polygon[:, axis])
+    return polygon
+
+
+def _prop_stands_clear(rig: Rig, prop: Prop) -> None:
+    name = f"props.{prop.name}"
+    half, top = _table_top(rig)
+    for part in _low_parts(prop, half, top - SLACK_MM):
+        _above_table(rig, name, part)
+    sheet = (rig.sheet.width_mm / 2 - 0.01, rig.sheet.height_mm / 2 - 0.01)
+    for part in _low_parts(prop, sheet, ROOM_MM):
+        if len(_over(part, sheet)):
+            raise RigError(
+                field=f"{name}.position_mm", wanted="clear of the sheet",
+                got=list(prop.position_mm), cure="move it off the sheet",
+            )  # fmt: skip
+
+
+def _low_parts(prop: Prop, half: tuple[float, float], height: float) -> list[Doubles]:
+    """Return faces of a prop below a height, those left out that are clear of a rectangle."""
+    parts = _foot(prop)[None] if prop.body is None else prop.body.vertices[prop.body.faces]
+    low, high = parts.min(axis=1), parts.max(axis=1)
+    close = low[:, 2] < height
+    for axis in (0, 1):
+        close &= (low[:, axis] < half[axis]) & (high[:, axis] > -half[axis])
+    return list(parts[close])
+
+
+def _foot(prop: Prop) -> Doubles:
+    """Return the outline of the foot of a post or box, (n, 3)."""
+    if prop.shape == "post":
+        turn = 2 * math.pi * np.arange(24) / 24
+        across, along = np.cos(turn), np.sin(turn)
+    else:
+        across, along = np.array([-1, 1, 1, -1]), np.array([-1, -1, 1, 1])
+    x, y = across * prop.width_mm / 2, along * prop.depth_mm / 2
+    cosine, sine = math.cos(prop.turn_rad), math.sin(prop.turn_rad)
+    flat = np.stack([cosine * x - sine * y, sine * x + cosine * y, 0 * x], axis=1)
+    return np.asarray(flat + prop.position_mm)
 
 
 def _kept(polygon: Doubles, distance: Doubles) -> Doubles:

@@ -26,6 +26,7 @@ TABLES = {
     "`[[lamps]]`": forms.LampForm,
     "`[[cards]]`": forms.CardForm,
     "`[[shells]]`": forms.ShellForm,
+    "`[[props]]`": forms.PropForm,
     "`[room]`": forms.RoomForm,
     "`[room.probe]`": forms.ProbeForm,
     "`[room.table]`": forms.TableForm,
