@@ -7,6 +7,7 @@ behind `LightModel`, so that the search can be tested on light with a known answ
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 from typing import Protocol
 
 import numpy as np
@@ -30,6 +31,7 @@ by about as much (common practice, no source), and clipping is a cliff."""
 POWER_SPAN_STOPS = 2.5
 """How far the search may leave the solved powers."""
 _MOST_ROUNDS = 12
+_REFINED = 3
 _PAPER_SHARE = 0.7
 """Level of white paper, as a share of clipping, under a fixed exposure."""
 _PLACES = 400
@@ -175,15 +177,34 @@ class Bench:
         """Judge a rig with the powers that it has."""
         return self._judged(rig, *self.sheet_light(rig), self.excess_mm(rig))
 
-    def judge_solved(self, rig: Rig, *, steps: tuple[float, ...] = (0.5, 0.17, 0.05)) -> Judged:
+    def judge_solved(self, rig: Rig, *, steps: tuple[float, ...] = (0.25, 0.08, 0.03)) -> Judged:
         """Judge a rig with the best powers that its freedoms allow, to the last step in stops.
 
-        From the powers it has and from the exact solution for the look's levels.
+        Refined from the powers it has, or from the exact solution for the look's levels
+        with lamps moved away from it, whichever is best.
         """
         light, excess = self._model.lamp_light(rig), self.excess_mm(rig)
-        tries = [rig, self._powered(rig, light, self.point_of(rig))]
+        tries = [rig] + [self._powered(rig, light, point) for point in self._balances(rig)]
         judged = [self._judged(r, *self._mixed(r, light), excess) for r in tries]
-        return self._refined(max(judged, key=lambda j: j.merit), light, steps)
+        judged.sort(key=lambda j: -j.merit)
+        refined = [self._refined(j, light, steps[:1]) for j in judged[:_REFINED]]
+        return self._refined(max(refined, key=lambda j: j.merit), light, steps)
+
+    def _balances(self, rig: Rig) -> list[Doubles]:
+        """Return points of a rig's geometry with its powers as solved and moved away.
+
+        One power is tried in half stops, the first two together in steps of 1.25.
+        """
+        first = len(self.space.geometry)
+        solved = self.point_of(rig)
+        count = len(self._balance)
+        shares = np.linspace(0, 1, 11 if count < 2 else 5)
+        points = [solved]
+        for row in product(shares, repeat=min(count, 2)):
+            moved = solved.copy()
+            moved[first : first + len(row)] = row
+            points.append(moved)
+        return points
 
     def sheet_light(self, rig: Rig) -> tuple[Floats, Floats]:
         """Return the sheet's luminance as paper and as foil, with the rig's powers."""
@@ -290,24 +311,23 @@ class Bench:
         return target, np.concatenate([_shared(1 - share), _shared(share)])
 
     def _refined(self, best: Judged, light: LampLight, steps: tuple[float, ...]) -> Judged:
-        """Try each lamp a step up and down until nothing is gained, with ever smaller steps."""
-        free = [v for v in self.space.trims if _is_on(best.rig, v.element)]
+        """Try each lamp, and all together, a step up and down until nothing is gained."""
+        names = [v.element for v in self.space.trims if _is_on(best.rig, v.element)]
+        together = [] if self._only_ratios or len(names) < 2 else [names]
         for step in steps:
             for _ in range(_MOST_ROUNDS):
                 before = best.merit
-                for variable in free:
-                    best = self._stepped(best, light, variable, step)
+                for chosen in [*([n] for n in names), *together]:
+                    best = self._stepped(best, light, chosen, step)
                 if best.merit <= before:
                     break
         return best
 
-    def _stepped(self, best: Judged, light: LampLight, variable: Variable, step: float) -> Judged:
-        now = _trims(best.rig)[variable.element]
+    def _stepped(self, best: Judged, light: LampLight, chosen: list[str], step: float) -> Judged:
+        now = {n: t for n, t in _trims(best.rig).items() if _is_on(best.rig, n)}
         for change in (step, -step):
-            wished = now + change
-            if variable.low - step < wished < variable.high + step:
-                trims = {n: t for n, t in _trims(best.rig).items() if _is_on(best.rig, n)}
-                rig = self._set(best.rig, {**trims, variable.element: wished})
+            rig = self._set(best.rig, {**now, **{n: now[n] + change for n in chosen}})
+            if _trims(rig) != _trims(best.rig):
                 other = self._judged(rig, *self._mixed(rig, light), best.excess_mm)
                 if other.merit > best.merit + 1e-9:
                     return other

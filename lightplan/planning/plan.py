@@ -266,7 +266,7 @@ def _simpler(judges: Judges, job: _Job, best: Judged) -> tuple[Judged, tuple[str
         judged = []
         for name, rig in tries:
             bench = Bench(rig, EngineModel(rig, judges.detail))
-            judged.append((name, bench.judge_solved(rig, steps=(0.5, 0.17))))
+            judged.append((name, bench.judge_solved(rig, steps=(0.25,))))
         fair = [(n, j) for n, j in judged if j.excess_mm <= FORGIVEN_MM]
         if not fair:
             break

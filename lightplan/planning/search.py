@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
+from scipy.stats import qmc
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.planning.evolution import Evolution
@@ -69,7 +70,7 @@ class Found:
     history: tuple[tuple[int, float], ...]
 
 
-class Halt(Exception):  # noqa: N818 - a signal between solver and counter, not an error
+class Halt(Exception):
     """Raised by `Counter` to end a solver; carries the reason."""
 
     def __init__(self, reason: StopReason) -> None:
@@ -134,10 +135,11 @@ def minimise(
 ) -> Found:
     """Return the best point of the unit box that can be found within the stop rule.
 
-    The starts are compared first. From the best the covariance evolves
-    (`evolution.Evolution`), and a simplex finishes. While evaluations are left, the
-    evolution runs again with twice the offspring, from the other starts in turn and then
-    from points drawn at random, until two runs in a row bring nothing.
+    The starts are compared first, with a few points that fill the box evenly. From the
+    best the covariance evolves (`evolution.Evolution`), and a simplex finishes. While
+    evaluations are left, the evolution runs again with twice the offspring, from the
+    other starts in turn and then from points drawn at random, until two runs in a row
+    bring nothing.
 
     Parameters
     ----------
@@ -156,8 +158,11 @@ def minimise(
         values = counter(starts)
         if starts[0].size == 0:
             raise Halt("nothing to move")
-        ranked = [starts[i] for i in np.argsort(values, kind="stable")]
-        _search(counter, ranked, np.random.default_rng(seed), rule, spread)
+        rng = np.random.default_rng(seed)
+        tries = _explored(starts[0].size, rng)
+        values = np.concatenate([values, counter(tries)])
+        ranked = [[*starts, *tries][i] for i in np.argsort(values, kind="stable")]
+        _search(counter, ranked[: len(starts) + 2], rng, rule, spread)
     except Halt as halt:
         reason = halt.reason
     return Found(
@@ -187,6 +192,12 @@ def _search(
         simplex(counter.one, counter.point, size=spread / 5, tolerance=rule.tolerance)
         idle = 0 if counter.value < before - rule.tolerance else idle + 1
         run += 1
+
+
+def _explored(size: int, rng: np.random.Generator) -> list[Doubles]:
+    """Return points that fill the box evenly (a Sobol set), in case all starts are far off."""
+    points = qmc.Sobol(size, scramble=True, rng=rng).random_base2(3 if size < 4 else 4)
+    return list(np.asarray(points))
 
 
 def _first_tries(starts: list[Doubles]) -> int:

@@ -1,0 +1,223 @@
+"""Whole plans on the light engine; searches are kept short."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from lightplan.planning.kit import Item, advise_kit
+from lightplan.planning.plan import Effort, plan
+from lightplan.planning.products import Product, plan_range
+from lightplan.planning.result import NoPlan, Plan
+from lightplan.planning.two_frames import plan_two_frames
+from lightplan.planning.variables import value_of
+from lightplan.scene import (
+    Camera,
+    Card,
+    Freedom,
+    Lamp,
+    Look,
+    Output,
+    Placement,
+    Rig,
+    Room,
+    Sheet,
+)
+
+SHORT = Effort(evaluations=24, polish=0, builds=8)
+
+
+def artwork():
+    import numpy as np
+
+    art = np.zeros((40, 60))
+    art[8:32, 10:50] = 1.0
+    return art
+
+
+def rig(**changes):
+    base = {
+        "title": "seed-packet label",
+        "sheet": Sheet(width_mm=90, height_mm=60, artwork=artwork()),
+        "camera": Camera(placement=Placement((0, -200, 400))),
+        "room": Room(ambient_cd_m2=(0.2, 0.2, 0.2)),
+        "lamps": (
+            Lamp(
+                name="key",
+                placement=Placement((-350, 120, 120), (0, 150, 300)),
+                width_mm=200,
+                height_mm=200,
+                output=Output(value=2000),
+            ),
+            Lamp(
+                name="fill",
+                placement=Placement((500, -100, 450)),
+                width_mm=300,
+                height_mm=300,
+                output=Output(value=2000),
+            ),
+        ),
+        "cards": (
+            Card(name="board", placement=Placement((0, 150, 300)), width_mm=297, height_mm=210),
+        ),
+        "freedoms": (
+            Freedom(element="board", dimension="y_mm", low=80, high=260),
+            Freedom(element="key", dimension="x_mm", low=-600, high=-260),
+            Freedom(element="key", dimension="trim_stops", low=-6, high=0),
+            Freedom(element="fill", dimension="trim_stops", low=-6, high=0),
+        ),
+    }
+    return Rig(**{**base, **changes})
+
+
+@pytest.fixture(scope="module")
+def planned():
+    return plan(rig(), seed=3, effort=SHORT)
+
+
+def test_a_plan_is_better_than_what_was_given_and_keeps_the_freedoms(planned):
+    assert isinstance(planned, Plan)
+    assert planned.score > planned.start_score
+    for freedom in rig().freedoms:
+        if freedom.element not in planned.left_out:
+            value = value_of(planned.rig, freedom.element, freedom.dimension)
+            assert freedom.low - 1e-9 <= value <= freedom.high + 1e-9
+
+
+def test_moves_lead_from_the_given_rig_to_the_plan(planned):
+    for move in planned.moves:
+        assert move.before == value_of(rig(), move.element, move.dimension)
+        assert move.after == value_of(planned.rig, move.element, move.dimension)
+        assert move.before != move.after
+
+
+def test_the_plan_says_what_it_promises(planned):
+    assert 0 <= planned.yield_share <= 1
+    assert {t.element for t in planned.tolerances} >= {"board", "camera", "sheet"}
+    assert all(t.minus >= 0 and t.plus >= 0 for t in planned.tolerances)
+    assert planned.measures["foil_clipped_share"] <= 1
+    assert sum(planned.covered.values()) == pytest.approx(1.0)
+    assert planned.stopped_because in ("evaluations used up", "converged")
+    assert planned.evaluations <= SHORT.evaluations
+
+
+def test_the_foil_sees_the_board(planned):
+    # Common practice: for a bright field the metal must see a card.
+    assert planned.covered["board"] > 0.9
+
+
+def test_same_seed_same_plan_with_any_number_of_helpers(planned):
+    again = plan(rig(), seed=3, effort=replace(SHORT, helpers=1))
+    assert again.score == planned.score
+    assert again.rig.lamps == planned.rig.lamps
+    assert again.rig.cards == planned.rig.cards
+    assert again.robustness == planned.robustness
+
+
+def test_progress_is_told_and_a_request_ends_the_search():
+    told = []
+    found = plan(
+        rig(),
+        seed=3,
+        effort=replace(SHORT, evaluations=10**6),
+        progress=told.append,
+        should_stop=lambda: len(told) >= 2,
+    )
+    assert isinstance(found, Plan)
+    assert found.stopped_because == "stopped on request"
+    assert told[-1].stage == "done"
+    assert [p.done for p in told[:-1]] == sorted(p.done for p in told[:-1])
+
+
+def test_a_rig_without_freedoms_is_judged_as_it_is():
+    found = plan(rig(freedoms=()), seed=0, effort=SHORT)
+    assert found.moves == ()
+    assert found.score == found.start_score
+    assert found.stopped_because == "nothing to move"
+
+
+def test_a_plan_that_cannot_be_names_the_limit_and_the_nearest_wish():
+    # The board may only move where it stands between lens and sheet.
+    blocked = rig(
+        cards=(
+            Card(name="board", placement=Placement((0, -90, 200)), width_mm=297, height_mm=210),
+        ),
+        freedoms=(Freedom(element="board", dimension="y_mm", low=-110, high=-80),),
+    )
+    found = plan(blocked, seed=0, effort=SHORT)
+    assert isinstance(found, NoPlan)
+    assert not found
+    assert found.reason == "the card board stands in the picture"
+    assert found.wish == "let board move 100 mm further than you allowed" or "board" in found.wish
+    assert found.nearest is not None
+    assert found.nearest.limits == ()
+
+
+def test_bounced_light_beats_a_lamp_aimed_at_the_foil():
+    # Common practice: the usual remedy for flat metal is a large matte surface that is lit
+    # by the lamp and seen by the metal. The same lamp, once bounced, once aimed.
+    key = rig().lamps[0]
+    bounced = rig(lamps=(key,), freedoms=(rig().freedoms[1],))
+    aimed = rig(
+        lamps=(replace(key, placement=Placement((0, 150, 300))),),
+        cards=(),
+        freedoms=(Freedom(element="key", dimension="z_mm", low=250, high=500),),
+    )
+    scores = [plan(r, seed=1, effort=SHORT).score for r in (bounced, aimed)]
+    assert scores[0] > scores[1]
+
+
+def test_two_frames_are_never_worse_and_say_so():
+    found = plan_two_frames(rig(), evaluations=60)
+    assert found.joined_score >= found.single_score - 1
+    assert found.worth_it == (found.joined_score >= found.single_score + 8)
+    assert f"{found.joined_score:.0f}" in found.reason
+    assert {f.purpose for f in (found.foil, found.paper)} == {"foil", "paper"}
+
+
+def test_a_range_names_the_product_that_breaks_the_rig():
+    sheet = rig().sheet
+    big = replace(sheet, width_mm=360, height_mm=240)
+    found = plan_range(
+        rig(),
+        [Product(name="label", sheet=sheet), Product(name="bookplate", sheet=big)],
+        evaluations=24,
+    )
+    fits = {fit.product.name: fit for fit in found.fits}
+    # Card rule: 360 mm of sheet need far more than 297 mm of board (closed form).
+    assert "bookplate" in found.breaking
+    assert fits["bookplate"].problem
+    assert fits["bookplate"].nudged_score >= fits["bookplate"].score
+    assert fits["label"].score > fits["bookplate"].score
+
+
+def test_the_kit_says_what_helps():
+    small = rig(
+        cards=(Card(name="card", placement=Placement((0, 150, 300)), width_mm=60, height_mm=60),),
+        freedoms=(),
+    )
+    board = Item(name="A3 board", kind="white board", width_mm=420, height_mm=297, price=4.0)
+    found = advise_kit(small, shop=[board], effort=replace(SHORT, evaluations=40))
+    offer = found.offers[0]
+    assert offer.name == "A3 board"
+    assert offer.score > found.base.score
+    assert found.base.items == ()
+    assert not found.needs_nothing
+    assert found.sentences
+
+
+def test_an_item_of_no_known_kind_is_refused():
+    from lightplan.errors import RigError
+
+    with pytest.raises(RigError, match=r"kind must be one of white board"):
+        Item(name="x", kind="carpet", width_mm=1, height_mm=1)
+
+
+def test_a_look_is_planned_for_what_it_is():
+    # A gradient along y must come out along y: its measured span is nearer the wish than
+    # that of the bright field on the same rig.
+    wish = Look(kind="gradient", direction_rad=math.pi / 2, strength_stops=2.0)
+    found = plan(rig(look=wish), seed=3, effort=SHORT)
+    even = plan(rig(), seed=3, effort=SHORT)
+    spans = [abs(p.measures["foil_gradient_span_stops"] - 2.0) for p in (found, even)]
+    assert spans[0] < spans[1]

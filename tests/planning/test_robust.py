@@ -1,0 +1,176 @@
+"""Setting errors: how they move things, and whether promised yields hold."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
+from lightplan.planning.merit import Bench
+from lightplan.planning.robust import SmallErrors, draws, good_score, judge_builds
+from lightplan.scene import Card, Placement
+
+NO_ERRORS = SettingErrors(position_mm=0, tilt_rad=0, camera_mm=0, bow_mm=0, power_stops=0)
+
+
+@pytest.fixture
+def tight(toy):
+    """A plan whose board only just fills the view: the sheet's 120 mm are 211 mm there."""
+    rig = toy.rig(
+        cards=(
+            Card(name="board", placement=Placement((0, 190, 340)), width_mm=245, height_mm=200),
+        ),
+        freedoms=tuple(toy.freedom(n, "trim_stops", -5, 0) for n in ("left", "right")),
+    )
+    return Bench(rig, toy.model()).judge_solved(rig).rig
+
+
+@pytest.fixture
+def bench(toy, tight):
+    return Bench(tight, toy.model())
+
+
+def lights(bench):
+    return lambda rigs: [bench.sheet_light(rig) for rig in rigs]
+
+
+def amount(dimensions, element, dimension, value):
+    row = np.zeros(len(dimensions))
+    index = [(d.element, d.dimension) for d in dimensions].index((element, dimension))
+    row[index] = value
+    return row
+
+
+def test_each_error_moves_its_own_thing(toy):
+    rig = toy.rig()
+    dimensions = error_dimensions(rig, SettingErrors())
+    moved = built(rig, dimensions, amount(dimensions, "board", "y_mm", 4.0))
+    assert np.subtract(
+        moved.cards[0].placement.position_mm, rig.cards[0].placement.position_mm
+    ) == pytest.approx([0, 4, 0])
+    # The board is shifted, not turned: its front still faces the same way.
+    assert moved.cards[0].placement.axes()[2] == pytest.approx(rig.cards[0].placement.axes()[2])
+    assert moved.lamps[0].placement.position_mm == rig.lamps[0].placement.position_mm
+    assert moved.lamps[0].placement.axes()[2] == pytest.approx(rig.lamps[0].placement.axes()[2])
+    dimmed = built(rig, dimensions, amount(dimensions, "left", "power_stops", -0.1))
+    assert dimmed.lamps[0].trim_stops == pytest.approx(-0.1)
+
+
+@pytest.mark.parametrize("dimension", ["turn_deg", "lean_deg"])
+def test_a_tilt_turns_the_face_by_that_angle(toy, dimension):
+    rig = toy.rig()
+    dimensions = error_dimensions(rig, SettingErrors())
+    moved = built(rig, dimensions, amount(dimensions, "board", dimension, 1.0))
+    before, after = (r.cards[0].placement.axes()[2] for r in (rig, moved))
+    assert math.degrees(math.acos(before @ after)) == pytest.approx(1.0, rel=1e-9)
+    assert moved.cards[0].placement.position_mm == rig.cards[0].placement.position_mm
+
+
+def test_a_bare_bulb_has_no_tilt_and_a_window_no_error_at_all(toy):
+    rig = toy.rig()
+    names = {(d.element, d.dimension) for d in error_dimensions(rig, SettingErrors())}
+    assert ("left", "turn_deg") not in names
+    assert ("left", "z_mm") in names
+    window = replace(rig, lamps=(replace(rig.lamps[0], is_window=True), rig.lamps[1]))
+    assert all(d.element != "left" for d in error_dimensions(window, SettingErrors()))
+
+
+def test_draws_fill_the_ranges_evenly(toy):
+    dimensions = error_dimensions(toy.rig(), SettingErrors())
+    rows = draws(dimensions, 256, seed=3)
+    share = rows / [d.size for d in dimensions]
+    assert np.abs(share).max() <= 1
+    # A Sobol set of 2**8 points has 32 in each eighth of each dimension (its (t, m, s)
+    # property in one dimension; Sobol 1967).
+    counts = np.array([np.histogram(c, bins=8, range=(-1, 1))[0] for c in share.T])
+    assert (counts == 32).all()
+    assert (draws(dimensions, 256, seed=3) == rows).all()
+
+
+def test_without_errors_every_build_is_the_plan(tight, bench):
+    rig = tight
+    found = judge_builds(rig, lights(bench), bench, errors=NO_ERRORS_BUT_ONE, builds=16, seed=0)
+    planned = bench.judge(rig).score
+    assert found.yield_share == 1.0
+    assert found.mean_score == pytest.approx(planned, abs=0.01)
+
+
+NO_ERRORS_BUT_ONE = replace(NO_ERRORS, power_stops=1e-6)
+
+
+@pytest.mark.parametrize("size", [5.0, 15.0])
+def test_the_promised_yield_holds(tight, bench, size):
+    # Second method: 200 builds with random errors, each traced in full.
+    rig = tight
+    errors = SettingErrors(position_mm=size, tilt_rad=math.radians(size / 5), power_stops=size / 50)
+    promised = judge_builds(rig, lights(bench), bench, errors=errors, builds=512, seed=1)
+    dimensions = error_dimensions(rig, errors)
+    rng = np.random.default_rng(9)
+    sizes = np.array([d.size for d in dimensions])
+    scores = np.array(
+        [
+            bench.judge(built(rig, dimensions, rng.uniform(-1, 1, len(sizes)) * sizes)).score
+            for _ in range(200)
+        ]
+    )
+    share = float(np.mean(scores >= promised.good_score))
+    assert promised.yield_share == pytest.approx(share, abs=0.05)
+    assert promised.mean_score == pytest.approx(scores.mean(), abs=1.5)
+
+
+def test_small_errors_add_up(tight, bench):
+    rig = tight
+    dimensions = error_dimensions(rig, SettingErrors())
+    small = SmallErrors(rig, dimensions, lights(bench), bench)
+    for row in draws(dimensions, 8, seed=5):
+        exact = bench.judge(built(rig, dimensions, row)).score
+        assert small.score(row) == pytest.approx(exact, abs=1.0)
+
+
+def test_the_tolerance_is_where_the_score_falls_to_the_limit(tight, bench):
+    rig = tight
+    errors = SettingErrors(position_mm=30, tilt_rad=math.radians(6), power_stops=1.0)
+    found = judge_builds(rig, lights(bench), bench, errors=errors, builds=16, seed=0)
+    dimensions = error_dimensions(rig, errors)
+    checked = 0
+    for dimension, tolerance in zip(dimensions, found.tolerances, strict=True):
+        for side, reach in ((-1, tolerance.minus), (1, tolerance.plus)):
+            assert 0 <= reach <= 3 * dimension.size
+            inside = built(
+                rig,
+                dimensions,
+                amount(dimensions, dimension.element, dimension.dimension, 0.5 * side * reach),
+            )
+            assert bench.judge(inside).score >= found.good_score - 2
+            if reach < 3 * dimension.size:
+                step = (1 if reach < dimension.size else 3) * dimension.size
+                row = amount(dimensions, dimension.element, dimension.dimension, side * step)
+                outside = built(rig, dimensions, row)
+                assert bench.judge(outside).score < found.good_score + 2
+                checked += 1
+    assert checked > 0
+
+
+def test_the_measurement_that_matters_most_costs_most(tight, bench):
+    rig = tight
+    found = judge_builds(
+        rig, lights(bench), bench, errors=SettingErrors(position_mm=20), builds=16, seed=0
+    )
+    planned = bench.judge(rig).score
+    dimensions = error_dimensions(rig, SettingErrors(position_mm=20))
+    losses = {}
+    for d in dimensions:
+        scores = [
+            bench.judge(
+                built(rig, dimensions, amount(dimensions, d.element, d.dimension, s * d.size))
+            ).score
+            for s in (-1, 1)
+        ]
+        losses[d.element, d.dimension] = planned - min(scores)
+    assert losses[found.critical[0]] == pytest.approx(max(losses.values()), abs=0.1)
+
+
+@pytest.mark.parametrize(("planned", "limit"), [(95, 75), (80, 75), (70, 65)])
+def test_a_good_build_is_one_to_keep_or_as_good_as_the_plan(planned, limit):
+    assert good_score(planned) == limit
