@@ -88,12 +88,14 @@ def printable(text: str, *, bold: bool = False) -> str:
 
 @lru_cache(maxsize=8192)
 def text_width(text: str, size_pt: float = TEXT_PT, *, bold: bool = False) -> float:
-    """Return the width of a line of text in mm."""
+    """Return the width of a line of text in mm, as it will be printed."""
     from matplotlib.textpath import text_to_path
 
     face = _face(bold).copy()
     face.set_size(size_pt)
-    width, _, _ = text_to_path.get_text_width_height_descent(text, face, ismath=False)
+    width, _, _ = text_to_path.get_text_width_height_descent(
+        printable(text, bold=bold), face, ismath=False
+    )
     return float(width) * POINT_MM
 
 
@@ -155,6 +157,8 @@ class Page:
         `upwards` turns it a quarter anticlockwise, about its middle line at x.
         """
         line = printable(text, bold=bold)
+        if not line:
+            return 0.0
         width = text_width(line, size_pt, bold=bold)
         start = {"left": 0.0, "center": width / 2, "right": width}[align]
         tall = size_pt * POINT_MM

@@ -1,0 +1,316 @@
+"""The printed setup sheet, read back from the PDF and held against the rig."""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+from pypdf.generic import ContentStream
+
+from lightplan.errors import BadInput
+from lightplan.light.exposure import Settings
+from lightplan.planning.result import Tolerance
+from lightplan.presets.load import load_rig
+from lightplan.reports.setup_facts import SetupFacts
+from lightplan.reports.setup_map import GlarePicture
+from lightplan.reports.setup_page import Page, pdf_bytes
+from lightplan.reports.setup_sheet import setup_pages, write_setup_pdf
+from lightplan.safe_write import FileExists
+from lightplan.scene import Placement, Rig
+
+RIGS = Path(__file__).parents[2] / "rigs"
+PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
+FACTS = SetupFacts(
+    settings=Settings(1000.0, 8.0, 1 / 30, 100.0, is_suggested=True),
+    yield_share=0.93, score=88.0, foil_to_paper_stops=1.4, rig_digest="0123456789abcdef",
+    tool_version="0.1.0",
+    tolerances=(Tolerance(element="camera", dimension="x_mm", minus=3.0, plus=5.0),
+                Tolerance(element="sheet", dimension="bow_mm", minus=0.2, plus=0.2)),
+    critical=(("sheet", "bow_mm"), ("camera", "lean_deg")),
+)  # fmt: skip
+PICTURE = np.full((200, 300, 3), 90, np.uint8)
+MAP = GlarePicture(np.full((90, 60, 3), 200, np.uint8), (((200, 200, 200), "sky: 100 %"),))
+# ISO 216 A4; US Letter 8.5 x 11 in
+PAPER_POINTS = {"A4": (210 / 25.4 * 72, 297 / 25.4 * 72), "Letter": (612.0, 792.0)}
+PAPERS = [("A4", "mm"), ("Letter", "in")]
+
+
+@lru_cache(maxsize=32)
+def rig_of(name: str) -> Rig:
+    return load_rig(RIGS / f"{name}.toml").rig
+
+
+@lru_cache(maxsize=32)
+def pages_of(name: str, paper: str, unit: str) -> list[Page]:
+    return setup_pages(rig_of(name), FACTS, paper=paper, unit=unit, picture=PICTURE, glare_map=MAP)
+
+
+@lru_cache(maxsize=32)
+def reader_of(name: str, paper: str, unit: str) -> PdfReader:
+    return PdfReader(io.BytesIO(pdf_bytes(pages_of(name, paper, unit), title=name)))
+
+
+def told(name: str, paper: str = "A4", unit: str = "mm") -> str:
+    text = " ".join(page.extract_text() for page in reader_of(name, paper, unit).pages)
+    return " ".join(text.split())
+
+
+def length(value_mm: float, unit: str) -> str:
+    """The expected words, written anew here: mm whole, cm and inches to one decimal."""
+    per = {"mm": 1.0, "cm": 10.0, "in": 25.4}[unit]
+    return f"{value_mm / per + 0.0:.{0 if unit == 'mm' else 1}f} {unit}"
+
+
+def place(point: tuple[float, float, float], unit: str) -> str:
+    x, y, z = point
+    beside = length(abs(x), unit) + ("" if abs(x) < 0.5 else " left" if x < 0 else " right")
+    along = length(abs(y), unit) + ("" if abs(y) < 0.5 else " towards you" if y < 0 else " away")
+    return f"{beside} {along} {length(z, unit)}"
+
+
+def things(rig: Rig) -> list[tuple[str, tuple[float, float, float]]]:
+    found = [("camera", rig.camera.placement.position_mm)]
+    found += [(c.name, c.placement.position_mm) for c in rig.cards]
+    found += [(lamp.name, lamp.placement.position_mm) for lamp in rig.lamps if lamp.on]
+    return found + [(shell.name, shell.centre_mm) for shell in rig.shells]
+
+
+@pytest.mark.parametrize(("paper", "unit"), PAPERS)
+@pytest.mark.parametrize("name", PRESETS)
+def test_nothing_overlaps_or_leaves_the_page(name: str, paper: str, unit: str) -> None:
+    pages = pages_of(name, paper, unit)
+    assert 1 <= len(pages) <= 2
+    for page in pages:
+        boxes = page.boxes
+        assert len(boxes) > 20
+        clashes = [
+            (a.text, b.text)
+            for i, a in enumerate(boxes)
+            for b in boxes[i + 1 :]
+            if a.overlaps(b, 0.05)
+        ]
+        assert clashes == []
+        outside = [
+            b.text
+            for b in boxes
+            if b.left < 10 or b.right > page.width - 10 or b.bottom < 6 or b.top > page.height - 10
+        ]
+        assert outside == []
+
+
+@pytest.mark.parametrize("name", PRESETS)
+def test_every_place_in_the_text_is_the_rigs(name: str) -> None:
+    text = told(name)
+    for element, position in things(rig_of(name)):
+        row = re.compile(
+            rf"\d {re.escape(element)}\b.{{0,70}}? {re.escape(place(position, 'mm'))}\b"
+        )
+        assert row.search(text), f"{element} at {place(position, 'mm')}"
+
+
+@pytest.mark.parametrize(
+    ("name", "paper", "unit"),
+    [("window-two-boards", "Letter", "in"), ("certificate-a4-bowed", "Letter", "cm")],
+)
+def test_every_place_is_told_in_other_units(name: str, paper: str, unit: str) -> None:
+    text = told(name, paper, unit)
+    for element, position in things(rig_of(name)):
+        row = re.compile(
+            rf"\d {re.escape(element)}\b.{{0,70}}? {re.escape(place(position, unit))}\b"
+        )
+        assert row.search(text), f"{element} at {place(position, unit)}"
+    only_mm = r"\d+ mm lens|bow of \d\.\d mm|bow ±0\.2 mm"  # said in mm in every unit
+    assert " mm" not in re.sub(only_mm, "", text)
+
+
+@pytest.mark.parametrize("name", PRESETS)
+def test_every_lean_is_the_angle_of_the_facing_line(name: str) -> None:
+    rig, text = rig_of(name), told(name)
+    for thing in (*rig.cards, *rig.lamps):
+        (x, y, z), (a, b, c) = thing.placement.position_mm, thing.placement.aim_mm
+        lean = math.degrees(math.atan2(z - c, math.hypot(x - a, y - b)))
+        if abs(lean) < 0.5:
+            words = "upright"
+        elif abs(lean) > 89:
+            words = "level, face down"
+        elif abs(lean) >= 10:
+            words = f"lean it {'forward' if lean > 0 else 'back'} {abs(lean):.0f}° from upright"
+        else:
+            words = f"lean it {'forward' if lean > 0 else 'back'} {round(abs(lean) * 2) / 2:g}°"
+        stands = place(thing.placement.position_mm, "mm")
+        start = re.search(rf"\d {re.escape(thing.name)}\b.{{0,70}}? {re.escape(stands)}\b", text)
+        assert start is not None
+        row = text[start.end() :][:120]
+        assert words in row, (thing.name, words, row)
+
+
+@pytest.mark.parametrize("name", PRESETS)
+def test_lowest_and_highest_edges_follow_from_the_lean(name: str) -> None:
+    rig, text = rig_of(name), told(name)
+    for card in rig.cards:
+        p, a = np.array(card.placement.position_mm), np.array(card.placement.aim_mm)
+        horizontal = math.hypot(*(a - p)[:2]) / np.linalg.norm(a - p)
+        low, high = (p[2] + way * card.height_mm / 2 * horizontal for way in (-1, 1))
+        expected = f"{low:.0f} to {high:.0f} mm" if high - low > 0.5 else f"{low:.0f} mm"
+        assert expected in text, (card.name, expected)
+
+
+@pytest.mark.parametrize(("paper", "unit"), PAPERS)
+def test_page_size_fonts_and_letters(paper: str, unit: str) -> None:
+    reader = reader_of("window-two-boards", paper, unit)
+    assert len(reader.pages) == 2
+    for page in reader.pages:
+        assert [float(v) for v in page.mediabox] == pytest.approx(
+            [0, 0, *PAPER_POINTS[paper]], abs=0.02
+        )
+        fonts = page["/Resources"]["/Font"]
+        assert fonts
+        for font in fonts.values():
+            font = font.get_object()
+            part = font
+            if font["/Subtype"] == "/Type0":
+                part = font["/DescendantFonts"][0].get_object()
+            assert part["/Subtype"] in ("/TrueType", "/CIDFontType2")  # text, not drawings
+            assert "/FontFile2" in part["/FontDescriptor"]
+            assert "/ToUnicode" in font or font["/Subtype"] == "/TrueType"
+        sizes: list[float] = []
+        page.extract_text(
+            visitor_text=lambda text, cm, tm, font, size, sizes=sizes: (
+                sizes.append(size * math.hypot(tm[0], tm[1])) if text.strip() else None
+            )
+        )
+        assert len(sizes) > 20
+        assert min(sizes) >= 8.0
+
+
+def test_boxes_are_where_the_text_of_the_pdf_is() -> None:
+    """The overlap test leans on the boxes; so they must be true."""
+    page = reader_of("rose-gold-tag-dark", "A4", "mm").pages[0]
+    spots: list[tuple[float, float]] = []
+
+    def note(op: bytes, args: object, cm: list[float], tm: list[float]) -> None:
+        if op in (b"Tj", b"TJ"):
+            x = cm[0] * tm[4] + cm[2] * tm[5] + cm[4]
+            y = cm[1] * tm[4] + cm[3] * tm[5] + cm[5]
+            spots.append((x / 72 * 25.4, y / 72 * 25.4))
+
+    page.extract_text(visitor_operand_before=note)
+    boxes = pages_of("rose-gold-tag-dark", "A4", "mm")[0].boxes
+    assert len(spots) >= len(boxes)
+    for box in boxes:
+        near = [x for x, y in spots if box.left - 0.3 < x < box.right + 0.3
+                and box.bottom - 0.3 < y < box.top + 0.3]  # fmt: skip
+        assert near, box
+
+
+def quadrilaterals(reader: PdfReader, page: int) -> list[np.ndarray]:
+    """Closed paths of four corners of a page, mm."""
+    stream = ContentStream(reader.pages[page].get_contents(), reader)
+    found, points = [], []
+    for operands, operator in stream.operations:
+        if operator == b"m":
+            points = [[float(v) for v in operands]]
+        elif operator == b"l":
+            points.append([float(v) for v in operands])
+        elif operator == b"h" and len(points) in (4, 5):
+            found.append(np.array(points[:4]) / 72 * 25.4)
+    return found
+
+
+@pytest.mark.parametrize("name", ["rose-gold-tag-dark", "certificate-a4-bowed"])
+def test_drawings_are_to_the_scale_they_state(name: str) -> None:
+    rig = rig_of(name)
+    scales = re.findall(r"(?:From above|From the right side), 1:([\d.]+)", told(name))
+    assert len(scales) == 2
+    assert scales[0] == scales[1]
+    scale = float(scales[0])
+    wanted = np.array([rig.sheet.width_mm, rig.sheet.height_mm]) / scale
+    sizes = [np.ptp(corners, axis=0) for corners in quadrilaterals(reader_of(name, "A4", "mm"), 0)]
+    assert any(np.allclose(size, wanted, atol=0.02) for size in sizes)
+    lamp = rig.lamps[-1]  # stands upright or leans: its width shows in full from above
+    right = np.array(lamp.placement.axes()[0])
+    assert abs(right[2]) < 1e-9
+    sides = [
+        np.linalg.norm(np.diff(corners, axis=0), axis=1)
+        for corners in quadrilaterals(reader_of(name, "A4", "mm"), 0)
+    ]
+    assert any(np.isclose(side, lamp.width_mm / scale, atol=0.02).any() for side in sides)
+
+
+def test_promises_tolerances_and_settings_are_told() -> None:
+    text = told("silver-bookplate-bright")
+    assert "Predicted score: 88 of 100" in text
+    assert "93 of 100 careful builds come out right" in text
+    assert "left/right +5 mm / −3 mm" in text
+    assert "bow ±0.2 mm" in text
+    assert "1. sheet: bow; 2. camera: lean" in text
+    assert "f/8, 1/30 s, ISO 100" in text
+    assert "−2, −1, 0, +1 stops" in text
+    assert "torch (never a laser)" in text
+    assert "rig 0123456789ab" in text
+
+
+def test_the_same_rig_gives_the_same_bytes_and_no_clock() -> None:
+    rig = rig_of("cone-and-phone")
+    first, second = (pdf_bytes(setup_pages(rig, FACTS), title="x") for _ in range(2))
+    assert first == second
+    assert b"CreationDate" not in first
+    assert b"ModDate" not in first
+
+
+def test_a_file_in_the_way_is_kept(tmp_path: Path) -> None:
+    rig = rig_of("cone-and-phone")
+    path = tmp_path / "setup.pdf"
+    path.write_text("mine")
+    with pytest.raises(FileExists, match="must be a new one"):
+        write_setup_pdf(path, rig)
+    assert path.read_text() == "mine"
+    write_setup_pdf(path, rig, replace=True)
+    assert path.read_bytes().startswith(b"%PDF")
+
+
+def test_wrong_paper_and_wrong_picture_are_refused(tmp_path: Path) -> None:
+    rig = rig_of("cone-and-phone")
+    with pytest.raises(BadInput, match="paper must be A4 or Letter"):
+        write_setup_pdf(tmp_path / "a.pdf", rig, paper="A7")
+    with pytest.raises(BadInput, match="picture must be 8-bit codes"):
+        write_setup_pdf(tmp_path / "a.pdf", rig, picture=np.zeros((4, 4), np.uint8))
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "title",
+    ["$x^2$ \\frac{1}{2} % {a} # & _", "line\nbreak\ttab", "W" * 400, "箔押し \U0001f31e", " "],
+)
+def test_any_title_and_name_can_be_printed(title: str) -> None:
+    rig = rig_of("gold-card-above")
+    lamps = (replace(rig.lamps[0], name=title + "1"), *rig.lamps[1:])
+    pages = setup_pages(replace(rig, title=title, lamps=lamps, freedoms=()), FACTS)
+    for page in pages:
+        boxes = page.boxes
+        clash = [(a, b) for i, a in enumerate(boxes) for b in boxes[i + 1 :] if a.overlaps(b, 0.05)]
+        assert clash == []
+        assert max(box.right for box in boxes) < page.width - 8
+    assert pdf_bytes(pages[:1], title=title).startswith(b"%PDF")
+
+
+def test_a_crowded_rig_is_cut_nowhere() -> None:
+    rig = rig_of("gold-card-above")
+    more = tuple(
+        replace(rig.lamps[0], name=f"lamp {i}", placement=Placement((60.0 * i - 400, 300, 200)))
+        for i in range(14)
+    )
+    pages = setup_pages(replace(rig, lamps=more, freedoms=()), FACTS)
+    text = " ".join(box.text for page in pages for box in page.boxes)
+    assert all(f"lamp {i}:" in text for i in range(14))
+    for page in pages:
+        boxes = page.boxes
+        assert not [1 for i, a in enumerate(boxes) for b in boxes[i + 1 :] if a.overlaps(b, 0.3)]
+        assert min(box.bottom for box in boxes) > 6
