@@ -18,7 +18,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Singles, Vector
+from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles, Vector
 from lightplan.geometry import points as point_sets
 
 TOUCH_MM = 0.02  # nearer than this counts as lying on the surface
@@ -356,8 +356,28 @@ class Cone:
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
         a = (starts - np.asarray(self.centre)).astype(np.float32)
-        step = (ends - np.asarray(self.centre)).astype(np.float32)[None] - a[:, None]
-        origin = np.broadcast_to(a[:, None], step.shape)
+        b = (ends - np.asarray(self.centre)).astype(np.float32)
+        apart = self._beyond(a)[:, None] & self._beyond(b)[None]
+        if 2 * np.count_nonzero(apart) < apart.size:
+            step = b[None] - a[:, None]
+            cut = self._cuts(np.broadcast_to(a[:, None], step.shape), step)
+        else:
+            row, col = np.nonzero(apart == 0)
+            cut = np.zeros(apart.shape, bool)
+            cut[row, col] = self._cuts(a[row], b[col] - a[row])
+        return cut if cut.any() else None
+
+    def _beyond(self, points: Singles) -> Integers:
+        """Return bits for the sides of a prism round the cone that points (n, 3) lie beyond."""
+        turn = 2 * np.pi * np.arange(14) / 14
+        radius = max(self.foot_radius, self.top_radius)
+        out = points[:, :2] @ np.stack([np.cos(turn), np.sin(turn)]).astype(np.float32) > radius
+        level = np.stack([points[:, 2] < 0, points[:, 2] > self.height], axis=1)
+        bits = np.packbits(np.concatenate([out, level], axis=1), axis=1)
+        return bits.view(np.uint16)[:, 0]
+
+    def _cuts(self, origin: Floats, step: Singles) -> Booleans:
+        """Lines (..., 3) that cross the cone before their end."""
         length = np.linalg.norm(step, axis=-1)
         margin = np.float32(0.5) / np.maximum(length, 1.0)
         cut = np.zeros(length.shape, bool)
@@ -366,7 +386,7 @@ class Cone:
                 z = origin[..., 2] + share * step[..., 2]
                 inside = (share > margin) & (share < 1 - margin) & (z >= 0) & (z <= self.height)
                 cut |= inside & (self.foot_radius + self._slope * z >= 0)
-        return cut if cut.any() else None
+        return cut
 
     def normals_at(self, points: Floats) -> Floats:  # noqa: D102
         offset = points - np.asarray(self.centre, np.float32)

@@ -38,6 +38,8 @@ def mirrored_names(
             names.append(f"hole in {surface.name}")
             met[through] = len(names) - 1
         del index
+    first = np.array([names.index(name) for name in names])  # a box's sides share its name
+    met = first[met]
     used = np.unique(met)
     place = np.searchsorted(used, met)
     unique = tuple(names[i] for i in used)
