@@ -20,8 +20,9 @@ from lightplan.light import Detail, LampLayers, Layers
 from lightplan.light.exposure import Settings
 from lightplan.planning.constraints import Limit
 from lightplan.planning.result import Move, NoPlan, Plan, Robustness, Tolerance
+from lightplan.presets import list_rigs
 from lightplan.shots.results import PhotoScore, Placed
-from lightplan.tasks.predict import Prediction
+from lightplan.tasks.predict import Prediction, predict
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -30,6 +31,7 @@ PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))]
 COMMANDS = (DOCS / "commands.md").read_text("utf-8")
 FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 INSTALL = "python3 -m venv .venv && .venv/bin/pip install --quiet"
+LOOKS_MEASURES = ("foil_to_paper_stops", "foil_to_white_stops", "foil_evenness_stops")
 DEMO = f"{INSTALL} . && .venv/bin/lightplan demo"
 TESTS = f"{INSTALL} -e '.[test,cluster]' && .venv/bin/python -m pytest"
 
@@ -261,3 +263,44 @@ def test_the_counts_in_the_light_model_are_those_in_use():
         figures = [float(n) for n in re.findall(r"\d+(?:\.\d+)?", value)]
         assert figures == [float(getattr(fine, name)), float(getattr(quick, name))], name
     assert {"cells", "texels", "lamp_spots", "penumbra_spots", "foil_rays"} <= set(rows)
+
+
+def rows_after(page, heading):
+    """Cells of the table whose heading begins so."""
+    lines = (DOCS / page).read_text("utf-8").splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith(heading))
+    found = []
+    for line in lines[start + 2 :]:
+        if not line.startswith("|"):
+            break
+        found.append([cell.strip() for cell in line.strip("|").split("|")])
+    return found
+
+
+def test_the_table_of_agreement_is_about_stored_scenes_and_keeps_the_bound():
+    # The bound itself is checked by tests/light/test_pathtraced.py.
+    rows = rows_after("light-model.md", "| scene |")
+    stored = {p.stem for p in (ROOT / "tests" / "reference" / "pathtraced").glob("*.npz")}
+    assert {row[0] for row in rows} <= stored
+    assert len(rows) >= 24
+    assert all(float(error) < 1.0 for row in rows for error in row[1:3])
+
+
+# -- the looks
+
+
+def test_the_table_of_looks_has_every_preset_and_every_look():
+    rows = rows_after("looks.md", "| rig | look")
+    shipped = [(f"`{r.name}`", r.look, r.foil) for r in list_rigs() if r.shipped]
+    assert [tuple(row[:3]) for row in rows] == shipped
+    assert {row[1] for row in rows} == set(scene.LOOK_KINDS)
+
+
+@pytest.mark.parametrize("name", ["gold-card-above", "rose-gold-tag-dark"])
+def test_the_table_of_looks_says_what_a_prediction_gives(name):
+    row = next(r for r in rows_after("looks.md", "| rig | look") if r[0] == f"`{name}`")
+    found = predict(name, explain=False)
+    assert found.judgement.verdict == row[4]
+    assert found.judgement.score == pytest.approx(float(row[3]), abs=1.0)
+    for cell, measure in zip(row[5:], LOOKS_MEASURES, strict=True):
+        assert found.measures[measure].value == pytest.approx(float(cell), abs=0.11)
