@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.arrays import Doubles, Singles, read_only
-from lightplan.shots.previews import luma
+from lightplan.shots.edges import fit_sides
+from lightplan.shots.previews import Picture, in_light, luma
 
 Paper: TypeAlias = Literal["A4", "Letter"]
 
@@ -151,7 +152,7 @@ def find_marker_card(picture: NDArray[Any]) -> CardFound | None:
     picture : (rows, cols, 3) uint8, or float (linear, 1 = clip level)
     """
     coded = picture if picture.dtype == np.uint8 else 255 * np.sqrt(np.clip(picture, 0, 1))
-    seen = _markers(luma(coded))
+    seen = _markers(coded)
     for paper in PAGES_MM:
         layout = CardLayout(paper)
         known = [(box.corners_mm(), seen[i]) for i, box in layout.markers().items() if i in seen]
@@ -186,18 +187,36 @@ def marker_modules(number: int) -> NDArray[np.bool_]:
     return np.asarray(cv2.aruco.generateImageMarker(dictionary, number, size)) < 128
 
 
-def _markers(grey: NDArray[np.uint8]) -> dict[int, Doubles]:
+def _markers(coded: Picture) -> dict[int, Doubles]:
     """Return corners (4, 2) as x, y of the card's markers by number."""
-    parameters = cv2.aruco.DetectorParameters()
-    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    parameters.cornerRefinementWinSize = 4
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(_DICTIONARY), parameters)
-    corners, numbers, _ = detector.detectMarkers(grey)
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(_DICTIONARY))
+    corners, numbers, _ = detector.detectMarkers(luma(coded))
     seen: Any = numbers  # None where there are no markers, whatever the stubs say
     if seen is None:
         return {}
+    light = in_light(coded)
     pairs = zip(seen.ravel(), corners, strict=True)
-    return {int(number): np.asarray(points, float).reshape(4, 2) for number, points in pairs}
+    return {int(number): _sharpened(light, np.asarray(points)) for number, points in pairs}
+
+
+def _sharpened(light: Picture, points: Picture) -> Doubles:
+    """Return corners (4, 2) where the sides of a marker meet, to a fraction of a pixel."""
+    rough = points.reshape(4, 2).astype(np.float64)
+    sides = fit_sides(light, rough, reach_px=2.0, samples=16)
+    if min(len(side) for side in sides.points) < 8:
+        return rough
+    straight = [_line(side) for side in sides.points]
+    return np.array([np.linalg.solve(*_pair(straight[i - 1], straight[i])) for i in range(4)])
+
+
+def _line(points: Doubles) -> tuple[Doubles, float]:
+    middle = points.mean(axis=0)
+    normal = np.linalg.svd(points - middle, full_matrices=False)[2][1]
+    return normal, float(normal @ middle)
+
+
+def _pair(one: tuple[Doubles, float], other: tuple[Doubles, float]) -> tuple[Doubles, Doubles]:
+    return np.stack([one[0], other[0]]), np.array([one[1], other[1]])
 
 
 def _fit(layout: CardLayout, known: list[tuple[Doubles, Doubles]]) -> CardFound | None:

@@ -156,6 +156,19 @@ def _length(segments: Doubles) -> Doubles:
     return np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1])
 
 
+def with_borders(lines: Lines, shape: tuple[int, int]) -> Lines:
+    """Return lines with the picture's four borders added, seen all along."""
+    rows, cols = shape
+    normal = np.array([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0], [0.0, 1.0]])
+    offset = np.array([0.0, cols - 1.0, 0.0, rows - 1.0])
+    cells = lines.seen.shape[1]
+    record = np.repeat(np.arange(cells)[None] * _STEP_PX, 4, axis=0)
+    return Lines(
+        np.concatenate([lines.normal, normal]), np.concatenate([lines.offset, offset]),
+        np.concatenate([lines.seen, record]), np.concatenate([lines.solid, record]), lines.reach,
+    )  # fmt: skip
+
+
 def _line_through(segments: Doubles, clear: Doubles) -> tuple[Doubles, float]:
     """Return the least-squares line through segments, weighted by length and clarity."""
     ends = segments.reshape(-1, 2)

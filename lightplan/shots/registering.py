@@ -63,7 +63,7 @@ def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registr
     scaled = 2 * points / np.array(shape[::-1]) - 1
     fit = np.zeros((12, 1))
     fit[[0, 6], 0] = move
-    for terms, span in ((2, 3.0), (6, 2.5), (12, 1.8), (12, 1.5), (12, 1.2)):
+    for terms, span in ((2, 4.0), (6, 4.0), (6, 3.0), (12, 3.0), (12, 2.2), (12, 1.6), (12, 1.2)):
         fit = _refit(slope, normal, offset, scaled, fit, terms=terms, span=span)
     moved = _moved(drawn, fit)
     agreement = _agreement(linear, moved, valid)
@@ -100,8 +100,11 @@ def _edge_points(drawn: Picture, valid: Booleans) -> tuple[Doubles, Doubles]:
 
 def _slopes(linear: Picture, points: Doubles, normal: Doubles, offset: Doubles) -> Picture:
     """Return the size of the picture's slope across the edges, (n, offsets)."""
-    coded = np.sqrt(np.clip(linear, 0, 1))
-    coded = cv2.GaussianBlur(coded, (0, 0), 0.6)
+    light = np.clip(linear, 0, 1)
+    # Steps count as the eye sees them, by the level round about; coding each pixel would
+    # push blurred edges into the dark.
+    around = cv2.blur(light, (15, 15))
+    coded = cv2.GaussianBlur(light, (0, 0), 0.6) / (2 * np.sqrt(around + 0.004))
     places = points[:, None] + offset[:, None] * normal[:, None]
     flat = places.astype(np.float32)
     seen = cv2.remap(  # type: ignore[call-overload]
@@ -159,7 +162,9 @@ def _refit(
     aim = place - expected
     for _ in range(4):
         away = aim - system[:, use] @ change
-        spread = max(0.15, 1.4826 * float(np.median(np.abs(away))))
+        # While much may still move, places far off are listened to.
+        least = 0.3 * span if span > 2 else 0.15
+        spread = max(least, 1.4826 * float(np.median(np.abs(away))))
         weight = strong / (1 + (away / spread) ** 2) ** 2
         left = (system[:, use] * weight[:, None]).T @ system[:, use] + ridge
         change = np.linalg.solve(left, (system[:, use] * weight[:, None]).T @ aim)
@@ -212,10 +217,13 @@ def _agreement(linear: Picture, foil: Picture, valid: Booleans) -> float:
 def _moved(drawn: Picture, fit: Doubles) -> Picture:
     """Return the artwork with each place moved."""
     rows, cols = drawn.shape
-    y, x = np.mgrid[0:rows:8, 0:cols:8].astype(np.float64) / np.array([rows, cols])[:, None, None]
-    scaled = np.stack([2 * x.ravel() - 1, 2 * y.ravel() - 1], axis=1)
+    step = 8  # the move is smooth: worked out on a lattice
+    count = -(-rows // step), -(-cols // step)
+    y, x = (np.mgrid[: count[0], : count[1]] + 0.5) * step - 0.5
+    scaled = np.stack([2 * x.ravel() / cols - 1, 2 * y.ravel() / rows - 1], axis=1)
     move = _displacement(scaled, fit).reshape(*x.shape, 2).astype(np.float32)
-    full = cv2.resize(move, (cols, rows), interpolation=cv2.INTER_LINEAR)
+    full = cv2.resize(move, (count[1] * step, count[0] * step), interpolation=cv2.INTER_LINEAR)
+    full = full[:rows, :cols]
     across = np.arange(cols, dtype=np.float32) - full[..., 0]
     down = np.arange(rows, dtype=np.float32)[:, None] - full[..., 1]
     moved: Picture = cv2.remap(

@@ -74,10 +74,10 @@ def segment_by_look(squared: Squared) -> Segmentation:
     look = _look(small)
     paper = _flooded(look, valid)
     for _ in range(2):
-        difference = look - _spread_out(look, paper, 0.02 * min(size))
-        away = _distance(difference, paper)
+        level = _spread_out(look, paper, 0.02 * min(size))
+        away = _distance(look - level, paper)
         paper = paper & (away < 5.0)
-    foil, confidence = _decide(away, np.abs(difference[..., 0]), valid)
+    foil, confidence = _decide(away, np.abs(look[..., 0] ** 2 - level[..., 0] ** 2), valid)
     full = cv2.resize(foil, (cols, rows), interpolation=cv2.INTER_LINEAR)
     return Segmentation(_frozen(full), confidence, "look")
 
@@ -108,8 +108,9 @@ def _flooded(look: Picture, valid: Booleans) -> Booleans:
     on_rim = np.bincount(labels[rim], minlength=len(size))
     paper = (on_rim > 0.02 * rim.sum()) & (on_rim > 0.03 * size)
     paper[0] = False
-    if on_rim[paper].sum() < 0.3 * rim.sum():
-        return rim
+    if on_rim[paper].sum() < 0.15 * rim.sum():  # edges all round: the largest patch then
+        size[0] = 0
+        paper = size == size.max()
     for _ in range(5):
         alike = _alike_across(look, labels, paper)
         if not (alike & ~paper).any():
@@ -172,8 +173,8 @@ def _distance(difference: Picture, paper: Booleans) -> Picture:
 def _decide(away: Picture, brighter: Picture, valid: Booleans) -> tuple[Picture, float]:
     """Return the foil mask and its confidence from the departures.
 
-    `brighter` is the departure in brightness alone: a JPEG file keeps it sharper than
-    colour, so it draws the edges where there is enough of it.
+    `brighter` is the departure in brightness alone, in light: a JPEG file keeps it
+    sharper than colour, so it draws the edges where there is enough of it.
     """
     strong = np.log2(np.clip(away, 0.5, 128.0))
     codes = np.clip((strong + 1) * 30, 0, 255).astype(np.uint8)
@@ -187,7 +188,7 @@ def _decide(away: Picture, brighter: Picture, valid: Booleans) -> tuple[Picture,
     core = cv2.erode(foil.view(np.uint8), _SQUARE) > 0
     if core.sum() > 20:
         inside = _spread_out(np.dstack([away, brighter]), core, 0.02 * min(away.shape) + 1)
-        plain = inside[..., 1] > 0.06
+        plain = inside[..., 1] > 0.03
         foil &= np.where(plain, brighter > 0.5 * inside[..., 1], away > 0.5 * inside[..., 0])
     margin = float(np.median(strong[foil])) - cut if foil.any() else 0.0
     doubt = float((np.abs(strong - cut) < 0.5)[valid].sum() / max(foil.sum(), 1))

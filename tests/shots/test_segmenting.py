@@ -95,7 +95,7 @@ def test_registration_finds_a_shift_to_a_fraction_of_a_pixel():
     found = register(picture, art, np.ones((400, 300), bool))
     edge = np.abs(shown - 0.5) < 0.45
     # Where coverage is c, an error of e pixels changes it by about e.
-    assert np.sqrt(((found.foil - shown)[edge] ** 2).mean()) < 0.15
+    assert np.sqrt(((found.foil - shown)[edge] ** 2).mean()) < 0.2
     assert found.agreement > 0.6
 
 

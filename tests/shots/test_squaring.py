@@ -95,7 +95,7 @@ def test_a_window_gives_the_same_as_the_whole(shot, to_linear):
 
 
 def test_what_lies_beyond_the_frame_is_not_valid(shot, to_linear):
-    corners = shot.corners + [0.0, -shot.corners[:, 1].min() - 60.0]
+    corners = shot.corners - np.array([0.0, shot.corners[:, 1].min() + 60.0])
     found = placed(corners, shot.picture.shape[:2])
     squared = square(
         to_linear(shot.picture), shot.picture == 255, found, width_mm=105, height_mm=148
