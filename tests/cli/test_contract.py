@@ -1,0 +1,172 @@
+"""The contract on commands, files and keys."""
+
+import json
+
+import numpy as np
+import pytest
+from typer.main import get_command
+
+from lightplan.cli.app import app
+
+RIG = "silver-bookplate-bright"
+VERDICTS = {"keep", "adjust", "retake", "cannot tell"}
+
+
+def commands():
+    """Every command with the words that call it."""
+    found = []
+    for name, command in get_command(app).commands.items():
+        inner = getattr(command, "commands", None)
+        if inner is None:
+            found.append((name,))
+        else:
+            found += [(name, sub) for sub in inner]
+    return found
+
+
+@pytest.mark.parametrize("words", commands(), ids=" ".join)
+def test_help_shows_an_example(words, lightplan):
+    said = lightplan(*words, "--help")
+    assert said.code == 0
+    assert f"Example: lightplan {' '.join(words)}" in said.out
+
+
+@pytest.mark.parametrize("words", commands(), ids=" ".join)
+def test_every_command_takes_json(words, lightplan):
+    assert "--json" in lightplan(*words, "--help").out
+
+
+def test_predict_writes_the_files_of_the_contract(lightplan, tmp_path):
+    said = lightplan("predict", RIG, "--out", tmp_path / "p", "--json")
+    assert said.code == 0, said.err
+    report = json.loads((tmp_path / "p" / "report.json").read_text())
+    keys = {"score", "verdict", "measures", "findings", "exposure", "tool_version", "rig_digest"}
+    assert keys <= report.keys()
+    assert report["verdict"] in VERDICTS
+    assert 0 <= report["score"] <= 100
+    for finding in report["findings"]:
+        assert {"what", "where_mm", "cause", "move", "gain"} <= finding.keys()
+    printed = said.document()
+    assert printed["score"] == report["score"]
+    for name in ("picture.png", "glare_map.png"):
+        assert (tmp_path / "p" / name).read_bytes().startswith(b"\x89PNG")
+
+
+def test_layers_hold_what_the_contract_names(lightplan, tmp_path):
+    assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
+    with np.load(tmp_path / "p" / "layers.npz", allow_pickle=False) as file:
+        layers = dict(file)
+    camera = layers["camera_paper"].shape
+    assert camera[2] == 3
+    assert layers["camera_foil"].shape == layers["camera_xyz_mm"].shape == camera
+    sheet = layers["sheet_paper"].shape
+    assert sheet == (len(layers["sheet_y_mm"]), len(layers["sheet_x_mm"]), 3)
+    assert layers["sheet_foil"].shape == sheet
+    assert layers["sees"].shape == sheet[:2]
+    assert layers["sees"].dtype.kind in "iu"
+    assert layers["sees"].max() < len(layers["sees_names"])
+    on = np.isfinite(layers["camera_xyz_mm"][..., 0])
+    assert on.any()
+    assert not on.all()
+    assert np.isfinite(layers["camera_paper"][on]).all()
+    assert np.isnan(layers["camera_foil"][~on]).all()
+
+
+def test_the_same_rig_gives_the_same_bytes(lightplan, tmp_path):
+    for name in ("a", "b"):
+        assert lightplan("predict", "rose-gold-tag-dark", "--out", tmp_path / name).code == 0
+    for path in sorted((tmp_path / "a").iterdir()):
+        assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes(), path.name
+
+
+def test_a_second_run_renews_its_own_folder(lightplan, tmp_path):
+    for _ in range(2):
+        assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
+
+
+def test_a_folder_of_the_makers_is_left_alone(lightplan, tmp_path):
+    (tmp_path / "picture.png").write_bytes(b"mine")
+    said = lightplan("predict", RIG, "--out", tmp_path)
+    assert said.code == 2
+    assert (tmp_path / "picture.png").read_bytes() == b"mine"
+    assert lightplan("predict", RIG, "--out", tmp_path, "--replace").code == 0
+    assert (tmp_path / "picture.png").read_bytes() != b"mine"
+
+
+def test_plan_writes_the_keys_of_the_contract(lightplan, tmp_path):
+    said = lightplan(
+        "plan", "copper-label-gradient", "--out", tmp_path / "p", "--evaluations", 12, "--json"
+    )
+    assert said.code == 0, said.err
+    document = json.loads((tmp_path / "p" / "plan.json").read_text())
+    assert {"moves", "tolerances", "yield", "covered", "stopped_because"} <= document.keys()
+    for tolerance in document["tolerances"]:
+        assert {"element", "dimension", "minus", "plus"} <= tolerance.keys()
+    for name in ("rig.toml", "setup.pdf", "picture.png", "glare_map.png", "layers.npz"):
+        assert (tmp_path / "p" / name).stat().st_size > 0
+    # next month starts from the same light: the rig keeps its plan and predicts the same
+    again = lightplan("predict", tmp_path / "p" / "rig.toml", "--out", tmp_path / "q", "--json")
+    first = json.loads((tmp_path / "p" / "report.json").read_text())
+    assert again.document()["measures"] == pytest.approx(first["measures"], rel=1e-6, abs=1e-9)
+    assert "[plan]" in (tmp_path / "p" / "rig.toml").read_text()
+
+
+def test_setup_and_template_are_written(lightplan, tmp_path):
+    said = lightplan(
+        "setup", RIG, "--out", tmp_path / "s.pdf", "--template", tmp_path / "t.pdf",
+        "--paper", "Letter", "--unit", "in",
+    )  # fmt: skip
+    assert said.code == 0, said.err
+    for name in ("s.pdf", "t.pdf"):
+        assert (tmp_path / name).read_bytes().startswith(b"%PDF")
+
+
+def test_score_goes_on_past_a_broken_file_and_says_so(lightplan, tmp_path):
+    assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
+    shots = tmp_path / "shots"
+    shots.mkdir()
+    (shots / "good.png").write_bytes((tmp_path / "p" / "picture.png").read_bytes())
+    (shots / "broken.jpg").write_bytes(b"\xff\xd8\xff" + b"x" * 400)
+    said = lightplan("score", shots, "--rig", RIG, "--out", tmp_path / "s", "--json")
+    assert said.code == 1
+    rows = json.loads((tmp_path / "s" / "scores.json").read_text())
+    by_file = {row["file"]: row for row in rows}
+    for row in rows:
+        keys = {"file", "score", "verdict", "measures", "findings", "error"}
+        assert keys <= row.keys()
+        assert row["verdict"] in VERDICTS
+    assert by_file["broken.jpg"]["error"]
+    report = json.loads((tmp_path / "p" / "report.json").read_text())
+    # predicted and photographed pictures are measured by the same code
+    assert by_file["good.png"]["score"] == pytest.approx(report["score"], abs=5.0)
+    page = (tmp_path / "s" / "contact_sheet.html").read_text()
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert "https://" not in page
+    assert (tmp_path / "s" / "scores.csv").read_text().count("\n") == 3
+
+
+def test_advise_finds_no_fault_that_the_rig_does_not_have(lightplan, tmp_path):
+    assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
+    said = lightplan(
+        "advise", tmp_path / "p" / "picture.png", "--rig", RIG, "--out", tmp_path / "a", "--json"
+    )
+    assert said.code == 0, said.err
+    report = json.loads((tmp_path / "p" / "report.json").read_text())
+    assert said.document()["score"] == pytest.approx(report["score"], abs=5.0)
+
+
+def test_rigs_can_be_listed_kept_shown_and_copied(lightplan, tmp_path):
+    listed = lightplan("rigs", "list", "--json").document()["rigs"]
+    assert len([rig for rig in listed if not rig["is_yours"]]) >= 8
+    assert lightplan("rigs", "save", RIG, "christmas tags").code in (0, 2)
+    assert lightplan("rigs", "save", RIG, "christmas-tags").code == 0
+    names = {rig["name"] for rig in lightplan("rigs", "list", "--json").document()["rigs"]}
+    assert "christmas-tags" in names
+    assert 'kind = "bright field"' in lightplan("rigs", "show", "christmas-tags").out
+    assert lightplan("rigs", "copy", "christmas-tags", tmp_path / "mine.toml").code == 0
+    assert lightplan("rigs", "check", tmp_path / "mine.toml", "--json").document()["ok"]
+
+
+def test_a_marker_card_is_written(lightplan, tmp_path):
+    assert lightplan("score", "--card", tmp_path / "card.pdf").code == 0
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
