@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.shots import quads
+from lightplan.shots import previews, quads
 from lightplan.shots.card import CardFound
 from lightplan.shots.edges import Sides, fit_sides
 from lightplan.shots.outline import fit_outline, straighten
@@ -15,6 +15,7 @@ from lightplan.shots.previews import Coded
 
 COARSE_PX = 640  # long side of the copy in which the sheet is looked for
 ENOUGH = 0.6  # least confidence that is reported as found
+CERTAIN = 0.9  # confidence at which nothing more is tried
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,3 +157,12 @@ def preferred(new: Candidate, old: Candidate | None) -> Candidate:
 def _discount(inner: Candidate) -> float:
     """Return how little the inner of two outlines is trusted: lines less than steps."""
     return 0.6 if np.sort(inner.sides.thinness)[1] > 0.8 else 0.93
+
+
+def in_light(view: View, best: Candidate) -> tuple[Doubles, float]:
+    """Return corners and bending measured where light, not its code, is half-way."""
+    plain = replace(view, coded=previews.in_light(view.coded))
+    again = measure(plain, best.corners, 2.0)
+    if again is None or np.abs(again.corners - best.corners).max() > 3.0:
+        return best.corners, best.bending
+    return again.corners, again.bending

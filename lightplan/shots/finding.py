@@ -17,6 +17,7 @@ from lightplan.shots.candidates import (
     ENOUGH,
     Candidate,
     View,
+    in_light,
     judged,
     measure,
     preferred,
@@ -142,7 +143,7 @@ def _refine(
             best = preferred(_both(rough, found, ratio), best)
     if best is None or best.confidence < ENOUGH:
         return _refusal(view, best if best is not None else likely[0])
-    corners, bending = _in_light(larger, best)
+    corners, bending = in_light(larger, best)
     place = (corners + 0.5) / larger.scale - 0.5
     return SheetFound(
         corners=read_only(place[:, ::-1]),
@@ -152,15 +153,6 @@ def _refine(
         bending=bending,
         support=tuple(best.sides.support.tolist()),
     )
-
-
-def _in_light(view: View, best: Candidate) -> tuple[Doubles, float]:
-    """Return corners and bending measured where light, not its code, is half-way."""
-    plain = replace(view, coded=previews.in_light(view.coded))
-    again = measure(plain, best.corners, 2.0)
-    if again is None or np.abs(again.corners - best.corners).max() > 3.0:
-        return best.corners, best.bending
-    return again.corners, again.bending
 
 
 def _both(rough: Candidate, fine: Candidate, ratio: float) -> Candidate:

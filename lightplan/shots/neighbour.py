@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from lightplan.arrays import Singles, read_only
 from lightplan.shots import previews
-from lightplan.shots.finding import _CERTAIN, SheetFound, _measure, _view
-from lightplan.shots.registering import _agreement
+from lightplan.shots.candidates import CERTAIN, in_light, measure, view_of
+from lightplan.shots.finding import SheetFound
+from lightplan.shots.registering import explained_share
 from lightplan.shots.segment import Segmentation
 from lightplan.shots.squaring import Squared
 
@@ -46,7 +47,7 @@ class Neighbour:
     @classmethod
     def of(cls, found: SheetFound, segmented: Segmentation, squared: Squared) -> Neighbour:
         """Return the neighbour that a frame makes for the others."""
-        agreement = _agreement(squared.linear, segmented.foil, squared.valid)
+        agreement = explained_share(squared.linear, segmented.foil, squared.valid)
         return cls(found, segmented, agreement)
 
     def mask_for(self, squared: Squared) -> Segmentation | None:
@@ -58,7 +59,7 @@ class Neighbour:
                 return None
             foil = np.asarray(cv2.resize(foil, shape[::-1]), np.float32)
         fits: Singles = np.ascontiguousarray(foil, np.float32)
-        if _agreement(squared.linear, fits, squared.valid) < self.agreement - _LESS_FITTING:
+        if explained_share(squared.linear, fits, squared.valid) < self.agreement - _LESS_FITTING:
             return None
         return Segmentation(fits, self.segmented.confidence, self.segmented.how)
 
@@ -83,12 +84,13 @@ def find_near(
     if abs(known.shape[0] * shape[1] / (known.shape[1] * shape[0]) - 1) > 0.01:
         return None  # turned, or another camera
     coded, scale = previews.preview(picture, max(shape))
-    view = _view(coded, scale, width_mm, height_mm, focal_px, None)
+    view = view_of(coded, scale, width_mm, height_mm, focal_px, None)
     rough = known.scaled(shape).corners[:, ::-1]
-    seen = _measure(view, rough, max(3.0, _REACH * max(shape)))
-    if seen is None or seen.confidence <= _CERTAIN:
+    seen = measure(view, rough, max(3.0, _REACH * max(shape)))
+    if seen is None or seen.confidence <= CERTAIN:
         return None
+    corners, bending = in_light(view, seen)
     return SheetFound(
-        corners=read_only(seen.corners[:, ::-1]), shape=shape, confidence=seen.confidence,
-        how="sides", bending=seen.bending, support=tuple(seen.sides.support.tolist()),
+        corners=read_only(corners[:, ::-1]), shape=shape, confidence=seen.confidence,
+        how="sides", bending=bending, support=tuple(seen.sides.support.tolist()),
     )  # fmt: skip

@@ -66,7 +66,7 @@ def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registr
     for terms, span in ((2, 4.0), (6, 4.0), (6, 3.0), (12, 3.0), (12, 2.2), (12, 1.6), (12, 1.2)):
         fit = _refit(slope, normal, offset, scaled, fit, terms=terms, span=span)
     moved = _moved(drawn, fit)
-    agreement = _agreement(linear, moved, valid)
+    agreement = explained_share(linear, moved, valid)
     size = np.sqrt((_displacement(scaled, fit) ** 2).sum(axis=1).mean())
     return Registration(moved, agreement, float(size))
 
@@ -189,7 +189,7 @@ def _peak(
     return place, top.astype(np.float64)
 
 
-def _agreement(linear: Picture, foil: Picture, valid: Booleans) -> float:
+def explained_share(linear: Picture, foil: Picture, valid: Booleans) -> float:
     """Return the share of the picture's variation that the artwork explains near its edges.
 
     The square of the local correlation, so that it does not matter whether foil is

@@ -7,6 +7,7 @@ import numpy as np
 from lightplan.arrays import Doubles
 from lightplan.shots import lines, previews, quads
 from lightplan.shots.candidates import (
+    CERTAIN,
     ENOUGH,
     Candidate,
     View,
@@ -16,8 +17,6 @@ from lightplan.shots.candidates import (
     side_quality,
 )
 from lightplan.shots.edges import fit_sides
-
-_CERTAIN = 0.9  # confidence at which nothing more is tried
 
 
 def search(view: View) -> list[Candidate]:
@@ -43,7 +42,7 @@ def search(view: View) -> list[Candidate]:
 
 
 def _settled(best: Candidate | None) -> bool:
-    return best is not None and best.confidence > _CERTAIN and float(best.quality.min()) > 0.8
+    return best is not None and best.confidence > CERTAIN and float(best.quality.min()) > 0.8
 
 
 def _beside(view: View, tried: list[Candidate]) -> list[Candidate]:
