@@ -171,8 +171,8 @@ def _in_mirror(rig: Rig, item: Item) -> Placement:
 def _with_card(rig: Rig, card: Card, *, replaces: Card | None) -> Rig:
     kept = tuple(c for c in rig.cards if replaces is None or c.name != replaces.name)
     gone = set() if replaces is None else {replaces.name}
-    if card.name in gone:  # same name: its own freedoms stay
-        return replace(rig, cards=(*kept, card))
+    if card.name in gone and any(f.element == card.name for f in rig.freedoms):
+        return replace(rig, cards=(*kept, card))  # the maker said how it may move
     rig = replace(
         rig, cards=(*kept, card),
         freedoms=tuple(f for f in rig.freedoms if f.element not in gone),

@@ -1,7 +1,7 @@
 """A helper process that judges every other rig, so that two cores are used.
 
-The helper is this package run as `python -m lightplan.planning.pool`; it talks in pickles
-over its own pipes. Which process judges a rig does not change the result, so the plan is
+The helper runs `main` of this module in a Python of its own and talks in pickles over its
+own pipes. Which process judges a rig does not change the result, so the plan is
 the same with any number of helpers.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import pickle
+import signal
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -102,7 +103,7 @@ class Judges:
 
 
 def _start() -> subprocess.Popen[bytes]:
-    command = [sys.executable, "-m", "lightplan.planning.pool"]
+    command = [sys.executable, "-c", "from lightplan.planning.pool import main; main()"]
     return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
 
 
@@ -137,8 +138,7 @@ def serve(orders: BinaryIO, answers: BinaryIO) -> None:
         answers.flush()
 
 
-if __name__ == "__main__":
-    import signal
-
+def main() -> None:
+    """Serve on the standard pipes, as a helper process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the planner's to handle
     serve(sys.stdin.buffer, sys.stdout.buffer)

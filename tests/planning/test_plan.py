@@ -3,10 +3,12 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from lightplan.errors import RigError
 from lightplan.planning.kit import Item, advise_kit
-from lightplan.planning.plan import Effort, plan
+from lightplan.planning.plan import Effort, plan, quick_plan
 from lightplan.planning.products import Product, plan_range
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.two_frames import plan_two_frames
@@ -28,8 +30,6 @@ SHORT = Effort(evaluations=24, polish=0, builds=8)
 
 
 def artwork():
-    import numpy as np
-
     art = np.zeros((40, 60))
     art[8:32, 10:50] = 1.0
     return art
@@ -109,8 +109,12 @@ def test_the_foil_sees_the_board(planned):
 def test_same_seed_same_plan_with_any_number_of_helpers(planned):
     again = plan(rig(), seed=3, effort=replace(SHORT, helpers=1))
     assert again.score == planned.score
-    assert again.rig.lamps == planned.rig.lamps
-    assert again.rig.cards == planned.rig.cards
+    for freedom in rig().freedoms:
+        if freedom.element not in planned.left_out:
+            one, two = (
+                value_of(p.rig, freedom.element, freedom.dimension) for p in (planned, again)
+            )
+            assert one == two
     assert again.robustness == planned.robustness
 
 
@@ -148,7 +152,7 @@ def test_a_plan_that_cannot_be_names_the_limit_and_the_nearest_wish():
     assert isinstance(found, NoPlan)
     assert not found
     assert found.reason == "the card board stands in the picture"
-    assert found.wish == "let board move 100 mm further than you allowed" or "board" in found.wish
+    assert found.wish.startswith("let board move ")
     assert found.nearest is not None
     assert found.nearest.limits == ()
 
@@ -156,14 +160,15 @@ def test_a_plan_that_cannot_be_names_the_limit_and_the_nearest_wish():
 def test_bounced_light_beats_a_lamp_aimed_at_the_foil():
     # Common practice: the usual remedy for flat metal is a large matte surface that is lit
     # by the lamp and seen by the metal. The same lamp, once bounced, once aimed.
-    key = rig().lamps[0]
+    # A small lamp: its face fills only a part of the family of angles.
+    key = replace(rig().lamps[0], width_mm=60, height_mm=60)
     bounced = rig(lamps=(key,), freedoms=(rig().freedoms[1],))
     aimed = rig(
         lamps=(replace(key, placement=Placement((0, 150, 300))),),
         cards=(),
         freedoms=(Freedom(element="key", dimension="z_mm", low=250, high=500),),
     )
-    scores = [plan(r, seed=1, effort=SHORT).score for r in (bounced, aimed)]
+    scores = [quick_plan(r, seed=1, effort=SHORT).score for r in (bounced, aimed)]
     assert scores[0] > scores[1]
 
 
@@ -194,7 +199,7 @@ def test_a_range_names_the_product_that_breaks_the_rig():
 def test_the_kit_says_what_helps():
     small = rig(
         cards=(Card(name="card", placement=Placement((0, 150, 300)), width_mm=60, height_mm=60),),
-        freedoms=(),
+        freedoms=rig().freedoms[2:],
     )
     board = Item(name="A3 board", kind="white board", width_mm=420, height_mm=297, price=4.0)
     found = advise_kit(small, shop=[board], effort=replace(SHORT, evaluations=40))
@@ -207,17 +212,14 @@ def test_the_kit_says_what_helps():
 
 
 def test_an_item_of_no_known_kind_is_refused():
-    from lightplan.errors import RigError
-
     with pytest.raises(RigError, match=r"kind must be one of white board"):
         Item(name="x", kind="carpet", width_mm=1, height_mm=1)
 
 
-def test_a_look_is_planned_for_what_it_is():
+def test_a_look_is_planned_for_what_it_is(planned):
     # A gradient along y must come out along y: its measured span is nearer the wish than
     # that of the bright field on the same rig.
     wish = Look(kind="gradient", direction_rad=math.pi / 2, strength_stops=2.0)
-    found = plan(rig(look=wish), seed=3, effort=SHORT)
-    even = plan(rig(), seed=3, effort=SHORT)
-    spans = [abs(p.measures["foil_gradient_span_stops"] - 2.0) for p in (found, even)]
-    assert spans[0] < spans[1]
+    found = quick_plan(rig(look=wish), seed=3, effort=SHORT)
+    span = found.measures["foil_gradient_span_stops"].value
+    assert abs(span - 2.0) < abs(planned.measures["foil_gradient_span_stops"] - 2.0)
