@@ -12,7 +12,7 @@ from lightplan.advice.tryout import Bench
 from lightplan.advice.words import thing
 from lightplan.arrays import Doubles
 from lightplan.geometry.shapes import Flat
-from lightplan.light import Detail, Engine, LampLayers, Layers
+from lightplan.light import Layers
 from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.scene import Lamp, Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
@@ -60,8 +60,7 @@ class Case:
 
     @cached_property
     def _per_lamp(self) -> tuple[tuple[str, ...], Doubles, Doubles]:
-        detail = Detail.quick(camera_rows=8, camera_cols=12)
-        found: LampLayers = Engine(self.rig, detail).per_lamp(self.rig)
+        found = self.bench.per_lamp()
         power = [2.0**lamp.trim_stops if lamp.on else 0.0 for lamp in self.rig.lamps] + [1.0]
         scale = np.array(power)[:, None, None]
         return found.names, scale * found.paper.mean(axis=3), scale * found.foil.mean(axis=3)

@@ -12,7 +12,7 @@ from lightplan.advice.moves import Move
 from lightplan.arrays import Doubles, Singles, Vector
 from lightplan.errors import RigError
 from lightplan.geometry.shapes import Flat
-from lightplan.light import Detail, Engine
+from lightplan.light import Detail, Engine, LampLayers
 from lightplan.light.exposure import foil_share, settings_for
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
 from lightplan.scene import Rig
@@ -67,6 +67,10 @@ class Bench:
         self._known: dict[str, Tried | None] = {}
         self._clash_before = _clashes(rig)
         self.start = self._judged(Move("", lambda: rig), rig, *self._light)
+
+    def per_lamp(self) -> LampLayers:
+        """Return the light of each lamp of the rig as it is."""
+        return self._engine.per_lamp(self._rig)
 
     def tried(self, move: Move) -> Tried | None:
         """Return what a move is worth; None where it cannot be made."""
