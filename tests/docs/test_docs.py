@@ -14,15 +14,16 @@ from pathlib import Path
 import pytest
 import typer
 
+import lightplan
 from lightplan import measures, scene
 from lightplan.cli.app import app
 from lightplan.light import Detail, LampLayers, Layers
 from lightplan.light.exposure import Settings
 from lightplan.planning.constraints import Limit
-from lightplan.planning.result import Move, NoPlan, Plan, Robustness, Tolerance
+from lightplan.planning.result import Move, Robustness, Tolerance
 from lightplan.presets import list_rigs
 from lightplan.shots.results import PhotoScore, Placed
-from lightplan.tasks.predict import Prediction, predict
+from lightplan.tasks.predict import predict
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -208,6 +209,15 @@ def test_quick_examples_run(line, tmp_path):
     assert done.stdout.strip()
 
 
+# -- from Python
+
+
+def test_every_public_name_of_the_package_is_explained():
+    text = (DOCS / "python.md").read_text("utf-8")
+    missing = [name for name in lightplan.__all__ if not re.search(rf"`{name}[(`]", text)]
+    assert missing == []
+
+
 # -- the glossary
 
 
@@ -215,9 +225,10 @@ def public_names():
     """Fields of everything that a maker's program may hold in hand."""
     classes = [vars(scene)[name] for name in scene.__all__]
     classes += [vars(measures)[name] for name in measures.__all__]
-    classes += [Layers, LampLayers, Settings, Limit, Prediction, PhotoScore, Placed]
-    classes += [Move, NoPlan, Plan, Robustness, Tolerance]
-    kept = [c for c in classes if dataclasses.is_dataclass(c)]
+    classes += [getattr(lightplan, name) for name in lightplan.__all__]
+    classes += [Layers, LampLayers, Settings, Limit, PhotoScore, Placed]
+    classes += [Move, Robustness, Tolerance]
+    kept = [c for c in classes if isinstance(c, type) and dataclasses.is_dataclass(c)]
     return {field.name for c in kept for field in dataclasses.fields(c)}
 
 
