@@ -14,11 +14,10 @@ import pytest
 ROOT = Path(__file__).parents[2]
 BESIDE_PYTHON = Path(sys.executable).parent
 
-MOST_LINES = 400
+MOST_LINES, NEARLY = 400, 350
 # Longer modules, each with the reason why it is not split.
 LONG = {
     "lightplan/geometry/shapes.py": "the shapes share one protocol and are read side by side",
-    "lightplan/shots/finding.py": "one search for the sheet, told from its first to its last step",
 }
 
 HELP_S = 0.4
@@ -81,7 +80,8 @@ def test_the_code_is_formatted():
 
 @pytest.mark.slow
 def test_the_types_hold_strictly():
-    assert_passes(sys.executable, "-m", "mypy")
+    # A cache of its own: one that another run writes to at the same time gives false alarms.
+    assert_passes(sys.executable, "-m", "mypy", "--cache-dir", ".mypy_cache/tests")
 
 
 def test_each_layer_imports_only_from_below():
@@ -89,8 +89,9 @@ def test_each_layer_imports_only_from_below():
 
 
 def test_modules_are_short():
-    too_long = {name: lines for name, lines in modules().items() if lines > MOST_LINES}
-    assert set(too_long) == set(LONG), "split what is new here; strike out what is short again"
+    lines = modules()
+    assert {name for name in lines if lines[name] > MOST_LINES} <= set(LONG)
+    assert all(lines[name] > NEARLY for name in LONG), "strike out what is short again"
 
 
 def test_most_modules_are_much_shorter():
