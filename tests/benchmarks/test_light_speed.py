@@ -1,0 +1,87 @@
+"""Speed of the light engine as ratios to named alternatives in the same run.
+
+Processor time is compared, so that a busy machine matters little. The long
+comparison with Mitsuba runs only with LIGHTPLAN_BENCH=1 in the environment; figures are
+printed by ``python tests/benchmarks/light_report.py``.
+"""
+
+import os
+import time
+
+import numpy as np
+import pytest
+
+pytest.importorskip("embreex")
+
+import light_bench
+
+from lightplan.light import Detail
+
+LONG = os.environ.get("LIGHTPLAN_BENCH") == "1"
+
+
+@pytest.mark.parametrize("scene", light_bench.SCENES)
+def test_a_changed_card_costs_a_small_part_of_a_fresh_start(scene):
+    followed = np.median(light_bench.changed_card_times(scene, 9, clock=time.process_time))
+    fresh = np.median(light_bench.fresh_times(scene, 3, clock=time.process_time))
+    print(f"{scene}: {1e3 * followed:.1f} ms against {1e3 * fresh:.0f} ms afresh")
+    assert fresh > {"s03_bounce_card": 1.7, "s09_white_v": 1.7, "full_rig": 3.0}[scene] * followed
+
+
+@pytest.mark.parametrize("scene", light_bench.SCENES)
+def test_tracing_a_bundle_is_no_slower_than_embree(scene):
+    """Why rays do not go through Embree: a rig has a dozen shapes, each met in closed form."""
+    bundle = light_bench.Bundle(scene)
+    distance, _ = bundle.theirs()
+    ours = bundle.ours()
+    same = np.isclose(ours.distance.ravel(), distance, rtol=1e-4) | (
+        np.isinf(distance) & np.isinf(ours.distance.ravel())
+    )
+    assert same.mean() > 0.999  # they do the same work
+    assert np.isfinite(distance).mean() > 0.05
+    costs = [
+        min(light_bench.seconds(action, time.process_time) for _ in range(7))
+        for action in (bundle.ours, bundle.theirs)
+    ]
+    print(f"{scene}: ours {1e3 * costs[0]:.1f} ms, Embree {1e3 * costs[1]:.1f} ms")
+    assert costs[0] < 1.5 * costs[1]
+
+
+def test_cost_grows_no_faster_than_the_pixels():
+    times = []
+    for rows, cols in ((240, 320), (960, 1280)):
+        detail = Detail.quick(camera_rows=rows, camera_cols=cols)
+        found = light_bench.changed_card_times("s03_bounce_card", 5, detail, time.process_time)
+        times.append(np.median(found))
+    assert times[1] < 1.3 * 16 * times[0]
+
+
+def test_picture_after_a_changed_card(benchmark):
+    """The figure itself, for pytest-benchmark's table: full rig, 320 x 240."""
+    rig = light_bench.scene_rig("full_rig")
+    engine = light_bench.Engine(rig, Detail.quick())
+    share = light_bench.foil_pattern()
+    steps = iter(range(10_000))
+
+    def moved():
+        return (light_bench.with_moved_card(rig, next(steps)), share), {}
+
+    picture = benchmark.pedantic(engine.picture, setup=moved, rounds=10)
+    assert picture.shape == (240, 320, 3)
+    assert np.isfinite(picture).all()
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not LONG, reason="minutes long; set LIGHTPLAN_BENCH=1 to run it")
+@pytest.mark.parametrize("scene", light_bench.SCENES)
+def test_five_hundred_times_quicker_than_a_path_tracer_at_one_per_cent(scene):
+    pytest.importorskip("mitsuba")
+    import mitsuba_time
+
+    theirs = sum(
+        mitsuba_time.time_to_error(scene, layer, columns=320, rows=240, repeats=2).seconds
+        for layer in ("paper", "foil")
+    )
+    ours = np.median(light_bench.changed_card_times(scene, 30))
+    print(f"{scene}: Mitsuba {theirs:.1f} s, ours {1e3 * ours:.1f} ms: {theirs / ours:.0f}")
+    assert theirs > 500 * ours
