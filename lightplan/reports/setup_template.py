@@ -13,7 +13,7 @@ from typing import TypeAlias
 import numpy as np
 
 from lightplan.errors import BadInput
-from lightplan.reports.setup_cuts import cut_size, cuts_of, hole_words
+from lightplan.reports.setup_cuts import Cut, cut_size, cuts_of, hole_words
 from lightplan.reports.setup_page import (
     FAINT,
     MARGIN_MM,
@@ -40,6 +40,7 @@ from lightplan.units import LengthUnit
 RULER_MM = 100.0
 MAP_MM = 42.0  # largest side of a page map
 MOST_PAGES = 400
+LONGEST_MM = 10_000.0
 JOINT = "#1d4ed8"
 SIDES = ((-1, 0), (0, -1), (1, 0), (0, 1))  # left, below, right, above: columns, rows
 Frame: TypeAlias = tuple[float, float, float, float]  # left, bottom, right, top in mm
@@ -65,8 +66,8 @@ def write_template_pdf(
     Raises
     ------
     BadInput
-        Nothing is to be cut, another paper, more than 400 pages, or a file that cannot be
-        written.
+        Nothing is to be cut, another paper, too large a piece, more than 400 pages, or a file
+        that cannot be written.
     """
     pages = template_pages(rig, paper=paper, unit=unit)
     return atomic_write(path, pdf_bytes(pages, title=f"Template: {rig.title}"), replace=replace)
@@ -80,13 +81,7 @@ def template_pages(rig: Rig, *, paper: str = "A4", unit: LengthUnit = "mm") -> l
             field="cards", wanted="at least one to cut", got="none",
             cure="add a card to the rig, or leave the template out",
         )  # fmt: skip
-    tilings = [tiling(cut, paper) for cut in pieces]
-    count = sum(len(t.tiles) for t in tilings)
-    if count > MOST_PAGES:
-        raise BadInput(
-            field="template", wanted=f"at most {MOST_PAGES} pages", got=f"{count} pages",
-            cure="measure the large cards out with a tape instead",
-        )  # fmt: skip
+    tilings = _tilings(pieces, paper)
     pages = _overview(rig, tilings, paper, unit)
     for each in tilings:
         pages += [_tile_page(each, tile, paper, unit) for tile in each.tiles]
@@ -96,6 +91,23 @@ def template_pages(rig: Rig, *, paper: str = "A4", unit: LengthUnit = "mm") -> l
             align="right",
         )  # fmt: skip
     return pages
+
+
+def _tilings(pieces: Sequence[Cut], paper: str) -> list[Tiling]:
+    cure = "measure the large pieces out with a tape instead"
+    longest = max(max(cut.width_mm, cut.height_mm) for cut in pieces)
+    if longest > LONGEST_MM:
+        raise BadInput(
+            field="template", wanted=f"of pieces of at most {LONGEST_MM:.0f} mm",
+            got=f"{longest:.0f} mm", cure=cure,
+        )  # fmt: skip
+    tilings = [tiling(cut, paper) for cut in pieces]
+    count = sum(len(t.tiles) for t in tilings)
+    if count > MOST_PAGES:
+        raise BadInput(
+            field="template", wanted=f"at most {MOST_PAGES} pages", got=f"{count} pages", cure=cure
+        )
+    return tilings
 
 
 def _overview(rig: Rig, tilings: Sequence[Tiling], paper: str, unit: LengthUnit) -> list[Page]:

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from lightplan.arrays import Doubles
+from lightplan.arrays import Booleans, Doubles, Integers
 from lightplan.reports.setup_cuts import Cut
 from lightplan.reports.setup_page import paper_size
 
@@ -78,14 +78,19 @@ def tiling(cut: Cut, paper: str) -> Tiling:
     clear = diameter / 2 + OVERLAP_MM / 2 if diameter else 0.0
     left = _start(cut.width_mm, columns, step[0], x, clear)
     bottom = _start(cut.height_mm, rows, step[1], y, clear)
-    lines = cut_lines(cut)
-    tiles = [
+    points = _samples(cut_lines(cut))
+    touched: set[tuple[int, int]] = set()
+    for column, in_column in _touched(points[:, 0], left, step[0], width):
+        for row, in_row in _touched(points[:, 1], bottom, step[1], height):
+            both = in_column & in_row
+            touched.update(zip(column[both].tolist(), row[both].tolist(), strict=True))
+    tiles = tuple(
         Tile(c, r, left + c * step[0], bottom + r * step[1])
         for r in reversed(range(rows))
         for c in range(columns)
-    ]
-    printed = tuple(t for t in tiles if _shows(t, width, height, lines))
-    return Tiling(cut, width, height, columns, rows, (left, bottom), printed)
+        if (c, r) in touched
+    )
+    return Tiling(cut, width, height, columns, rows, (left, bottom), tiles)
 
 
 def _start(size: float, count: int, step: float, hole: float, clear: float) -> float:
@@ -114,13 +119,23 @@ def cut_lines(cut: Cut) -> list[Doubles]:
     return found
 
 
-def _shows(tile: Tile, width: float, height: float, lines: Sequence[Doubles]) -> bool:
-    """Whether a line crosses what a tile shows, sampled along its length."""
+def _samples(lines: Sequence[Doubles]) -> Doubles:
+    """Return points along lines, (n, 2), at most `STEP_MM` apart."""
+    found = []
     for line in lines:
         for start, end in pairwise(line):
             count = max(2, math.ceil(float(np.hypot(*(end - start))) / STEP_MM) + 1)
-            points = start + np.linspace(0, 1, count)[:, None] * (end - start)
-            x, y = points[:, 0] - tile.left, points[:, 1] - tile.bottom
-            if ((x >= 0) & (x <= width) & (y >= 0) & (y <= height)).any():
-                return True
-    return False
+            found.append(start + np.linspace(0, 1, count)[:, None] * (end - start))
+    return np.concatenate(found)
+
+
+def _touched(
+    places: Doubles, start: float, step: float, shown: float
+) -> list[tuple[Integers, Booleans]]:
+    """Return, for the one or two pages along one axis that may show places, which do."""
+    last = np.floor((places - start) / step).astype(int)
+    found = []
+    for index in (last, last - 1):
+        inside = places - start - index * step
+        found.append((index, (inside >= 0) & (inside <= shown)))
+    return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import math
+import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -74,9 +75,9 @@ def pages_by_name(name: str, paper: str) -> dict[str, int]:
     reader = reader_of(name, paper)
     found = {}
     for index, page in enumerate(reader.pages):
-        words = page.extract_text().split()
-        if words[:1] == ["Page"]:
-            found[words[1]] = index
+        named = re.search(r"Page ([A-Z]+\d+)", page.extract_text())
+        if named:
+            found[named[1]] = index
     return found
 
 
@@ -237,7 +238,12 @@ def test_a_rig_without_cards_is_refused(tmp_path: Path) -> None:
               camera=Camera(placement=Placement((0, -200, 400))))  # fmt: skip
     with pytest.raises(BadInput, match="cards must be at least one to cut"):
         write_template_pdf(tmp_path / "t.pdf", rig)
-    huge = Card(name="wall", placement=Placement((0, 9e4, 9e4)), width_mm=9e4, height_mm=9e4)
+    walls = [
+        Card(name=f"wall {size}", placement=Placement((0, 9e3, 9e3)), width_mm=size, height_mm=size)
+        for size in (9e4, 9.8e3, 9.7e3, 9.6e3)
+    ]
+    with pytest.raises(BadInput, match="template must be of pieces of at most 10000 mm"):
+        write_template_pdf(tmp_path / "t.pdf", replace(rig, cards=tuple(walls)))
     with pytest.raises(BadInput, match="template must be at most 400 pages"):
-        write_template_pdf(tmp_path / "t.pdf", replace(rig, cards=(huge,)))
+        write_template_pdf(tmp_path / "t.pdf", replace(rig, cards=tuple(walls[1:])))
     assert list(tmp_path.iterdir()) == []
