@@ -119,6 +119,15 @@ def test_links_lead_somewhere(page):
     assert missing == []
 
 
+def test_the_developers_guide_names_files_that_are_there():
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    named = set(re.findall(r"`(?:python )?([\w./-]+/[\w./-]*\w)[^`]*`", text))
+    named -= {name for name in named if name.startswith(".venv")}
+    assert len(named) > 30
+    missing = [n for n in named if not ((ROOT / n).exists() or (ROOT / "lightplan" / n).exists())]
+    assert missing == []
+
+
 def test_every_page_is_linked_from_the_readme():
     linked = set(re.findall(r"\]\(docs/([\w-]+\.md)\)", README))
     assert linked == {page.name for page in DOCS.glob("*.md")}
