@@ -1,11 +1,15 @@
-"""Planning: where things go for a look, how exact that must be, and what to buy."""
+"""Planning: where things go for a look, how exact that must be, and what to buy.
+
+The planner itself is `lightplan.planning.plan.plan`.
+"""
 
 from lightplan.planning.constraints import Limit, broken, limits
+from lightplan.planning.effort import Effort, Progress
 from lightplan.planning.errors_of_hand import SettingErrors
 from lightplan.planning.family import Coverage, Margins, card_side, family_on_plane, mirror_plane
 from lightplan.planning.fittings import Item
 from lightplan.planning.kit import KitAdvice, Offer, advise_kit, catalogue
-from lightplan.planning.plan import Effort, Progress, plan, quick_plan
+from lightplan.planning.plan import quick_plan
 from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.planning.result import Move, NoPlan, Plan, Robustness, Tolerance
 from lightplan.planning.self_view import SelfView, WaysOut, self_view, ways_out
@@ -40,7 +44,6 @@ __all__ = [
     "family_on_plane",
     "limits",
     "mirror_plane",
-    "plan",
     "plan_range",
     "plan_two_frames",
     "quick_plan",

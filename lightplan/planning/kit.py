@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from lightplan.measures.score import KEEP_FROM
+from lightplan.planning.effort import Effort
 from lightplan.planning.fittings import Item, variants
 from lightplan.planning.merit import Judged
-from lightplan.planning.plan import Effort, quick_plan
+from lightplan.planning.plan import quick_plan
 from lightplan.planning.result import NoPlan
 from lightplan.scene import Output, Rig
 

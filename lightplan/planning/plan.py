@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -10,73 +9,30 @@ from types import MappingProxyType
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.errors import RigError
 from lightplan.planning.constraints import Limit, broken
+from lightplan.planning.effort import Effort as Effort
+from lightplan.planning.effort import Job
+from lightplan.planning.effort import Progress as Progress
+from lightplan.planning.effort import Report as Report
 from lightplan.planning.engine_model import (
     EngineModel,
     final_detail,
     long_side_for,
-    polish_detail,
     search_detail,
 )
 from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
+from lightplan.planning.finishing import moves, polished, rig_at, simpler
 from lightplan.planning.merit import FORGIVEN_MM, Bench, Judged
 from lightplan.planning.pool import Judges
-from lightplan.planning.result import Move, NoPlan, Plan
+from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import draws, judge_builds
-from lightplan.planning.search import Counter, Found, Halt, StopRule, minimise
-from lightplan.planning.simplex import simplex
+from lightplan.planning.search import Found, StopRule, minimise
 from lightplan.planning.starts import starts
-from lightplan.planning.variables import Space, value_of
 from lightplan.planning.wishes import wishes
 from lightplan.scene import Rig
 
-SIMPLER_BY = 1.0
-"""Points of score that one thing less on the table is worth."""
 _CANDIDATES = 4
 _TRIAL_BUILDS = 8
-
-
-@dataclass(frozen=True, kw_only=True)
-class Effort:
-    """How hard to search.
-
-    Parameters
-    ----------
-    evaluations : int
-        Rigs to judge in the search.
-    seconds : float or None
-        Longest time for the search; with a limit the plan may differ from run to run.
-    polish : int
-        Rigs to judge under finer light at the end.
-    builds : int
-        Builds with errors, for the yield.
-    helpers : int
-        Processes besides this one; the plan does not depend on it.
-    tolerance : float
-        Share of the score that is not worth searching for.
-    """
-
-    evaluations: int = 400
-    seconds: float | None = None
-    polish: int = 60
-    builds: int = 256
-    helpers: int = 0
-    tolerance: float = 0.002
-
-
-@dataclass(frozen=True, kw_only=True)
-class Progress:
-    """What the search has so far: the stage, evaluations of how many, score, and the rig."""
-
-    stage: str
-    done: int
-    of: int
-    score: float
-    rig: Rig
-
-
-Report = Callable[[Progress], None]
 
 
 def plan(
@@ -104,7 +60,7 @@ def plan(
     should_stop : callable or None
         Asked often; True ends the search with the best so far.
     """
-    job = _Job(
+    job = Job(
         Effort() if effort is None else effort,
         SettingErrors() if errors is None else errors,
         seed,
@@ -131,23 +87,14 @@ def quick_plan(
 
     The score is that of the search's coarser light, good to a few points.
     """
-    job = _Job(Effort() if effort is None else effort, SettingErrors(), seed, None, should_stop)
+    job = Job(Effort() if effort is None else effort, SettingErrors(), seed, None, should_stop)
     with Judges(rig, search_detail(long_side_for(rig)), helpers=job.effort.helpers) as judges:
         search = _searched(judges, job, job.effort.evaluations)
-        best = judges.bench.judge_solved(_rig_at(judges.bench, search.found.point))
+        best = judges.bench.judge_solved(rig_at(judges.bench, search.found.point))
         if best.excess_mm <= FORGIVEN_MM:
             return best
         in_the_way = counted(broken(best.rig), judges.bench.excused)
     return NoPlan(in_the_way=in_the_way, reason=_reason(in_the_way), wish="", nearest=None)
-
-
-@dataclass(frozen=True)
-class _Job:
-    effort: Effort
-    errors: SettingErrors
-    seed: int
-    progress: Report | None
-    should_stop: Callable[[], bool]
 
 
 @dataclass(frozen=True)
@@ -158,7 +105,7 @@ class _Search:
     points: tuple[Doubles, ...]
 
 
-def _searched(judges: Judges, job: _Job, evaluations: int) -> _Search:
+def _searched(judges: Judges, job: Job, evaluations: int) -> _Search:
     bench = judges.bench
     points = [bench.with_solved_powers(p) for p in starts(judges.rig, bench.space)]
     archive: list[tuple[float, Doubles]] = []
@@ -197,11 +144,11 @@ def _apart(archive: list[tuple[float, Doubles]]) -> tuple[Doubles, ...]:
     return tuple(kept)
 
 
-def _sturdiest(judges: Judges, job: _Job, search: _Search) -> Judged:
+def _sturdiest(judges: Judges, job: Job, search: _Search) -> Judged:
     """Return the candidate whose builds score best on average, powers refined."""
     bench = judges.bench
     points = search.points if search.points else (search.found.point,)
-    rigs = [_rig_at(bench, point) for point in points]
+    rigs = [rig_at(bench, point) for point in points]
     judged = [bench.judge_solved(rig) for rig in rigs]
     sound = [j for j in judged if j.excess_mm <= FORGIVEN_MM]
     if len(sound) < 2 or job.should_stop():
@@ -212,14 +159,7 @@ def _sturdiest(judges: Judges, job: _Job, search: _Search) -> Judged:
     return sound[int(np.argmax(means))]
 
 
-def _rig_at(bench: Bench, point: Doubles) -> Rig:
-    try:
-        return bench.rig_at(point)
-    except RigError:
-        return bench.rig
-
-
-def _trials(rig: Rig, job: _Job) -> list[Rig]:
+def _trials(rig: Rig, job: Job) -> list[Rig]:
     """Return a few builds with errors; the camera is left as it is, which is quicker."""
     errors = replace(job.errors, camera_mm=0.0, bow_mm=0.0)
     dimensions = error_dimensions(rig, errors)
@@ -228,9 +168,9 @@ def _trials(rig: Rig, job: _Job) -> list[Rig]:
     return [built(rig, dimensions, row) for row in draws(dimensions, _TRIAL_BUILDS, seed=job.seed)]
 
 
-def _finished(judges: Judges, job: _Job, given: Rig, best: Judged, search: _Search) -> Plan:
-    best, left_out = _simpler(judges, job, best)
-    best = _polished(judges, job, best)
+def _finished(judges: Judges, job: Job, given: Rig, best: Judged, search: _Search) -> Plan:
+    best, left_out = simpler(judges, job, best)
+    best = polished(judges, job, best)
     robust = judge_builds(
         best.rig, judges.lights, judges.bench,
         errors=job.errors, builds=job.effort.builds, seed=job.seed,
@@ -258,85 +198,7 @@ def _finished(judges: Judges, job: _Job, given: Rig, best: Judged, search: _Sear
     return result
 
 
-def _simpler(judges: Judges, job: _Job, best: Judged) -> tuple[Judged, tuple[str, ...]]:
-    """Leave things out, one after the other, while the score hardly falls."""
-    left_out: list[str] = []
-    while not job.should_stop():
-        tries = [(name, _without(best.rig, name)) for name in _optional(best.rig)]
-        judged = []
-        for name, rig in tries:
-            bench = Bench(rig, EngineModel(rig, judges.detail))
-            judged.append((name, bench.judge_solved(rig, steps=(0.25,))))
-        fair = [(n, j) for n, j in judged if j.excess_mm <= FORGIVEN_MM]
-        if not fair:
-            break
-        name, simpler = max(fair, key=lambda pair: pair[1].score)
-        if simpler.score < best.score - SIMPLER_BY:
-            break
-        best = simpler
-        left_out.append(name)
-        judges.use(best.rig)
-    return best, tuple(left_out)
-
-
-def _polished(judges: Judges, job: _Job, best: Judged) -> Judged:
-    """Take the last small steps under finer light."""
-    judges.use(best.rig, polish_detail(judges.detail.sheet_long_side))
-    bench = judges.bench
-    start = bench.point_of(best.rig)
-    if start.size and job.effort.polish > 0 and not job.should_stop():
-        counter = Counter(
-            judges.values,
-            StopRule(evaluations=job.effort.polish, should_stop=job.should_stop),
-            None,
-        )
-        with contextlib.suppress(Halt):
-            simplex(counter.one, start, size=0.04, tolerance=job.effort.tolerance)
-        tries = [best.rig, _rig_at(bench, counter.point)]
-    else:
-        tries = [best.rig]
-    return min((bench.judge_solved(rig) for rig in tries), key=lambda j: j.value)
-
-
-def _optional(rig: Rig) -> list[str]:
-    """Return what the plan was free to place, and so may do without; one lamp stays."""
-    free = {f.element for f in rig.freedoms if f.dimension != "trim_stops"}
-    lamps = [lamp.name for lamp in rig.lamps if lamp.on]
-    droppable = [card.name for card in rig.cards] + (lamps if len(lamps) > 1 else [])
-    return [name for name in droppable if name in free]
-
-
-def _without(rig: Rig, name: str) -> Rig:
-    return replace(
-        rig,
-        lamps=tuple(x for x in rig.lamps if x.name != name),
-        cards=tuple(x for x in rig.cards if x.name != name),
-        freedoms=tuple(f for f in rig.freedoms if f.element != name),
-    )
-
-
-def moves(given: Rig, planned: Rig) -> tuple[Move, ...]:
-    """Return what changes from one rig to the other, largest first, powers last."""
-    names = {*planned.element_names(), "camera"}
-    variables = Space.of(given)
-    found = []
-    for variable in (*variables.geometry, *variables.trims):
-        if variable.element in names:
-            before = value_of(given, variable.element, variable.dimension)
-            after = value_of(planned, variable.element, variable.dimension)
-            if abs(after - before) > (0.02 if variable.dimension == "trim_stops" else 0.5):
-                found.append(
-                    Move(
-                        element=variable.element, dimension=variable.dimension,
-                        before=before, after=after,
-                    )
-                )  # fmt: skip
-    return tuple(
-        sorted(found, key=lambda m: (m.dimension == "trim_stops", -abs(m.after - m.before)))
-    )
-
-
-def _no_plan(judges: Judges, job: _Job, given: Rig, best: Judged) -> NoPlan:
+def _no_plan(judges: Judges, job: Job, given: Rig, best: Judged) -> NoPlan:
     in_the_way = counted(broken(best.rig), judges.bench.excused)
     reason = _reason(in_the_way)
     for wish in wishes(given, in_the_way):

@@ -9,8 +9,8 @@ from lightplan.arrays import Doubles
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.constraints import broken
 from lightplan.planning.engine_model import EngineModel, long_side_for, search_detail
+from lightplan.planning.finishing import moves
 from lightplan.planning.merit import FORGIVEN_MM, Bench, Judged
-from lightplan.planning.plan import moves
 from lightplan.planning.result import Move
 from lightplan.planning.search import StopRule, minimise
 from lightplan.planning.starts import starts

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from lightplan.errors import RigError
+from lightplan.planning.effort import Effort
 from lightplan.planning.kit import Item, advise_kit
-from lightplan.planning.plan import Effort, plan, quick_plan
+from lightplan.planning.plan import plan, quick_plan
 from lightplan.planning.products import Product, plan_range
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.two_frames import plan_two_frames
