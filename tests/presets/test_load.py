@@ -244,7 +244,7 @@ WRONG = {
     ),
     "two of one name": (
         lambda t: t + '[[lamps]]\nname = "a"\nposition_mm = [0, 9, 900]\n' * 2,
-        r"name must be given, and different for every lamp, card and shell \(got a\)",
+        r"name must be given, and different for every lamp, card, shell and prop \(got a\)",
     ),
     "table for a list": (
         lambda t: t + "[lamps]\n",
