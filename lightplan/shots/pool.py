@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
+import tempfile
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -19,7 +21,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from lightplan.errors import LightplanError
-from lightplan.shots.worker import JudgeOne, Reply, WorkerLimits, serve
+from lightplan.shots.worker import JudgeOne, Reply, WorkerLimits, serve_from
 
 _START_TIMEOUT_S = 120.0
 _MOST_FAILED_STARTS = 3
@@ -31,12 +33,12 @@ _THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"
 class _Worker:
     """One process, its pipe, and the photograph it is busy with."""
 
-    def __init__(self, judge_one: JudgeOne, limits: WorkerLimits) -> None:
+    def __init__(self, judge_file: str, limits: WorkerLimits) -> None:
         context = multiprocessing.get_context("spawn")
         self.pipe: Connection
         self.pipe, theirs = context.Pipe()
         self.process: SpawnProcess = context.Process(
-            target=serve, args=(theirs, judge_one, limits), daemon=True
+            target=serve_from, args=(theirs, judge_file, limits), daemon=True
         )
         with _one_thread_each():
             self.process.start()
@@ -75,7 +77,13 @@ class WorkerPool:
     """
 
     def __init__(self, judge_one: JudgeOne, *, workers: int, limits: WorkerLimits) -> None:
-        self._judge_one, self._limits, self._count = judge_one, limits, workers
+        self._limits, self._count = limits, workers
+        # What a new process is given at its start must fit in a pipe: the standard library
+        # waits for ever on a child that dies before it has read more. So it is given a file.
+        self._folder = tempfile.TemporaryDirectory(prefix="lightplan-")
+        self._judge_file = os.path.join(self._folder.name, "judge.pickle")
+        with open(self._judge_file, "wb") as file:
+            pickle.dump(judge_one, file)
         self._workers: list[_Worker] = []
         self._failed_starts = 0
 
@@ -91,6 +99,7 @@ class WorkerPool:
         for worker in self._workers:
             worker.end()
         self._workers.clear()
+        self._folder.cleanup()
 
     def run(self, paths: Iterable[Path]) -> Iterator[tuple[Path, Reply]]:
         """Yield each photograph with its answer, in the order they are ready.
@@ -124,7 +133,7 @@ class WorkerPool:
 
     def _start_missing(self) -> None:
         while len(self._workers) < self._count:
-            self._workers.append(_Worker(self._judge_one, self._limits))
+            self._workers.append(_Worker(self._judge_file, self._limits))
 
     def _idle(self) -> _Worker | None:
         """Return a worker that is free, starting missing ones."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import signal
 import sys
 import time
@@ -60,6 +61,13 @@ class Reply:
     retry: bool = False
     seconds: float = 0.0
     exhausted: bool = False
+
+
+def serve_from(pipe: Connection, judge_file: str, limits: WorkerLimits) -> None:
+    """Do as `serve`, with the judging function from a pickle that the pool wrote."""
+    with open(judge_file, "rb") as file:
+        judge_one = pickle.load(file)
+    serve(pipe, judge_one, limits)
 
 
 def serve(pipe: Connection, judge_one: JudgeOne, limits: WorkerLimits) -> None:
