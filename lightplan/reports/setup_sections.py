@@ -77,7 +77,7 @@ def element_table(flow: Flow, rig: Rig, elements: Sequence[Element], unit: Lengt
     nothing = show_length(0.0, unit)
     size = size_words(rig.sheet.width_mm, rig.sheet.height_mm, unit)
     rows.append(["", f"sheet: {size}", nothing, nothing, nothing, "", "flat, middle on the cross"])
-    widths = _shares([0.035, 0.235, 0.12, 0.125, 0.105, 0.13, 0.25], flow.width)
+    widths = _shares([0.045, 0.23, 0.12, 0.125, 0.105, 0.13, 0.245], flow.width)
     page = flow.room(table_height(rows, widths))
     flow.y = table(page, flow.left, flow.y, rows, widths, bold_column=0) - GAP_MM
 

@@ -246,6 +246,7 @@ def test_drawings_are_to_the_scale_they_state(name: str) -> None:
 
 def test_promises_tolerances_and_settings_are_told() -> None:
     text = told("silver-bookplate-bright")
+    assert "No What Left / right" in text  # no heading is broken inside a word
     assert "Predicted score: 88 of 100" in text
     assert "93 of 100 careful builds come out right" in text
     assert "left/right +5 mm / −3 mm" in text
