@@ -258,10 +258,10 @@ class GlossyLight:
         off = np.hypot(half[..., 0] / ax, half[..., 1] / ay) / np.maximum(half[..., 2], 1e-3)
         off = np.where(meets, off, np.inf).min(axis=1)
         nearest = np.sqrt(np.where(meets, squared, np.inf).min(axis=1))
-        spacing = 0.5 * target.spacing_mm / nearest
         narrow = min(ax, ay)
-        off = np.maximum(off - 0.5 * spacing / narrow, 0.0)
         with np.errstate(invalid="ignore", divide="ignore"):
+            spacing = 0.5 * target.spacing_mm / nearest
+            off = np.maximum(off - 0.5 * spacing / narrow, 0.0)
             ratio = narrow * np.sqrt(1 + off * off) / spacing
         ratio = np.where(np.isfinite(nearest), ratio, 0.0)
         t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
