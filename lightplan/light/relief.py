@@ -60,6 +60,9 @@ def meet(sheet: Sheet, origin: Doubles, directions: Doubles) -> Doubles:
     if is_flat(sheet):
         return np.asarray(points)
     for _ in range(12):
-        level = height(sheet, points[..., 0], points[..., 1])
+        # beyond the sheet the parabola goes on for ever, and grazing rays would chase it
+        x = np.clip(points[..., 0], -sheet.width_mm / 2, sheet.width_mm / 2)
+        y = np.clip(points[..., 1], -sheet.height_mm / 2, sheet.height_mm / 2)
+        level = height(sheet, x, y)
         points = origin + ((level - origin[2]) / down)[..., None] * directions
     return np.asarray(points)
