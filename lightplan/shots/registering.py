@@ -66,7 +66,9 @@ def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registr
     for terms, span in ((2, 4.0), (6, 4.0), (6, 3.0), (12, 3.0), (12, 2.2), (12, 1.6), (12, 1.2)):
         fit = _refit(slope, normal, offset, scaled, fit, terms=terms, span=span)
     moved = _moved(drawn, fit)
-    agreement = explained_share(linear, moved, valid)
+    agreement, as_found = (explained_share(linear, mask, valid) for mask in (moved, drawn))
+    if agreement < as_found + 0.01:  # moving it did not help
+        return Registration(drawn, as_found, 0.0)
     size = np.sqrt((_displacement(scaled, fit) ** 2).sum(axis=1).mean())
     return Registration(moved, agreement, float(size))
 
@@ -113,8 +115,20 @@ def _slopes(linear: Picture, points: Doubles, normal: Doubles, offset: Doubles) 
     half = 4  # one pixel to either side
     slope = np.zeros(seen.shape[:2], np.float32)
     slope[:, half:-half] = np.linalg.norm(seen[:, 2 * half :] - seen[:, : -2 * half], axis=2)
-    # Strong and faint edges should say about as much.
+    # What noise makes says nothing; beyond it strong and faint edges say about as much.
+    noise = max(2 * float(np.median(slope[:, half:-half])), 1.5 / 255)
+    slope = np.maximum(slope - noise, 0) * _trusted(light, points)[:, None]
     return slope / (slope + 0.03)
+
+
+def _trusted(light: Picture, points: Doubles) -> Picture:
+    """Return how far edges (n,) are trusted: little where one side of them clips.
+
+    What clips looks as wide as its blur, so such an edge seems to lie in the darker side.
+    """
+    ended = cv2.dilate((light.max(axis=2) >= 0.995).astype(np.uint8), np.ones((7, 7), np.uint8))
+    col, row = np.rint(points).astype(np.intp).T
+    return np.where(ended[row, col] > 0, 0.15, 1.0)
 
 
 def _best_shift(slope: Picture, normal: Doubles, offset: Doubles, reach: float) -> Doubles:
@@ -127,7 +141,7 @@ def _best_shift(slope: Picture, normal: Doubles, offset: Doubles, reach: float) 
     index = np.clip(index, 0, len(offset) - 1)
     chosen = slope[some]
     total = chosen[np.arange(len(chosen)), index].sum(axis=1)
-    total = total * (1 - 0.1 * (x**2 + y**2) / (2 * reach**2))  # nearer is likelier
+    total = total - 0.1 * (x**2 + y**2) / (2 * reach**2) * (total.mean() + 1)  # nearer is likelier
     best = int(np.argmax(total))
     return np.array([x[best], y[best]])
 
