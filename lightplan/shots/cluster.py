@@ -81,7 +81,11 @@ def _connect(address: str) -> Any:
 def _run(
     client: Any, paths: Iterable[Path], judge_one: JudgeOne, limits: WorkerLimits
 ) -> Iterator[tuple[Path, Reply]]:
-    """Keep the cluster's threads busy and yield answers as they come."""
+    """Keep the cluster's threads busy and yield answers as they come.
+
+    A worker that dies takes along what was queued there. All of that is tried once more,
+    one at a time, so that only the photograph that killed it is blamed.
+    """
     distributed: Any = import_module("distributed")
     threads = sum(client.nthreads().values())
     waiting = iter(paths)
@@ -91,13 +95,21 @@ def _run(
         return [_submit(client, task, path, taken) for path in islice(waiting, count)]
 
     taken: dict[str, Path] = {}
+    suspects: list[Path] = []
     running = distributed.as_completed(submit(_AHEAD * max(1, threads)))
     for future in running:
         path = taken.pop(future.key)
-        yield path, _reply(future, path)
+        if future.status == "finished":
+            yield path, future.result()
+        else:
+            suspects.append(path)
         future.release()
         for fresh in submit(1):
             running.add(fresh)
+    for path in suspects:
+        future = _submit(client, task, path, taken)
+        distributed.wait(future)
+        yield path, _reply(future, path)
 
 
 def _submit(client: Any, task: Any, path: Path, taken: dict[str, Path]) -> Any:
