@@ -115,7 +115,8 @@ class Flat:
     @cached_property
     def normal(self) -> Doubles:
         """Unit normal of the front."""
-        return np.cross(self.right, self.up)
+        (a, b, c), (x, y, z) = self.right, self.up
+        return np.array([b * z - c * y, c * x - a * z, a * y - b * x])
 
     @cached_property
     def _frame(self) -> Doubles:
@@ -146,20 +147,23 @@ class Flat:
         return across * np.float32(0.5) + np.float32(0.5), up * np.float32(0.5) + np.float32(0.5)
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
-        a = ((starts - np.asarray(self.centre)) @ self._frame).astype(np.float32)
-        b = ((ends - np.asarray(self.centre)) @ self._frame).astype(np.float32)
+        level = float(np.dot(self.centre, self.normal))
+        height_a, height_b = starts @ self.normal - level, ends @ self.normal - level
         blocked: Booleans | None = None
         for side in (1.0, -1.0):
-            rows = np.flatnonzero(side * a[:, 2] > TOUCH_MM)
-            cols = np.flatnonzero(side * b[:, 2] < -TOUCH_MM)
-            if not (rows.size and cols.size):
+            before, behind = side * height_a > TOUCH_MM, side * height_b < -TOUCH_MM
+            if not (before.any() and behind.any()):
                 continue
-            cut = self._cut(a[rows], b[cols])
+            cut = self._cut(self._local(starts[before]), self._local(ends[behind]))
             if cut.any():
                 if blocked is None:
-                    blocked = np.zeros((len(a), len(b)), bool)
-                blocked[np.ix_(rows, cols)] = cut
+                    blocked = np.zeros((len(starts), len(ends)), bool)
+                blocked[np.ix_(before, behind)] = cut
         return blocked
+
+    def _local(self, points: Floats) -> Singles:
+        """Points in the shape's own axes."""
+        return np.asarray((points - np.asarray(self.centre)) @ self._frame, np.float32)
 
     def _cut(self, a: Singles, b: Singles) -> Booleans:
         """Lines between points on opposite sides, in the shape's own axes."""

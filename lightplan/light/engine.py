@@ -130,7 +130,7 @@ class Engine:
         )
         self._systems = self._both_systems()
         self._sky_on_cells = self._cell_sky.update(
-            surfaces, patchwork, changed, points, normals, moved=bool(changed)
+            surfaces, patchwork, changed, points, normals, owners
         )
         self._follow_sheet(changed)
         for part, transfer in (*self._silver, *self._by_foil):
@@ -163,7 +163,7 @@ class Engine:
             surfaces, patchwork, changed, *coarse, coarse_owner, of_cells=False
         )
         self._sky_on_paper = self._paper_sky.update(
-            surfaces, patchwork, changed, *coarse, moved=False
+            surfaces, patchwork, changed, *coarse, coarse_owner
         )
         for transfer in self._silver_to_paper:
             transfer.update(surfaces, patchwork, self._lamps, changed, *coarse, coarse_owner)
@@ -172,7 +172,7 @@ class Engine:
         """Move to another rig, reusing what still holds."""
         if rig is self._rig:
             return
-        surfaces = self._dress(rig)
+        surfaces = self._dress(rig, rule=self.detail.rule_table_anew)
         if not self._same_kind(rig, surfaces):
             self._rebuild(rig)
             return
@@ -185,11 +185,12 @@ class Engine:
             self._lamps = emission.lamp_faces(rig, surfaces)
             self._follow(changed)
 
-    def _dress(self, rig: Rig) -> tuple[Surface, ...]:
+    def _dress(self, rig: Rig, *, rule: bool = True) -> tuple[Surface, ...]:
         """Return the surfaces of the rig: the sheet's coat counted in, the table ruled."""
         sheet, *rest = build_surfaces(rig)
         face = replace(sheet.front, diffuse=coat.albedo(rig.sheet.paper))
-        return ruled((replace(sheet, front=face), *rest), self.detail.cells)
+        surfaces = (replace(sheet, front=face), *rest)
+        return ruled(surfaces, self.detail.cells) if rule else surfaces
 
     def _same_kind(self, rig: Rig, surfaces: Sequence[Surface]) -> bool:
         old = self._rig

@@ -23,7 +23,8 @@ class Placement:
     aim_mm : (3,) float
         A point straight in front of the face.
     roll_rad : float
-        Turn about the facing line, counter-clockwise as the thing itself looks. [rad]
+        Turn about the facing line, counter-clockwise as seen by someone who looks at its
+        front. [rad]
     """
 
     position_mm: Vector
@@ -48,13 +49,20 @@ class Placement:
         `up` leans towards the world's z; for a face that looks straight up or down it
         leans towards the world's y (away from the maker).
         """
-        normal = np.subtract(self.aim_mm, self.position_mm)
-        normal /= np.linalg.norm(normal)
-        reference = np.array([0.0, 0.0, 1.0])
-        if abs(normal[2]) > 1.0 - 1e-9:
-            reference = np.array([0.0, 1.0, 0.0])
-        up = reference - (reference @ normal) * normal
-        up /= np.linalg.norm(up)
-        right = np.cross(up, normal)
+        (a, b, c), (x, y, z) = self.position_mm, self.aim_mm
+        away = math.dist(self.position_mm, self.aim_mm)
+        nx, ny, nz = (x - a) / away, (y - b) / away, (z - c) / away
+        # the part across the normal of the world's z, or of its y for a level face
+        up = (-nz * nx, -nz * ny, 1 - nz * nz)
+        if abs(nz) > 1.0 - 1e-9:
+            up = (-ny * nx, 1 - ny * ny, -ny * nz)
+        size = math.hypot(*up)
+        ux, uy, uz = (v / size for v in up)
+        right = np.array([uy * nz - uz * ny, uz * nx - ux * nz, ux * ny - uy * nx])
+        return self._rolled(right, np.array([ux, uy, uz]), np.array([nx, ny, nz]))
+
+    def _rolled(
+        self, right: Doubles, up: Doubles, normal: Doubles
+    ) -> tuple[Doubles, Doubles, Doubles]:
         cosine, sine = math.cos(self.roll_rad), math.sin(self.roll_rad)
         return cosine * right + sine * up, cosine * up - sine * right, normal
