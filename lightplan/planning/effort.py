@@ -29,9 +29,9 @@ class Effort:
         Share of the score that is not worth searching for.
     """
 
-    evaluations: int = 400
+    evaluations: int = 300
     seconds: float | None = None
-    polish: int = 60
+    polish: int = 40
     builds: int = 256
     helpers: int = 0
     tolerance: float = 0.002
