@@ -40,7 +40,8 @@ class Detail:
     mirror_spots : int
         Points on the foil, or a silvered card, through which it lights other surfaces.
     mirror_rounds : int
-        How often light is passed on between matte surfaces and mirrors.
+        How often light is passed on between matte surfaces and mirrors; 0 leaves out what
+        the foil throws on cards and table.
     """
 
     sheet_long_side: int = 240

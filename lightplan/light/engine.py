@@ -108,7 +108,9 @@ class Engine:
         owners, spots = self._patchwork.owners, self.detail.mirror_spots
         everywhere = np.arange(len(owners))
         self._silver = [(everywhere, MirrorTransfer(f, spots)) for f in silver]
-        self._by_foil = [(np.flatnonzero(owners != SHEET), MirrorTransfer(foil, spots))]
+        self._by_foil: list[_Transfer] = []
+        if self.detail.mirror_rounds > 0:
+            self._by_foil = [(np.flatnonzero(owners != SHEET), MirrorTransfer(foil, spots))]
         self._silver_to_paper = [MirrorTransfer(f, spots) for f in silver]
 
     def _follow(self, changed: frozenset[int]) -> None:
@@ -230,7 +232,7 @@ class Engine:
         surroundings = self._surroundings if sky else _DARK
         values = system.settle(source)
         texels = self._patchwork.look_up(values, lamp_luminance)
-        for _ in range(self.detail.mirror_rounds if transfers else 0):
+        for _ in range(max(1, self.detail.mirror_rounds) if transfers else 0):
             extra = np.array(source, np.float32)
             for part, transfer in transfers:
                 extra[part] += transfer.evaluate(texels, surroundings)
