@@ -39,7 +39,7 @@ def plan(
     ] = None,
     evaluations: Annotated[
         int, typer.Option("--evaluations", min=10, help="Rigs to judge in the search.")
-    ] = 400,
+    ] = 200,
     also: Annotated[
         list[str] | None,
         typer.Option("--also", metavar="RIG", help="Another product that shall use this rig."),
