@@ -22,6 +22,7 @@ from lightplan.planning.solids import (
     frame_solid,
     gap_mm,
     lamp_solid,
+    prop_solid,
     sheet_solid,
     shell_solids,
     table_solid,
@@ -102,10 +103,14 @@ def _movable(rig: Rig) -> list[Solid]:
     return lamps + cards + [plate for shell in rig.shells for plate in shell_solids(shell)]
 
 
+def _props(rig: Rig) -> list[Solid]:
+    return [prop_solid(prop) for prop in rig.props]
+
+
 def _in_picture(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
     frame = frame_solid(rig)
     through_hole = {card.name for card in rig.cards if _looks_through(rig, card)}
-    for solid in solids:
+    for solid in [*solids, *_props(rig)]:
         if solid.kind == "shell" or solid.name in through_hole:
             continue
         yield Limit(
@@ -184,6 +189,7 @@ def _view_into(rig: Rig, shell: Shell) -> Iterator[Limit]:
 
 def _through(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
     fixed = [s for s in (camera_solid(rig.camera), sheet_solid(rig), table_solid(rig)) if s]
+    fixed += _props(rig)
     pairs = list(combinations(solids, 2)) + [(a, b) for a in solids for b in fixed]
     for first, second in pairs:
         if first.name == second.name or (first.kind == "shell" and second.kind == "table"):
@@ -197,11 +203,13 @@ def _through(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
         )
 
 
-# A card stands on the table, and may be pushed over the lens up to the body's front.
+# A card stands on the table, may be pushed over the lens up to the body's front, and hangs
+# from the clamp of a stand.
 _TOUCHING_MM = {
     ("card", "table"): 1.0,
     ("lamp", "table"): 1.0,
     ("card", "camera"): CARD_THICKNESS_MM,
+    ("card", "prop"): CARD_THICKNESS_MM,
 }
 
 

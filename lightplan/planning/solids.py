@@ -9,11 +9,12 @@ its size the shortest way out along them, when the solids overlap.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.scene import Camera, Card, Lamp, Placement, Rig, Shell
+from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell
 
 CARD_THICKNESS_MM = 5.0
 BODY_DEPTH_SHARE = 0.8
@@ -22,6 +23,7 @@ PANEL_DEPTH_MM = 25.0
 SOFTBOX_DEPTH_SHARE = 0.4
 DEEPEST_SOFTBOX_MM = 300.0
 CONE_PLATES = 12
+POST_SIDES = 12
 
 _SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
 
@@ -102,6 +104,37 @@ def _plate(
     axes = np.stack([across, slant / length, np.cross(across, slant / length)])
     centre = np.asarray(shell.centre_mm) + low * out + slant / 2
     return box(shell.name, "shell", centre, axes, np.array([width, length, 2.0]) / 2)
+
+
+@lru_cache(maxsize=64)  # props stay where they are, and a search asks again and again
+def prop_solid(prop: Prop) -> Solid:
+    """Return a prop as an upright solid that holds all of it.
+
+    A post becomes a prism of 12 sides round it. Of a mesh the corners are taken, and only
+    upright and level axes part it from other things: hollows count as filled.
+    """
+    body = prop.body
+    corners = _prism(prop) if body is None else np.asarray(body.vertices)
+    turns = np.arange(POST_SIDES if prop.shape != "box" else 4) * 2 * np.pi
+    turns = turns / len(turns) + prop.turn_rad
+    out = np.stack([np.cos(turns), np.sin(turns), 0 * turns], axis=-1)
+    out = np.vstack([out[: len(out) // 2], [0.0, 0.0, 1.0]])  # opposite faces share an axis
+    along = np.cross(out[:-1], [0.0, 0.0, 1.0])
+    return Solid(prop.name, "prop", corners, out, np.vstack([along, [0.0, 0.0, 1.0]]))
+
+
+def _prism(prop: Prop) -> Doubles:
+    """Return the corners of a box, or of the prism round a post, (n, 3)."""
+    if prop.shape == "box":
+        foot = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2 * [prop.width_mm, prop.depth_mm]
+    else:
+        turns = (np.arange(POST_SIDES) + 0.5) * 2 * np.pi / POST_SIDES
+        reach = prop.width_mm / 2 / np.cos(np.pi / POST_SIDES)
+        foot = reach * np.stack([np.cos(turns), np.sin(turns)], axis=-1)
+    cosine, sine = np.cos(prop.turn_rad), np.sin(prop.turn_rad)
+    level = foot @ np.array([[cosine, sine], [-sine, cosine]])
+    ends = [np.column_stack([level, np.full(len(level), z)]) for z in (0.0, prop.height_mm)]
+    return np.vstack(ends) + np.asarray(prop.position_mm)
 
 
 def camera_solid(camera: Camera) -> Solid | None:

@@ -10,14 +10,16 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Vector
 from lightplan.reports import setup_words as words
-from lightplan.scene import Camera, Card, Lamp, Placement, Rig, Shell
+from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell
 from lightplan.scene.surfaces import flat_at
 from lightplan.units import LengthUnit, show_length
 
 Kind: TypeAlias = Literal[
     "camera", "lamp", "window", "white card", "grey card", "black card", "silver card",
-    "diffuser", "cone", "tent",
+    "diffuser", "cone", "tent", "post", "box", "body",
 ]  # fmt: skip
+PROP_KINDS: tuple[Kind, ...] = ("post", "box", "body")
+ON_TABLE_MM = 2.0  # a foot so near to the table top stands on it
 ROUND = 40  # corners that a drawn circle has
 
 
@@ -33,7 +35,7 @@ class Element:
         As in the rig file.
     kind : str
     position_mm : (3,) float
-        Lens, middle of the face, or the middle of a cone's or tent's foot.
+        Lens, middle of the face, or the middle of the foot of a cone, tent or prop.
     facing : (3,) float or None
         Unit direction of the face or lens.
     rings_mm : tuple of (n, 3) float
@@ -65,11 +67,14 @@ class Element:
 
 
 def elements_of(rig: Rig, unit: LengthUnit = "mm") -> tuple[Element, ...]:
-    """Return the camera, cards, shells and lamps of a rig, numbered from 1 in build order.
+    """Return the camera, props, cards, shells and lamps, numbered from 1 in build order.
 
-    Lamps that are switched off are left out: nothing has to be set up for them.
+    Lamps that are switched off are left out: nothing has to be set up for them. Stands come
+    before what they hold.
     """
     found = [_camera(rig.camera, unit)]
+    for prop in rig.props:
+        found.append(_prop(prop, len(found) + 1, rig, unit))
     bright = [card for card in rig.cards if card.front.finish != "black"]
     black = [card for card in rig.cards if card.front.finish == "black"]
     lamps = [lamp for lamp in rig.lamps if lamp.on]
@@ -190,6 +195,55 @@ def _shell(shell: Shell, number: int, unit: LengthUnit) -> Element:
         number=number, name=shell.name, kind=shell.shape, position_mm=shell.centre_mm,
         facing=None, rings_mm=rings, size=size, stance="stands upright on its foot",
     )  # fmt: skip
+
+
+def _prop(prop: Prop, number: int, rig: Rig, unit: LengthUnit) -> Element:
+    kind: Kind = "body" if prop.shape == "mesh" else "post" if prop.shape == "post" else "box"
+    rings = _prop_rings(prop)
+    corners = np.vstack(rings)
+    high = show_length(float(np.ptp(corners[:, 2])), unit)
+    if prop.shape == "post":
+        size = f"{show_length(prop.width_mm, unit)} thick, {high} high"
+    else:
+        wide, deep = (
+            (prop.width_mm, prop.depth_mm)
+            if prop.shape == "box"
+            else np.ptp(corners[:, :2], axis=0)
+        )
+        size = f"{size_words(float(wide), float(deep), unit)}, {high} high"
+    return Element(
+        number=number, name=prop.name, kind=kind, position_mm=prop.position_mm, facing=None,
+        rings_mm=rings, size=size, stance=_prop_stance(prop, rig),
+    )  # fmt: skip
+
+
+def _prop_rings(prop: Prop) -> tuple[Doubles, Doubles]:
+    """Return the outlines of the foot and the top; of a mesh, of the box round it."""
+    body = prop.body
+    if body is not None:
+        (a, b, low), (c, d, high) = body.vertices.min(axis=0), body.vertices.max(axis=0)
+        level = np.array([[a, b], [c, b], [c, d], [a, d]])
+    else:
+        x, y, low = prop.position_mm
+        high = low + prop.height_mm
+        half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2 * [prop.width_mm, prop.depth_mm]
+        if prop.shape == "post":
+            half = _circle(prop.width_mm / 2)
+        cosine, sine = math.cos(prop.turn_rad), math.sin(prop.turn_rad)
+        level = half @ np.array([[cosine, sine], [-sine, cosine]]) + [x, y]
+    foot, top = (np.column_stack([level, np.full(len(level), z)]) for z in (low, high))
+    return foot, top
+
+
+def _prop_stance(prop: Prop, rig: Rig) -> str:
+    drop = 0.0 if rig.room.table is None else rig.room.table.drop_mm
+    on_table = abs(prop.position_mm[2] + drop) <= ON_TABLE_MM or abs(prop.position_mm[2]) <= 0.5
+    text = "upright on its foot" + (", on the table" if on_table else "")
+    turn = math.degrees(prop.turn_rad)
+    if prop.shape == "post" or abs(turn) < words.SMALLEST_SHOWN_DEG:
+        return text
+    way = "anticlockwise" if turn > 0 else "clockwise"
+    return f"{text}; turned {words.degrees(prop.turn_rad)} {way}, seen from above"
 
 
 def _circle(radius_mm: float) -> Doubles:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.reports.setup_cuts import board_for, cut_size, cuts_of, hole_words
-from lightplan.reports.setup_elements import Element, size_words
+from lightplan.reports.setup_elements import PROP_KINDS, Element, size_words
 from lightplan.reports.setup_exposure import exposure_lines
 from lightplan.reports.setup_facts import SetupFacts
 from lightplan.reports.setup_flow import GAP_MM, Flow
@@ -58,7 +58,7 @@ def title(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
         words += f" {100 * facts.yield_share:.0f} of 100 careful builds come out right."
     words += (
         " All places are measured from the cross of tape on the table to the middle of each face "
-        "(camera: to the lens)."
+        "(camera: to the lens; whatever stands on a foot: to the middle of its foot)."
     )
     drop = 0.0 if rig.room.table is None else rig.room.table.drop_mm
     words += (
@@ -89,7 +89,7 @@ def _element_row(element: Element, unit: LengthUnit) -> list[str]:
     high, edges = show_length(z, unit), _edges(element, unit)
     if element.kind == "camera":
         high, edges = f"{high} (lens)", ""
-    elif element.kind in ("cone", "tent"):
+    elif element.kind in ("cone", "tent", *PROP_KINDS):
         high = f"{high} (foot)"
     return [
         str(element.number), what, left_right(x, unit), away_towards(y, unit), high, edges,

@@ -35,7 +35,7 @@ class Step:
 def steps_of(
     rig: Rig, elements: Sequence[Element], facts: SetupFacts, unit: LengthUnit
 ) -> list[Step]:
-    """Return the steps in build order: camera, sheet, cards, lamps, black cards, dark room."""
+    """Return the steps: camera, sheet, props, cards, lamps, black cards, dark room."""
     told = {name: tolerance_words(name, facts.tolerances, unit) for name in _names(elements)}
     steps = [
         Step(
@@ -105,6 +105,9 @@ def _thing(element: Element, rig: Rig, tolerance: str) -> Step:
         "diffuser": "Hang the diffuser on its frame.",
         "cone": "Stand the cone over the sheet.",
         "tent": "Stand the tent over the sheet.",
+        "post": "Stand this post here.",
+        "box": "Stand this box here.",
+        "body": "Stand it here, by the middle of its foot.",
         "black card": "Black card last: it only takes light away.",
     }.get(element.kind, _fix_card(element))
     return Step(name, text, tolerance)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.reports.setup_elements import Element, Kind
+from lightplan.reports.setup_elements import PROP_KINDS, Element, Kind
 from lightplan.reports.setup_page import FAINT, INK, RULE, Box, Page, text_width
 from lightplan.scene import Rig
 from lightplan.units import LengthUnit, show_length
@@ -23,6 +23,7 @@ FILLS: dict[Kind, tuple[str, float]] = {
     "white card": ("#ffffff", 0.75), "grey card": ("#a9abb3", 0.75),
     "black card": ("#2c2c33", 0.6), "silver card": ("#cfd4dc", 0.8),
     "diffuser": ("#d9f0dd", 0.7), "cone": ("#d9f0dd", 0.35), "tent": ("#d9f0dd", 0.35),
+    "post": ("#5f7355", 0.8), "box": ("#5f7355", 0.8), "body": ("#5f7355", 0.5),
 }  # fmt: skip
 SHEET_FILL = "#e08a1e"
 
@@ -182,14 +183,14 @@ class View:
                 self.place(ring), fill=fill, opacity=opacity, width_pt=0.9, over=2.5,
                 within=self.frame,
             )  # fmt: skip
-        if element.kind in ("cone", "tent"):
-            self._shell_sides(element)
+        if element.kind in ("cone", "tent", *PROP_KINDS):
+            self._upright_sides(element)
         at = self.place(np.array([element.position_mm]))[0]
         self.page.dot(at[0], at[1], 0.55)
         if element.facing is not None:
             self._arrow(at, element)
 
-    def _shell_sides(self, element: Element) -> None:
+    def _upright_sides(self, element: Element) -> None:
         """Join the foot and the top at their outermost points."""
         foot, top = (self.place(ring) for ring in element.rings_mm[:2])
         for pick in (np.argmin, np.argmax):

@@ -9,7 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lightplan.planning.constraints import broken, limits, total_excess_mm, unmovable
-from lightplan.planning.solids import box, card_solid, frame_solid, gap_mm, lamp_solid
+from lightplan.planning.solids import (
+    box,
+    card_solid,
+    frame_solid,
+    gap_mm,
+    lamp_solid,
+    prop_solid,
+)
 from lightplan.scene import (
     Camera,
     Card,
@@ -17,6 +24,7 @@ from lightplan.scene import (
     Hole,
     Lamp,
     Placement,
+    Prop,
     Reach,
     Rig,
     Room,
@@ -238,3 +246,55 @@ def test_the_frame_reaches_from_the_lens_to_the_table():
     assert low[:, 2] == pytest.approx(-1.0)
     # Closed form: half the sensor over the focal length, times the way to the table.
     assert np.abs(low[:, 0]).max() == pytest.approx(501 * 23.5 / 100)
+
+
+def test_the_gap_to_a_post_is_that_to_the_cylinder():
+    # Closed form: axes 20 mm apart, radius 5 and half a box of 2: 14 mm. The prism round the
+    # post is wider than the cylinder by 1 / cos(15 degrees) - 1 of its radius at most.
+    post = Prop(name="stand", position_mm=(20, 0, -10), width_mm=10, depth_mm=10, height_mm=40)
+    for turn in np.linspace(0, 2 * math.pi, 13):
+        way = np.array([math.cos(turn), math.sin(turn), 0])
+        # the little box faces the post, so that its flat side is nearest
+        gap = gap_mm(unit_box(np.array([20.0, 0, 0]) - 20 * way, turn), prop_solid(post))
+        assert 14 - 5 * (1 / math.cos(math.pi / 12) - 1) - 1e-9 <= gap <= 14 + 1e-9
+
+
+def test_a_turned_box_and_the_same_box_as_a_mesh_are_equally_far():
+    block = Prop(
+        name="block", shape="box", position_mm=(40, 10, 0), width_mm=30, depth_mm=8,
+        height_mm=20, turn_rad=math.radians(30),
+    )  # fmt: skip
+    corners = prop_solid(block).corners_mm
+    around = np.array(
+        [[0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7], [0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5],
+         [2, 3, 7], [2, 7, 6], [3, 0, 4], [3, 4, 7]]
+    )  # fmt: skip
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    foot = (*((low + high) / 2)[:2], low[2])
+    mesh = Prop(name="mesh", shape="mesh", position_mm=foot, vertices=corners, faces=around)
+    # Half sizes by hand: the box reaches 15 cos 30 + 4 sin 30 along x.
+    reach = 15 * math.cos(math.radians(30)) + 4 * math.sin(math.radians(30))
+    assert high[0] - 40 == pytest.approx(reach)
+    across = 10 + 15 * math.sin(math.radians(30)) - 4 * math.cos(math.radians(30))
+    for prop in (block, mesh):
+        gap = gap_mm(unit_box([40 + reach + 6, across, 10]), prop_solid(prop))
+        assert gap == pytest.approx(5.0, abs=1e-6), prop.name
+
+
+def test_a_card_through_a_stand_is_a_broken_limit():
+    stand = Prop(name="stand", position_mm=(0, 300, 0), width_mm=25, depth_mm=25, height_mm=400)
+    card = Card(name="sky", placement=Placement((0, 300, 250)), width_mm=297, height_mm=210)
+    found = the(limits(rig(props=(stand,), cards=(card,))), "through each other", "sky", "stand")
+    assert found.broken
+    assert found.sentence == "the card sky passes through the prop stand"
+    clear = replace(card, placement=Placement((0, 400, 250)))  # its top leans to y = 344
+    assert not broken(rig(props=(stand,), cards=(clear,)))
+    over = replace(card, placement=Placement((0, 300, 405), (0, 300, 0)))
+    assert not broken(rig(props=(stand,), cards=(over,)))  # hangs from its clamp
+
+
+def test_a_stand_in_the_picture_is_told_and_excused_where_nothing_can_move_it():
+    stand = Prop(name="stand", position_mm=(20, 60, 0), width_mm=25, depth_mm=25, height_mm=200)
+    found = the(limits(rig(props=(stand,))), "in the picture", "stand")
+    assert found.broken
+    assert ("in the picture", "stand") in unmovable(rig(props=(stand,)))

@@ -77,6 +77,7 @@ def place(point: tuple[float, float, float], unit: str) -> str:
 
 def things(rig: Rig) -> list[tuple[str, tuple[float, float, float]]]:
     found = [("camera", rig.camera.placement.position_mm)]
+    found += [(p.name, p.position_mm) for p in rig.props]
     found += [(c.name, c.placement.position_mm) for c in rig.cards]
     found += [(lamp.name, lamp.placement.position_mm) for lamp in rig.lamps if lamp.on]
     return found + [(shell.name, shell.centre_mm) for shell in rig.shells]

@@ -16,7 +16,7 @@ from lightplan.reports.setup_exposure import STEADY_TIMES_S, bracket_stops, expo
 from lightplan.reports.setup_facts import NO_FACTS, SetupFacts, SetupTolerance
 from lightplan.reports.setup_steps import importance, steps_of, swing_mm, tolerance_words
 from lightplan.reports.setup_words import stance
-from lightplan.scene import Camera, Card, Lamp, Output, Placement, Rig, Sheet
+from lightplan.scene import Camera, Card, Lamp, Output, Placement, Prop, Rig, Sheet
 
 RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
@@ -120,6 +120,32 @@ def test_steps_run_camera_sheet_cards_lamps_black(name: str) -> None:
              *(lamp.name for lamp in rig.lamps if lamp.on), *black, "Dark room"]  # fmt: skip
     places = [names.index(word) for word in order]
     assert places == sorted(places)
+
+
+def test_props_are_told_by_their_foot_and_come_before_what_they_hold() -> None:
+    post = Prop(name="stand", position_mm=(-40, 165, 0), width_mm=25, depth_mm=25, height_mm=400)
+    box = Prop(
+        name="block", shape="box", position_mm=(100, -50, 0), width_mm=80, depth_mm=30,
+        height_mm=45, turn_rad=math.radians(20),
+    )  # fmt: skip
+    card = Card(name="sky", placement=Placement((0, 0, 300)), width_mm=420, height_mm=297)
+    rig = bare(props=(post, box), cards=(card,))
+    camera, stand, block, sky = elements_of(rig)
+    assert (stand.kind, stand.size, stand.position_mm) == (
+        "post", "25 mm thick, 400 mm high", (-40, 165, 0),
+    )  # fmt: skip
+    assert (stand.lowest_mm, stand.highest_mm) == (0.0, 400.0)
+    assert block.size == "80 x 30 mm, 45 mm high"
+    assert block.stance == "upright on its foot, on the table; turned 20° anticlockwise, seen " + (
+        "from above"
+    )
+    # Closed form: a turned box reaches w/2 cos + d/2 sin to the right.
+    reach = 40 * math.cos(math.radians(20)) + 15 * math.sin(math.radians(20))
+    assert max(ring[:, 0].max() for ring in block.rings_mm) == pytest.approx(100 + reach)
+    steps = {s.name: s.text for s in steps_of(rig, (camera, stand, block, sky), NO_FACTS, "mm")}
+    assert steps["stand (2)"] == "Stand this post here."
+    assert steps["block (3)"] == "Stand this box here."
+    assert list(steps).index("stand (2)") < list(steps).index("sky (4)")
 
 
 def test_tolerances_of_one_size_stand_together() -> None:
