@@ -134,7 +134,7 @@ def _prism(prop: Prop) -> Doubles:
     cosine, sine = np.cos(prop.turn_rad), np.sin(prop.turn_rad)
     level = foot @ np.array([[cosine, sine], [-sine, cosine]])
     ends = [np.column_stack([level, np.full(len(level), z)]) for z in (0.0, prop.height_mm)]
-    return np.vstack(ends) + np.asarray(prop.position_mm)
+    return np.asarray(np.vstack(ends) + np.asarray(prop.position_mm))
 
 
 def camera_solid(camera: Camera) -> Solid | None:
