@@ -29,7 +29,7 @@ from lightplan.shots.searching import cut_by_frame, search
 
 _FINE_PX = 1500  # and of the one in which its corners are measured
 
-How: TypeAlias = Literal["sides", "marker card", "by hand"]
+How: TypeAlias = Literal["sides", "marker card", "artwork", "by hand"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +46,7 @@ class SheetFound:
     confidence : float
         0 to 1: how sure it is that these are the sheet's corners.
     how : str
-        "sides", "marker card" or "by hand".
+        "sides", "marker card", "artwork" or "by hand".
     bending : float
         Lens distortion (see `outline.straighten`).
     support : (4,) float

@@ -17,6 +17,7 @@ from lightplan.measures.dust import specks
 from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
 from lightplan.shots import exact, finding
+from lightplan.shots.by_artwork import find_by_artwork
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound, SheetNotFound
 from lightplan.shots.laying import LaidSheet, lay_out
@@ -34,6 +35,8 @@ _FINE_GRID_PX = 1400  # and of the one in which dust and hot spots are looked fo
 _PAPER_BELOW, _FOIL_FROM = 0.02, 0.9
 _LEAST_PIXELS = 30
 _SURE_OF_FOIL = 0.8  # confidence of a mask that other frames may use
+_DOUBTFUL = 0.25  # confidence of a mask below which the sheet is looked for by its artwork,
+_FITS = 0.5  # and from which a sheet found so is believed
 _NEIGHBOURS = 5  # frames in which a first sheet is looked for
 
 
@@ -60,15 +63,14 @@ def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
     """
     start = time.perf_counter()
     shot = read_shot(path, long_side_px=_READ_PX)
-    found, near = find_in_shot(shot, context)
+    sheet = _laid(shot, context)
     base = PhotoScore(
         file=path.name, path=str(path), settings=shot.settings, format=shot.format,
         profile=shot.profile, bits=shot.bits, reduction=shot.reduction,
     )  # fmt: skip
-    if isinstance(found, SheetNotFound):
-        judged = replace(base, reasons=(found.reason,))
+    if isinstance(sheet, SheetNotFound):
+        judged = replace(base, reasons=(sheet.reason,))
     else:
-        sheet = lay_out(shot, found, context, grid_px=_GRID_PX, near=near)
         judged = _judge_sheet(shot, sheet, context, base)
     return replace(judged, seconds=time.perf_counter() - start)
 
@@ -81,6 +83,43 @@ def judge_or_refuse(path: Path, context: PhotoContext) -> PhotoScore:
         return PhotoScore.refused(path, str(refusal))
 
 
+def _laid(shot: Shot, context: PhotoContext) -> LaidSheet | SheetNotFound:
+    """Return the sheet laid out; by its artwork where its sides do not tell, or tell wrongly."""
+    found, near = find_in_shot(shot, context)
+    told: LaidSheet | SheetNotFound
+    if isinstance(found, SheetFound):
+        told = lay_out(shot, found, context, grid_px=_GRID_PX, near=near)
+        if found.how == "by hand" or told.segmented.confidence >= _DOUBTFUL:
+            return told
+    else:
+        told = found
+    again = _laid_by_artwork(shot, context)
+    return told if again is None else again
+
+
+def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
+    """Return the sheet where its artwork is seen, if the artwork then fits it surely."""
+    if context.artwork is None:
+        return None
+    small, focal_px = _small(shot, _FIND_PX)
+    found = find_by_artwork(
+        small, context.artwork, width_mm=context.width_mm, height_mm=context.height_mm,
+        focal_px=focal_px,
+    )  # fmt: skip
+    if found is None:
+        return None
+    whole = (shot.rows, shot.cols)
+    laid = lay_out(shot, found.scaled(whole), context, grid_px=_GRID_PX)
+    return laid if laid.segmented.confidence >= _FITS else None
+
+
+def _small(shot: Shot, long_side_px: int) -> tuple[NDArray[np.uint8], float | None]:
+    """Return a small copy and the focal length in its pixels."""
+    small = shot.preview(long_side_px)
+    focal = shot.focal_length_px()
+    return small, None if focal is None else focal * small.shape[1] / shot.cols
+
+
 def find_in_shot(
     shot: Shot, context: PhotoContext
 ) -> tuple[SheetFound | SheetNotFound, Neighbour | None]:
@@ -91,17 +130,14 @@ def find_in_shot(
         file_shape = (shot.file_rows, shot.file_cols)
         return finding.corners_by_hand(by_hand, file_shape).scaled(whole), None
     width_mm, height_mm = context.width_mm, context.height_mm
-    focal = shot.focal_length_px()
     if context.near is not None:
-        small = shot.preview(_NEAR_PX)
-        focal_px = None if focal is None else focal * small.shape[1] / shot.cols
+        small, focal_px = _small(shot, _NEAR_PX)
         near = find_near(
             small, context.near.found, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px
         )
         if near is not None:
             return near.scaled(whole), context.near
-    small = shot.preview(_FIND_PX)
-    focal_px = None if focal is None else focal * small.shape[1] / shot.cols
+    small, focal_px = _small(shot, _FIND_PX)
     found = finding.find_sheet(small, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px)
     return (found.scaled(whole) if isinstance(found, SheetFound) else found), None
 

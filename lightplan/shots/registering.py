@@ -53,7 +53,7 @@ def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registr
     """
     shape = linear.shape[:2]
     drawn = _resized(artwork, shape)
-    points, normal = _edge_points(drawn, valid)
+    points, normal = edge_points(drawn, valid)
     if len(points) < 40:
         return Registration(drawn, 0.0, 0.0)
     reach = max(3.0, 0.012 * max(shape))
@@ -81,7 +81,7 @@ def _resized(artwork: NDArray[Any], shape: tuple[int, int]) -> Picture:
     return np.clip(drawn, 0, 1)
 
 
-def _edge_points(drawn: Picture, valid: Booleans) -> tuple[Doubles, Doubles]:
+def edge_points(drawn: Picture, valid: Booleans) -> tuple[Doubles, Doubles]:
     """Return places (n, 2) as x, y on the artwork's edges and the normals there."""
     smooth = cv2.GaussianBlur(drawn, (0, 0), 0.8)
     right = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125)

@@ -28,7 +28,7 @@ class Placed:
     confidence : float
         0 to 1.
     how : str
-        "sides", "marker card" or "by hand".
+        "sides", "marker card", "artwork" or "by hand".
     """
 
     corners: tuple[tuple[float, float], ...]

@@ -1,0 +1,107 @@
+"""Sheets whose sides are not to be seen, found by what is printed on them, or refused."""
+
+import cv2
+import numpy as np
+import pytest
+
+from lightplan.shots.by_artwork import find_by_artwork
+from lightplan.shots.context import PhotoContext
+from lightplan.shots.finding import find_sheet
+from lightplan.shots.pipeline import judge_photo
+
+SIZE = {"width_mm": 105, "height_mm": 148}
+# Black stock on a table as black, shadows and all: what is seen is the foil.
+FAINT = {
+    "size_mm": (105, 148), "stock": "black", "table": "like the paper", "hot_spot": False,
+    "glare": False, "distortion": 0.0, "fill": 0.7, "jpeg": 92, "blur_px": 0.7, "exposure": 0.6,
+}  # fmt: skip
+
+
+def bookplate(words=("EX LIBRIS", "Quill and Fern", "Bindery"), *, inset=0.06, star=9):
+    """Artwork (1184, 840): a double frame, a star and words."""
+    art = np.zeros((1184, 840), np.uint8)
+    for share, thick in ((inset, 12), (inset + 0.025, 4)):
+        edge = int(840 * share)
+        cv2.rectangle(art, (edge, edge), (839 - edge, 1183 - edge), 255, thick)
+    turns = np.arange(2 * star) * np.pi / star
+    reach = np.where(np.arange(2 * star) % 2, 90, 190)
+    points = np.stack([420 + reach * np.sin(turns), 430 - reach * np.cos(turns)], axis=-1)
+    cv2.fillPoly(art, [np.int32(points)], 255, cv2.LINE_AA)
+    for i, word in enumerate(words):
+        place = (int(840 * inset) + 90, 760 + 130 * i)
+        cv2.putText(art, word, place, cv2.FONT_HERSHEY_TRIPLEX, 2.2, 255, 6, cv2.LINE_AA)
+    return art.astype(np.float32) / 255
+
+
+def error(found, shot):
+    """Largest distance of a corner from its true place, of the sheet's width."""
+    width = np.linalg.norm(shot.corners[1] - shot.corners[0])
+    return np.linalg.norm(found.corners - shot.corners, axis=1).max() / width
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3, 4, 5])
+def test_corners_within_half_a_percent_where_no_side_is_seen(photograph, seed):
+    """The agreed limit, any way up: the artwork tells which corner is which."""
+    art = bookplate()
+    shot = photograph(seed, artwork=art, tilt_deg=4.0 * seed, rows=900, cols=1350, **FAINT)
+    found = find_by_artwork(shot.picture, art, **SIZE)
+    assert found
+    assert found.how == "artwork"
+    assert error(found, shot) <= 0.005
+    down = find_by_artwork(np.ascontiguousarray(shot.picture[::-1, ::-1]), art, **SIZE)
+    ends = np.array(shot.picture.shape[:2]) - 1
+    assert np.abs(ends - down.corners - shot.corners).max() <= 0.005 * 600
+
+
+def test_foil_darker_than_its_stock_tells_as_well(photograph):
+    art = bookplate()
+    shot = photograph(7, artwork=art, rows=900, cols=1350, **FAINT)
+    found = find_by_artwork(255 - shot.picture, art, **SIZE)
+    assert found
+    assert error(found, shot) <= 0.005
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_other_artwork_is_not_taken_for_it(photograph, seed):
+    """The same frame about other words and another star is another sheet."""
+    here = bookplate()
+    other = bookplate(("BASIL", "sow in May", "Thorn Lane"), inset=0.085, star=6)
+    shot = photograph(seed, artwork=other, rows=800, cols=1200, **FAINT)
+    assert find_by_artwork(shot.picture, here, **SIZE) is None
+
+
+def test_pictures_without_the_sheet_are_refused(astronaut_like):
+    assert find_by_artwork(astronaut_like, bookplate(), **SIZE) is None
+    assert find_by_artwork(np.full((300, 400, 3), 90, np.uint8), bookplate(), **SIZE) is None
+
+
+@pytest.fixture(scope="module")
+def astronaut_like():
+    rng = np.random.default_rng(3)
+    small = rng.integers(0, 255, (40, 60, 3), np.uint8)
+    return cv2.resize(small, (900, 600), interpolation=cv2.INTER_CUBIC)
+
+
+def test_a_small_mark_does_not_tell_the_corners_of_a_large_sheet(photograph):
+    art = np.zeros((1184, 840), np.float32)
+    art[560:640, 390:450] = cv2.resize(bookplate(), (60, 80), interpolation=cv2.INTER_AREA)
+    shot = photograph(2, artwork=art, rows=900, cols=1350, **FAINT)
+    assert find_by_artwork(shot.picture, art, **SIZE) is None
+
+
+def test_a_printed_frame_is_not_judged_as_the_sheet(photograph, tmp_path):
+    art = bookplate()
+    given = {**FAINT, "look": "plain", "tilt_deg": 10.0, "rows": 900, "cols": 1350}
+    shot = photograph(3, artwork=art, **given)
+    by_sides = find_sheet(shot.picture, **SIZE)
+    assert not by_sides or error(by_sides, shot) > 0.02  # the sides alone do not do
+    path = tmp_path / "dark.jpg"
+    cv2.imwrite(str(path), shot.picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 92])
+    context = PhotoContext(**SIZE, foil_kind="silver foil", artwork=art.astype(float))
+    judged = judge_photo(path, context)
+    assert judged.score is not None, judged.reasons
+    assert judged.placed.how == "artwork"
+    assert np.abs(np.array(judged.placed.corners) - shot.corners).max() < 0.005 * 500
+    other = bookplate(("BASIL", "sow in May", "Thorn Lane"), inset=0.085, star=6)
+    wrong = judge_photo(path, PhotoContext(**SIZE, artwork=other.astype(float)))
+    assert (wrong.score, wrong.verdict) == (None, "cannot tell")
