@@ -1,15 +1,16 @@
-"""lightplan plan, kit, setup."""
+"""lightplan plan, kit, setup, family."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
 import typer
 
 from lightplan.cli.predicting import OutFolder, RigName
 from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
 from lightplan.cli.words import move_line, verdict_line, written_lines
+from lightplan.units import LengthUnit, show_length
 
 if TYPE_CHECKING:
     from lightplan.planning.plan import Progress
@@ -29,6 +30,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(plan)
     app.command()(kit)
     app.command()(setup)
+    app.command()(family)
 
 
 def plan(
@@ -210,3 +212,70 @@ def setup(
         return Answer({"files": [str(path) for path in files]}, written_lines(files))
 
     run(job, as_json=as_json)
+
+
+def family(
+    rig: RigName,
+    card: Annotated[
+        str | None, typer.Option("--card", metavar="NAME", help="The card on whose plane to look.")
+    ] = None,
+    distance: Annotated[
+        float | None,
+        typer.Option("--distance", min=10, help="Instead: a plane so many mm from the sheet."),
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", metavar="FILE.png", help="Draw it.")] = None,
+    unit: Unit = "mm",
+    replace: Replace = False,
+    as_json: AsJson = False,
+) -> None:
+    """Say where a card must lie and how large it must be, and where the camera sees itself.
+
+    Example: lightplan family silver-bookplate-bright --card sky --out family.png
+    """
+
+    def job(_: object) -> Answer:
+        from lightplan.tasks import family as task
+
+        found = task.family(rig, card=card, distance_mm=distance)
+        document = task.family_document(found)
+        words = _family_words(document, unit)
+        if out is not None:
+            path = task.write_drawing(found, out, unit=unit, replace=replace)
+            document["files"] = [str(path)]
+            words += written_lines([path])
+        return Answer(document, words)
+
+    run(job, as_json=as_json)
+
+
+def _family_words(document: dict[str, Any], unit: LengthUnit) -> list[str]:
+    def show(length: float) -> str:
+        return show_length(length, unit)
+
+    wide, high = document["smallest_card_mm"]
+    bare_wide, bare_high = document["without_margins_mm"]
+    margins = document["margins_mm"]
+    x, y, z = document["card_position_mm"]
+    words = [
+        f"At {show(document['distance_mm'])} from the sheet the smallest card is "
+        f"{show(wide)} x {show(high)} ({show(bare_wide)} x {show(bare_high)} without margins).",
+        f"Its middle: {show(x)} to the right, {show(y)} away from you, {show(z)} up.",
+        f"Margins on each side, at most: bow {show(margins['bow'])}, blur of the foil "
+        f"{show(margins['blur'])}, errors of setting {show(margins['setting'])}.",
+    ]
+    itself = document["camera_sees_itself"]
+    if itself is None:
+        return [*words, "The camera does not see itself in the sheet."]
+    tilt, offset, hole = itself["tilt"], itself["offset"], itself["hole"]
+    return [
+        *words,
+        f"The camera sees itself on {100 * itself['share_of_sheet']:.0f} % of the sheet, "
+        f"{show(itself['width_mm'])} x {show(itself['height_mm'])}. Three ways out:",
+        f"  look from the side: {tilt['angle_deg']:.0f} degrees, {show(tilt['shift_mm'])} off; "
+        f"near edge drawn {100 * tilt['keystone_share']:.0f} % larger;",
+        f"  stay square and crop: camera {show(offset['shift_mm'])} aside and "
+        f"{show(offset['height_mm'])} up; {100 * offset['pixels_left_share']:.0f} % of the "
+        "pixels remain;",
+        f"  shoot through a hole of {show(hole['hole_mm'])}: dark spot of "
+        f"{show(hole['spot_mm'])}, {100 * hole['spot_share']:.1f} % of the sheet.",
+    ]

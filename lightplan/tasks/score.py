@@ -20,11 +20,13 @@ from lightplan.safe_write import atomic_write
 from lightplan.scene import Look
 from lightplan.shots.against import Comparison, compare_sets
 from lightplan.shots.batch import photographs_in, score_batch
+from lightplan.shots.carded import card_in, is_card_itself, size_on_card
 from lightplan.shots.compare import Ranked, rank_set
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound
 from lightplan.shots.journal import Outcome
-from lightplan.shots.pipeline import PhotoJudge, find_in_shot, with_neighbour
+from lightplan.shots.pipeline import PhotoJudge, with_neighbour
+from lightplan.shots.placing import find_in_shot
 from lightplan.shots.reading import read_shot
 from lightplan.shots.results import PhotoScore
 from lightplan.tasks.folder import prepare
@@ -200,7 +202,7 @@ def _context(
         context = replace(context, width_mm=size_mm[0], height_mm=size_mm[1])
     guessed = rig is None and size_mm is None
     if guessed:
-        context = _guess_size(paths, context)
+        context, guessed = _guess_size(paths, context)
     if artwork is not None:
         wide, high = context.width_mm, context.height_mm
         context = replace(
@@ -227,22 +229,31 @@ def _known_look(look: str) -> Any:
     return Look(kind=look).kind  # type: ignore[arg-type]
 
 
-def _guess_size(paths: Sequence[Path], context: PhotoContext) -> PhotoContext:
-    """Return the shape of sheet that is found best in the first photograph that shows one."""
+def _guess_size(paths: Sequence[Path], context: PhotoContext) -> tuple[PhotoContext, bool]:
+    """Return the shape of sheet found best in the first photograph that shows one.
+
+    Also whether its size is a guess: a marker card beside the sheet tells it.
+    """
     for path in paths[:5]:
         try:
             shot = read_shot(path, long_side_px=1500)
         except LightplanError:
             continue
-        best, most = context, 0.0
+        card = card_in(shot)
+        best, most, size = context, 0.0, None
         for width, height in GUESSES:
             trial = replace(context, width_mm=width, height_mm=height)
             found, _ = find_in_shot(shot, trial)
-            if isinstance(found, SheetFound) and found.confidence > most:
-                best, most = trial, found.confidence
+            if not isinstance(found, SheetFound) or found.confidence <= most:
+                continue
+            told = None if card is None else size_on_card(found, card)
+            if told is None or card is None or not is_card_itself(told, card):
+                best, most, size = trial, found.confidence, told
+        if size is not None:
+            return replace(best, width_mm=size[0], height_mm=size[1]), False
         if most > 0:
-            return best
-    return context
+            return best, True
+    return context, True
 
 
 def _judge(
@@ -264,13 +275,13 @@ def _judge(
             out_dir=folder,
             workers=workers,
             resume=resume,
-            digest=context.digest(),
+            digest=judge.context.digest(),
         )
     else:
         from lightplan.shots.cluster import score_on_cluster
 
         outcomes = score_on_cluster(
-            cluster, paths, judge, out_dir=folder, resume=resume, digest=context.digest()
+            cluster, paths, judge, out_dir=folder, resume=resume, digest=judge.context.digest()
         )
     found = []
     for outcome in outcomes:

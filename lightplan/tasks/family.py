@@ -1,0 +1,179 @@
+"""The family of angles: where a card must lie, and where the camera sees itself."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.errors import RigError
+from lightplan.planning.family import Coverage, family_on_plane, mirror_plane
+from lightplan.planning.self_view import SelfView, WaysOut, self_view, ways_out
+from lightplan.reports.family_drawing import FamilyFacts, family_png
+from lightplan.safe_write import atomic_write
+from lightplan.scene import Card, Rig
+from lightplan.scene.surfaces import flat_at
+from lightplan.tasks.predict import RigLike, as_rig
+from lightplan.units import LengthUnit
+
+USUAL_DISTANCE_MM = 400.0
+
+
+@dataclass(frozen=True, eq=False)
+class Family:
+    """What the foil of a rig sees on one plane.
+
+    Attributes
+    ----------
+    rig : Rig
+    card : Card or None
+        The card whose plane it is.
+    coverage : Coverage
+        Outline, smallest card and margins.
+    itself : SelfView or None
+        The camera's own reflection, where it lies on the sheet.
+    ways_out : WaysOut or None
+        Three ways out of that, with their price.
+    """
+
+    rig: Rig
+    card: Card | None
+    coverage: Coverage
+    itself: SelfView | None
+    ways_out: WaysOut | None
+
+
+def family(rig: RigLike, *, card: str | None = None, distance_mm: float | None = None) -> Family:
+    """Return what the foil sees on the plane of a card, or square to the mirrored ray.
+
+    Parameters
+    ----------
+    rig : Rig, LoadedRig, path or name of a preset
+    card : str or None
+        The card on whose plane to look.
+    distance_mm : float or None
+        Instead: distance of a plane square to the mirrored ray; 400 mm when neither is given.
+
+    Raises
+    ------
+    BadInput
+        When there is no such card, or its plane is not met by the mirrored rays.
+    """
+    found = as_rig(rig)
+    stands = None
+    if card is None:
+        away = USUAL_DISTANCE_MM if distance_mm is None else distance_mm
+        plane = mirror_plane(found.camera, found.sheet, away)
+    else:
+        stands = _card(found, card)
+        plane = stands.placement
+    coverage = family_on_plane(found.camera, found.sheet, plane)
+    if coverage is None:
+        raise RigError(
+            field="card plane",
+            wanted="one that all mirrored rays meet",
+            got=card if card is not None else distance_mm,
+            cure="lean the card so that it faces the sheet, or choose another card",
+        )
+    itself = self_view(found.camera, found.sheet)
+    if itself is not None and itself.share == 0:
+        itself = None
+    return Family(
+        found,
+        stands,
+        coverage,
+        itself,
+        None if itself is None else ways_out(found.camera, found.sheet),
+    )
+
+
+def _card(rig: Rig, name: str) -> Card:
+    for card in rig.cards:
+        if card.name == name:
+            return card
+    names = ", ".join(card.name for card in rig.cards)
+    raise RigError(
+        field="--card",
+        wanted="the name of a card",
+        got=name,
+        cure=f"use one of: {names}" if names else "the rig has no cards",
+    )
+
+
+def write_drawing(
+    found: Family, path: Path, *, unit: LengthUnit = "mm", replace: bool = False
+) -> Path:
+    """Write the family of angles as a PNG."""
+    coverage = found.coverage
+    right, up, _ = coverage.plane.axes()
+    offset = np.subtract(coverage.card.position_mm, coverage.plane.position_mm)
+    x, y = float(offset @ right), float(offset @ up)
+    half_w, half_h = coverage.width_mm / 2, coverage.height_mm / 2
+    facts = FamilyFacts(
+        seen_mm=_as_seen(coverage.seen_mm),
+        outline_mm=_as_seen(coverage.outline_mm),
+        card_mm=(-x - half_w, -x + half_w, y - half_h, y + half_h),
+        standing_mm=None if found.card is None else _corners(found.card),
+        distance_mm=coverage.distance_mm,
+        sheet_mm=(found.rig.sheet.width_mm, found.rig.sheet.height_mm),
+        self_mm=None if found.itself is None else np.asarray(found.itself.outline_mm),
+        title=f"Family of angles: {found.rig.title}",
+    )
+    return atomic_write(path, family_png(facts, unit), replace=replace)
+
+
+def _as_seen(outline: Doubles) -> Doubles:
+    """Turn a plane's own right into right as the sheet sees it."""
+    return np.asarray(outline) * [-1.0, 1.0]
+
+
+def _corners(card: Card) -> Doubles:
+    right, up, _ = card.placement.axes()
+    flat = flat_at(card.placement, card.width_mm, card.height_mm)
+    offset = flat.outline() - np.asarray(card.placement.position_mm)
+    return np.stack([-(offset @ right), offset @ up], axis=1)
+
+
+def family_document(found: Family) -> dict[str, Any]:
+    """Return the numbers as plain values."""
+    coverage, itself, out = found.coverage, found.itself, found.ways_out
+    document: dict[str, Any] = {
+        "card": None if found.card is None else found.card.name,
+        "distance_mm": coverage.distance_mm,
+        "smallest_card_mm": [coverage.width_mm, coverage.height_mm],
+        "without_margins_mm": [coverage.bare_width_mm, coverage.bare_height_mm],
+        "margins_mm": {
+            "bow": coverage.bow_margin_mm,
+            "blur": coverage.lobe_margin_mm,
+            "setting": coverage.setting_margin_mm,
+        },
+        "card_position_mm": [float(v) for v in coverage.card.position_mm],
+        "outline_mm": np.asarray(coverage.outline_mm).tolist(),
+        "camera_sees_itself": None,
+    }
+    if itself is not None and out is not None:
+        document["camera_sees_itself"] = {
+            "width_mm": itself.width_mm,
+            "height_mm": itself.height_mm,
+            "share_of_sheet": itself.share,
+            "tilt": {
+                "angle_deg": math.degrees(out.tilt.angle_rad),
+                "shift_mm": out.tilt.shift_mm,
+                "keystone_share": out.tilt.keystone,
+            },
+            "offset": {
+                "shift_mm": out.offset.shift_mm,
+                "height_mm": out.offset.height_mm,
+                "pixels_left_share": out.offset.share_left,
+            },
+            "hole": {
+                "hole_mm": out.hole.hole_mm,
+                "spot_mm": out.hole.spot_mm,
+                "spot_share": out.hole.spot_share,
+            },
+        }
+    return document
