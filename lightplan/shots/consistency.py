@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -55,6 +55,7 @@ def find_flags(photos: Sequence[PhotoScore]) -> list[tuple[Flag, ...]]:
     is meant to vary: there the departure from the exposure that was set counts instead.
     """
     found: list[list[Flag]] = [[] for _ in photos]
+    photos, what = _by_card(photos)
     levels = [_unclipped_stops(photo) for photo in photos]
     given = [exposure_stops(photo) for photo in photos]
     pairs = [(level, e) for level, e in zip(levels, given, strict=True)
@@ -62,9 +63,20 @@ def find_flags(photos: Sequence[PhotoScore]) -> list[tuple[Flag, ...]]:
     if is_bracket([e for _, e in pairs]):
         _flag_bracket(found, levels, given)
     else:
-        _flag_exposure(found, photos)
-    _flag_white_balance(found, photos)
+        _flag_exposure(found, photos, what)
+    _flag_white_balance(found, photos, what)
     return [tuple(flags) for flags in found]
+
+
+def _by_card(photos: Sequence[PhotoScore]) -> tuple[Sequence[PhotoScore], str]:
+    """Return the photographs with the levels to compare, and what those are of.
+
+    A marker card does not gleam as papers do: where all frames show it, it is compared.
+    """
+    shown = [photo for photo in photos if photo.error is None]
+    if not shown or any(photo.card_level is None for photo in shown):
+        return photos, "paper"
+    return [replace(photo, paper_level=photo.card_level) for photo in photos], "grey card"
 
 
 def exposure_stops(photo: PhotoScore) -> float | None:
@@ -92,16 +104,16 @@ def _unclipped_stops(photo: PhotoScore) -> float | None:
     return paper_stops(photo)
 
 
-def _flag_exposure(found: list[list[Flag]], photos: Sequence[PhotoScore]) -> None:
+def _flag_exposure(found: list[list[Flag]], photos: Sequence[PhotoScore], what: str) -> None:
     values = [paper_stops(photo) for photo in photos]
     for i, off, _ in _outliers(values, EXPOSURE_LIMIT_STOPS):
         more = "brighter" if off > 0 else "darker"
         found[i].append(
-            Flag("exposure", off, f"The paper is {abs(off):.1f} stops {more} than in the set.")
+            Flag("exposure", off, f"The {what} is {abs(off):.1f} stops {more} than in the set.")
         )
 
 
-def _flag_white_balance(found: list[list[Flag]], photos: Sequence[PhotoScore]) -> None:
+def _flag_white_balance(found: list[list[Flag]], photos: Sequence[PhotoScore], what: str) -> None:
     known = [(i, paper_chroma(photo)) for i, photo in enumerate(photos)]
     places = np.array([c for _, c in known if c is not None], float).reshape(-1, 2)
     if len(places) < _LEAST_FRAMES:
@@ -115,7 +127,7 @@ def _flag_white_balance(found: list[list[Flag]], photos: Sequence[PhotoScore]) -
         a, b = chroma[0] - middle[0], chroma[1] - middle[1]
         if math.hypot(a, b) > limit:
             amount = math.hypot(a, b)
-            words = f"The paper is {amount:.0f} C*ab {_hue_word(a, b)} than in the set."
+            words = f"The {what} is {amount:.0f} C*ab {_hue_word(a, b)} than in the set."
             found[i].append(Flag("white balance", amount, words))
 
 

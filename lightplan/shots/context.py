@@ -43,6 +43,9 @@ class PhotoContext:
     near : Neighbour or None
         Another frame of the set: the sheet is looked for where it lay there. It saves
         time and is not part of the digest.
+    card : bool
+        The set shows a marker card: it is looked for in every frame, not only in those
+        whose sheet is not found without it.
     """
 
     width_mm: float
@@ -54,6 +57,7 @@ class PhotoContext:
     corners: Mapping[str, Doubles] = field(default_factory=dict)
     detail: Detail = "quick"
     near: Neighbour | None = None
+    card: bool = False
 
     def digest(self) -> str:
         """Return a key for everything a result depends on besides the photograph."""
@@ -61,7 +65,7 @@ class PhotoContext:
             "version": __version__, "size": [self.width_mm, self.height_mm],
             "look": asdict(self.look), "foil": self.foil_kind, "stock": self.stock_reflectance,
             "corners": {k: np.asarray(v).tolist() for k, v in sorted(self.corners.items())},
-            "detail": self.detail,
+            "detail": self.detail, "card": self.card,
         }  # fmt: skip
         machine = hashlib.sha256(json.dumps(plain, sort_keys=True).encode())
         if self.artwork is not None:

@@ -16,27 +16,23 @@ from lightplan.measures import Measures, SheetMaps, find_faults, judge, measure
 from lightplan.measures.dust import specks
 from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
-from lightplan.shots import exact, finding
-from lightplan.shots.by_artwork import find_by_artwork
+from lightplan.shots import exact
+from lightplan.shots.carded import CardLight, card_in, card_light
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound, SheetNotFound
 from lightplan.shots.laying import LaidSheet, lay_out
-from lightplan.shots.neighbour import Neighbour, find_near
+from lightplan.shots.neighbour import Neighbour
 from lightplan.shots.patches import patch_sharpness
+from lightplan.shots.placing import GRID_PX, find_in_shot, place
 from lightplan.shots.reading import read_shot
 from lightplan.shots.results import PhotoScore, Placed, Triple
 from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm
-_FIND_PX = 1500  # and on which the sheet is found,
-_NEAR_PX = 750  # or found again where another frame had it
-_GRID_PX = 400  # long side of the squared sheet that is measured and judged
 _FINE_GRID_PX = 1400  # and of the one in which dust and hot spots are looked for
 _PAPER_BELOW, _FOIL_FROM = 0.02, 0.9
 _LEAST_PIXELS = 30
 _SURE_OF_FOIL = 0.8  # confidence of a mask that other frames may use
-_DOUBTFUL = 0.25  # confidence of a mask below which the sheet is looked for by its artwork,
-_FITS = 0.5  # and from which a sheet found so is believed
 _NEIGHBOURS = 5  # frames in which a first sheet is looked for
 
 
@@ -63,15 +59,19 @@ def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
     """
     start = time.perf_counter()
     shot = read_shot(path, long_side_px=_READ_PX)
-    sheet = _laid(shot, context)
+    sheet, card = place(shot, context)
+    light = None if card is None else card_light(shot, card)
     base = PhotoScore(
         file=path.name, path=str(path), settings=shot.settings, format=shot.format,
         profile=shot.profile, bits=shot.bits, reduction=shot.reduction,
+        card_level=None if light is None else light.middle,
     )  # fmt: skip
     if isinstance(sheet, SheetNotFound):
         judged = replace(base, reasons=(sheet.reason,))
     else:
-        judged = _judge_sheet(shot, sheet, context, base)
+        judged = _judge_sheet(shot, sheet, _lit_by(context, sheet, light), base)
+    if light is not None:
+        judged = replace(judged, details={**judged.details, "marker_card": light.to_dict()})
     return replace(judged, seconds=time.perf_counter() - start)
 
 
@@ -83,84 +83,41 @@ def judge_or_refuse(path: Path, context: PhotoContext) -> PhotoScore:
         return PhotoScore.refused(path, str(refusal))
 
 
-def _laid(shot: Shot, context: PhotoContext) -> LaidSheet | SheetNotFound:
-    """Return the sheet laid out; by its artwork where its sides do not tell, or tell wrongly."""
-    found, near = find_in_shot(shot, context)
-    told: LaidSheet | SheetNotFound
-    if isinstance(found, SheetFound):
-        told = lay_out(shot, found, context, grid_px=_GRID_PX, near=near)
-        if found.how == "by hand" or told.segmented.confidence >= _DOUBTFUL:
-            return told
-    else:
-        told = found
-    again = _laid_by_artwork(shot, context)
-    return told if again is None else again
+def _lit_by(context: PhotoContext, sheet: LaidSheet, light: CardLight | None) -> PhotoContext:
+    """Return the context with the paper's reflectance, where a card tells what nobody did.
 
-
-def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
-    """Return the sheet where its artwork is seen, if the artwork then fits it surely."""
-    if context.artwork is None:
-        return None
-    small, focal_px = _small(shot, _FIND_PX)
-    found = find_by_artwork(
-        small, context.artwork, width_mm=context.width_mm, height_mm=context.height_mm,
-        focal_px=focal_px,
-    )  # fmt: skip
-    if found is None:
-        return None
-    whole = (shot.rows, shot.cols)
-    laid = lay_out(shot, found.scaled(whole), context, grid_px=_GRID_PX)
-    return laid if laid.segmented.confidence >= _FITS else None
-
-
-def _small(shot: Shot, long_side_px: int) -> tuple[NDArray[np.uint8], float | None]:
-    """Return a small copy and the focal length in its pixels."""
-    small = shot.preview(long_side_px)
-    focal = shot.focal_length_px()
-    return small, None if focal is None else focal * small.shape[1] / shot.cols
-
-
-def find_in_shot(
-    shot: Shot, context: PhotoContext
-) -> tuple[SheetFound | SheetNotFound, Neighbour | None]:
-    """Return the sheet's corners in pixels of `shot.encoded`, and the frame that led there."""
-    whole = (shot.rows, shot.cols)
-    if shot.file in context.corners:
-        by_hand = np.asarray(context.corners[shot.file], float)
-        file_shape = (shot.file_rows, shot.file_cols)
-        return finding.corners_by_hand(by_hand, file_shape).scaled(whole), None
-    width_mm, height_mm = context.width_mm, context.height_mm
-    if context.near is not None:
-        small, focal_px = _small(shot, _NEAR_PX)
-        near = find_near(
-            small, context.near.found, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px
-        )
-        if near is not None:
-            return near.scaled(whole), context.near
-    small, focal_px = _small(shot, _FIND_PX)
-    found = finding.find_sheet(small, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px)
-    return (found.scaled(whole) if isinstance(found, SheetFound) else found), None
+    The cast is then the light's; a cream paper is not blamed for its colour.
+    """
+    if light is None or context.stock_reflectance is not None:
+        return context
+    paper = _level(sheet.maps, sheet.maps.foil <= _PAPER_BELOW)
+    return replace(context, stock_reflectance=light.stock(paper))
 
 
 def with_neighbour(context: PhotoContext, paths: Sequence[Path]) -> PhotoContext:
     """Return the context with the first frame that shows the sheet well.
 
+    Where the first frame that can be read shows a marker card, every frame is asked for it.
     Always the first of `paths`, so that a batch does not depend on the order in which
     its workers finish.
     """
     alone = replace(context, near=None)
+    asked = False
     for path in paths[:_NEIGHBOURS]:
         try:
             shot = read_shot(path, long_side_px=_READ_PX)
         except LightplanError:
             continue
-        found, _ = find_in_shot(shot, alone)
-        if not isinstance(found, SheetFound) or found.how != "sides":
+        card = None if asked and not alone.card else card_in(shot)
+        if not asked:
+            asked, alone = True, replace(alone, card=card is not None)
+        found, _ = find_in_shot(shot, alone, card)
+        if not isinstance(found, SheetFound) or found.how == "by hand":
             continue
-        sheet = lay_out(shot, found, alone, grid_px=_GRID_PX)
+        sheet = lay_out(shot, found, alone, grid_px=GRID_PX)
         if sheet.segmented.confidence >= _SURE_OF_FOIL and not sheet.mirrored:
             near = Neighbour.of(sheet.found, sheet.segmented, sheet.squared)
-            return replace(context, near=near)
+            return replace(alone, near=near)
     return alone
 
 

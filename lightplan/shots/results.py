@@ -58,6 +58,8 @@ class PhotoScore:
         Of `lightplan.measures`.
     paper_level, foil_level : (3,) float or None
         Median linear level of paper and of foil, red, green, blue, 1 = clip level.
+    card_level : (3,) float or None
+        The same of a marker card's middle grey, where one was seen.
     placed : Placed or None
         None where no sheet was found.
     details : dict
@@ -85,6 +87,7 @@ class PhotoScore:
     findings: tuple[Finding, ...] = ()
     paper_level: Triple | None = None
     foil_level: Triple | None = None
+    card_level: Triple | None = None
     placed: Placed | None = None
     details: Mapping[str, Any] = field(default_factory=dict)
     settings: Settings = field(default_factory=Settings)
@@ -145,7 +148,7 @@ class PhotoScore:
         told["findings"] = tuple(_finding(entry) for entry in told["findings"])
         told["settings"] = Settings(**told["settings"])
         told["reasons"] = tuple(told["reasons"])
-        for name in ("paper_level", "foil_level"):
+        for name in ("paper_level", "foil_level", "card_level"):
             told[name] = None if told[name] is None else tuple(told[name])
         if told["placed"] is not None:
             corners = tuple((float(r), float(c)) for r, c in told["placed"]["corners"])

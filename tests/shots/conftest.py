@@ -321,3 +321,18 @@ def photograph() -> Callable[..., Render]:
 @pytest.fixture(scope="session")
 def to_linear():
     return decode
+
+
+@pytest.fixture(scope="session")
+def printed(to_linear):
+    """Reflectance of a printed A4 card, (h, w, 3), at 8 pixels to a millimetre."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    from lightplan.shots.card import CardLayout
+    from lightplan.shots.card_page import card_figure
+
+    figure = card_figure(CardLayout("A4"))
+    figure.set_dpi(25.4 * 8)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    return 0.9 * to_linear(np.asarray(canvas.buffer_rgba())[..., :3])

@@ -13,22 +13,10 @@ from lightplan.shots.card import (
     find_marker_card,
     read_greys,
 )
-from lightplan.shots.card_page import card_figure, write_marker_card
+from lightplan.shots.card_page import write_marker_card
 from lightplan.shots.finding import find_sheet
 
 POINT_MM = 25.4 / 72
-
-
-@pytest.fixture(scope="module")
-def printed(to_linear):
-    """Reflectance of a printed A4 card, (h, w, 3), at 8 pixels to a millimetre."""
-    figure = card_figure(CardLayout("A4"))
-    figure.set_dpi(25.4 * 8)
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    return 0.9 * to_linear(np.asarray(canvas.buffer_rgba())[..., :3])
 
 
 @pytest.mark.parametrize(("unit", "size_mm"), [("mm", (210.0, 297.0)), ("in", (215.9, 279.4))])
