@@ -14,7 +14,7 @@ from lightplan.shots.outline import fit_outline, straighten
 from lightplan.shots.previews import Coded
 
 COARSE_PX = 640  # long side of the copy in which the sheet is looked for
-ENOUGH = 0.6  # least confidence that is reported as found
+ENOUGH = 0.7  # least confidence that is reported as found
 CERTAIN = 0.9  # confidence at which nothing more is tried
 
 
@@ -119,7 +119,7 @@ def side_quality(sides: Sides, ratio: float) -> Doubles:
     clear = ramp(sides.step, 0.5, 4.0)
     sharp = 1 - 0.7 * ramp(sides.spread_px / ratio, 0.3, 0.9)
     solid = 1 - 0.8 * ramp(sides.thinness, 0.6, 0.9)
-    same = 0.3 + 0.7 * ramp(sides.coherence, 0.2, 0.6)
+    same = 1 - 0.7 * ramp(np.asarray(sides.flips, float), 2.0, 5.0)
     ended = 0.7 + 0.15 * (sides.ended >= 0.5).sum(axis=1)
     stops = 1 - 0.15 * (sides.beyond > 0.6).sum(axis=1)
     return np.asarray(seen * clear * sharp * solid * same * ended * stops)

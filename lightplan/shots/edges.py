@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.shots.previews import Coded
 
 _CHUNKS = 16  # parts of a side that vote on whether an edge is there
@@ -35,8 +35,9 @@ class Sides:
         0: the brightness steps there; 1: a thin line, alike on both sides.
     spread_px : (4,) float
         Robust standard deviation of the points about a parabola.
-    coherence : (4,) float
-        1: it steps the same way all along; 0: to and fro, as on a chessboard.
+    flips : (4,) int
+        How often the step changes its way along each side: never on most sheets, twice
+        where glare reaches the edge, many times on a chessboard.
     ended : (4, 2) float
         Share of the first and the last stretch of each side on which it was seen.
     beyond : (4, 2) float
@@ -48,7 +49,7 @@ class Sides:
     step: Doubles
     thinness: Doubles
     spread_px: Doubles
-    coherence: Doubles
+    flips: Integers
     ended: Doubles
     beyond: Doubles
 
@@ -82,11 +83,11 @@ def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int =
     step, thinness = _steps(profile, offset, curve)
     points = base + place[..., None] * normal[:, None]
     votes = good.reshape(4, _CHUNKS, -1).mean(axis=2) >= 0.5
-    coherence, beyond = _ways(everywhere, offset, curve)
+    flips, beyond = _ways(everywhere, offset, curve)
     return Sides(
         points=tuple(points[i][good[i]] for i in range(4)),
         support=votes.mean(axis=1), step=step, thinness=thinness, spread_px=spread,
-        coherence=coherence, ended=good[:, _ENDS].reshape(4, 2, -1).mean(axis=2), beyond=beyond,
+        flips=flips, ended=good[:, _ENDS].reshape(4, 2, -1).mean(axis=2), beyond=beyond,
     )  # fmt: skip
 
 
@@ -180,14 +181,14 @@ def _parabolas(
     return curve, good, spread
 
 
-def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, Doubles]:
-    """Return how alike the steps along each side are, and how far they run on beyond it."""
+def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Integers, Doubles]:
+    """Return how often the steps turn along each side, and how far they run on beyond it."""
     index = np.clip(np.rint((curve - offset[0]) / _STEP_PX).astype(np.intp), 0, len(offset) - 1)
     inner = everywhere[:, _PAST:-_PAST]
     steps = np.take_along_axis(inner, index[..., None, None], axis=2)[:, :, 0]
     mean = steps.mean(axis=1)
     size = np.linalg.norm(mean, axis=-1)
-    coherence = size / np.maximum(np.linalg.norm(steps, axis=-1).mean(axis=1), 1e-6)
+    flips = np.array([_flips(side) for side in steps])
     way = mean / np.maximum(size**2, 1e-6)[:, None]
     beyond = np.empty((4, 2))
     for end, (stretch, place) in enumerate(
@@ -196,7 +197,15 @@ def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles
         near = np.abs(offset - place[:, None]) <= 2.0
         along = np.einsum("snoc,sc->sno", everywhere[:, stretch], way)
         beyond[:, end] = (np.where(near[:, None], along, 0).max(axis=2) > 0.5).mean(axis=1)
-    return coherence, beyond
+    return flips, beyond
+
+
+def _flips(steps: Singles) -> int:
+    """Return how often steps (n, 3) in a row change their way, faint ones left out."""
+    main = np.linalg.svd(steps, full_matrices=False)[2][0]
+    parts = (steps @ main).reshape(_CHUNKS, -1).mean(axis=1)
+    clear = np.sign(parts[np.abs(parts) > 0.25 * np.abs(parts).max()])
+    return int((clear[1:] != clear[:-1]).sum())
 
 
 def _steps(profile: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, Doubles]:

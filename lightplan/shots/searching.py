@@ -56,7 +56,7 @@ def _beside(view: View, tried: list[Candidate]) -> list[Candidate]:
     found: list[Candidate] = []
     for corners in np.concatenate([r for r in rough if len(r)]) if tried else ():
         candidate = measure(view, corners, 3.0)
-        if candidate is not None and candidate.confidence > 0.5 * ENOUGH:
+        if candidate is not None and candidate.confidence > 0.4 * ENOUGH:
             again = measure(view, candidate.corners, 2.0)
             found += [candidate] if again is None else [candidate, again]
     return found

@@ -102,7 +102,11 @@ def _flooded(look: Picture, valid: Booleans) -> Booleans:
     sharp = np.sqrt(((look - cv2.GaussianBlur(look, (0, 0), 3.0)) ** 2).sum(axis=2))
     # Most of a sheet is free of edges: the calmer part of it tells the noise.
     calm = float(np.percentile(sharp[valid], 30)) if valid.any() else 0.0
-    edge = cv2.dilate(np.where(sharp > max(5.0 * calm, 0.006), 1, 0).astype(np.uint8), _SQUARE)
+    least = np.full(sharp.shape, max(5.0 * calm, 0.006), np.float32)
+    # Where light runs into clipping it bends, though nothing is there.
+    ended = (look[..., 0] > 0.96).view(np.uint8)
+    least[cv2.dilate(ended, np.ones((21, 21), np.uint8)) > 0] *= 3
+    edge = cv2.dilate((sharp > least).view(np.uint8), _SQUARE)
     labels = cv2.connectedComponents(((edge == 0) & valid).view(np.uint8), connectivity=4)[1]
     size = np.bincount(labels.ravel())
     on_rim = np.bincount(labels[rim], minlength=len(size))
@@ -180,7 +184,7 @@ def _decide(away: Picture, brighter: Picture, valid: Booleans) -> tuple[Picture,
     codes = np.clip((strong + 1) * 30, 0, 255).astype(np.uint8)
     cut = cv2.threshold(codes[valid][:, None], 0, 255, cv2.THRESH_OTSU)[0] / 30 - 1
     cut = float(np.clip(cut, np.log2(4.0), np.log2(12.0)))
-    foil = _joined((strong > cut + 0.6) & _inner(valid), (strong > cut) & valid)
+    foil = _joined(strong, cut, valid)
     share = float(foil.sum() / max(valid.sum(), 1))
     if share < 0.0005:
         return np.zeros(away.shape, np.float32), 0.0
@@ -196,19 +200,31 @@ def _decide(away: Picture, brighter: Picture, valid: Booleans) -> tuple[Picture,
     return foil.astype(np.float32), float(np.clip(0.95 * confidence * (share < 0.75), 0, 1))
 
 
-def _inner(valid: Booleans) -> Booleans:
-    """Return the valid pixels but the outermost, where a sliver of table may show."""
-    wide = max(1, round(0.012 * min(valid.shape)))
+def _inner(valid: Booleans, share: float) -> Booleans:
+    """Return the valid pixels without the outermost `share` of the shorter side."""
+    wide = max(1, round(share * min(valid.shape)))
     padded = np.pad(valid.view(np.uint8), 1)
-    return cv2.erode(padded, np.ones((2 * wide + 1, 2 * wide + 1), np.uint8))[1:-1, 1:-1] > 0
+    inner = cv2.erode(padded, np.ones((2 * wide + 1, 2 * wide + 1), np.uint8))[1:-1, 1:-1]
+    return np.asarray(inner > 0)
 
 
-def _joined(sure: Booleans, likely: Booleans) -> Booleans:
-    """Return the connected parts of `likely` that hold something of `sure`."""
+def _joined(strong: Picture, cut: float, valid: Booleans) -> Booleans:
+    """Return the patches of departures that are foil, not specks, noise or the table.
+
+    A patch needs a clear place in it, away from the rim where a sliver of table may show,
+    and must not be far fainter than foil is on this sheet.
+    """
+    likely = (strong > cut) & valid
     count, labels = cv2.connectedComponents(likely.view(np.uint8), connectivity=8)
     kept = np.zeros(count, np.bool_)
-    kept[np.unique(labels[sure])] = True
+    kept[np.unique(labels[likely & (strong > cut + 0.6) & _inner(valid, 0.012)])] = True
+    size = np.maximum(np.bincount(labels.ravel(), minlength=count), 1)
+    mean = np.bincount(labels.ravel(), strong.ravel(), minlength=count) / size
+    inside = np.bincount(labels[_inner(valid, 0.05)], minlength=count) > 0.2 * size
     kept[0] = False
+    if kept.any():
+        usual = float(np.average(mean[kept], weights=size[kept]))
+        kept &= mean > usual - np.where(inside, 2.5, 1.0)
     return np.asarray(kept[labels])
 
 

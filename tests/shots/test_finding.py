@@ -39,7 +39,7 @@ def test_corners_within_half_a_percent_of_the_width(photograph, case):
     found = find_sheet(shot.picture, width_mm=105, height_mm=148)
     assert found, found.reason
     assert error(found, shot) <= 0.005
-    assert found.confidence >= 0.6
+    assert found.confidence >= 0.7
 
 
 def test_linear_and_coded_pictures_give_the_same_corners(photograph, to_linear):
