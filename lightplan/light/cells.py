@@ -49,7 +49,8 @@ class FaceGrid:
 class Patchwork:
     """All faces that give light on, cut into cells.
 
-    `side` cells along a square face, `fine` texels along every face but those of meshes.
+    `side` cells along a square face, at least `thin` where light passes through it, `fine`
+    texels along every face but those of meshes.
 
     Attributes
     ----------
@@ -64,7 +65,9 @@ class Patchwork:
         The cell at the same place on the other side; itself where that side is dark.
     """
 
-    def __init__(self, surfaces: Sequence[Surface], lamps: int, side: int, fine: int) -> None:
+    def __init__(
+        self, surfaces: Sequence[Surface], lamps: int, side: int, fine: int, thin: int = 0
+    ) -> None:
         self.faces: list[FaceGrid] = []
         self.lamps = lamps
         cell, texel = 0, 1 + lamps
@@ -73,7 +76,8 @@ class Patchwork:
                 face = surface.front if is_front else surface.back
                 if face.is_dark or (surface.role == "sheet" and not is_front):
                     continue
-                rows, cols = _counts(surface, side)
+                passes = surface.role in ("diffuser", "shell")
+                rows, cols = _counts(surface, max(side, thin) if passes else side)
                 texels = (1, cols) if isinstance(surface.shape, Mesh) else (fine, fine)
                 grid = FaceGrid(index, is_front, rows, cols, cell, texel, texels)
                 self.faces.append(grid)

@@ -17,6 +17,9 @@ class Detail:
         Size of the camera's picture.
     cells : int
         Cells along a side of a square card.
+    thin_cells : int
+        The same at least along diffusers and shells, as a lamp close behind leaves a spot on
+        them, and for the table under a cone.
     near : float
         Squared distance over a cell's area below which view factors are exact.
     rule_table_anew : bool
@@ -48,6 +51,7 @@ class Detail:
     camera_rows: int = 480
     camera_cols: int = 720
     cells: int = 10
+    thin_cells: int = 16
     near: float = 25.0
     rule_table_anew: bool = True
     texels: int = 64
@@ -72,6 +76,7 @@ class Detail:
             camera_rows=camera_rows,
             camera_cols=camera_cols,
             cells=7,
+            thin_cells=0,
             near=4.0,
             rule_table_anew=False,
             texels=32,

@@ -75,8 +75,9 @@ class Engine:
         self._surfaces = self._dress(rig)
         self._lamps = emission.lamp_faces(rig, self._surfaces)
         self._patchwork = Patchwork(
-            self._surfaces, len(rig.lamps), self.detail.cells, self.detail.texels
-        )
+            self._surfaces, len(rig.lamps), self.detail.cells, self.detail.texels,
+            self.detail.thin_cells,
+        )  # fmt: skip
         self._surroundings = Surroundings(rig.room)
         self._place_points(rig)
         self._make_parts(rig)
@@ -192,7 +193,9 @@ class Engine:
         sheet, *rest = build_surfaces(rig)
         face = replace(sheet.front, diffuse=coat.albedo(rig.sheet.paper))
         surfaces = (replace(sheet, front=face), *rest)
-        return ruled(surfaces, self.detail.cells) if rule else surfaces
+        if not rule:
+            return surfaces
+        return ruled(surfaces, self.detail.cells, self.detail.thin_cells)
 
     def _same_kind(self, rig: Rig, surfaces: Sequence[Surface]) -> bool:
         old = self._rig

@@ -12,16 +12,21 @@ from dataclasses import replace
 
 import numpy as np
 
-from lightplan.geometry.shapes import Flat
+from lightplan.geometry.shapes import Cone, Flat
 from lightplan.scene.surfaces import Surface
 
 LOW_MM = 40.0  # what reaches lower than this stands on the table
 SQUARE = 0.05  # rise of a foot's line on the table, beyond which it is not along a ruling
+ROUND_FOOT = (1.0, 0.5**0.5)  # of a cone's radius: rulings that follow its foot in steps
 CROWDING = 3.0  # cells in the middle are this over its sinh of the even size
 
 
-def ruled(surfaces: Sequence[Surface], side: int) -> tuple[Surface, ...]:
-    """Return the surfaces with the table ruled into about 1.5 `side` cells a side."""
+def ruled(surfaces: Sequence[Surface], side: int, thin: int = 0) -> tuple[Surface, ...]:
+    """Return the surfaces with the table ruled into about 1.5 `side` cells a side.
+
+    At least 1.5 `thin` where a cone stands on it: straight rulings follow a round foot badly.
+    """
+    side = max(side, thin) if any(_is_round_foot(s) for s in surfaces) else side
     return tuple(
         replace(s, shape=_rule(s.shape, surfaces, side))
         if s.role == "table" and isinstance(s.shape, Flat)
@@ -61,6 +66,11 @@ def _feet(surfaces: Sequence[Surface]) -> tuple[list[float], list[float]]:
     cuts_x: list[float] = []
     cuts_y: list[float] = []
     for surface in surfaces:
+        if _is_round_foot(surface) and isinstance(surface.shape, Cone):
+            x, y, _ = surface.shape.centre
+            reach = [w * surface.shape.foot_radius * f for f in ROUND_FOOT for w in (-1, 1)]
+            cuts_x += [x + r for r in reach]
+            cuts_y += [y + r for r in reach]
         if surface.role in ("table", "room", "camera") or not isinstance(surface.shape, Flat):
             continue
         for (x0, y0), (x1, y1) in _low_edges(surface.shape):
@@ -69,6 +79,11 @@ def _feet(surfaces: Sequence[Surface]) -> tuple[list[float], list[float]]:
             if abs(y1 - y0) <= SQUARE * abs(x1 - x0):
                 cuts_y.append((y0 + y1) / 2)
     return cuts_x, cuts_y
+
+
+def _is_round_foot(surface: Surface) -> bool:
+    shape = surface.shape
+    return surface.role == "shell" and isinstance(shape, Cone) and shape.centre[2] < LOW_MM
 
 
 def _low_edges(shape: Flat) -> Iterator[tuple[tuple[float, float], tuple[float, float]]]:
