@@ -18,7 +18,7 @@ if "rig_strategies" not in sys.modules:
 rigs = sys.modules["rig_strategies"].rigs
 
 TINY = Detail(
-    sheet_long_side=13, camera_rows=18, camera_cols=24, cells=3, near=4.0, texels=8,
+    sheet_long_side=13, camera_rows=18, camera_cols=24, cells=3, thin_cells=0, near=4.0, texels=8,
     direct_long_side=7, bounce_long_side=5, lamp_spots=13, cell_lamp_spots=5, penumbra_spots=34,
     sky_rays=34, cell_sky_rays=13, foil_rays=2000, foil_spots=12, hidden_spots=34, mirror_spots=3,
     mirror_rounds=2,
