@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.errors import LightplanError
-from lightplan.measures import Measures, SheetMaps, find_faults, judge, measure
+from lightplan.measures import Judgement, Measures, SheetMaps, find_faults, judge, measure
 from lightplan.measures.dust import specks
 from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
@@ -33,6 +33,12 @@ _FINE_GRID_PX = 1400  # and of the one in which dust and hot spots are looked fo
 _PAPER_BELOW, _FOIL_FROM = 0.02, 0.9
 _LEAST_PIXELS = 30
 _SURE_OF_FOIL = 0.8  # confidence of a mask that other frames may use
+_FAR_FROM_WHITE_CAB = 20.0  # our choice: more than a cream paper or a usual wrong balance
+_UNTOLD = (
+    "What looks like the paper is far from white, and it is not known whether it is: the stock "
+    "or the light may be coloured, or a printed frame may have been taken for the sheet; name "
+    "the rig or give the foil artwork."
+)
 _NEIGHBOURS = 5  # frames in which a first sheet is looked for
 
 
@@ -125,7 +131,7 @@ def _judge_sheet(
     shot: Shot, sheet: LaidSheet, context: PhotoContext, base: PhotoScore
 ) -> PhotoScore:
     measures = _measure(shot, sheet, context)
-    verdict = judge(measures, context.look)
+    verdict = _honest(judge(measures, context.look), measures, context)
     return replace(
         base, score=verdict.score, uncertainty=verdict.uncertainty, verdict=verdict.verdict,
         reasons=verdict.reasons, measures=measures.pairs(), parts=verdict.parts,
@@ -134,6 +140,19 @@ def _judge_sheet(
         paper_level=_level(sheet.maps, sheet.maps.foil <= _PAPER_BELOW),
         foil_level=_level(sheet.maps, sheet.maps.foil >= _FOIL_FROM),
     )  # fmt: skip
+
+
+def _honest(verdict: Judgement, measures: Measures, context: PhotoContext) -> Judgement:
+    """Return the verdict, withdrawn where nobody knows what the sheet should look like.
+
+    Far from white without rig, artwork or card may be coloured stock, coloured light, or a
+    printed frame taken for the sheet: whatever the score would say, it could be wrong.
+    """
+    if context.stock_reflectance is not None or context.artwork is not None:
+        return verdict
+    if "paper_cast_Cab" not in measures or measures["paper_cast_Cab"].value <= _FAR_FROM_WHITE_CAB:
+        return verdict
+    return replace(verdict, score=None, uncertainty=None, verdict="cannot tell", reasons=(_UNTOLD,))
 
 
 def _measure(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> Measures:
