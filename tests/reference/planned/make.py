@@ -1,0 +1,107 @@
+"""Plan rigs, and render the plans with Mitsuba 3, an independent path tracer.
+
+    PYTHONPATH=. python tests/reference/planned/make.py [--noise 0.007] [--seconds 30] [NAME...]
+
+writes `<name>.toml` (the planned rig, its artwork beside it) and `<name>.npz`; README.md says
+what is in both.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))  # the folders are no packages
+sys.path.insert(0, str(Path(__file__).parents[1] / "pathtraced"))
+
+from mitsuba_scene import start
+from render import render_scene, store
+from rig_scene import framed, scene_of
+from scenes import METALS
+
+from lightplan.planning.effort import Effort
+from lightplan.planning.plan import plan
+from lightplan.presets import LoadedRig, load_rig, write_rig
+from lightplan.scene import Conductor, Foil, Look, Rig
+
+FOLDER = Path(__file__).parent
+RIGS = FOLDER.parents[2] / "rigs"
+SMALL = Effort(evaluations=80, polish=12, builds=8)
+METAL_OF = {
+    "silver foil": "Al", "aluminium": "Al", "holographic foil": "Al", "gold foil": "Au",
+    "gold leaf": "Au", "copper foil": "Cu", "rose gold foil": "Cu",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Case:
+    """A preset, the look to plan it for (None: its own), and the seed."""
+
+    preset: str
+    look: Look | None = None
+    seed: int = 0
+
+
+CASES = {
+    "brushed_split": Case("brushed-plant-tag"),
+    "certificate_bright": Case("certificate-a4-bowed"),
+    "cone_bright": Case("cone-and-phone"),
+    "copper_gradient": Case("copper-label-gradient"),
+    "gold_hole_bright": Case("gold-card-above"),
+    "rose_gold_dark": Case("rose-gold-tag-dark"),
+    "silver_bright": Case("silver-bookplate-bright"),
+    "window_bright": Case("window-two-boards"),
+    "silver_gradient": Case("silver-bookplate-bright", Look(kind="gradient"), 1),
+    "brushed_dark": Case("brushed-plant-tag", Look(kind="dark field"), 2),
+    "copper_bright": Case("copper-label-gradient", Look(kind="bright field"), 3),
+    "rainbow_plain": Case("rainbow-bookmark"),
+}
+
+
+def bare(rig: Rig) -> Rig:
+    """Return the rig with a foil that a path tracer knows: bare metal, no grating."""
+    eta, k = METALS[METAL_OF[rig.sheet.foil.kind]]
+    metal = Conductor(eta=tuple(eta), k=tuple(k))
+    kind = "silver foil" if rig.sheet.foil.grating is not None else rig.sheet.foil.kind
+    foil = Foil(kind=kind, conductor=metal, roughness=rig.sheet.foil.roughness)
+    return replace(rig, sheet=replace(rig.sheet, foil=foil))
+
+
+def planned(case: Case) -> tuple[LoadedRig, Rig]:
+    """Return a preset, and its plan with a bare foil.
+
+    A grating is there while the rig is planned, and taken off for the rendering.
+    """
+    source = load_rig(RIGS / f"{case.preset}.toml")
+    rig = source.rig if case.look is None else replace(source.rig, look=case.look)
+    found = plan(
+        rig if rig.sheet.foil.grating is not None else bare(rig), seed=case.seed, effort=SMALL
+    )
+    if not found:
+        raise SystemExit(f"{case.preset}: {found.reason}")
+    print(f"{case.preset} for {rig.look.kind}: {found.score:.1f}, was {found.start_score:.1f}")
+    return source, bare(found.rig)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("names", nargs="*", metavar="NAME", help="default: all")
+    parser.add_argument("--noise", type=float, default=0.007, help="rms error over mean")
+    parser.add_argument("--seconds", type=float, default=30.0, help="most, per picture")
+    options = parser.parse_args()
+    mi = start()
+    for name in options.names if options.names else CASES:
+        began = time.process_time()
+        source, rig = planned(CASES[name])
+        loaded = write_rig(source, FOLDER / f"{name}.toml", rig=rig, replace=True)
+        scene = scene_of(*framed(loaded.rig)) | {"name": name}
+        arrays = render_scene(mi, scene, noise=options.noise, seconds=options.seconds)
+        store(FOLDER / f"{name}.npz", arrays)
+        print(f"{name}: {time.process_time() - began:.0f} s of processor time", flush=True)
+
+
+if __name__ == "__main__":
+    main()
