@@ -123,3 +123,15 @@ def test_scoring_keeps_up_with_decoding(frames, tmp_path):
     }  # fmt: skip
     print(json.dumps(told))
     assert ratio > LEAST_RATIO, told
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(usable_cores() < 2, reason="needs two cores")
+@pytest.mark.skipif(os.getloadavg()[0] > 0.5, reason="the cores are busy with something else")
+def test_two_workers_are_faster_than_one(frames, tmp_path):
+    context = PhotoContext(
+        width_mm=WIDTH_MM, height_mm=HEIGHT_MM, foil_kind="gold foil", artwork=artwork()
+    )
+    judge = PhotoJudge(with_neighbour(context, frames))
+    one, two = (score(frames, judge, n, tmp_path / f"{n}")[0] for n in (1, 2))
+    assert two > 1.3 * one, (one, two)  # two of two free cores; memory is shared
