@@ -54,7 +54,7 @@ def test_clipped_share_of_a_lossless_file_is_that_of_its_pixels(tmp_path, photog
     over = (shot.picture == 255).any(axis=2)
     wanted = float(over[shot.foil >= 0.5].mean())
     assert wanted > 0.02
-    # the pixels are counted exactly; what is left is the mask, a fraction of a pixel along foil edges
+    # pixels are counted exactly; what is left is the mask, a part of a pixel along foil edges
     assert result.measures["foil_clipped_share"][0] == pytest.approx(wanted, abs=0.003)
 
 
