@@ -2,8 +2,9 @@
 
 Every error is tried alone, small and large. Small errors change the light on each place
 of the sheet nearly by a parabola in the error, and light adds up; so the light of a build
-with all errors at once is the sum of the single changes, and hundreds of builds are judged
-without tracing a ray.
+with all errors at once is nearly the sum of the single changes, and hundreds of builds are
+judged without tracing a ray. Where errors only hurt together (a card just wide enough), the
+sum promises too much; so some builds are traced in full, and all of them where these differ.
 """
 
 from __future__ import annotations
@@ -29,6 +30,9 @@ from lightplan.scene import Rig
 STEPS = (1.0, 3.0)
 """Errors that are tried one at a time, in units of the largest setting error."""
 ALLOWED_LOSS = 5.0
+CHECKED = 48
+"""Builds that are traced in full. A sum that is wrong about 6 in 100 builds passes this check
+once in 20 times (0.94 to the 48th power)."""
 
 Lights = Callable[[Sequence[Rig]], Sequence[tuple[Floats, Floats]]]
 """Light of several rigs' sheets, as paper and as foil."""
@@ -147,6 +151,11 @@ def _built(rig: Rig, dimensions: tuple[ErrorDimension, ...], index: int, share: 
     """Return the rig with one error; one that the parts refuse is built without."""
     row = np.zeros(len(dimensions))
     row[index] = share * dimensions[index].size
+    return _whole(rig, dimensions, row)
+
+
+def _whole(rig: Rig, dimensions: tuple[ErrorDimension, ...], row: Doubles) -> Rig:
+    """Return the rig with its errors; one that the parts refuse is built without."""
     try:
         return built(rig, dimensions, row)
     except RigError:
@@ -175,7 +184,8 @@ def judge_builds(
     small = SmallErrors(rig, dimensions, lights, judge)
     planned = small.planned_score()
     limit = good_score(planned)
-    found = np.array([small.score(row) for row in draws(dimensions, builds, seed=seed)])
+    rows = draws(dimensions, builds, seed=seed)
+    found = _scores(rig, dimensions, rows, small, lights, judge, limit)
     curves = small.single_scores()
     tolerances = [_tolerance(d, c, limit) for d, c in zip(dimensions, curves, strict=True)]
     return Robustness(
@@ -187,6 +197,29 @@ def judge_builds(
         tolerances=tuple(tolerances),
         critical=_critical(dimensions, curves, planned),
     )
+
+
+def _scores(
+    rig: Rig,
+    dimensions: tuple[ErrorDimension, ...],
+    rows: Doubles,
+    small: SmallErrors,
+    lights: Lights,
+    judge: ScoresLight,
+    limit: float,
+) -> Doubles:
+    """Return the score of every build: by the sum of small errors where that proves right."""
+
+    def traced(part: Doubles) -> Doubles:
+        rigs = [_whole(rig, dimensions, row) for row in part]
+        pairs = zip(rigs, lights(rigs), strict=True)
+        return np.array([judge.score_light(r, *sheets) for r, sheets in pairs])
+
+    found = np.array([small.score(row) for row in rows])
+    exact = traced(rows[:CHECKED])
+    if np.array_equal(exact >= limit, found[:CHECKED] >= limit):
+        return np.concatenate([exact, found[CHECKED:]])
+    return np.concatenate([exact, traced(rows[CHECKED:])])
 
 
 def _tolerance(dimension: ErrorDimension, curve: Doubles, limit: float) -> Tolerance:
