@@ -195,7 +195,7 @@ def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Integer
         ((slice(0, _PAST), curve[:, 0]), (slice(-_PAST, None), curve[:, -1]))
     ):
         near = np.abs(offset - place[:, None]) <= 2.0
-        along = np.einsum("snoc,sc->sno", everywhere[:, stretch], way)
+        along = np.abs(np.einsum("snoc,sc->sno", everywhere[:, stretch], way))
         beyond[:, end] = (np.where(near[:, None], along, 0).max(axis=2) > 0.5).mean(axis=1)
     return flips, beyond
 
