@@ -186,6 +186,8 @@ class Patchwork:
                 continue
             weights = _refine(face.rows, face.cols, face.fine[0])
             np.matmul(weights, values[face.cells], out=table[face.texels])
+        # a face is refined along straight lines, which may dip below nothing at its rim
+        np.maximum(table, 0.0, out=table)
         return table
 
 

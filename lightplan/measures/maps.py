@@ -155,8 +155,8 @@ class SheetMaps:
         --------
         >>> maps = SheetMaps.from_linear(
         ...     np.full((8, 8, 3), 0.5), np.ones((8, 8)), width_mm=80, height_mm=80)
-        >>> maps.clipped.any(), maps.linear.flags.writeable
-        (np.False_, False)
+        >>> bool(maps.clipped.any()), maps.linear.flags.writeable
+        (False, False)
         """
         levels = np.asarray(linear, np.float32)
         if levels.ndim != 3 or levels.shape[2] != 3:

@@ -52,10 +52,8 @@ def placement(item):
 
 def lamp(item):
     shape = {"rect": "rectangle", "disk": "disk", "sphere": "bulb"}[item["shape"]]
-    if shape == "bulb":
-        where = Placement(mm(item["center"]), (0.0, 0.0, 0.0))
-    else:
-        where = placement(item)
+    middle = (0.0, 0.0, 0.0)
+    where = Placement(mm(item["center"]), middle) if shape == "bulb" else placement(item)
     width = 1000 * (item["width"] if shape == "rectangle" else 2 * item["radius"])
     height = 1000 * item["height"] if shape == "rectangle" else width
     return Lamp(
@@ -125,7 +123,8 @@ def room_walls(walls):
         width_mm=1000 * walls["floor"]["width"], depth_mm=1000 * walls["floor"]["height"],
         ceiling_mm=1000 * walls["ceiling"]["center"][2], floor_mm=-1000 * walls["floor"]["center"][2],
         walls=tuple(walls["wall_left"]["reflectance"]),
-        ceiling=tuple(walls["ceiling"]["reflectance"]), floor=tuple(walls["floor"]["reflectance"]),
+        ceiling=tuple(walls["ceiling"]["reflectance"]),
+        floor=tuple(walls["floor"]["reflectance"]),
     )  # fmt: skip
 
 
