@@ -90,6 +90,6 @@ class Detail:
             foil_rays=40_000,
             foil_spots=25,
             hidden_spots=0,
-            mirror_spots=9,
-            mirror_rounds=2,
+            mirror_spots=5,
+            mirror_rounds=1,
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -69,9 +70,13 @@ class Surface:
     lamp: int | None = None
 
 
+# While one card moves, the others keep their surfaces, and with them their frames.
+_remembered = lru_cache(maxsize=128)
+
+
 def build_surfaces(rig: Rig) -> tuple[Surface, ...]:
     """Return every surface of the rig; the sheet is always first."""
-    sheet = Flat((0, 0, 0), (1, 0, 0), (0, 1, 0), rig.sheet.width_mm / 2, rig.sheet.height_mm / 2)
+    sheet = _level(rig.sheet.width_mm, rig.sheet.height_mm, 0.0)
     parts = [Surface("sheet", "sheet", sheet, Face(rig.sheet.paper.reflectance))]
     parts += [_lamp(lamp, index) for index, lamp in enumerate(rig.lamps)]
     parts += [_card(card) for card in rig.cards]
@@ -87,6 +92,12 @@ def build_surfaces(rig: Rig) -> tuple[Surface, ...]:
     return tuple(parts)
 
 
+@_remembered
+def _level(width_mm: float, depth_mm: float, z_mm: float) -> Flat:
+    """Return a level rectangle over the middle that faces up."""
+    return Flat((0, 0, z_mm), (1, 0, 0), (0, 1, 0), width_mm / 2, depth_mm / 2)
+
+
 def flat_at(
     placement: Placement, width_mm: float, height_mm: float, *, is_round: bool = False,
     openings: tuple[Opening, ...] = (),
@@ -99,6 +110,7 @@ def flat_at(
     )  # fmt: skip
 
 
+@_remembered
 def _lamp(lamp: Lamp, index: int) -> Surface:
     role: Role = "window" if lamp.is_window else "lamp"
     if lamp.shape == "bulb":
@@ -110,6 +122,7 @@ def _lamp(lamp: Lamp, index: int) -> Surface:
     return Surface(lamp.name, role, shape, lamp=index)
 
 
+@_remembered
 def _card(card: Card) -> Surface:
     openings: tuple[Opening, ...] = ()
     if card.hole is not None:
@@ -125,6 +138,7 @@ def _side(side: Side, transmittance: Vector) -> Face:
     return Face(diffuse=side.reflectance, passes=transmittance)
 
 
+@_remembered
 def _shell(shell: Shell) -> list[Surface]:
     face = Face(diffuse=shell.reflectance, passes=shell.transmittance)
     if shell.shape == "cone":
@@ -149,6 +163,7 @@ def _shell(shell: Shell) -> list[Surface]:
     return [Surface(shell.name, "shell", shape, face, face) for shape in shapes]
 
 
+@_remembered
 def _prop(prop: Prop) -> list[Surface]:
     face = Face(prop.reflectance)
     if prop.body is not None:
@@ -182,6 +197,7 @@ def _opposite(axis: Vector) -> Vector:
     return (-axis[0], -axis[1], -axis[2])
 
 
+@_remembered
 def _camera(camera: Camera) -> list[Surface]:
     body = camera.body
     if body is None:
@@ -197,14 +213,14 @@ def _camera(camera: Camera) -> list[Surface]:
     return [Surface("camera", "camera", shape, dark, dark)]
 
 
+@_remembered
 def _table(table: Table) -> Surface:
-    shape = Flat(
-        (0, 0, -table.drop_mm), (1, 0, 0), (0, 1, 0), table.width_mm / 2, table.depth_mm / 2
-    )
+    shape = _level(table.width_mm, table.depth_mm, -table.drop_mm)
     # its underside is left black: nothing that is seen gets light from there
     return Surface("table", "table", shape, Face(table.reflectance))
 
 
+@_remembered
 def _walls(walls: Walls) -> list[Surface]:
     half_w, half_d = walls.width_mm / 2, walls.depth_mm / 2
     middle = (walls.ceiling_mm - walls.floor_mm) / 2

@@ -121,7 +121,8 @@ def room(scene):
 def room_walls(walls):
     return Walls(
         width_mm=1000 * walls["floor"]["width"], depth_mm=1000 * walls["floor"]["height"],
-        ceiling_mm=1000 * walls["ceiling"]["center"][2], floor_mm=-1000 * walls["floor"]["center"][2],
+        ceiling_mm=1000 * walls["ceiling"]["center"][2],
+        floor_mm=-1000 * walls["floor"]["center"][2],
         walls=tuple(walls["wall_left"]["reflectance"]),
         ceiling=tuple(walls["ceiling"]["reflectance"]),
         floor=tuple(walls["floor"]["reflectance"]),
