@@ -62,12 +62,17 @@ CASES = {
 
 
 def bare(rig: Rig) -> Rig:
-    """Return the rig with a foil that a path tracer knows: bare metal, no grating."""
+    """Return the rig with a foil that a path tracer knows: bare metal, no grating.
+
+    A rig file refuses a rainbow without a grating, so that look becomes a bright field; it
+    changes no light.
+    """
     eta, k = METALS[METAL_OF[rig.sheet.foil.kind]]
     metal = Conductor(eta=tuple(eta), k=tuple(k))
     kind = "silver foil" if rig.sheet.foil.grating is not None else rig.sheet.foil.kind
     foil = Foil(kind=kind, conductor=metal, roughness=rig.sheet.foil.roughness)
-    return replace(rig, sheet=replace(rig.sheet, foil=foil))
+    look = Look() if rig.look.kind == "rainbow" else rig.look
+    return replace(rig, look=look, sheet=replace(rig.sheet, foil=foil))
 
 
 def planned(case: Case) -> tuple[LoadedRig, Rig]:
