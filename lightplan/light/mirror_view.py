@@ -32,12 +32,11 @@ def mirrored_names(
     nothing = "dark room" if _is_dark(rig) else "surroundings"
     names = [s.name for s in surfaces] + [nothing]
     met[met == NOTHING] = len(surfaces)
-    for index, surface in enumerate(surfaces):
+    for surface in surfaces:
         if isinstance(surface.shape, Flat) and surface.shape.openings:
             through = _through_hole(surface.shape, rays)
             names.append(f"hole in {surface.name}")
             met[through] = len(names) - 1
-        del index
     first = np.array([names.index(name) for name in names])  # a box's sides share its name
     met = first[met]
     used = np.unique(met)

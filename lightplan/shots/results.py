@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from lightplan.measures import Finding, Gate, Judgement, Measures, Part, Verdict
+from lightplan.measures import Finding, Gate, Judgement, Part, Verdict
 from lightplan.shots.shot import Settings
 
 Triple = tuple[float, float, float]
@@ -114,10 +114,6 @@ class PhotoScore:
         return Judgement(
             self.score, self.verdict, self.parts, self.gates, self.reasons, self.uncertainty
         )  # fmt: skip
-
-    def all_measures(self) -> Measures:
-        """Return the measures as the measures layer has them."""
-        return Measures(dict(self.measures))
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON.
