@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Singles
+from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light.layers import Layers
 from lightplan.optics import exposure as exposure_law
 from lightplan.scene.rig import Rig
@@ -54,27 +54,30 @@ def settings_for(
     share : (rows, cols) float
         Share of foil; without these two only the paper is asked.
     """
+    if foil is None or share is None:
+        return settings_from(rig, paper.reshape(-1, 3), None)
+    return settings_from(rig, paper[share < HALF], foil[share >= HALF])
+
+
+def settings_from(rig: Rig, paper: Floats, foil: Floats | None) -> Settings:
+    """Return the exposure for a rig, given the luminances (n, 3) that each material shows."""
     wish = rig.camera.exposure
     if wish.f_number is not None and wish.time_s is not None and wish.iso is not None:
         clip = exposure_law.saturation_luminance(
             f_number=wish.f_number, time_s=wish.time_s, iso=wish.iso
         )
         return Settings(clip, wish.f_number, wish.time_s, wish.iso, is_suggested=False)
-    if foil is None or share is None:
-        clip = _bright(paper, np.ones(paper.shape[:2], bool)) / wish.paper_level
-    else:
-        clip = max(
-            _bright(paper, share < HALF) / wish.paper_level,
-            _bright(foil, share >= HALF) / wish.foil_level,
-        )
+    clip = _bright(paper) / wish.paper_level
+    if foil is not None:
+        clip = max(clip, _bright(foil) / wish.foil_level)
     clip = clip if clip > 0 else 1.0
     time_s = exposure_law.time_for_saturation(clip, f_number=USUAL_F_NUMBER, iso=USUAL_ISO)
     return Settings(clip, USUAL_F_NUMBER, time_s, USUAL_ISO, is_suggested=True)
 
 
-def _bright(layer: Singles, where: Booleans) -> float:
-    """Level of the brightest part of a layer, in its brightest channel; 0 where there is none."""
-    return float(np.quantile(layer[where].max(axis=-1), BRIGHT_SHARE)) if where.any() else 0.0
+def _bright(pixels: Floats) -> float:
+    """Level of the brightest pixels (n, 3), in their brightest channel; 0 where there are none."""
+    return float(np.quantile(pixels.max(axis=-1), BRIGHT_SHARE)) if len(pixels) else 0.0
 
 
 def exposure_of(rig: Rig, layers: Layers) -> Settings:

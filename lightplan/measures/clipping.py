@@ -13,10 +13,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans
-from lightplan.measures.grid import Indices
+from lightplan.arrays import Booleans, Singles
 from lightplan.measures.levels import Levels, log2_level, quantile
-from lightplan.measures.maps import SheetMaps
+from lightplan.measures.maps import Sheet
 
 NEAR_CLIP_LEVEL = 0.955973
 DARK_STOPS = 3.0
@@ -27,19 +26,17 @@ DARK_FLOOR_STOPS = -7.0
 _CHANNELS = ("red", "green", "blue")
 _CODES = np.arange(16)
 Pairs = dict[str, tuple[float, float]]
+Wanted = frozenset[str] | None
 
 
-def measures(maps: SheetMaps, levels: Levels) -> Pairs:
+def asked(wanted: Wanted, *names: str) -> bool:
+    """Whether any of these measures is wanted; None stands for all."""
+    return wanted is None or not wanted.isdisjoint(names)
+
+
+def measures(maps: Sheet, levels: Levels) -> Pairs:
     """Return the shares by name; those of a material that is absent are left out."""
-    found: Pairs = {}
-    near = _any_channel(maps.linear >= np.float32(NEAR_CLIP_LEVEL))
-    codes = (
-        maps.clipped[..., 0] * np.uint8(1) + maps.clipped[..., 1] * np.uint8(2)
-        + maps.clipped[..., 2] * np.uint8(4) + near * np.uint8(8)
-    ).ravel()  # fmt: skip
-    for name, region in (("foil", maps.grid.foil), ("paper", maps.grid.paper)):
-        if len(region.pixels):
-            found |= _shares(name, codes, region.pixels, maps.confidence)
+    found = shares(maps)
     if maps.background is not None and len(maps.background.clipped):
         count = len(maps.background.clipped)
         share = float(maps.background.clipped.all(axis=1).mean())
@@ -54,9 +51,28 @@ def measures(maps: SheetMaps, levels: Levels) -> Pairs:
     return found
 
 
-def _shares(name: str, codes: NDArray[np.uint8], pixels: Indices, confidence: float) -> Pairs:
-    counts = np.bincount(codes[pixels], minlength=16)
-    total = len(pixels)
+def shares(maps: Sheet) -> Pairs:
+    """Return the clipped and nearly clipped shares of foil and of paper by name."""
+    found: Pairs = {}
+    for name, region in (("foil", maps.grid.foil), ("paper", maps.grid.paper)):
+        if len(region.pixels):
+            found |= _shares(name, _codes(*maps.pixels(region)), maps.confidence)
+    return found
+
+
+def _codes(linear: Singles, clipped: Booleans) -> NDArray[np.uint8]:
+    """Return a number (n,) for each pixel (n, 3): a bit a clipped channel, one for nearly."""
+    near = _any_channel(linear >= np.float32(NEAR_CLIP_LEVEL))
+    codes: NDArray[np.uint8] = (
+        clipped[..., 0] * np.uint8(1) + clipped[..., 1] * np.uint8(2)
+        + clipped[..., 2] * np.uint8(4) + near * np.uint8(8)
+    )  # fmt: skip
+    return codes
+
+
+def _shares(name: str, codes: NDArray[np.uint8], confidence: float) -> Pairs:
+    counts = np.bincount(codes, minlength=16)
+    total = len(codes)
 
     def pair(chosen: Booleans) -> tuple[float, float]:
         share = float(counts[chosen].sum() / total)
@@ -73,7 +89,7 @@ def _shares(name: str, codes: NDArray[np.uint8], pixels: Indices, confidence: fl
     return found
 
 
-def _levels(maps: SheetMaps, levels: Levels) -> Pairs:
+def _levels(maps: Sheet, levels: Levels) -> Pairs:
     noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
     dark_below = DARK_FLOOR_STOPS
     if len(levels.paper):

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.measures.clipping import Pairs
+from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
@@ -27,8 +27,9 @@ LEAST_HUE_CHROMA = 4.0
 
 
 def measures(
-    levels: Levels, foil_kind: str | None, stock: tuple[float, float, float] | None
-) -> Pairs:
+    levels: Levels, foil_kind: str | None, stock: tuple[float, float, float] | None,
+    wanted: Wanted = None,
+) -> Pairs:  # fmt: skip
     """Return cast, hue and colourfulness by name."""
     found: Pairs = {}
     light = np.ones(3)
@@ -45,7 +46,8 @@ def measures(
         )  # fmt: skip
     if len(levels.foil) >= LEAST_CELLS:
         found |= _foil(levels, foil_kind, light)
-        found |= _colourfulness(levels.foil_rgb)
+        if asked(wanted, "foil_colourfulness_Cab", "foil_hue_spread_share"):
+            found |= _colourfulness(levels.foil_rgb)
     return found
 
 

@@ -6,14 +6,16 @@ import math
 
 import numpy as np
 
-from lightplan.measures.clipping import Pairs
+from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
-from lightplan.measures.maps import SheetMaps
+from lightplan.measures.maps import Sheet
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 
 
-def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
+def measures(
+    maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None, wanted: Wanted = None
+) -> Pairs:
     """Return the contrasts by name, and the brightest level of the picture."""
     if not len(levels.foil):
         return {}
@@ -34,7 +36,8 @@ def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] 
     found["foil_to_paper_stops"] = (ratio, error)
     found["foil_to_white_stops"] = (ratio + math.log2(known / white), error)
     found["foil_paper_contrast_dE00"] = _seen(levels, error)
-    found |= _flip(maps, levels)
+    if asked(wanted, "foil_sign_flip_share", "foil_weakest_contrast_stops"):
+        found |= _flip(maps, levels)
     return found
 
 
@@ -57,7 +60,7 @@ def _seen(levels: Levels, error_stops: float) -> tuple[float, float]:
     return float(difference_2000(foil, paper).mean()), 15.0 * error_stops
 
 
-def _flip(maps: SheetMaps, levels: Levels) -> Pairs:
+def _flip(maps: Sheet, levels: Levels) -> Pairs:
     """Return the share of foil on the lesser side of the paper, and the weakest contrast.
 
     The paper's level beside each cell of foil is its smooth (quadratic) level there.

@@ -12,9 +12,9 @@ import math
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.measures.clipping import Pairs
+from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.levels import LEAST_CELLS, Levels, quantile
-from lightplan.measures.maps import SheetMaps
+from lightplan.measures.maps import Sheet
 from lightplan.measures.smooth import smooth_level
 from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
 
@@ -30,15 +30,18 @@ FOIL_GLARE_STOPS = 1.0
 _NORMAL_SPAN = 4.107  # between the 2nd and 98th percentile of a normal distribution
 
 
-def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
+def measures(
+    maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None, wanted: Wanted = None
+) -> Pairs:
     """Return evenness, levels and glare by name."""
     grid = maps.grid
     found: Pairs = {}
     if len(levels.foil) >= LEAST_CELLS:
         noise = levels.cell_noise_stops(grid, grid.foil)
         found["foil_evenness_stops"] = _span(np.sort(levels.foil_stops), noise, maps)
-        smooth = smooth_level(levels.foil_stops, grid.plane)
-        found["foil_glare_share"] = _glare(levels.foil_stops - smooth, FOIL_GLARE_STOPS)
+        if asked(wanted, "foil_glare_share"):
+            smooth = smooth_level(levels.foil_stops, grid.plane)
+            found["foil_glare_share"] = _glare(levels.foil_stops - smooth, FOIL_GLARE_STOPS)
     if len(levels.paper) >= LEAST_CELLS:
         found |= _paper(maps, levels, stock)
         smooth = grid.paper_surface @ levels.paper_fit
@@ -46,7 +49,7 @@ def measures(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] 
     return found
 
 
-def _paper(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
+def _paper(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
     level = levels.paper
     reflectance = float(luminance_factor(np.array(WHITE_STOCK if stock is None else stock)))
     middle = max(quantile(level, 0.5), 1e-6)
@@ -71,7 +74,7 @@ def _paper(maps: SheetMaps, levels: Levels, stock: tuple[float, float, float] | 
     }  # fmt: skip
 
 
-def _span(ordered: Doubles, noise: float, maps: SheetMaps) -> tuple[float, float]:
+def _span(ordered: Doubles, noise: float, maps: Sheet) -> tuple[float, float]:
     """Return the span between `LOW` and `HIGH` with the noise's own span taken out."""
     raw = quantile(ordered, HIGH) - quantile(ordered, LOW)
     quantum = quantum_stops(maps, 2.0 ** quantile(ordered, 0.5))
@@ -98,7 +101,7 @@ def _lightness_per_stop(level: float) -> float:
     return float(116.0 / 3.0 * level ** (1.0 / 3.0) * math.log(2.0))
 
 
-def quantum_stops(maps: SheetMaps, level: float) -> float:
+def quantum_stops(maps: Sheet, level: float) -> float:
     """Return the standard uncertainty of a level that the file's code steps cause."""
     if maps.code_levels is None:
         return 0.0

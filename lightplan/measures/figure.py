@@ -7,22 +7,24 @@ import math
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.measures.clipping import Pairs
+from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.grid import Grid
 from lightplan.measures.levels import LEAST_CELLS, Levels, quantile
-from lightplan.measures.maps import SheetMaps
+from lightplan.measures.maps import Sheet
 from lightplan.scene.look import Look
 
 
-def measures(maps: SheetMaps, levels: Levels, look: Look) -> Pairs:
+def measures(maps: Sheet, levels: Levels, look: Look, wanted: Wanted = None) -> Pairs:
     """Return gradient, split and rim of the foil by name."""
     if len(levels.foil) < LEAST_CELLS:
         return {}
     grid = maps.grid
     noise = levels.cell_noise_stops(grid, grid.foil)
     found = _gradient(grid, levels.foil_stops, look.direction_rad, noise)
-    found |= _split(grid, levels.foil_stops, look.direction_rad, noise)
-    found |= _rim(grid, levels.foil_stops, noise)
+    if asked(wanted, "split_separation_stops", "split_edge_share", "split_scatter_stops"):
+        found |= _split(grid, levels.foil_stops, look.direction_rad, noise)
+    if asked(wanted, "foil_rim_stops"):
+        found |= _rim(grid, levels.foil_stops, noise)
     return found
 
 

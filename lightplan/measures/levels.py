@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.measures.grid import Grid, Region
+from lightplan.measures.grid import Grid, Indices, Region
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
 from lightplan.measures.smooth import smooth_coefficients
 from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ
@@ -80,26 +80,53 @@ class Levels:
         whole = luminance(maps.linear)
         cut = np.minimum(maps.linear, np.float32(CLIP_LEVEL))
         level = np.minimum(whole, luminance(cut))
-        paper = grid.average(_without_ink(level, maps), grid.paper).astype(np.float64)
-        paper_rgb = grid.average(cut, grid.paper)
-        paper_stops = log2_level(paper)
+        return cls.from_means(
+            grid,
+            paper=grid.average(_without_ink(level, maps), grid.paper),
+            paper_rgb=grid.average(cut, grid.paper), foil_rgb=grid.average(cut, grid.foil),
+            open_levels=None if float(whole.max()) <= CLIP_LEVEL else (
+                grid.average(whole, grid.foil), grid.average(whole, grid.paper)
+            ),
+            noise_stops=noise_stops(level.ravel()[_triples_of(grid)]),
+        )  # fmt: skip
+
+    @classmethod
+    def from_means(
+        cls, grid: Grid, *, paper: Singles, paper_rgb: Singles, foil_rgb: Singles,
+        open_levels: tuple[Singles, Singles] | None, noise_stops: float,
+    ) -> Levels:  # fmt: skip
+        """Return levels from the means over the grid's cells.
+
+        Parameters
+        ----------
+        paper : (n,) float32
+            Luminance of the paper's cells, print on it left out.
+        paper_rgb, foil_rgb : (n, 3), (m, 3) float32
+            Linear colours of the cells, cut at the clip level; foil still mixed with paper
+            where its strokes are thin.
+        open_levels : ((m,), (n,)) float32 or None
+            Luminance of the foil's and the paper's cells with what lies above the clip level;
+            None where nothing does.
+        """
+        level = paper.astype(np.float64)
+        paper_stops = log2_level(level)
         paper_fit = smooth_coefficients(paper_stops, grid.paper_surface)
-        beside = _paper_beside(paper, paper_rgb, paper_fit, grid)
-        foil_rgb = _unmixed(grid.average(cut, grid.foil), beside, grid.foil.purity)
+        beside = _paper_beside(level, paper_rgb, paper_fit, grid)
+        foil_rgb = _unmixed(foil_rgb, beside, grid.foil.purity)
         foil_rgb = np.minimum(foil_rgb, np.float32(CLIP_LEVEL))
         foil = luminance(foil_rgb).astype(np.float64)
         foil_open: Floats = foil
-        paper_open: Floats = paper
-        if float(whole.max()) > CLIP_LEVEL:
+        paper_open: Floats = level
+        if open_levels is not None:
             ground = None if beside is None else luminance(beside)
-            foil_open = _unmixed(grid.average(whole, grid.foil), ground, grid.foil.purity)
-            paper_open = grid.average(whole, grid.paper)
+            foil_open = _unmixed(open_levels[0], ground, grid.foil.purity)
+            paper_open = open_levels[1]
         return cls(
-            foil_rgb=foil_rgb, paper_rgb=paper_rgb, foil=np.sort(foil), paper=np.sort(paper),
+            foil_rgb=foil_rgb, paper_rgb=paper_rgb, foil=np.sort(foil), paper=np.sort(level),
             foil_stops=log2_level(foil), paper_stops=paper_stops,
             foil_open=np.sort(foil_open.astype(np.float64)),
             paper_open=np.sort(paper_open.astype(np.float64)),
-            paper_fit=paper_fit, noise_stops=_noise_stops(level, grid),
+            paper_fit=paper_fit, noise_stops=noise_stops,
         )  # fmt: skip
 
     def cell_noise_stops(self, grid: Grid, region: Region) -> float:
@@ -168,13 +195,18 @@ def _without_ink(level: Singles, maps: SheetMaps) -> Singles:
     return filled
 
 
-def _noise_stops(level: Singles, grid: Grid) -> float:
-    at = grid.noise_at
-    if len(at) < 30:
+def _triples_of(grid: Grid) -> Indices:
+    """Return flat indices (3, n) of pixels in the middle of one material and their neighbours."""
+    triples: Indices = grid.noise_at + np.array([[-1], [0], [1]])
+    return triples
+
+
+def noise_stops(triples: Singles) -> float:
+    """Return the standard deviation of a pixel from luminances (3, n) of three in a row."""
+    if triples.shape[1] < 30:
         return 0.0
-    flat = level.ravel()
-    middle = flat[at]
-    bend = np.abs(flat[at - 1] - 2.0 * middle + flat[at + 1]) / (middle + np.float32(LEAST_LEVEL))
+    left, middle, right = triples
+    bend = np.abs(left - 2.0 * middle + right) / (middle + np.float32(LEAST_LEVEL))
     half = len(bend) // 2
     typical = float(np.partition(bend, half)[half])
     return 1.4826 * typical / float(np.sqrt(6.0) * np.log(2.0))

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lightplan.arrays import Booleans, Singles
 from lightplan.errors import BadInput
-from lightplan.measures.grid import Grid
+from lightplan.measures.grid import Grid, Region
 
 CLIP_LEVEL = 1.0
 """Linear level of a channel that can record nothing brighter."""
@@ -42,6 +42,34 @@ class Background:
             raise _wrong_shape("background.linear", "(n, 3), as background.clipped", linear.shape)
         object.__setattr__(self, "linear", linear)
         object.__setattr__(self, "clipped", clipped)
+
+
+class Sheet(Protocol):
+    """What the measures ask of a picture, besides its levels."""
+
+    @property
+    def grid(self) -> Grid:
+        """Pixels and cells of foil and of paper."""
+        ...
+
+    @property
+    def background(self) -> Background | None:
+        """Samples round the sheet."""
+        ...
+
+    @property
+    def confidence(self) -> float:
+        """How sure the foil mask is, 0 to 1."""
+        ...
+
+    @property
+    def code_levels(self) -> int | None:
+        """Levels that the file could tell apart."""
+        ...
+
+    def pixels(self, region: Region) -> tuple[Singles, Booleans]:
+        """Return linear levels and clipped channels, (n, 3) each, of a material's pixels."""
+        ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,6 +217,11 @@ class SheetMaps:
     def grid(self) -> Grid:
         """What follows from the masks alone: pixels and cells of foil and of paper."""
         return Grid.of(self.foil, self.valid, width_mm=self.width_mm, height_mm=self.height_mm)
+
+    def pixels(self, region: Region) -> tuple[Singles, Booleans]:
+        """Return linear levels and clipped channels, (n, 3) each, of a material's pixels."""
+        at = region.pixels
+        return self.linear.reshape(-1, 3)[at], self.clipped.reshape(-1, 3)[at]
 
     @property
     def pixel_mm(self) -> tuple[float, float]:

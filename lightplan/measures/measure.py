@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lightplan.measures import clipping, colours, contrast, evenness, figure
 from lightplan.measures.levels import Levels
-from lightplan.measures.maps import SheetMaps
+from lightplan.measures.maps import Sheet, SheetMaps
 from lightplan.scene.look import Look
 
 
@@ -117,17 +117,36 @@ def measure(
     -----
     Definitions, units and sources are in ``docs/measures.md``.
     """
-    grid, levels = maps.grid, Levels.of(maps)
+    valid_share = float(maps.valid.mean())
+    return measured(
+        maps, Levels.of(maps), look, foil_kind,
+        valid_share=valid_share, stock_reflectance=stock_reflectance,
+    )  # fmt: skip
+
+
+def measured(
+    sheet: Sheet, levels: Levels, look: Look, foil_kind: str | None, *,
+    valid_share: float, stock_reflectance: tuple[float, float, float] | None,
+    wanted: frozenset[str] | None = None,
+) -> Measures:  # fmt: skip
+    """Return every measure that levels allow; as `measure`, wherever they come from.
+
+    Parameters
+    ----------
+    wanted : frozenset of str or None
+        Names that matter; work that serves none of them may be left out. None: all.
+    """
+    grid = sheet.grid
     found: dict[str, tuple[float, float]] = {
-        "valid_share": (float(maps.valid.mean()), 0.0),
-        "mask_confidence_share": (maps.confidence, 0.0),
+        "valid_share": (valid_share, 0.0),
+        "mask_confidence_share": (sheet.confidence, 0.0),
         "foil_pixels_count": (float(len(grid.foil.pixels)), 0.0),
         "paper_pixels_count": (float(len(grid.paper.pixels)), 0.0),
         "noise_stops": (levels.noise_stops, 0.0),
     }
-    found |= clipping.measures(maps, levels)
-    found |= evenness.measures(maps, levels, stock_reflectance)
-    found |= contrast.measures(maps, levels, stock_reflectance)
-    found |= colours.measures(levels, foil_kind, stock_reflectance)
-    found |= figure.measures(maps, levels, look)
+    found |= clipping.measures(sheet, levels)
+    found |= evenness.measures(sheet, levels, stock_reflectance, wanted)
+    found |= contrast.measures(sheet, levels, stock_reflectance, wanted)
+    found |= colours.measures(levels, foil_kind, stock_reflectance, wanted)
+    found |= figure.measures(sheet, levels, look, wanted)
     return Measures(found)

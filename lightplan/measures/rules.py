@@ -193,3 +193,10 @@ def gates_of(look: Look) -> tuple[GateRule, ...]:
         gates.append(GateRule("foil colour in range", "foil_colour_error_dE00", 20.0, 15.0, 1.0,
                               "20 or less", 0.0))  # fmt: skip
     return tuple(gates)
+
+
+@lru_cache(maxsize=256)
+def judged_names(look: Look) -> frozenset[str]:
+    """Return the measures on which parts and gates of a look depend."""
+    parts, gates = parts_of(look), gates_of(look)
+    return frozenset([*(rule.measure for rule in parts), *(rule.measure for rule in gates)])

@@ -16,11 +16,11 @@ class Effort:
     Parameters
     ----------
     evaluations : int
-        Rigs to judge in the search.
+        Rigs whose light is traced in the search.
     seconds : float or None
         Longest time for the search; with a limit the plan may differ from run to run.
     polish : int
-        Rigs to judge under finer light at the end.
+        Rigs whose light is traced finer at the end.
     builds : int
         Builds with errors, for the yield.
     helpers : int
@@ -29,9 +29,9 @@ class Effort:
         Share of the score that is not worth searching for.
     """
 
-    evaluations: int = 200
+    evaluations: int = 300
     seconds: float | None = None
-    polish: int = 40
+    polish: int = 30
     builds: int = 256
     helpers: int = 0
     tolerance: float = 0.002

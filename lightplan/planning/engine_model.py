@@ -8,9 +8,9 @@ import numpy as np
 
 from lightplan.arrays import Floats, Singles
 from lightplan.light import Detail, Engine
-from lightplan.light.exposure import foil_share, settings_for
+from lightplan.light.exposure import foil_share, settings_from
 from lightplan.measures import SheetMaps
-from lightplan.planning.merit import LampLight
+from lightplan.planning.light_model import LampLight
 from lightplan.scene import Rig
 
 ENOUGH_FOIL_PIXELS = 250
@@ -50,9 +50,9 @@ def search_detail(long_side: int) -> Detail:
 
 
 def polish_detail(long_side: int) -> Detail:
-    """Return the detail of the last steps and of the setting errors."""
+    """Return the detail of the last steps, on the grid of the search."""
     quick = Detail.quick(camera_rows=8, camera_cols=8)
-    return replace(quick, sheet_long_side=max(long_side, 160))
+    return replace(quick, sheet_long_side=long_side)
 
 
 def final_detail() -> Detail:
@@ -88,9 +88,8 @@ class EngineModel:
         return self._share
 
     def clip_luminance(self, rig: Rig, paper: Floats, foil: Floats) -> float:
-        """Return the luminance that clips, given those of paper and foil, in cd/m2."""
-        layers = (np.asarray(x, np.float32) for x in (paper, foil, self.foil_share(rig)))
-        return settings_for(rig, *layers).clip_cd_m2
+        """Return the luminance that clips, given those that paper and foil show."""
+        return settings_from(rig, paper, foil).clip_cd_m2
 
     def seen_shares(self, rig: Rig) -> dict[str, float]:
         """Return the share of the foil's artwork that mirrors each thing."""

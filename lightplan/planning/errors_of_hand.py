@@ -85,11 +85,13 @@ def built(rig: Rig, dimensions: tuple[ErrorDimension, ...], amounts: Doubles) ->
     for dimension, amount in zip(dimensions, amounts, strict=True):
         per.setdefault(dimension.element, {})[dimension.dimension] = float(amount)
     none: dict[str, float] = {}
-    bow = rig.sheet.flatness.bow_mm + per.get("sheet", none).get("bow_mm", 0.0)
-    flatness = replace(rig.sheet.flatness, bow_mm=bow)
+    sheet, more_bow = rig.sheet, per.get("sheet", none).get("bow_mm", 0.0)
+    if more_bow:
+        flatness = replace(sheet.flatness, bow_mm=sheet.flatness.bow_mm + more_bow)
+        sheet = replace(sheet, flatness=flatness)
     camera_off = per.get("camera", none)
     camera = rig.camera
-    if camera_off:
+    if any(camera_off.values()):
         camera = replace(camera, placement=_missed(camera.placement, camera_off))
     lamps = tuple(
         replace(
@@ -111,7 +113,7 @@ def built(rig: Rig, dimensions: tuple[ErrorDimension, ...], amounts: Doubles) ->
     )
     return replace(
         rig,
-        sheet=replace(rig.sheet, flatness=flatness),
+        sheet=sheet,
         camera=camera,
         lamps=lamps,
         cards=cards,

@@ -2,43 +2,31 @@
 
 from __future__ import annotations
 
-import contextlib
 from dataclasses import replace
 
-from lightplan.arrays import Doubles
-from lightplan.errors import RigError
+from lightplan.arrays import Singles
 from lightplan.planning.effort import Job
-from lightplan.planning.engine_model import EngineModel, polish_detail
-from lightplan.planning.merit import FORGIVEN_MM, Bench, Judged
+from lightplan.planning.engine_model import polish_detail
+from lightplan.planning.merit import FORGIVEN_MM, Judged
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move
-from lightplan.planning.search import Counter, Halt, StopRule
-from lightplan.planning.simplex import simplex
+from lightplan.planning.trust_region import step
 from lightplan.planning.variables import Space, value_of
 from lightplan.scene import Rig
 
 SIMPLER_BY = 1.0
 """Points of score that one thing less on the table is worth."""
-
-
-def rig_at(bench: Bench, point: Doubles) -> Rig:
-    """Return the rig at a point, or the bench's own where the parts refuse it."""
-    try:
-        return bench.rig_at(point)
-    except RigError:
-        return bench.rig
+LAST_RADIUS = 0.04
+"""Of the first step under finer light, as a share of each dimension's range."""
 
 
 def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, ...]]:
     """Leave things out, one after the other, while the score hardly falls."""
     left_out: list[str] = []
     while not job.should_stop():
-        tries = [(name, _without(best.rig, name)) for name in _optional(best.rig)]
-        judged = []
-        for name, rig in tries:
-            bench = Bench(rig, EngineModel(rig, judges.detail))
-            judged.append((name, bench.judge_solved(rig, steps=(0.25,))))
-        fair = [(n, j) for n, j in judged if j.excess_mm <= FORGIVEN_MM]
+        names = _optional(best.rig)
+        judged = judges.solved([_without(best.rig, name) for name in names])
+        fair = [(n, j) for n, j in zip(names, judged, strict=True) if j.excess_mm <= FORGIVEN_MM]
         if not fair:
             break
         name, best_try = max(fair, key=lambda pair: pair[1].score)
@@ -50,23 +38,20 @@ def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, 
     return best, tuple(left_out)
 
 
-def polished(judges: Judges, job: Job, best: Judged) -> Judged:
-    """Take the last small steps under finer light."""
+def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
+    """Take the last small steps under finer light; return the rig and its samples."""
     judges.use(best.rig, polish_detail(judges.detail.sheet_long_side))
     bench = judges.bench
-    start = bench.point_of(best.rig)
-    if start.size and job.effort.polish > 0 and not job.should_stop():
-        counter = Counter(
-            judges.values,
-            StopRule(evaluations=job.effort.polish, should_stop=job.should_stop),
-            None,
-        )
-        with contextlib.suppress(Halt):
-            simplex(counter.one, start, size=0.04, tolerance=job.effort.tolerance)
-        tries = [best.rig, rig_at(bench, counter.point)]
-    else:
-        tries = [best.rig]
-    return min((bench.judge_solved(rig) for rig in tries), key=lambda j: j.value)
+    dimensions = len(bench.space.geometry)
+    stand = bench.stand_at(best.rig, LAST_RADIUS)
+    rigs = [best.rig]
+    for _ in range(job.effort.polish // (2 * dimensions + 1)):
+        if job.should_stop() or stand.is_settled:
+            break
+        stand = step(bench, stand, dimensions, judges.trace)
+        rigs[1:] = [bench.rig_at(stand.point)]
+    best = min(judges.refined(rigs), key=lambda j: j.value)
+    return best, bench.sheet_samples(best.rig)
 
 
 def _optional(rig: Rig) -> list[str]:

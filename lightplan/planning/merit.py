@@ -1,24 +1,27 @@
 """The score of a rig: light, exact powers, measures, judgement, limits.
 
 The same measures and the same judgement as for photographs. Whatever gives the light is
-behind `LightModel`, so that the search can be tested on light with a known answer.
+behind `LightModel`, so that the search can be tested on light with a known answer. While
+searching, the light of each lamp is reduced to what the measures read (`Sampler`), once.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
-from typing import Protocol
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats
+from lightplan.arrays import Doubles, Singles
 from lightplan.errors import RigError
-from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
+from lightplan.measures import Judgement, Measures, Sampler, SheetMaps, judge, measure, merit
+from lightplan.planning.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.planning.constraints import total_excess_mm, unmovable
-from lightplan.planning.powers import solve_powers, solve_ratios
-from lightplan.planning.targets import luminance, wanted_levels
-from lightplan.planning.variables import Space, Variable, set_values
+from lightplan.planning.light_model import LightModel
+from lightplan.planning.simplex import simplex
+from lightplan.planning.trust_region import FORGIVEN, Stand
+from lightplan.planning.variables import Space
 from lightplan.scene import Rig
 
 WORST = 50.0
@@ -26,49 +29,12 @@ WORST = 50.0
 MM_PER_VALUE = 25.0
 FORGIVEN_MM = 0.5
 HEADROOM_STOPS = 0.15
-"""A picture must still be good when it comes out this much brighter: dials and meters miss
-by about as much (common practice, no source), and clipping is a cliff."""
-POWER_SPAN_STOPS = 2.5
-"""How far the search may leave the solved powers."""
+"""A picture should not clip when it comes out this much brighter: dials and meters miss by
+about as much (common practice, no source), and clipping is a cliff."""
+POWER_STEPS = (0.25, 0.08, 0.03)
+"""Steps in stops by which powers are refined, one after the other."""
 _MOST_ROUNDS = 12
 _REFINED = 3
-_PAPER_SHARE = 0.7
-"""Level of white paper, as a share of clipping, under a fixed exposure."""
-_PLACES = 400
-"""Places of the sheet against which the first powers are solved."""
-
-
-@dataclass(frozen=True, eq=False)
-class LampLight:
-    """Light on the sheet from each lamp alone at trim 0, the surroundings' last.
-
-    Parameters
-    ----------
-    names : tuple of str
-        Of the lamps, in order.
-    paper, foil : (l + 1, rows, cols, 3) float
-        Luminance as if the whole sheet were paper, or foil, in cd/m2.
-    """
-
-    names: tuple[str, ...]
-    paper: Floats
-    foil: Floats
-
-
-class LightModel(Protocol):
-    """Where the light comes from."""
-
-    def lamp_light(self, rig: Rig) -> LampLight:
-        """Return the light of each lamp."""
-        ...
-
-    def foil_share(self, rig: Rig) -> Floats:
-        """Return the artwork on the sheet's grid, (rows, cols)."""
-        ...
-
-    def clip_luminance(self, rig: Rig, paper: Floats, foil: Floats) -> float:
-        """Return the luminance that clips, given those of paper and foil, in cd/m2."""
-        ...
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -80,7 +46,7 @@ class Judged:
     rig : Rig
         As judged; powers are set where they were solved.
     merit : float
-        From the measures, as it stands and a little brighter; larger is better.
+        From the measures, as it stands and clipped by a little more light; larger is better.
     excess_mm : float
         Broken limits, summed.
     measures : Measures
@@ -130,16 +96,12 @@ class Bench:
         self.space = Space.of(rig)
         self.excused = unmovable(rig)
         self._model = model
-        self._maps: SheetMaps | None = None
-        on = {x.name for x in rig.lamps if x.on}
-        dimmed = {v.element for v in self.space.trims}
-        self._only_ratios = rig.camera.exposure.f_number is None and on <= dimmed
-        self._balance = self.space.trims[1:] if self._only_ratios else self.space.trims
+        self._balance = Balance(rig, self.space.trims)
 
     @property
     def size(self) -> int:
         """How many numbers a point of the search has: geometry, then powers."""
-        return len(self.space.geometry) + len(self._balance)
+        return len(self.space.geometry) + self._balance.size
 
     def point_of(self, rig: Rig) -> Doubles:
         """Return the point of a rig's geometry, with the powers as they are solved."""
@@ -147,173 +109,232 @@ class Bench:
 
     def with_solved_powers(self, geometry: Doubles) -> Doubles:
         """Return the point of a geometry, with the powers as they are solved."""
-        return np.concatenate([geometry, np.full(len(self._balance), 0.5)])
+        return np.concatenate([geometry, np.full(self._balance.size, 0.5)])
 
     def rig_at(self, point: Doubles) -> Rig:
         """Return the rig at a point, its powers set.
 
         The last numbers of a point move the powers away from the exact solution for the
-        look's own levels, by up to `POWER_SPAN_STOPS` either way from 0.5: the judgement
-        may prefer another balance than these levels.
+        look's own levels, either way from 0.5: the judgement may prefer another balance
+        than these levels.
         """
-        rig = self.space.apply(self.rig, point[: len(self.space.geometry)])
-        free = [v for v in self.space.trims if _is_on(rig, v.element)]
-        return self._powered(rig, self._model.lamp_light(rig), point) if free else rig
+        rig = self._placed(point)
+        return self._powered(rig, self.light(rig), point) if self._balance.free(rig) else rig
 
     def value(self, point: Doubles) -> float:
         """Return what the search makes small, at a point."""
         try:
-            rig = self.space.apply(self.rig, point[: len(self.space.geometry)])
+            rig = self._placed(point)
         except RigError:
             return unbuildable(1e4)
         excess = self.excess_mm(rig)
         if excess > FORGIVEN_MM:
             return unbuildable(excess)
-        light = self._model.lamp_light(rig)
-        rig = self._powered(rig, light, point)
-        return self._judged(rig, *self._mixed(rig, light), excess).value
+        return self.value_under(self.light(rig).values, point)
+
+    def excess(self, point: Doubles) -> float:
+        """Return the sum of broken limits at a point, mm; endless where the parts refuse it."""
+        try:
+            return self.excess_mm(self._placed(point))
+        except RigError:
+            return np.inf
+
+    def smooth(self, point: Doubles) -> Singles | None:
+        """Return the light of each lamp at a point, (l + 1, n, 3); None where it is refused."""
+        try:
+            return self.light(self._placed(point)).values
+        except RigError:
+            return None
+
+    def value_under(self, values: Singles, point: Doubles) -> float:
+        """Return the value of a point that keeps all limits, its `smooth` light given."""
+        light = LampSamples(tuple(lamp.name for lamp in self.rig.lamps), values)
+        trims = self._trims(self.rig, light, point)
+        linear = self._exposed(self.rig, mixed(self.rig, light, trims))
+        return min(-self._merit(self._measured(linear), linear), WORST)
 
     def judge(self, rig: Rig) -> Judged:
-        """Judge a rig with the powers that it has."""
-        return self._judged(rig, *self.sheet_light(rig), self.excess_mm(rig))
+        """Judge a rig with the powers that it has, by every pixel of its picture."""
+        light = self._model.lamp_light(rig)
+        powers = gains(rig, light.names, trims_of(rig))
+        paper, foil = (np.tensordot(powers, x, axes=1) for x in (light.paper, light.foil))
+        share = self._share[..., None]
+        clip = self._model.clip_luminance(rig, paper[self._share < 0.5], foil[self._share >= 0.5])
+        linear = np.asarray((share * foil + (1 - share) * paper) / np.float32(clip), np.float32)
+        found = measure(
+            self._maps.with_linear(linear), rig.look, rig.sheet.foil.kind,
+            stock_reflectance=rig.sheet.paper.reflectance,
+        )  # fmt: skip
+        return self._worth(rig, found, self._sampler.sample(linear), self.excess_mm(rig))
 
-    def judge_solved(self, rig: Rig, *, steps: tuple[float, ...] = (0.25, 0.08, 0.03)) -> Judged:
-        """Judge a rig with the best powers that its freedoms allow, to the last step in stops.
+    def judge_solved(self, rig: Rig) -> Judged:
+        """Judge a rig with the best powers that its freedoms allow.
 
         Refined from the powers it has, or from the exact solution for the look's levels
         with lamps moved away from it, whichever is best.
         """
-        light, excess = self._model.lamp_light(rig), self.excess_mm(rig)
-        tries = [rig] + [self._powered(rig, light, point) for point in self._balances(rig)]
-        judged = [self._judged(r, *self._mixed(r, light), excess) for r in tries]
-        judged.sort(key=lambda j: -j.merit)
-        refined = [self._refined(j, light, steps[:1]) for j in judged[:_REFINED]]
-        return self._refined(max(refined, key=lambda j: j.merit), light, steps)
+        light, tried = self._tried(rig)
+        refined = [self._refined(j, light, POWER_STEPS[:1]) for j in tried[:_REFINED]]
+        return self._refined(max(refined, key=lambda j: j.merit), light, POWER_STEPS)
 
-    def _balances(self, rig: Rig) -> list[Doubles]:
-        """Return points of a rig's geometry with its powers as solved and moved away.
+    def judge_roughly(self, rig: Rig) -> Judged:
+        """Judge a rig with powers that suit it, to a quarter of a stop."""
+        light, tried = self._tried(rig)
+        return self._refined(tried[0], light, POWER_STEPS[:1])
 
-        One power is tried in half stops, the first two together in steps of 1.25.
+    def _tried(self, rig: Rig) -> tuple[LampSamples, list[Judged]]:
+        """Return a rig's light, and the rig with many balances of its powers, best first."""
+        light, excess = self.light(rig), self.excess_mm(rig)
+        tries = [rig] + [self._powered(rig, light, p) for p in self._balances(self.point_of(rig))]
+        judged = [self._judged(r, light, excess) for r in tries]
+        return light, sorted(judged, key=lambda j: -j.merit)
+
+    def judge_refined(self, rig: Rig) -> Judged:
+        """Judge a rig whose powers are nearly the best: they are refined in small steps."""
+        light = self.light(rig)
+        return self._refined(self._judged(rig, light, self.excess_mm(rig)), light, POWER_STEPS[1:])
+
+    def begin(self, point: Doubles, radius: float) -> Stand | None:
+        """Return where a search stands that begins at a point, with its best balance of powers.
+
+        A point that breaks limits is moved until it keeps them; None where it cannot be.
         """
-        first = len(self.space.geometry)
-        solved = self.point_of(rig)
-        count = len(self._balance)
-        shares = np.linspace(0, 1, 11 if count < 2 else 5)
-        points = [solved]
-        for row in product(shares, repeat=min(count, 2)):
-            moved = solved.copy()
-            moved[first : first + len(row)] = row
-            points.append(moved)
-        return points
+        point = self._mended(point)
+        values = None if self.excess(point) > FORGIVEN else self.smooth(point)
+        if values is None:
+            return None
+        found = [(self.value_under(values, p), p) for p in self._balances(point)]
+        value, point = min(found, key=lambda pair: pair[0])
+        return Stand(point, value, values, radius)
 
-    def sheet_light(self, rig: Rig) -> tuple[Floats, Floats]:
-        """Return the sheet's luminance as paper and as foil, with the rig's powers."""
-        return self._mixed(rig, self._model.lamp_light(rig))
+    def stand_at(self, rig: Rig, radius: float) -> Stand:
+        """Return where a search stands that begins at a rig, its powers as they are."""
+        light, geometry = self.light(rig), self.space.read(rig)
+        solved = self._trims(rig, light, self.with_solved_powers(geometry))
+        point = np.concatenate([geometry, self._balance.offsets(trims_of(rig), solved)])
+        return Stand(point, self.value_under(light.values, point), light.values, radius)
 
-    def score_light(self, rig: Rig, paper: Floats, foil: Floats) -> float:
-        """Return the score (0 to 100) of a rig's sheet under given light."""
-        score = judge(self._measured(rig, self._picture(rig, paper, foil)), rig.look).score
+    def _mended(self, point: Doubles) -> Doubles:
+        """Return a point that keeps all limits, near the given one, if one is found."""
+        count = len(self.space.geometry)
+        if not count or self.excess(point) <= FORGIVEN:
+            return point
+
+        def excess(geometry: Doubles) -> float:
+            over = min(self.excess(geometry), 1e4)
+            if over <= FORGIVEN:
+                raise _Kept(geometry)
+            return over
+
+        try:
+            moved, _ = simplex(
+                excess, point[:count], size=0.15, tolerance=0.01, most=40 + 20 * count
+            )
+        except _Kept as kept:
+            moved = kept.geometry
+        return np.concatenate([moved, point[count:]])
+
+    def light(self, rig: Rig) -> LampSamples:
+        """Return the light of each lamp alone at trim 0, as the measures read it."""
+        light = self._model.lamp_light(rig)
+        share, sampler = self._share[..., None], self._sampler
+        mixed = light.paper + share * (light.foil - light.paper)
+        seen = np.array([sampler.sample(picture) for picture in mixed])
+        bare = light.foil.reshape(len(light.foil), -1, 3)[:, sampler.foil_at]
+        return LampSamples(light.names, np.concatenate([seen, bare], axis=1, dtype=np.float32))
+
+    def sheet_samples(self, rig: Rig) -> Singles:
+        """Return what the measures read of the sheet with the rig's powers, (k, 3) cd/m2."""
+        light = self.light(rig)
+        return mixed(rig, light, trims_of(rig))
+
+    def score_samples(self, rig: Rig, samples: Singles) -> float:
+        """Return the score (0 to 100) of a rig's sheet by its samples."""
+        score = judge(self._measured(self._exposed(rig, samples)), rig.look).score
         return 0.0 if score is None else score
 
     def excess_mm(self, rig: Rig) -> float:
         """Return the sum of broken limits, those of fixed things left out."""
         return total_excess_mm(rig, apart_from=self.excused)
 
-    def _mixed(self, rig: Rig, light: LampLight) -> tuple[Floats, Floats]:
-        trims = _trims(rig)
-        gains = [2.0 ** trims[n] if _is_on(rig, n) else 0.0 for n in light.names]
-        share = np.array([*gains, 1.0], light.paper.dtype)
-        return np.tensordot(share, light.paper, axes=1), np.tensordot(share, light.foil, axes=1)
+    @cached_property
+    def _share(self) -> Singles:
+        return np.asarray(self._model.foil_share(self.rig), np.float32)
 
-    def _picture(self, rig: Rig, paper: Floats, foil: Floats) -> Floats:
-        """Return the linear picture, (rows, cols, 3), 1 = clip level."""
-        share = self._model.foil_share(rig)[..., None]
-        clip = self._model.clip_luminance(rig, paper, foil)
-        linear = (share * foil + (1 - share) * paper) / np.float32(clip)
-        if self._maps is None:
-            self._maps = SheetMaps.from_linear(
-                linear, share[..., 0], width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm
-            )
-        return linear
-
-    def _judged(self, rig: Rig, paper: Floats, foil: Floats, excess: float) -> Judged:
-        linear = self._picture(rig, paper, foil)
-        found = self._measured(rig, linear)
-        brighter = self._measured(rig, linear * np.float32(2.0**HEADROOM_STOPS))
-        both = (merit(found, rig.look) + merit(brighter, rig.look)) / 2
-        return Judged(rig=rig, merit=both, excess_mm=excess, measures=found)
-
-    def _measured(self, rig: Rig, linear: Floats) -> Measures:
-        assert self._maps is not None
-        return measure(
-            self._maps.with_linear(linear), rig.look, rig.sheet.foil.kind,
-            stock_reflectance=rig.sheet.paper.reflectance,
-        )  # fmt: skip
-
-    def _powered(self, rig: Rig, light: LampLight, point: Doubles) -> Rig:
-        """Set the powers that a point of the search stands for."""
-        free = [v for v in self.space.trims if _is_on(rig, v.element)]
-        if not free:
-            return rig
-        trims = self._first_powers(rig, light, free)
-        offsets = point[len(self.space.geometry) :]
-        for variable, share in zip(self._balance, offsets, strict=True):
-            if variable.element in trims:
-                trims[variable.element] += POWER_SPAN_STOPS * (2 * float(share) - 1)
-        return self._set(rig, trims)
-
-    def _set(self, rig: Rig, trims: dict[str, float]) -> Rig:
-        """Set powers within their limits.
-
-        Where the exposure follows the light and every lamp that is on can be dimmed,
-        only proportions count, and the lamps are set as high as they can be: the room's
-        light then counts least.
-        """
-        free = [v for v in self.space.trims if v.element in trims]
-        if self._only_ratios:
-            lift = min(v.high - trims[v.element] for v in free)
-            trims = {name: t + lift for name, t in trims.items()}
-        return set_values(
-            rig, {(v.element, "trim_stops"): _between(trims[v.element], v) for v in free}
+    @cached_property
+    def _maps(self) -> SheetMaps:
+        """Maps of the sheet in the dark; what the mask fixes is worked out once."""
+        sheet = self.rig.sheet
+        dark = np.zeros((*self._share.shape, 3), np.float32)
+        return SheetMaps.from_linear(
+            dark, self._share, width_mm=sheet.width_mm, height_mm=sheet.height_mm
         )
 
-    def _first_powers(self, rig: Rig, light: LampLight, free: list[Variable]) -> dict[str, float]:
-        """Solve powers against the look's own levels (exact least squares)."""
-        target, importance = self._targets(rig, *light.paper.shape[1:3])
-        step = max(1, target.size // 2 // _PLACES)
-        lamps = np.concatenate([_flat(light.paper), _flat(light.foil)], axis=1)[:, ::step]
-        target, importance = target[::step], importance[::step]
-        index = {n: i for i, n in enumerate(light.names)}
-        chosen = [index[v.element] for v in free]
-        trims = _trims(rig)
-        others = [i for n, i in index.items() if i not in chosen and _is_on(rig, n)]
-        fixed = sum((2.0 ** trims[light.names[i]] * lamps[i] for i in others), 0 * lamps[-1])
-        low, high = [v.low for v in free], [v.high for v in free]
-        weights = importance / np.maximum(target, 0.05) ** 2
-        if rig.camera.exposure.f_number is None:
-            found = solve_ratios(
-                lamps[chosen], fixed, target, low_stops=low, high_stops=high, weights=weights
-            )
-        else:
-            clip = self._model.clip_luminance(rig, light.paper[-1], light.foil[-1])
-            scale = _PAPER_SHARE * clip / target[0]
-            found = solve_powers(
-                lamps[chosen], fixed + lamps[-1], scale * target,
-                low_stops=low, high_stops=high, weights=weights,
-            ).trim_stops  # fmt: skip
-        return {v.element: float(t) for v, t in zip(free, found, strict=True)}
+    @cached_property
+    def _sampler(self) -> Sampler:
+        return Sampler.of(self._maps.grid)
 
-    def _targets(self, rig: Rig, rows: int, cols: int) -> tuple[Doubles, Doubles]:
-        """Return wanted levels and weights, paper places first, then foil places."""
-        share = np.asarray(self._model.foil_share(rig), float).ravel()
-        paper, foil = wanted_levels(rig, rows, cols)
-        target = np.concatenate([np.full(share.size, paper), foil.ravel()])
-        return target, np.concatenate([_shared(1 - share), _shared(share)])
+    def _placed(self, point: Doubles) -> Rig:
+        return self.space.apply(self.rig, point[: len(self.space.geometry)])
 
-    def _refined(self, best: Judged, light: LampLight, steps: tuple[float, ...]) -> Judged:
+    def _trims(self, rig: Rig, light: LampSamples, point: Doubles) -> dict[str, float]:
+        offsets = point[len(self.space.geometry) :]
+        return self._balance.trims(rig, light, self._sampler, self._clip_of, offsets)
+
+    def _powered(self, rig: Rig, light: LampSamples, point: Doubles) -> Rig:
+        return self._balance.set(rig, self._trims(rig, light, point))
+
+    def _clip_of(self, rig: Rig, samples: Singles) -> float:
+        """Return the luminance that clips, from samples in cd/m2."""
+        paper, end = self._sampler.parts[3], self._sampler.size
+        return self._model.clip_luminance(rig, samples[paper], samples[end:])
+
+    def _exposed(self, rig: Rig, samples: Singles) -> Singles:
+        """Return the picture's own samples, 1 = clip level."""
+        # a modelled light may fall below nothing
+        lit = np.maximum(samples, np.float32(0.0))
+        exposed = lit[: self._sampler.size] / np.float32(self._clip_of(rig, lit))
+        return np.asarray(exposed, np.float32)
+
+    def _judged(self, rig: Rig, light: LampSamples, excess: float) -> Judged:
+        linear = self._exposed(rig, mixed(rig, light, trims_of(rig)))
+        return self._worth(rig, self._measured(linear), linear, excess)
+
+    def _worth(self, rig: Rig, found: Measures, linear: Singles, excess: float) -> Judged:
+        worth = self._merit(found, linear)
+        return Judged(rig=rig, merit=worth, excess_mm=excess, measures=found)
+
+    def _merit(self, found: Measures, linear: Singles) -> float:
+        """Return what is climbed: a picture as it stands, and as a little more light clips it."""
+        look = self.rig.look
+        brighter = self._sampler.brighter(found, linear, HEADROOM_STOPS)
+        return (merit(found, look) + merit(brighter, look)) / 2
+
+    def _measured(self, linear: Singles) -> Measures:
+        rig = self.rig
+        return self._sampler.measure(
+            linear, rig.look, rig.sheet.foil.kind,
+            stock_reflectance=rig.sheet.paper.reflectance, judged_only=True,
+        )  # fmt: skip
+
+    def _balances(self, point: Doubles) -> list[Doubles]:
+        """Return a point with its powers as they are, and moved over their whole range.
+
+        One power is tried in steps of a stop, the first two together in wider steps.
+        """
+        first, count = len(self.space.geometry), self._balance.size
+        shares = np.linspace(0, 1, 13 if count < 2 else 6)
+        points = [point]
+        for row in product(shares, repeat=min(count, 2)):
+            moved = point.copy()
+            moved[first : first + len(row)] = row
+            points.append(moved)
+        return points
+
+    def _refined(self, best: Judged, light: LampSamples, steps: tuple[float, ...]) -> Judged:
         """Try each lamp, and all together, a step up and down until nothing is gained."""
-        names = [v.element for v in self.space.trims if _is_on(best.rig, v.element)]
-        together = [] if self._only_ratios or len(names) < 2 else [names]
+        names = [v.element for v in self._balance.free(best.rig)]
+        together = [] if self._balance.only_ratios or len(names) < 2 else [names]
         for step in steps:
             for _ in range(_MOST_ROUNDS):
                 before = best.merit
@@ -323,33 +344,34 @@ class Bench:
                     break
         return best
 
-    def _stepped(self, best: Judged, light: LampLight, chosen: list[str], step: float) -> Judged:
-        now = {n: t for n, t in _trims(best.rig).items() if _is_on(best.rig, n)}
+    def _stepped(self, best: Judged, light: LampSamples, chosen: list[str], step: float) -> Judged:
+        now = {n: t for n, t in trims_of(best.rig).items() if is_on(best.rig, n)}
         for change in (step, -step):
-            rig = self._set(best.rig, {**now, **{n: now[n] + change for n in chosen}})
-            if _trims(rig) != _trims(best.rig):
-                other = self._judged(rig, *self._mixed(rig, light), best.excess_mm)
+            free = {v.element for v in self._balance.free(best.rig)}
+            moved = {n: t + change * (n in chosen) for n, t in now.items() if n in free}
+            rig = self._balance.set(best.rig, self._balance.limited(moved))
+            if trims_of(rig) != trims_of(best.rig):
+                other = self._judged(rig, light, best.excess_mm)
                 if other.merit > best.merit + 1e-9:
                     return other
         return best
 
 
-def _between(value: float, variable: Variable) -> float:
-    return min(max(value, variable.low), variable.high)
+class _Kept(Exception):
+    """Raised by a search for a point that keeps all limits, with what it found."""
+
+    def __init__(self, geometry: Doubles) -> None:
+        self.geometry = geometry
+        super().__init__()
 
 
-def _trims(rig: Rig) -> dict[str, float]:
-    return {lamp.name: lamp.trim_stops for lamp in rig.lamps}
+def mixed(rig: Rig, light: LampSamples, trims: dict[str, float]) -> Singles:
+    """Return the samples of all lamps together with the surroundings, at given powers."""
+    powers = gains(rig, light.names, trims)
+    return np.asarray(np.tensordot(powers, light.values, axes=1), np.float32)
 
 
-def _is_on(rig: Rig, name: str) -> bool:
-    return any(lamp.name == name and lamp.on for lamp in rig.lamps)
-
-
-def _flat(light: Floats) -> Doubles:
-    return luminance(np.asarray(light, float)).reshape(len(light), -1)
-
-
-def _shared(share: Doubles) -> Doubles:
-    """Return the importance of places of one material; each material counts half."""
-    return share / max(float(share.sum()), 1e-9)
+def gains(rig: Rig, names: tuple[str, ...], trims: dict[str, float]) -> Singles:
+    """Return the factor of each lamp's light, and of the surroundings'."""
+    factors = [2.0 ** trims[n] if is_on(rig, n) else 0.0 for n in names]
+    return np.array([*factors, 1.0], np.float32)

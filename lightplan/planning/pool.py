@@ -12,17 +12,31 @@ import pickle
 import signal
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, BinaryIO, Self
 
-import numpy as np
-
-from lightplan.arrays import Doubles, Floats
+from lightplan.arrays import Doubles, Singles
 from lightplan.light import Detail
 from lightplan.planning.engine_model import EngineModel
-from lightplan.planning.merit import Bench
+from lightplan.planning.merit import Bench, Judged
+from lightplan.planning.trust_region import Stand, step
 from lightplan.scene import Rig
+
+
+@dataclass(frozen=True, eq=False)
+class Predicted:
+    """A rig judged by every pixel, and the share of its foil that mirrors each thing."""
+
+    judged: Judged
+    covered: dict[str, float]
+
+
+def predicted(rig: Rig, detail: Detail) -> Predicted:
+    """Judge a rig by every pixel of its picture under light of some detail."""
+    model = EngineModel(rig, detail)
+    return Predicted(Bench(rig, model).judge(rig), model.seen_shares(rig))
 
 
 class Judges:
@@ -54,12 +68,36 @@ class Judges:
         """Return what the search makes small, for each point."""
         return self._spread("values", points)
 
+    def begin(self, points: Sequence[Doubles], radius: float) -> list[Stand | None]:
+        """Return where searches stand that begin at points."""
+        return self._spread("begin", [(point, radius) for point in points])
+
+    def step(self, stands: Sequence[Stand]) -> list[Stand]:
+        """Return each stand a step further."""
+        return self._spread("step", stands)
+
+    def trace(self, points: Sequence[Doubles]) -> list[Singles | None]:
+        """Return the light of each lamp at points."""
+        return self._spread("trace", points)
+
+    def solved(self, rigs: Sequence[Rig]) -> list[Judged]:
+        """Return rigs that may lack some of the bench's things, judged with fitting powers."""
+        return self._spread("solved", [(rig, self.detail) for rig in rigs])
+
+    def refined(self, rigs: Sequence[Rig]) -> list[Judged]:
+        """Return rigs judged with their powers refined."""
+        return self._spread("refined", rigs)
+
+    def predicted(self, rigs: Sequence[Rig], detail: Detail) -> list[Predicted]:
+        """Return rigs with the powers they have, judged by every pixel under other light."""
+        return self._spread("predicted", [(rig, detail) for rig in rigs])
+
     def scores(self, rigs: Sequence[Rig]) -> list[float]:
         """Return the scores of rigs as they stand."""
         return self._spread("scores", rigs)
 
-    def lights(self, rigs: Sequence[Rig]) -> list[tuple[Floats, Floats]]:
-        """Return the sheet's luminance as paper and as foil, for each rig."""
+    def lights(self, rigs: Sequence[Rig]) -> list[Singles]:
+        """Return what the measures read of the sheet, for each rig."""
         return self._spread("lights", rigs)
 
     def _spread(self, task: str, jobs: Sequence[Any]) -> list[Any]:
@@ -115,11 +153,20 @@ def _send(helper: subprocess.Popen[bytes], message: tuple[str, Any]) -> None:
 
 
 def _do(bench: Bench, task: str, jobs: Sequence[Any]) -> list[Any]:
-    if task == "values":
-        return [bench.value(point) for point in jobs]
-    if task == "scores":
-        return [bench.judge(rig).score for rig in jobs]
-    return [tuple(np.asarray(x, np.float32) for x in bench.sheet_light(rig)) for rig in jobs]
+    return [_TASKS[task](bench, job) for job in jobs]
+
+
+_TASKS: dict[str, Callable[[Bench, Any], Any]] = {
+    "values": lambda bench, point: bench.value(point),
+    "begin": lambda bench, job: bench.begin(*job),
+    "step": lambda bench, stand: step(bench, stand, len(bench.space.geometry)),
+    "trace": lambda bench, point: bench.smooth(point),
+    "solved": lambda bench, job: Bench(job[0], EngineModel(*job)).judge_roughly(job[0]),
+    "refined": lambda bench, rig: bench.judge_refined(rig),
+    "predicted": lambda bench, job: predicted(*job),
+    "scores": lambda bench, rig: bench.score_samples(rig, bench.sheet_samples(rig)),
+    "lights": lambda bench, rig: bench.sheet_samples(rig),
+}
 
 
 def serve(orders: BinaryIO, answers: BinaryIO) -> None:

@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from scipy.stats import qmc
 
-from lightplan.arrays import Doubles, Floats
+from lightplan.arrays import Doubles, Singles
 from lightplan.errors import RigError
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.errors_of_hand import (
@@ -34,14 +34,16 @@ CHECKED = 48
 """Builds that are traced in full. A sum that is wrong about 6 in 100 builds passes this check
 once in 20 times (0.94 to the 48th power)."""
 
-Lights = Callable[[Sequence[Rig]], Sequence[tuple[Floats, Floats]]]
-"""Light of several rigs' sheets, as paper and as foil."""
+_AT_ONCE = 32
+
+Lights = Callable[[Sequence[Rig]], Sequence[Singles]]
+"""What the measures read of several rigs' sheets, (k, 3) each."""
 
 
 class ScoresLight(Protocol):
-    """Gives the score of a sheet under some light."""
+    """Gives the score of a sheet by its samples."""
 
-    def score_light(self, rig: Rig, paper: Floats, foil: Floats) -> float:
+    def score_samples(self, rig: Rig, samples: Singles) -> float:
         """Return 0 to 100."""
         ...
 
@@ -81,6 +83,10 @@ class SmallErrors:
     lights : callable
         Traces the light of rigs.
     judge : ScoresLight
+    planned : (k, 3) float32 or None
+        The plan's own light, where it is known finer than `lights` tells: only the changes
+        are then taken from `lights`. A change that is a few percent off moves no score; a
+        level that is, does.
     """
 
     def __init__(
@@ -89,31 +95,38 @@ class SmallErrors:
         dimensions: tuple[ErrorDimension, ...],
         lights: Lights,
         judge: ScoresLight,
+        planned: Singles | None = None,
     ) -> None:
         self._rig, self._dimensions, self._judge = rig, dimensions, judge
         jobs = [(0, 0.0)] + [(i, s) for i, d in enumerate(dimensions) for s in _tried(d)]
-        found = lights([_built(rig, dimensions, i, s) for i, s in jobs])
-        sheets = np.array([np.stack(pair) for pair in found])
-        self._plan = sheets[0]
-        self._single = dict(zip(jobs[1:], sheets[1:], strict=True))
-        pairs = [(self._single[i, -1.0], self._single[i, 1.0]) for i in range(len(dimensions))]
-        shape = (len(dimensions), *self._plan.shape)
-        self._slope = np.array([(high - low) / 2 for low, high in pairs]).reshape(shape)
-        self._bend = np.array([(high + low) / 2 - self._plan for low, high in pairs]).reshape(shape)
+        found = list(lights([_built(rig, dimensions, i, s) for i, s in jobs]))
+        self._finer = np.float32(0.0) if planned is None else planned - found[0]
+        self._plan = found[0] + self._finer
+        self._single = {job: light + self._finer for job, light in zip(jobs, found, strict=True)}
+        count = len(dimensions)
+        low, high = (
+            np.array([self._single[i, side] for i in range(count)]).reshape(count, self._plan.size)
+            for side in (-1.0, 1.0)
+        )
+        self._slope, self._bend = (high - low) / 2, (high + low) / 2 - self._plan.ravel()
 
     def planned_score(self) -> float:
         """Return the score without errors, by the same light."""
         return self._score(self._plan)
 
-    def score(self, amounts: Doubles) -> float:
-        """Return the score of a build whose errors (d,) are within their sizes."""
+    def traced_score(self, rig: Rig, light: Singles) -> float:
+        """Return the score of a build whose light was traced."""
+        return self._judge.score_samples(rig, np.maximum(light + self._finer, 0))
+
+    def scores(self, amounts: Doubles) -> Doubles:
+        """Return the scores of builds whose errors (b, d) are within their sizes."""
         share = (amounts / [d.size for d in self._dimensions]).astype(np.float32)
-        sheet = (
-            self._plan
-            + np.tensordot(share, self._slope, axes=1)
-            + np.tensordot(share**2, self._bend, axes=1)
-        )
-        return self._score(np.maximum(sheet, 0))
+        found = []
+        for part in np.array_split(share, max(1, len(share) // _AT_ONCE)):
+            change = part @ self._slope + part**2 @ self._bend
+            sheets = np.maximum(self._plan + change.reshape(-1, *self._plan.shape), 0)
+            found += [self._score(sheet) for sheet in sheets]
+        return np.array(found)
 
     def single_scores(self) -> Doubles:
         """Return scores (d, 2, 3): minus and plus side, from no error to the largest tried."""
@@ -131,10 +144,10 @@ class SmallErrors:
             return self._score(self._single[index, share])
         row = np.zeros(len(self._dimensions))
         row[index] = share * self._dimensions[index].size
-        return self.score(row)
+        return float(self.scores(row[None])[0])
 
-    def _score(self, sheet: Floats) -> float:
-        return self._judge.score_light(self._rig, sheet[0], sheet[1])
+    def _score(self, sheet: Singles) -> float:
+        return self._judge.score_samples(self._rig, np.maximum(sheet, 0))
 
 
 def _tried(dimension: ErrorDimension) -> tuple[float, ...]:
@@ -170,6 +183,7 @@ def judge_builds(
     errors: SettingErrors,
     builds: int,
     seed: int,
+    planned: Singles | None = None,
 ) -> Robustness:
     """Return how a planned rig survives setting errors.
 
@@ -179,13 +193,15 @@ def judge_builds(
     builds : int
         Builds with all errors at once, for the yield.
     seed : int
+    planned : (k, 3) float32 or None
+        As for `SmallErrors`.
     """
     dimensions = error_dimensions(rig, errors)
-    small = SmallErrors(rig, dimensions, lights, judge)
-    planned = small.planned_score()
-    limit = good_score(planned)
+    small = SmallErrors(rig, dimensions, lights, judge, planned)
+    score = small.planned_score()
+    limit = good_score(score)
     rows = draws(dimensions, builds, seed=seed)
-    found = _scores(rig, dimensions, rows, small, lights, judge, limit)
+    found = _scores(rig, dimensions, rows, small, lights, limit)
     curves = small.single_scores()
     tolerances = [_tolerance(d, c, limit) for d, c in zip(dimensions, curves, strict=True)]
     return Robustness(
@@ -195,7 +211,7 @@ def judge_builds(
         worst_score=float(np.quantile(found, 0.05)),
         builds=builds,
         tolerances=tuple(tolerances),
-        critical=_critical(dimensions, curves, planned),
+        critical=_critical(dimensions, curves, score),
     )
 
 
@@ -205,7 +221,6 @@ def _scores(
     rows: Doubles,
     small: SmallErrors,
     lights: Lights,
-    judge: ScoresLight,
     limit: float,
 ) -> Doubles:
     """Return the score of every build: by the sum of small errors where that proves right."""
@@ -213,9 +228,9 @@ def _scores(
     def traced(part: Doubles) -> Doubles:
         rigs = [_whole(rig, dimensions, row) for row in part]
         pairs = zip(rigs, lights(rigs), strict=True)
-        return np.array([judge.score_light(r, *sheets) for r, sheets in pairs])
+        return np.array([small.traced_score(r, light) for r, light in pairs])
 
-    found = np.array([small.score(row) for row in rows])
+    found = small.scores(rows)
     exact = traced(rows[:CHECKED])
     if np.array_equal(exact >= limit, found[:CHECKED] >= limit):
         return np.concatenate([exact, found[CHECKED:]])

@@ -25,23 +25,21 @@ def luminance(light: Doubles) -> Doubles:
     return np.asarray(light @ _LUMINANCE)
 
 
-def wanted_levels(rig: Rig, rows: int, cols: int) -> tuple[float, Doubles]:
-    """Return the wanted level of the paper, and of the foil as (rows, cols) float.
-
-    In units in which white paper (reflectance 0.85) is 0.85.
-    """
-    paper = float(luminance(np.array(rig.sheet.paper.reflectance)))
-    return max(paper, 0.02), WHITE * np.exp2(_foil_stops(rig.look, along(rig, rows, cols)))
+def paper_level(rig: Rig) -> float:
+    """Return the wanted level of the paper, in units in which white paper is 0.85."""
+    return max(float(luminance(np.array(rig.sheet.paper.reflectance))), 0.02)
 
 
-def along(rig: Rig, rows: int, cols: int) -> Doubles:
-    """Return the way along the look's direction, 0 to 1 over the sheet, (rows, cols)."""
-    x = (np.arange(cols) + 0.5) / cols - 0.5
-    y = 0.5 - (np.arange(rows) + 0.5) / rows
+def foil_level(rig: Rig, x_mm: Doubles, y_mm: Doubles) -> Doubles:
+    """Return the wanted level of the foil at places (n,) of the sheet, in the same units."""
+    return np.asarray(WHITE * np.exp2(_foil_stops(rig.look, _along(rig, x_mm, y_mm))))
+
+
+def _along(rig: Rig, x_mm: Doubles, y_mm: Doubles) -> Doubles:
+    """Return the way along the look's direction, 0 to 1 over the sheet."""
     cosine, sine = math.cos(rig.look.direction_rad), math.sin(rig.look.direction_rad)
-    width, height = rig.sheet.width_mm, rig.sheet.height_mm
-    way = cosine * width * x[None, :] + sine * height * y[:, None]
-    return np.asarray(way / (abs(cosine) * width + abs(sine) * height) + 0.5)
+    reach = abs(cosine) * rig.sheet.width_mm + abs(sine) * rig.sheet.height_mm
+    return np.asarray((cosine * x_mm + sine * y_mm) / reach + 0.5)
 
 
 def _foil_stops(look: Look, way: Doubles) -> Doubles:

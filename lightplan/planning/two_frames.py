@@ -13,7 +13,7 @@ import numpy as np
 from lightplan.arrays import Doubles, Floats
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
 from lightplan.planning.engine_model import EngineModel, long_side_for, polish_detail
-from lightplan.planning.merit import LampLight, LightModel
+from lightplan.planning.light_model import LampLight, LightModel
 from lightplan.planning.search import StopRule, minimise
 from lightplan.planning.targets import WHITE, luminance
 from lightplan.scene import Rig
@@ -170,7 +170,8 @@ class _Table:
         )
 
     def _picture(self, paper: Floats, foil: Floats) -> Floats:
-        clip = np.float32(self._model.clip_luminance(self._rig, paper, foil))
+        is_foil = self._share[..., 0] >= 0.5
+        clip = np.float32(self._model.clip_luminance(self._rig, paper[~is_foil], foil[is_foil]))
         picture: Floats = (self._share * foil + (1 - self._share) * paper) / clip
         return picture
 

@@ -23,9 +23,10 @@ from scipy.optimize import differential_evolution
 
 from lightplan.planning.effort import Effort
 from lightplan.planning.engine_model import long_side_for, search_detail
+from lightplan.planning.multistart import explore
 from lightplan.planning.plan import plan
 from lightplan.planning.pool import Judges
-from lightplan.planning.search import StopRule, minimise
+from lightplan.planning.search import StopRule
 from lightplan.planning.starts import starts
 from lightplan.planning.variables import Space
 from lightplan.scene import (
@@ -116,7 +117,7 @@ def whole_plan(rig: Rig, helpers: int, long: int, seeds: int) -> list[list[str]]
     for seed in range(seeds):
         rows.append(_row("usual", rig, usual, seed))
     if long > 1:
-        effort = replace(usual, evaluations=long * usual.evaluations, tolerance=0.0)
+        effort = replace(usual, evaluations=long * usual.evaluations)
         rows.append(_row(f"{long} x the evaluations", rig, effort, 0))
     return rows
 
@@ -140,9 +141,12 @@ def against_scipy(rig: Rig, seeds: int, most: int) -> list[list[str]]:
         points = [bench.with_solved_powers(p) for p in starts(rig, bench.space)]
         for seed in range(seeds):
             rule = StopRule(evaluations=usual.evaluations, tolerance=usual.tolerance)
-            found, wall, _ = timed(
-                lambda s=seed, r=rule: minimise(judges.values, points, seed=s, rule=r)
+            explored, wall, _ = timed(
+                lambda s=seed, r=rule: explore(
+                    judges, points, dimensions=len(bench.space.geometry), seed=s, rule=r
+                )
             )
+            found = explored.found
             theirs = _scipy(bench.value, bench.size, found.value, seed, most)
             rows.append([str(seed), f"{_score(found.value):.2f}", str(found.evaluations),
                          f"{wall:.1f}", *theirs])  # fmt: skip

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lightplan.planning.merit import LampLight
+from lightplan.planning.light_model import LampLight
 from lightplan.planning.mirror import hit_plane, mirrored_rays
 from lightplan.scene import (
     Camera,
@@ -70,8 +70,8 @@ class ToyLight:
         wish = rig.camera.exposure
         if wish.f_number is not None:
             return 120 * wish.f_number**2 / (wish.iso * wish.time_s)
-        shines = float(foil[:, : COLS // 2].max()) / wish.foil_level
-        return max(float(paper[:, COLS // 2 :].max()) / wish.paper_level, shines, 1e-6)
+        shines = float(foil.max()) / wish.foil_level
+        return max(float(paper.max()) / wish.paper_level, shines, 1e-6)
 
 
 def _lambert(lamp, points, normal):

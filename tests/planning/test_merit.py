@@ -25,7 +25,8 @@ def test_the_score_is_that_of_the_measures(toy):
     light = model.lamp_light(rig)
     paper, foil = light.paper.sum(axis=0), light.foil.sum(axis=0)
     share = model.foil_share(rig)[..., None]
-    linear = (share * foil + (1 - share) * paper) / model.clip_luminance(rig, paper, foil)
+    shown = paper[share[..., 0] < 0.5], foil[share[..., 0] >= 0.5]
+    linear = (share * foil + (1 - share) * paper) / model.clip_luminance(rig, *shown)
     maps = SheetMaps.from_linear(linear, share[..., 0], width_mm=120, height_mm=90)
     stock = rig.sheet.paper.reflectance
     expected = measure(maps, rig.look, rig.sheet.foil.kind, stock_reflectance=stock)

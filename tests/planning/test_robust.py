@@ -32,7 +32,7 @@ def bench(toy, tight):
 
 
 def lights(bench):
-    return lambda rigs: [bench.sheet_light(rig) for rig in rigs]
+    return lambda rigs: [bench.sheet_samples(rig) for rig in rigs]
 
 
 def amount(dimensions, element, dimension, value):
@@ -125,7 +125,7 @@ def test_small_errors_add_up(tight, bench):
     small = SmallErrors(rig, dimensions, lights(bench), bench)
     for row in draws(dimensions, 8, seed=5):
         exact = bench.judge(built(rig, dimensions, row)).score
-        assert small.score(row) == pytest.approx(exact, abs=1.0)
+        assert small.scores(row[None])[0] == pytest.approx(exact, abs=1.0)
 
 
 def test_the_tolerance_is_where_the_score_falls_to_the_limit(tight, bench):

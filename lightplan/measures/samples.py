@@ -1,0 +1,152 @@
+"""A picture reduced to what the measures read of it.
+
+The measures read means over cells and the levels of single pixels. Both are linear in the
+light, so what they read can be taken from the light of each lamp once, and mixed
+and scaled from there at a hundredth of the work. A search judges thousands of
+pictures in this way; the sheet must be one that is predicted, without print on it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+
+from lightplan.arrays import Booleans, Singles
+from lightplan.measures import clipping
+from lightplan.measures.grid import Grid, Indices, Region
+from lightplan.measures.levels import Levels, luminance, noise_stops
+from lightplan.measures.maps import CLIP_LEVEL, Background
+from lightplan.measures.measure import Measures, measured
+from lightplan.measures.rules import judged_names
+from lightplan.scene.look import Look
+
+MOST_PIXELS = 1500
+"""Pixels of each material that are looked at for clipping; a share is then good to 0.07 %."""
+_MOST_TRIPLES = 400
+
+
+@dataclass(frozen=True, eq=False)
+class Sampler:
+    """Takes samples from pictures under one mask.
+
+    Parameters
+    ----------
+    grid : Grid
+    foil_at, paper_at, noise_at : (n,) int
+        Flat indices of the pixels that are looked at.
+    """
+
+    grid: Grid
+    foil_at: Indices
+    paper_at: Indices
+    noise_at: Indices
+
+    @classmethod
+    def of(cls, grid: Grid) -> Sampler:
+        """Return the sampler of a grid."""
+        return cls(
+            grid, _thinned(grid.foil.pixels, MOST_PIXELS), _thinned(grid.paper.pixels, MOST_PIXELS),
+            _thinned(grid.noise_at, _MOST_TRIPLES),
+        )  # fmt: skip
+
+    def sample(self, picture: Singles) -> Singles:
+        """Return the samples (k, 3) of a picture (rows, cols, 3); linear in the picture."""
+        grid, flat = self.grid, picture.reshape(-1, 3)
+        at = [self.foil_at, self.paper_at, *(self.noise_at + step for step in (-1, 0, 1))]
+        cells = [grid.average(picture, grid.foil), grid.average(picture, grid.paper)]
+        return np.concatenate([*cells, flat[np.concatenate(at)]])
+
+    @cached_property
+    def parts(self) -> tuple[slice, ...]:
+        """Where the foil's and the paper's cells, then their pixels, stand among the samples."""
+        counts = [len(self.grid.foil.cells), len(self.grid.paper.cells)]
+        counts += [len(self.foil_at), len(self.paper_at)]
+        ends = np.cumsum([0, *counts]).tolist()
+        return tuple(slice(a, b) for a, b in pairwise(ends))
+
+    @property
+    def size(self) -> int:
+        """How many samples a picture has."""
+        return int(self.parts[-1].stop) + 3 * len(self.noise_at)
+
+    def measure(
+        self, samples: Singles, look: Look, foil_kind: str | None, *,
+        stock_reflectance: tuple[float, float, float] | None = None, judged_only: bool = False,
+    ) -> Measures:  # fmt: skip
+        """Return the measures of a picture's samples (k, 3), 1 = clip level.
+
+        As `lightplan.measures.measure` of the picture, but for two things: a cell is
+        cut at the clip level as a whole, and shares of clipped pixels are those of the
+        pixels that were looked at. With `judged_only`, measures may be absent that neither
+        score nor gates of the look use.
+        """
+        sheet = SampledSheet(self, samples)
+        return measured(
+            sheet, sheet.levels(), look, foil_kind,
+            valid_share=1.0, stock_reflectance=stock_reflectance,
+            wanted=judged_names(look) if judged_only else None,
+        )  # fmt: skip
+
+    def brighter(self, found: Measures, samples: Singles, stops: float) -> Measures:
+        """Return measures of a picture as they are, but with the clipping of a brighter one.
+
+        Parameters
+        ----------
+        found : Measures
+            Of the picture with these samples.
+        stops : float
+            By how much brighter.
+        """
+        sheet = SampledSheet(self, samples[: self.parts[-1].stop] * np.float32(2.0**stops))
+        lifted = {
+            name: (value + stops, error)
+            for name, (value, error) in found.pairs().items()
+            if name in ("foil_peak_stops", "paper_peak_stops")
+        }
+        return found.joined(clipping.shares(sheet) | lifted)
+
+
+@dataclass(frozen=True, eq=False)
+class SampledSheet:
+    """One picture by its samples, as the measures ask for it."""
+
+    sampler: Sampler
+    samples: Singles
+    background: Background | None = None
+    confidence: float = 1.0
+    code_levels: int | None = None
+
+    @property
+    def grid(self) -> Grid:
+        """Pixels and cells of foil and of paper."""
+        return self.sampler.grid
+
+    def pixels(self, region: Region) -> tuple[Singles, Booleans]:
+        """Return linear levels and clipped channels, (n, 3) each, of a material's pixels."""
+        part = self.sampler.parts[2 if region is self.grid.foil else 3]
+        linear = self.samples[part]
+        return linear, linear >= CLIP_LEVEL
+
+    def levels(self) -> Levels:
+        """Return the levels of the cells."""
+        foil, paper, _, pixels = self.sampler.parts
+        whole = luminance(self.samples)
+        cut = np.minimum(self.samples, np.float32(CLIP_LEVEL))
+        level = luminance(cut)
+        over = float(whole.max()) > CLIP_LEVEL
+        return Levels.from_means(
+            self.grid, paper=level[paper], paper_rgb=cut[paper], foil_rgb=cut[foil],
+            open_levels=(whole[foil], whole[paper]) if over else None,
+            noise_stops=noise_stops(level[pixels.stop :].reshape(3, -1)),
+        )  # fmt: skip
+
+
+def _thinned(indices: Indices, most: int) -> Indices:
+    """Return at most `most` of the indices, spread evenly."""
+    if len(indices) <= most:
+        return indices
+    kept: Indices = indices[np.linspace(0, len(indices) - 1, most).round().astype(np.intp)]
+    return kept

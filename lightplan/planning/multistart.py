@@ -1,0 +1,194 @@
+"""The planner's search: many starts, a trust-region step each, and the better half goes on.
+
+Problem, step and stop rule are apart. Points live in the unit box. The same seed and number
+of evaluations give the same answer, with any number of helpers; a time limit may cut it short.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import count
+from typing import Protocol, TypeVar
+
+import numpy as np
+from scipy.stats import qmc
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.planning.search import Found, Halt, StopReason, StopRule
+from lightplan.planning.trust_region import Stand
+
+FIRST_RADIUS = 0.25
+WIDTHS = (6, 4, 3)
+"""How many stands take the first steps of a round; after these, the best two go on."""
+_LAST_WIDTH = 2
+_IDLE_ROUNDS = 2
+_MOST_POWER = 9
+_APART = 0.05
+_AT_ONCE = 4
+_Job = TypeVar("_Job")
+
+
+class Stepper(Protocol):
+    """Begins and steps for several stands at once (a pool may share them)."""
+
+    def begin(self, points: Sequence[Doubles], radius: float) -> Sequence[Stand | None]:
+        """Return stands at points, each of one traced light; None where there can be none."""
+        ...
+
+    def step(self, stands: Sequence[Stand]) -> Sequence[Stand]:
+        """Return each stand a step further."""
+        ...
+
+
+@dataclass(frozen=True, eq=False)
+class Explored:
+    """The best of a search, and good stands apart from it."""
+
+    found: Found
+    stands: tuple[Stand, ...]
+
+
+def explore(
+    stepper: Stepper,
+    starts: Sequence[Doubles],
+    *,
+    dimensions: int,
+    seed: int,
+    rule: StopRule,
+    on_best: Callable[[Doubles, float, int], None] | None = None,
+) -> Explored | None:
+    """Return the best stand within the stop rule; None where no start keeps the limits.
+
+    A round begins at given starts and at points that fill the box evenly. The best of
+    them take a step; the better ones of these another; the best two go on until steps
+    bring nothing. While evaluations are left, rounds follow from other points, twice as many
+    each time, until two rounds in a row bring nothing.
+
+    Parameters
+    ----------
+    starts : sequence of (n,) float
+        At least one; closed-form guesses.
+    dimensions : int
+        Leading coordinates that need light to be traced anew.
+    """
+    search = _Search(stepper, dimensions, rule, on_best)
+    reason: StopReason = "converged"
+    rng = np.random.default_rng(seed)
+    size = starts[0].size
+    try:
+        if size == 0:
+            search.begin(starts[:1])
+            raise Halt("nothing to move")
+        best, idle = np.inf, 0
+        for number in count():
+            given = list(starts) if number == 0 else []
+            search.round([*given, *_spread(size, number, rng)])
+            idle = idle + 1 if search.value > best - rule.tolerance else 0
+            best = min(best, search.value)
+            if idle >= _IDLE_ROUNDS:
+                break
+    except Halt as halt:
+        reason = halt.reason
+    return search.explored(reason)
+
+
+def _spread(size: int, number: int, rng: np.random.Generator) -> list[Doubles]:
+    """Return points that fill the box evenly (a Sobol set), twice as many in each round."""
+    power = min((3 if size < 4 else 4) + number, _MOST_POWER)
+    points = qmc.Sobol(size, scramble=True, rng=rng).random_base2(power)
+    return list(np.asarray(points))
+
+
+class _Search:
+    """Counts lights traced, keeps all stands of the best, and halts in time."""
+
+    def __init__(
+        self, stepper: Stepper, dimensions: int, rule: StopRule,
+        on_best: Callable[[Doubles, float, int], None] | None,
+    ) -> None:  # fmt: skip
+        self._stepper, self._rule, self._on_best = stepper, rule, on_best
+        self._cost = 2 * dimensions + 1  # of a step, at most
+        self._began = time.monotonic()
+        self._ended: list[Stand] = []
+        self._used = 0
+        self._best: Stand | None = None
+        self._history: list[tuple[int, float]] = []
+
+    @property
+    def value(self) -> float:
+        """The best value so far."""
+        return np.inf if self._best is None else self._best.value
+
+    def begin(self, points: Sequence[Doubles]) -> list[Stand]:
+        """Return the stands at points, best first."""
+        stands: list[Stand] = []
+        for part in self._portions(points, 1):
+            found = [s for s in self._stepper.begin(part, FIRST_RADIUS) if s is not None]
+            self._note(found, len(part))
+            stands += found
+        return sorted(stands, key=lambda s: s.value)
+
+    def round(self, points: Sequence[Doubles]) -> None:
+        """Search from some points until steps bring nothing."""
+        stands = self.begin(points)
+        for number in count():
+            width = WIDTHS[number] if number < len(WIDTHS) else _LAST_WIDTH
+            stands = _distinct(stands)[:width]
+            moving = [s for s in stands if not self._is_done(s)]
+            if not moving:
+                return
+            stands = [s for s in stands if self._is_done(s)]
+            for part in self._portions(moving, self._cost):
+                stepped = list(self._stepper.step(part))
+                self._note(stepped, sum(s.used for s in stepped))
+                stands += stepped
+            stands.sort(key=lambda s: s.value)
+
+    def explored(self, reason: StopReason) -> Explored | None:
+        """Return the outcome."""
+        if self._best is None:
+            return None
+        found = Found(
+            point=read_only(self._best.point), value=self._best.value, evaluations=self._used,
+            stopped_because=reason, history=tuple(self._history),
+        )  # fmt: skip
+        return Explored(found, tuple(_distinct(sorted(self._ended, key=lambda s: s.value))))
+
+    def _is_done(self, stand: Stand) -> bool:
+        """Whether a stand is settled: a step of nothing at a small radius."""
+        return stand.is_settled or (stand.gain < self._rule.tolerance and stand.radius < _APART)
+
+    def _portions(self, jobs: Sequence[_Job], cost: int) -> Iterator[Sequence[_Job]]:
+        """Yield jobs in portions, asking before each whether to stop."""
+        for first in range(0, len(jobs), _AT_ONCE):
+            if self._rule.should_stop():
+                raise Halt("stopped on request")
+            seconds = self._rule.seconds
+            if seconds is not None and time.monotonic() - self._began > seconds:
+                raise Halt("time used up")
+            left = (self._rule.evaluations - self._used) // cost
+            if left < 1:
+                raise Halt("evaluations used up")
+            yield jobs[first : first + min(_AT_ONCE, left)]
+
+    def _note(self, stands: Sequence[Stand], used: int) -> None:
+        self._used += used
+        for stand in stands:
+            self._ended.append(stand)
+            if stand.value < self.value:
+                self._best = stand
+                self._history.append((self._used, stand.value))
+                if self._on_best is not None:
+                    self._on_best(stand.point, stand.value, self._used)
+        self._ended = _distinct(sorted(self._ended, key=lambda s: s.value))[: WIDTHS[0]]
+
+
+def _distinct(stands: Sequence[Stand]) -> list[Stand]:
+    """Return stands that differ from every better one by a twentieth of the box somewhere."""
+    kept: list[Stand] = []
+    for stand in stands:
+        if all(np.abs(stand.point - other.point).max(initial=0.0) > _APART for other in kept):
+            kept.append(stand)
+    return kept

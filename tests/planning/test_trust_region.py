@@ -1,0 +1,219 @@
+"""The trust-region step and the search made of it, on composite functions of known minima."""
+
+import itertools
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+
+from lightplan.planning.multistart import explore
+from lightplan.planning.search import StopRule
+from lightplan.planning.trust_region import FORGIVEN, Stand, step
+
+
+@dataclass
+class Composite:
+    """h(F(x), x): a dear smooth part F of the first coordinates, a cheap judgement h."""
+
+    inner: object
+    judge: object
+    dimensions: int
+    limit: object = lambda point: 0.0
+    traced: list = field(default_factory=list)
+
+    def smooth(self, point):
+        self.traced.append(point)
+        return np.asarray(self.inner(point), np.float64)
+
+    def value_under(self, values, point):
+        return float(self.judge(values, point))
+
+    def excess(self, point):
+        return float(self.limit(point))
+
+    def begin(self, points, radius):
+        stands = []
+        for point in points:
+            kept = self.excess(point) <= FORGIVEN
+            values = self.smooth(point) if kept else None
+            found = Stand(point, self.value_under(values, point), values, radius) if kept else None
+            stands.append(found)
+        return stands
+
+    def step(self, stands):
+        return [step(self, stand, self.dimensions) for stand in stands]
+
+
+# Rosenbrock, Computer Journal 3 (1960), as the sum of squares that it is: minimum 0 at (1, 1).
+def rosenbrock():
+    def inner(point):
+        x = 4 * point - 2
+        return np.array([10 * (x[1] - x[0] ** 2), 1 - x[0]])
+
+    return Composite(inner, lambda values, _: np.sum(values**2), 2)
+
+
+# Beale's function (1958, in More, Garbow and Hillstrom, ACM TOMS 7, 1981, no. 5): minimum 0
+# at (3, 0.5).
+def beale():
+    def inner(point):
+        x, y = 10 * point - 5
+        return np.array(
+            [wanted - x * (1 - y**n) for n, wanted in ((1, 1.5), (2, 2.25), (3, 2.625))]
+        )
+
+    return Composite(inner, lambda values, _: np.sum(values**2), 2)
+
+
+# A judgement with a corner: the largest residual of a line fit; the minimum of
+# max |a + b t - t^2| over t in 0..1 is 1/8, at a = -1/8, b = 1 (Chebyshev).
+def chebyshev():
+    t = np.linspace(0, 1, 101)
+
+    def inner(point):
+        return (2 * point[0] - 1) + 2 * point[1] * t - t**2
+
+    return Composite(inner, lambda values, _: np.abs(values).max(), 2)
+
+
+@pytest.mark.parametrize(
+    ("problem", "minimum", "close"),
+    # A hundredth is what is asked of a plan: its value is the log of the score's share.
+    [(rosenbrock(), 0.0, 0.01), (beale(), 0.0, 0.01), (chebyshev(), 0.125, 0.003)],
+    ids=["rosenbrock", "beale", "chebyshev"],
+)
+def test_known_minima_are_found(problem, minimum, close):
+    found = explore(
+        problem, [np.array([0.2, 0.8]), np.array([0.7, 0.3])], dimensions=2, seed=1,
+        rule=StopRule(evaluations=1500, tolerance=1e-7),
+    ).found  # fmt: skip
+    assert found.value == pytest.approx(minimum, abs=close)
+    assert problem.value_under(problem.smooth(found.point), found.point) == found.value
+
+
+def test_a_smooth_part_that_is_bent_along_the_axes_is_solved_in_one_step():
+    # F is quadratic along each axis, so the model is exact; the bottom (0.6, 0.45) lies within
+    # the first radius.
+    def inner(point):
+        return np.array([point[0] ** 2 - 0.36, 3 * (point[1] ** 2 - 0.2025), 0.1])
+
+    problem = Composite(inner, lambda values, _: np.sum(values**2), 2)
+    start = np.array([0.5, 0.5])
+    stand = Stand(start, problem.value_under(inner(start), start), inner(start), 0.3)
+    once = step(problem, stand, 2)
+    assert once.value - 0.01 < 0.01 * (stand.value - 0.01)  # 99 % of what there is to gain
+    assert once.used == 5
+    assert step(problem, once, 2).used == 3  # bends are known by then
+
+
+def test_coordinates_that_cost_no_tracing_are_solved_too():
+    problem = Composite(
+        lambda point: np.array([point[0]]),
+        lambda values, point: (values[0] - 0.3) ** 2 + (point[1] - 0.9 * values[0]) ** 2, 1,
+    )  # fmt: skip
+    found = explore(
+        problem, [np.array([0.8, 0.5])], dimensions=1, seed=0, rule=StopRule(tolerance=1e-9)
+    ).found
+    assert found.point == pytest.approx([0.3, 0.27], abs=0.01)
+
+
+def test_a_step_is_never_worse_and_keeps_the_limits():
+    # The bottom at (1, 1) is out of bounds: x + y may not exceed 1.2 (in units of excess).
+    problem = rosenbrock()
+    problem.limit = lambda point: 100 * max(0.0, point[0] + point[1] - 1.2)
+    stand = problem.begin([np.array([0.3, 0.3])], 0.25)[0]
+    for _ in range(12):
+        after = step(problem, stand, 2)
+        assert after.value <= stand.value
+        assert problem.excess(after.point) <= FORGIVEN
+        assert after.point.min() >= 0
+        assert after.point.max() <= 1
+        stand = after
+    grid = np.linspace(0, 1, 201)
+    best = min(
+        problem.value_under(problem.inner(p), p)
+        for p in map(np.array, itertools.product(grid, grid))
+        if problem.excess(p) <= FORGIVEN
+    )
+    assert stand.value <= best + 0.02
+
+
+def test_where_the_smooth_part_is_missing_the_step_goes_elsewhere():
+    problem = chebyshev()
+    inner = problem.inner
+    problem.smooth = lambda point: None if point[0] > 0.5 else np.asarray(inner(point))
+    start = np.array([0.3, 0.3])
+    stand = Stand(start, problem.value_under(inner(start), start), inner(start), 0.25)
+    after = step(problem, stand, 2)
+    assert after.value < stand.value
+    assert after.point[0] <= 0.5
+
+
+def test_many_valleys_are_looked_into():
+    # Rastrigin's function (1974) in two dimensions, minimum 0 at the origin, off the middle.
+    def inner(point):
+        x = 10.24 * point - 5.12 - 0.7
+        return np.concatenate([x, np.cos(2 * np.pi * x)])
+
+    problem = Composite(inner, lambda v, _: 20 + np.sum(v[:2] ** 2) - 10 * np.sum(v[2:]), 2)
+    found = explore(
+        problem, [np.array([0.9, 0.1])], dimensions=2, seed=2,
+        rule=StopRule(evaluations=4000, tolerance=1e-6),
+    ).found  # fmt: skip
+    assert found.value < 1.0  # the next valleys lie at 0.995
+
+
+@pytest.mark.parametrize("budget", [1, 7, 40])
+def test_the_budget_is_kept_and_named(budget):
+    problem = rosenbrock()
+    found = explore(
+        problem, [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=StopRule(evaluations=budget)
+    ).found
+    assert len(problem.traced) == found.evaluations <= budget
+    assert found.stopped_because == "evaluations used up"
+
+
+def test_same_seed_same_answer():
+    def go(seed):
+        return explore(
+            rosenbrock(), [np.array([0.9, 0.1])], dimensions=2, seed=seed,
+            rule=StopRule(evaluations=200),
+        ).found  # fmt: skip
+
+    one, two, other = go(3), go(3), go(4)
+    assert one.point.tobytes() == two.point.tobytes()
+    assert one.history == two.history
+    assert other.history != one.history
+
+
+def test_a_request_stops_with_the_best_so_far():
+    count = itertools.count()
+    rule = StopRule(evaluations=10**6, should_stop=lambda: next(count) >= 8)
+    found = explore(rosenbrock(), [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=rule).found
+    assert found.stopped_because == "stopped on request"
+    assert np.isfinite(found.value)
+
+
+def test_nothing_that_keeps_the_limits_is_no_answer():
+    problem = rosenbrock()
+    problem.limit = lambda point: 5.0
+    found = explore(
+        problem, [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=StopRule(evaluations=60)
+    )
+    assert found is None
+
+
+def test_a_problem_without_variables_is_only_judged():
+    problem = Composite(lambda point: np.array([3.5]), lambda values, _: values[0], 0)
+    found = explore(problem, [np.zeros(0)], dimensions=0, seed=0, rule=StopRule()).found
+    assert (found.value, found.stopped_because) == (3.5, "nothing to move")
+
+
+def test_improvements_are_told_in_order():
+    told = []
+    found = explore(
+        rosenbrock(), [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=StopRule(evaluations=120),
+        on_best=lambda point, value, used: told.append((used, value)),
+    ).found  # fmt: skip
+    assert tuple(told) == found.history
+    assert [v for _, v in told] == sorted((v for _, v in told), reverse=True)
