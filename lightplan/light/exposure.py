@@ -77,7 +77,14 @@ def settings_from(rig: Rig, paper: Floats, foil: Floats | None) -> Settings:
 
 def _bright(pixels: Floats) -> float:
     """Level of the brightest pixels (n, 3), in their brightest channel; 0 where there are none."""
-    return float(np.quantile(pixels.max(axis=-1), BRIGHT_SHARE)) if len(pixels) else 0.0
+    if not len(pixels):
+        return 0.0
+    # numpy's quantile, linear between neighbours, at a fifth of its time for short arrays
+    place = BRIGHT_SHARE * (len(pixels) - 1)
+    low = int(place)
+    high = min(low + 1, len(pixels) - 1)
+    level = np.partition(pixels.max(axis=-1), (low, high))
+    return float(level[low] + (place - low) * (level[high] - level[low]))
 
 
 def exposure_of(rig: Rig, layers: Layers) -> Settings:

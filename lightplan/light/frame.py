@@ -35,13 +35,21 @@ class CameraFrame:
         self._before = Rays(self._origin[None], directions[self._on][None])
         self._beside = Rays(self._origin[None], directions[self._off][None])
         self._split: tuple[Singles, sparse.csr_array] | None = None
+        self._waiting: frozenset[int] = frozenset()
         self._way = np.linalg.norm(points[self._on] - self._origin, axis=1)
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int]
     ) -> None:
-        """Follow moved surfaces."""
+        """Follow moved surfaces; the work is done when the frame is next looked at."""
         self._surfaces, self._patchwork = surfaces, patchwork
+        self._waiting |= changed
+
+    def _catch_up(self) -> None:
+        if not self._waiting:
+            return
+        surfaces, patchwork, changed = self._surfaces, self._patchwork, self._waiting
+        self._waiting = frozenset()
         own = frozenset(i for i, s in enumerate(surfaces) if s.role == "camera")
         table = frozenset(i for i, s in enumerate(surfaces) if s.role in ("table", "room"))
         self._before.update(surfaces, patchwork, changed, own | table | {0})
@@ -51,6 +59,7 @@ class CameraFrame:
     @property
     def xyz_mm(self) -> Doubles:
         """Point of the sheet under each pixel, (r, c, 3); NaN where it is not seen."""
+        self._catch_up()
         xyz = np.full((self.shape[0] * self.shape[1], 3), np.nan)
         seen = self._on[~self._hidden]
         xyz[seen] = self._points[seen]
@@ -58,6 +67,7 @@ class CameraFrame:
 
     def show(self, layer: Singles) -> Singles:
         """Return a layer of the sheet's grid in the camera's frame; NaN off the sheet."""
+        self._catch_up()
         picture = np.full((self.shape[0] * self.shape[1], 3), np.nan, np.float32)
         values = self._warp @ layer.reshape(-1, 3)
         values[self._hidden] = np.nan
@@ -66,6 +76,7 @@ class CameraFrame:
 
     def surround(self, texels: Singles, surroundings: Surroundings) -> Singles:
         """Return what is seen beside (and before) the sheet; NaN on the sheet."""
+        self._catch_up()
         picture = np.full((self.shape[0] * self.shape[1], 3), np.nan, np.float32)
         picture[self._off] = self._smooth(self._beside, texels, surroundings)
         if self._hidden.any():
@@ -89,6 +100,7 @@ class CameraFrame:
         surroundings: Surroundings,
     ) -> Singles:  # fmt: skip
         """Return the whole picture, (r, c, 3) cd/m2, foil laid over paper by its share."""
+        self._catch_up()
         picture = np.empty((self.shape[0] * self.shape[1], 3), np.float32)
         picture[self._off] = _seen(self._beside, texels, surroundings)
         picture[self._on] = self._mixed(paper, foil, foil_share)

@@ -320,10 +320,10 @@ class Bench:
     def _balances(self, point: Doubles) -> list[Doubles]:
         """Return a point with its powers as they are, and moved over their whole range.
 
-        One power is tried in steps of a stop, the first two together in wider steps.
+        One power is tried in steps of 1.5 stops, the first two together in wider steps.
         """
         first, count = len(self.space.geometry), self._balance.size
-        shares = np.linspace(0, 1, 13 if count < 2 else 6)
+        shares = np.linspace(0, 1, 9 if count < 2 else 5)
         points = [point]
         for row in product(shares, repeat=min(count, 2)):
             moved = point.copy()

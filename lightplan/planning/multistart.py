@@ -13,7 +13,6 @@ from itertools import count
 from typing import Protocol, TypeVar
 
 import numpy as np
-from scipy.stats import qmc
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.planning.search import Found, Halt, StopReason, StopRule
@@ -96,6 +95,8 @@ def explore(
 
 def _spread(size: int, number: int, rng: np.random.Generator) -> list[Doubles]:
     """Return points that fill the box evenly (a Sobol set), twice as many in each round."""
+    from scipy.stats import qmc  # takes longer to import than all else here
+
     power = min((3 if size < 4 else 4) + number, _MOST_POWER)
     points = qmc.Sobol(size, scramble=True, rng=rng).random_base2(power)
     return list(np.asarray(points))

@@ -141,7 +141,7 @@ def _finished(judges: Judges, job: Job, given: Rig, best: Judged, found: Found) 
     best, light = polished(judges, job, best)
     judges.use(best.rig, search_detail(judges.detail.sheet_long_side))
     robust = judge_builds(
-        best.rig, judges.lights, judges.bench,
+        best.rig, judges.lights, judges.scored,
         errors=job.errors, builds=job.effort.builds, seed=job.seed, planned=light,
     )  # fmt: skip
     final, before = judges.predicted([best.rig, given], final_detail())

@@ -39,6 +39,9 @@ def predicted(rig: Rig, detail: Detail) -> Predicted:
     return Predicted(Bench(rig, model).judge(rig), model.seen_shares(rig))
 
 
+_PIPE_BYTES = 1 << 20
+
+
 class Judges:
     """One bench here, and the same bench in each helper process.
 
@@ -60,9 +63,9 @@ class Judges:
         """Change to another rig (other elements or freedoms), or to another detail."""
         self.rig = rig
         self.detail = self.detail if detail is None else detail
-        self.bench = Bench(rig, EngineModel(rig, self.detail))
         for helper in self._helpers:
             _send(helper, ("use", (rig, self.detail)))
+        self.bench = Bench(rig, EngineModel(rig, self.detail))
 
     def values(self, points: Sequence[Doubles]) -> list[float]:
         """Return what the search makes small, for each point."""
@@ -119,6 +122,10 @@ class Judges:
             return _do(self.bench, task, jobs)
         return answer
 
+    def scored(self, sheets: Sequence[Singles]) -> list[float]:
+        """Return the scores of the bench's rig by samples of its sheet under several lights."""
+        return self._spread("scored", sheets)
+
     def close(self) -> None:
         """End the helpers."""
         for helper in self._helpers:
@@ -142,7 +149,10 @@ class Judges:
 
 def _start() -> subprocess.Popen[bytes]:
     command = [sys.executable, "-c", "from lightplan.planning.pool import main; main()"]
-    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    # room for a whole message: nobody waits while the helper starts
+    return subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, pipesize=_PIPE_BYTES
+    )
 
 
 def _send(helper: subprocess.Popen[bytes], message: tuple[str, Any]) -> None:
@@ -165,6 +175,7 @@ _TASKS: dict[str, Callable[[Bench, Any], Any]] = {
     "refined": lambda bench, rig: bench.judge_refined(rig),
     "predicted": lambda bench, job: predicted(*job),
     "scores": lambda bench, rig: bench.score_samples(rig, bench.sheet_samples(rig)),
+    "scored": lambda bench, samples: bench.score_samples(bench.rig, samples),
     "lights": lambda bench, rig: bench.sheet_samples(rig),
 }
 

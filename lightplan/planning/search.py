@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
-from scipy.stats import qmc
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.planning.evolution import Evolution
@@ -196,6 +195,8 @@ def _search(
 
 def _explored(size: int, rng: np.random.Generator) -> list[Doubles]:
     """Return points that fill the box evenly (a Sobol set), in case all starts are far off."""
+    from scipy.stats import qmc  # takes longer to import than all else here
+
     points = qmc.Sobol(size, scramble=True, rng=rng).random_base2(3 if size < 4 else 4)
     return list(np.asarray(points))
 

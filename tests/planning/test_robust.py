@@ -35,6 +35,10 @@ def lights(bench):
     return lambda rigs: [bench.sheet_samples(rig) for rig in rigs]
 
 
+def scores(bench):
+    return lambda sheets: [bench.score_samples(bench.rig, samples) for samples in sheets]
+
+
 def amount(dimensions, element, dimension, value):
     row = np.zeros(len(dimensions))
     index = [(d.element, d.dimension) for d in dimensions].index((element, dimension))
@@ -90,7 +94,9 @@ def test_draws_fill_the_ranges_evenly(toy):
 
 def test_without_errors_every_build_is_the_plan(tight, bench):
     rig = tight
-    found = judge_builds(rig, lights(bench), bench, errors=NO_ERRORS_BUT_ONE, builds=16, seed=0)
+    found = judge_builds(
+        rig, lights(bench), scores(bench), errors=NO_ERRORS_BUT_ONE, builds=16, seed=0
+    )
     planned = bench.judge(rig).score
     assert found.yield_share == 1.0
     assert found.mean_score == pytest.approx(planned, abs=0.01)
@@ -104,25 +110,25 @@ def test_the_promised_yield_holds(tight, bench, size):
     # Second method: 200 builds with random errors, each traced in full.
     rig = tight
     errors = SettingErrors(position_mm=size, tilt_rad=math.radians(size / 5), power_stops=size / 50)
-    promised = judge_builds(rig, lights(bench), bench, errors=errors, builds=512, seed=1)
+    promised = judge_builds(rig, lights(bench), scores(bench), errors=errors, builds=512, seed=1)
     dimensions = error_dimensions(rig, errors)
     rng = np.random.default_rng(9)
     sizes = np.array([d.size for d in dimensions])
-    scores = np.array(
+    traced = np.array(
         [
             bench.judge(built(rig, dimensions, rng.uniform(-1, 1, len(sizes)) * sizes)).score
             for _ in range(200)
         ]
     )
-    share = float(np.mean(scores >= promised.good_score))
+    share = float(np.mean(traced >= promised.good_score))
     assert promised.yield_share == pytest.approx(share, abs=0.05)
-    assert promised.mean_score == pytest.approx(scores.mean(), abs=1.5)
+    assert promised.mean_score == pytest.approx(traced.mean(), abs=1.5)
 
 
 def test_small_errors_add_up(tight, bench):
     rig = tight
     dimensions = error_dimensions(rig, SettingErrors())
-    small = SmallErrors(rig, dimensions, lights(bench), bench)
+    small = SmallErrors(rig, dimensions, lights(bench), scores(bench))
     for row in draws(dimensions, 8, seed=5):
         exact = bench.judge(built(rig, dimensions, row)).score
         assert small.scores(row[None])[0] == pytest.approx(exact, abs=1.0)
@@ -131,7 +137,7 @@ def test_small_errors_add_up(tight, bench):
 def test_the_tolerance_is_where_the_score_falls_to_the_limit(tight, bench):
     rig = tight
     errors = SettingErrors(position_mm=30, tilt_rad=math.radians(6), power_stops=1.0)
-    found = judge_builds(rig, lights(bench), bench, errors=errors, builds=16, seed=0)
+    found = judge_builds(rig, lights(bench), scores(bench), errors=errors, builds=16, seed=0)
     dimensions = error_dimensions(rig, errors)
     checked = 0
     for dimension, tolerance in zip(dimensions, found.tolerances, strict=True):
@@ -155,19 +161,19 @@ def test_the_tolerance_is_where_the_score_falls_to_the_limit(tight, bench):
 def test_the_measurement_that_matters_most_costs_most(tight, bench):
     rig = tight
     found = judge_builds(
-        rig, lights(bench), bench, errors=SettingErrors(position_mm=20), builds=16, seed=0
+        rig, lights(bench), scores(bench), errors=SettingErrors(position_mm=20), builds=16, seed=0
     )
     planned = bench.judge(rig).score
     dimensions = error_dimensions(rig, SettingErrors(position_mm=20))
     losses = {}
     for d in dimensions:
-        scores = [
+        single = [
             bench.judge(
                 built(rig, dimensions, amount(dimensions, d.element, d.dimension, s * d.size))
             ).score
             for s in (-1, 1)
         ]
-        losses[d.element, d.dimension] = planned - min(scores)
+        losses[d.element, d.dimension] = planned - min(single)
     assert losses[found.critical[0]] == pytest.approx(max(losses.values()), abs=0.1)
 
 
