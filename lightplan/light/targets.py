@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers
+from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
 from lightplan.light.cells import Patchwork
 from lightplan.scene.surfaces import Surface
@@ -30,8 +30,8 @@ class Target:
     spacing_mm : float
         Widest gap between neighbours; infinite where its light is not smooth (a card with
         a hole), so that it is left to rays.
-    texel : (m,) int
-        What each point shows.
+    texel, share : (m, 4) int and float32
+        What each point shows: texels and their weights.
     """
 
     key: tuple[int, bool]
@@ -40,6 +40,7 @@ class Target:
     areas: Doubles
     spacing_mm: float
     texel: Integers
+    share: Singles
 
     @property
     def surface(self) -> int:
@@ -85,9 +86,9 @@ def _target(
     spacing: float, *, is_front: bool,
 ) -> Target:  # fmt: skip
     across, up = surfaces[index].shape.surface_coordinates(spots.points)
-    texel = patchwork.texels(surfaces, index, across, up, np.full(len(across), is_front))
+    shown = patchwork.texels_around(surfaces[index], index, across, up, is_front=is_front)
     normals = spots.normals if is_front else -spots.normals
-    return Target((index, is_front), spots.points, normals, spots.areas, spacing, texel)
+    return Target((index, is_front), spots.points, normals, spots.areas, spacing, *shown)
 
 
 @lru_cache(maxsize=512)
