@@ -60,6 +60,13 @@ class Mirrors:
     roughness: tuple[float, float]
     owners: Integers
 
+    def some(self, rows: Integers) -> Mirrors:
+        """Return some of the spots."""
+        return Mirrors(
+            self.points[rows], self.views[rows], self.tangents[rows], self.others[rows],
+            self.normals[rows], self.roughness, self.owners[rows],
+        )  # fmt: skip
+
     def to_local(self, vectors: Floats) -> Singles:
         """Return (n, k, 3) world vectors in each spot's frame."""
         frame = np.stack([self.tangents, self.others, self.normals], axis=2).astype(np.float32)
@@ -184,7 +191,7 @@ class GlossyLight:
             if not rows.size:
                 continue
             many = scattered(target, surfaces, patchwork, self._hidden_spots)
-            some = _rows_of(self._mirrors, rows)
+            some = self._mirrors.some(rows)
             sight = Visibility()
             owners = np.full(len(many.points), target.surface)
             clear = sight.update(
@@ -215,7 +222,7 @@ class GlossyLight:
         given_share: Singles | None = None,
     ) -> tuple[Singles, Singles]:  # fmt: skip
         """Weights (n, m, 3) of a target's points, and the share of it they stand for (n,)."""
-        mirrors = self._mirrors if rows is None else _rows_of(self._mirrors, rows)
+        mirrors = self._mirrors if rows is None else self._mirrors.some(rows)
         view = self._view if rows is None else self._view[rows]
         start = mirrors.points.astype(np.float32)
         shape = (len(start), len(target.points))
@@ -239,7 +246,7 @@ class GlossyLight:
             kernel *= np.where(meets[live], leave[live], 0.0) / squared[live]
             kernel *= target.areas.astype(np.float32) * share[live, None]
             cosine = np.einsum("nmc,nc->nm", half[live], view[live, 0])
-            reflectance = self._reflect(cosine, half[live], _rows_of(mirrors, live))
+            reflectance = self._reflect(cosine, half[live], mirrors.some(live))
             weight[live] = kernel[..., None] * reflectance
         for lamp in lamps:
             if lamp.surface == target.surface and lamp.profile is not None:
@@ -293,11 +300,3 @@ class GlossyLight:
             shown = blend(texels, many.texel, many.share)
             total[rows] += np.einsum("nmc,mc->nc", weight, shown)
         return np.asarray(total, np.float32)
-
-
-def _rows_of(mirrors: Mirrors, rows: Integers) -> Mirrors:
-    """Return some of the spots."""
-    return Mirrors(
-        mirrors.points[rows], mirrors.views[rows], mirrors.tangents[rows], mirrors.others[rows],
-        mirrors.normals[rows], mirrors.roughness, mirrors.owners[rows],
-    )  # fmt: skip

@@ -76,7 +76,7 @@ def targets_of(
         if index not in wanted or surface.role not in ROLES:
             continue
         assert isinstance(surface.shape, Flat | Ball)  # shells and props are no targets
-        spots, spacing = _spread(surface.shape, count)
+        spots, spacing = gauss_points(surface.shape, count)
         found.append(_target(surfaces, patchwork, index, spots, spacing, is_front=is_front))
     return found
 
@@ -92,7 +92,8 @@ def _target(
 
 
 @lru_cache(maxsize=512)
-def _spread(shape: Flat | Ball, count: int) -> tuple[Samples, float]:
+def gauss_points(shape: Flat | Ball, count: int) -> tuple[Samples, float]:
+    """Return about `count` points spread over a shape, and the widest gap between them in mm."""
     if isinstance(shape, Ball):
         return shape.sample(2 * count), shape.radius * (4 * np.pi / (2 * count)) ** 0.5
     if shape.is_round:
