@@ -123,14 +123,15 @@ class System:
         self._factors = factors
         self._diffuse, self._passes, self._opposite = diffuse, passes, opposite
         self._channels: list[tuple[Singles, Integers]] = []
-        if 0 < len(factors) <= MOST_FACTORISED and self._most_returned() > SLOW:
+        self._most = self._most_returned()
+        if 0 < len(factors) <= MOST_FACTORISED and self._most > SLOW:
             grey = not (np.ptp(diffuse, axis=1).any() or np.ptp(passes, axis=1).any())
             self._channels = [self._factorise(c) for c in range(1 if grey else 3)]
 
     def _most_returned(self) -> float:
         """Greatest share of a cell's light that comes back to cells: the rate of convergence."""
-        most = (self._diffuse + self._passes).max(axis=1)
-        return float((most * self._factors.sum(axis=1)).max())
+        seen = self._factors.sum(axis=1)[:, None]
+        return float(self._give(np.repeat(seen, 3, axis=1)).max(initial=0.0))
 
     def _factorise(self, channel: int) -> tuple[Singles, Integers]:
         matrix = -self._diffuse[:, channel, None] * self._factors
@@ -163,16 +164,16 @@ class System:
     def _substitute(self, given: Singles) -> Singles:
         scale = float(np.abs(given).max(initial=0.0))
         total, step, size = given.copy(), given, scale
-        if scale == 0.0:
-            return total
+        # No bounce gives more than this share of the last. How much the last one did give says
+        # less: from a lit card to a dark table little comes, and from there half of it back.
+        ratio = min(self._most, 0.9999)
+        enough = CLOSE_ENOUGH * scale * (1 - ratio)
         for _ in range(MOST_ROUNDS):
-            before = size
+            if size * ratio <= enough:
+                break
             step = self._give(self._factors @ step)
             total += step
             size = float(np.abs(step).max())
-            ratio = min(size / before, 0.9999)
-            if size * ratio / (1 - ratio) < CLOSE_ENOUGH * scale:
-                break
         return total
 
     def _give(self, received: Singles) -> Singles:

@@ -147,6 +147,20 @@ class Patchwork:
                 seen.append(DARK_TEXEL)
         return np.where(from_front, np.asarray(seen[0], np.int32), np.asarray(seen[1], np.int32))
 
+    def texels_around(
+        self, surface: Surface, index: int, across: Floats, up: Floats, *, is_front: bool
+    ) -> tuple[Integers, Singles]:
+        """Return the texels about places (0..1) of a bright face and their weights, (k, 4).
+
+        For single points, whose rounding to the nearest texel does not average out as that of
+        many rays does.
+        """
+        if is_front and surface.lamp is not None:
+            return np.full((len(across), 4), 1 + surface.lamp), np.full((len(across), 4), 0.25)
+        grid = self._grids[index, is_front]
+        texel, weight = _around(grid.fine, across, up)
+        return texel + grid.first_texel, weight
+
     def between_texels(self, index: int, crossing: Crossing, table: Singles) -> Singles:
         """Return the colours (k, 3) at places of one surface, bilinear between texels.
 
@@ -164,7 +178,7 @@ class Patchwork:
             if grid.fine[0] == 1:
                 colours[mine] = face[_place(across, up, grid.fine)]
             else:
-                colours[mine] = _between(face.reshape(*grid.fine, 3), across, up)
+                colours[mine] = blend(face, *_around(grid.fine, across, up))
         return colours
 
     def look_up(self, values: Floats, lamp_luminance: Floats) -> Singles:
@@ -225,16 +239,23 @@ def _place(across: Floats, up: Floats, fine: tuple[int, int]) -> Integers:
     return np.asarray(row)
 
 
-def _between(face: Singles, across: Floats, up: Floats) -> Singles:
-    """Colours (k, 3) at places 0..1 of a face's texels (rows, cols, 3)."""
-    rows, cols, _ = face.shape
+def _around(fine: tuple[int, int], across: Floats, up: Floats) -> tuple[Integers, Singles]:
+    """Texels of a face about places 0..1 and their bilinear weights, (k, 4)."""
+    rows, cols = fine
     col = np.clip(across * cols - 0.5, 0, cols - 1.001)
     row = np.clip((1 - up) * rows - 0.5, 0, rows - 1.001)
     left, top = col.astype(int), row.astype(int)
-    over, down = (col - left)[:, None], (row - top)[:, None]
-    upper = (1 - over) * face[top, left] + over * face[top, left + 1]
-    lower = (1 - over) * face[top + 1, left] + over * face[top + 1, left + 1]
-    return np.asarray((1 - down) * upper + down * lower, np.float32)
+    over, down = col - left, row - top
+    first = top * cols + left
+    texels = np.stack([first, first + 1, first + cols, first + cols + 1], axis=1)
+    sides, ends = np.stack([1 - over, over]), np.stack([1 - down, down])
+    weights = ends[:, None] * sides[None]
+    return texels, np.asarray(weights.reshape(4, -1).T, np.float32)
+
+
+def blend(table: Singles, texels: Integers, weights: Singles) -> Singles:
+    """Return the colours (k, 3) of weighted texels."""
+    return np.asarray(np.einsum("kw,kwc->kc", weights, table[texels]), np.float32)
 
 
 @lru_cache(maxsize=64)

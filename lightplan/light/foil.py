@@ -22,6 +22,9 @@ from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface
 
 LEAST_RAYS, MOST_RAYS = 13, 987
+# A wide lobe is worked out at few spots. So each can have more points on every target, one
+# for so many of the rays it could have, for it is the middling lobe that rays meet poorly.
+RAYS_PER_POINT, MOST_POINTS = 8, 256
 STEPS_PER_BLUR = 2.5  # grid points across the half width of the blurred mirror image
 
 
@@ -39,9 +42,11 @@ class FoilLight:
         views = np.asarray(rig.camera.placement.position_mm) - points
         views /= np.linalg.norm(views, axis=1, keepdims=True)
         mirrors = self.face.mirrors(points, normals, views)
-        rays = int(np.clip(detail.foil_rays // len(points), LEAST_RAYS, MOST_RAYS))
+        wanted = detail.foil_rays // len(points)
+        rays = int(np.clip(wanted, LEAST_RAYS, MOST_RAYS))
+        spots = max(detail.foil_spots, min(wanted // RAYS_PER_POINT, MOST_POINTS))
         self._plain = GlossyLight(
-            mirrors, curve, rays=rays, spots=detail.foil_spots,
+            mirrors, curve, rays=rays, spots=spots,
             hidden_spots=detail.hidden_spots, polariser=polariser_axis(rig),
             skip=frozenset((0,)),
         )  # fmt: skip

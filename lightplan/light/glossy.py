@@ -16,7 +16,7 @@ import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
-from lightplan.light.cells import METAL_TEXEL, Patchwork
+from lightplan.light.cells import METAL_TEXEL, Patchwork, blend
 from lightplan.light.emission import LampFace
 from lightplan.light.metal import metal_hits
 from lightplan.light.polarise import polarised_reflectance
@@ -59,6 +59,13 @@ class Mirrors:
     normals: Doubles
     roughness: tuple[float, float]
     owners: Integers
+
+    def some(self, rows: Integers) -> Mirrors:
+        """Return some of the spots."""
+        return Mirrors(
+            self.points[rows], self.views[rows], self.tangents[rows], self.others[rows],
+            self.normals[rows], self.roughness, self.owners[rows],
+        )  # fmt: skip
 
     def to_local(self, vectors: Floats) -> Singles:
         """Return (n, k, 3) world vectors in each spot's frame."""
@@ -149,10 +156,10 @@ class GlossyLight:
     ) -> None:  # fmt: skip
         """Weigh what each target point adds to each spot, shadows included."""
         n = len(self._mirrors.points)
-        self._closer: list[tuple[Integers, Singles, Integers]] = []
+        self._closer: list[tuple[Integers, Singles, Target]] = []
         if not self._targets:
             self._point_weight = np.zeros((n, 0, 3), np.float32)
-            self._point_texel = np.zeros(0, int)
+            self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
             return
         targets = list(self._targets.values())
         ends = np.concatenate([t.points for t in targets])
@@ -165,7 +172,9 @@ class GlossyLight:
         if self._hidden_spots:
             self._look_closer(surfaces, patchwork, lamps, free, weight)
         self._point_weight = weight
-        self._point_texel = np.concatenate([t.texel for t in targets])
+        self._shown = (
+            np.concatenate([t.texel for t in targets]), np.concatenate([t.share for t in targets])
+        )  # fmt: skip
 
     def _look_closer(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
@@ -182,7 +191,7 @@ class GlossyLight:
             if not rows.size:
                 continue
             many = scattered(target, surfaces, patchwork, self._hidden_spots)
-            some = _rows_of(self._mirrors, rows)
+            some = self._mirrors.some(rows)
             sight = Visibility()
             owners = np.full(len(many.points), target.surface)
             clear = sight.update(
@@ -191,7 +200,7 @@ class GlossyLight:
             )  # fmt: skip
             carried = self._over(many, lamps, rows, self._carried[target.key][1][rows])[0]
             weight[rows, part] = 0.0
-            self._closer.append((rows, carried * clear[..., None], many.texel))
+            self._closer.append((rows, carried * clear[..., None], many))
 
     def _weigh_rays(self, surfaces: int, lamps: Sequence[LampFace]) -> None:
         """Share of what a ray meets that is left to rays."""
@@ -213,7 +222,7 @@ class GlossyLight:
         given_share: Singles | None = None,
     ) -> tuple[Singles, Singles]:  # fmt: skip
         """Weights (n, m, 3) of a target's points, and the share of it they stand for (n,)."""
-        mirrors = self._mirrors if rows is None else _rows_of(self._mirrors, rows)
+        mirrors = self._mirrors if rows is None else self._mirrors.some(rows)
         view = self._view if rows is None else self._view[rows]
         start = mirrors.points.astype(np.float32)
         shape = (len(start), len(target.points))
@@ -237,7 +246,7 @@ class GlossyLight:
             kernel *= np.where(meets[live], leave[live], 0.0) / squared[live]
             kernel *= target.areas.astype(np.float32) * share[live, None]
             cosine = np.einsum("nmc,nc->nm", half[live], view[live, 0])
-            reflectance = self._reflect(cosine, half[live], _rows_of(mirrors, live))
+            reflectance = self._reflect(cosine, half[live], mirrors.some(live))
             weight[live] = kernel[..., None] * reflectance
         for lamp in lamps:
             if lamp.surface == target.surface and lamp.profile is not None:
@@ -286,16 +295,8 @@ class GlossyLight:
         for rows, cols, light in self._behind:
             seen[rows, cols] = light.evaluate(texels, surroundings)
         total = np.einsum("nkc,nkc->nc", seen, self._carry)
-        points = np.take(texels, self._point_texel, axis=0)
-        total += np.einsum("nmc,mc->nc", self._point_weight, points)
-        for rows, weight, texel in self._closer:
-            total[rows] += np.einsum("nmc,mc->nc", weight, np.take(texels, texel, axis=0))
+        total += np.einsum("nmc,mc->nc", self._point_weight, blend(texels, *self._shown))
+        for rows, weight, many in self._closer:
+            shown = blend(texels, many.texel, many.share)
+            total[rows] += np.einsum("nmc,mc->nc", weight, shown)
         return np.asarray(total, np.float32)
-
-
-def _rows_of(mirrors: Mirrors, rows: Integers) -> Mirrors:
-    """Return some of the spots."""
-    return Mirrors(
-        mirrors.points[rows], mirrors.views[rows], mirrors.tangents[rows], mirrors.others[rows],
-        mirrors.normals[rows], mirrors.roughness, mirrors.owners[rows],
-    )  # fmt: skip

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers
+from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
 from lightplan.light.cells import Patchwork
 from lightplan.scene.surfaces import Surface
@@ -30,8 +30,8 @@ class Target:
     spacing_mm : float
         Widest gap between neighbours; infinite where its light is not smooth (a card with
         a hole), so that it is left to rays.
-    texel : (m,) int
-        What each point shows.
+    texel, share : (m, 4) int and float32
+        What each point shows: texels and their weights.
     """
 
     key: tuple[int, bool]
@@ -40,6 +40,7 @@ class Target:
     areas: Doubles
     spacing_mm: float
     texel: Integers
+    share: Singles
 
     @property
     def surface(self) -> int:
@@ -75,7 +76,7 @@ def targets_of(
         if index not in wanted or surface.role not in ROLES:
             continue
         assert isinstance(surface.shape, Flat | Ball)  # shells and props are no targets
-        spots, spacing = _spread(surface.shape, count)
+        spots, spacing = gauss_points(surface.shape, count)
         found.append(_target(surfaces, patchwork, index, spots, spacing, is_front=is_front))
     return found
 
@@ -85,13 +86,14 @@ def _target(
     spacing: float, *, is_front: bool,
 ) -> Target:  # fmt: skip
     across, up = surfaces[index].shape.surface_coordinates(spots.points)
-    texel = patchwork.texels(surfaces, index, across, up, np.full(len(across), is_front))
+    shown = patchwork.texels_around(surfaces[index], index, across, up, is_front=is_front)
     normals = spots.normals if is_front else -spots.normals
-    return Target((index, is_front), spots.points, normals, spots.areas, spacing, texel)
+    return Target((index, is_front), spots.points, normals, spots.areas, spacing, *shown)
 
 
 @lru_cache(maxsize=512)
-def _spread(shape: Flat | Ball, count: int) -> tuple[Samples, float]:
+def gauss_points(shape: Flat | Ball, count: int) -> tuple[Samples, float]:
+    """Return about `count` points spread over a shape, and the widest gap between them in mm."""
     if isinstance(shape, Ball):
         return shape.sample(2 * count), shape.radius * (4 * np.pi / (2 * count)) ** 0.5
     if shape.is_round:

@@ -19,15 +19,18 @@ class Visibility:
 
     def __init__(self) -> None:
         self._cuts: list[Booleans | None] = []
+        self._ends: Integers | None = None
 
     def update(
         self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Floats,
         start_owners: Integers, ends: Floats, end_owners: Integers,
     ) -> Booleans:  # fmt: skip
         """Return (n, m) whether each line is free, given which surfaces have changed."""
-        fresh = len(self._cuts) != len(surfaces)
+        # a card of another shape may have another number of points
+        same = self._ends is not None and np.array_equal(self._ends, end_owners)
+        fresh = len(self._cuts) != len(surfaces) or not same
         if fresh:
-            self._cuts = [None] * len(surfaces)
+            self._cuts, self._ends = [None] * len(surfaces), end_owners
         rows = np.flatnonzero(among(start_owners, changed))
         cols = np.flatnonzero(among(end_owners, changed))
         free = np.ones((len(starts), len(ends)), bool)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))  # the folder is no package
 
+from holographic_foil import register_holographic_foil
 from thin_diffuser import register_thin_diffuser
 
 Doubles = NDArray[np.float64]
@@ -42,6 +43,7 @@ def start(variant: str | None = None) -> Any:
     if mi.variant() != variant:
         mi.set_variant(variant)
     register_thin_diffuser(mi)
+    register_holographic_foil(mi)
     return mi
 
 
@@ -183,19 +185,40 @@ def _stock_bsdf(mi: Any, material: Scene) -> Scene:
         case "lambert":
             return {"type": "diffuse", "reflectance": _rgb(material["reflectance"])}
         case "ggx_conductor":
-            return {
-                "type": "roughconductor",
-                "distribution": "ggx",
-                "eta": _bounded(material["eta"]),
-                "k": _bounded(material["k"]),
-                "alpha_u": material["alpha_x"],
-                "alpha_v": material["alpha_y"],
-                "sample_visible": True,
-            }
+            return _grated(material) if "grating" in material else _metal(material)
         case "coated":
             return _coated_bsdf(mi, material)
         case other:
             raise ValueError(f"unknown model {other!r} of a material")
+
+
+def _metal(material: Scene) -> Scene:
+    return {
+        "type": "roughconductor",
+        "distribution": "ggx",
+        "eta": _bounded(material["eta"]),
+        "k": _bounded(material["k"]),
+        "alpha_u": material["alpha_x"],
+        "alpha_v": material["alpha_y"],
+        "sample_visible": True,
+    }
+
+
+def _grated(material: Scene) -> Scene:
+    grating = material["grating"]
+    constants = {
+        f"{n}_{c}": v for n in ("eta", "k") for c, v in zip("rgb", material[n], strict=True)
+    }
+    return {
+        "type": "holographic_foil",
+        "mirror": _metal(material),
+        "alpha_u": material["alpha_x"],
+        "alpha_v": material["alpha_y"],
+        "lines_per_mm": grating["lines_per_mm"],
+        "direction_deg": grating["direction_deg"],
+        **constants,
+        **{f"order_{m}": share for m, share in grating["shares"].items()},
+    }
 
 
 def _coated_bsdf(mi: Any, material: Scene) -> Scene:

@@ -377,3 +377,95 @@ def test_diffuser_divides_light_as_stated(mi):
     assert np.abs(z).mean() == pytest.approx(2 / 3, rel=5e-3)
     again = np.array(bsdf.pdf(mi.BSDFContext(), hit, sample.wo))
     np.testing.assert_allclose(again, np.array(sample.pdf), rtol=1e-4)
+
+
+# --- holographic foil -----------------------------------------------------------------------
+
+SHARES = {"1": 0.25, "-1": 0.25, "2": 0.05, "-2": 0.05}
+METAL = {"eta": [1.3, 0.96, 0.6], "k": [7.4, 6.4, 5.3]}
+
+
+def grated(mi, *, lines_per_mm, alpha, direction_deg=0.0):
+    grating = {"lines_per_mm": lines_per_mm, "direction_deg": direction_deg, "shares": SHARES}
+    foil = {"model": "ggx_conductor", "alpha_x": alpha, "alpha_y": alpha, "grating": grating}
+    return mi.load_dict(mitsuba_scene._stock_bsdf(mi, foil | METAL))
+
+
+def drawn(mi, bsdf, view, count, *, seed=7):
+    """Return directions (n, 3), weights (n, 3), and whether they left the mirror direction."""
+    hit = mi.SurfaceInteraction3f()
+    hit.wi = mi.Vector3f(*view)
+    u = np.random.default_rng(seed).random((3, count)).astype(np.float32)
+    sample, weight = bsdf.sample(mi.BSDFContext(), hit, mi.Float(u[2]), mi.Point2f(u[0], u[1]))
+    return np.array(sample.wo).T, np.array(weight).T, np.array(sample.sampled_component) == 1
+
+
+def test_a_grating_divides_what_the_metal_reflects(mi):
+    """White furnace: 300 lines per mm let every order exist, so nothing but the metal is lost."""
+    bsdf = grated(mi, lines_per_mm=300, alpha=0.02, direction_deg=30.0)
+    _, weight, diffracted = drawn(mi, bsdf, (0.0, 0.0, 1.0), 500_000)
+    metal = conductor(np.array(1.0), METAL["eta"], METAL["k"])
+    shares = sum(SHARES.values())
+    for part, share in ((diffracted, shares), (~diffracted, 1 - shares)):
+        np.testing.assert_allclose((weight * part[:, None]).mean(axis=0), share * metal, rtol=6e-3)
+
+
+# sin(out) = sin(in) + order x wavelength / pitch, the mirror side positive (C. Palmer, Diffraction
+# Grating Handbook, section 2.1): pitch in um, angle in, order, wavelength in nm, angle out.
+ORDERS = [
+    (1.0, 0.0, 1, 450, 26.744), (1.0, 0.0, 1, 550, 33.367), (1.0, 0.0, -1, 650, -40.542),
+    (1.0, 0.0, 2, 450, 64.158), (1.0, 0.0, -2, 450, -64.158), (1.0, 0.0, 2, 550, None),
+    (1.0, 45.0, -1, 450, 14.898), (1.0, 45.0, -1, 550, 9.039), (1.0, 45.0, -1, 650, 3.274),
+    (1.0, 30.0, -1, 450, 2.866), (1.0, 30.0, -1, 650, -8.627), (0.8, 0.0, 1, 550, 43.433),
+    (1.5, 0.0, 1, 650, 25.679),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("pitch_um", "angle_in", "order", "wavelength_nm", "angle_out"), ORDERS)
+def test_a_grating_sends_each_wavelength_where_the_table_says(
+    mi, monkeypatch, pitch_um, angle_in, order, wavelength_nm, angle_out
+):
+    module = sys.modules["holographic_foil"]
+    for name, value in (
+        ("SHORTEST_NM", wavelength_nm - 0.05), ("LONGEST_NM", wavelength_nm + 0.04),
+        ("DRAWN_STEP_NM", 0.1),
+    ):  # fmt: skip
+        monkeypatch.setattr(module, name, value)
+    bsdf = grated(mi, lines_per_mm=1000 / pitch_um, alpha=1e-4)
+    came = math.radians(angle_in)
+    out, weight, diffracted = drawn(mi, bsdf, (math.sin(came), 0.0, math.cos(came)), 20_000)
+    sent = diffracted & (weight.max(axis=1) > 0)
+    angles = np.degrees(np.arcsin(-out[sent, 0]))
+    if angle_out is None:
+        assert np.abs(angles).max() < 50  # the first orders only
+        return
+    near = np.abs(angles - angle_out) < 0.5
+    # other orders lie elsewhere, so as many samples meet here as the order's share says
+    share = SHARES[str(order)] / sum(SHARES.values())
+    assert near.sum() / diffracted.sum() == pytest.approx(share, abs=0.02)
+    assert np.median(angles[near]) == pytest.approx(angle_out, abs=3e-3)
+
+
+def test_the_sum_over_wavelengths_is_what_samples_give(mi):
+    """Light of one part of the sky after another, by samples and by the closed sum.
+
+    Aslant to the grating, so that every term of the facets' solid angle counts.
+    """
+    bsdf = grated(mi, lines_per_mm=900, alpha=0.1, direction_deg=25.0)
+    view = (0.3, -0.4, math.sqrt(0.75))
+    out, weight, _ = drawn(mi, bsdf, view, 2_000_000)
+    u = (np.arange(240) + 0.5) / 240
+    cosine, turn = np.meshgrid(u, 2 * math.pi * u, indexing="ij")
+    sine = np.sqrt(1 - cosine**2)
+    way = np.stack([sine * np.cos(turn), sine * np.sin(turn), cosine]).reshape(3, -1)
+    hit = mi.SurfaceInteraction3f()
+    hit.wi = mi.Vector3f(*view)
+    value = np.array(bsdf.eval(mi.BSDFContext(), hit, mi.Vector3f(*np.float32(way)))).T
+    for part in range(8):
+        sampled = np.abs(
+            np.arctan2(out[:, 1], out[:, 0]) % (2 * math.pi) * 4 / math.pi - part - 0.5
+        )
+        summed = np.abs(turn.ravel() * 4 / math.pi - part - 0.5)
+        found = (weight * (sampled < 0.5)[:, None]).mean(axis=0)
+        wanted = (value * (summed < 0.5)[:, None]).mean(axis=0) * 2 * math.pi
+        np.testing.assert_allclose(found, wanted, rtol=0.02, atol=2e-3)

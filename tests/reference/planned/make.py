@@ -9,8 +9,10 @@ what is in both.
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -25,7 +27,7 @@ from scenes import METALS
 from lightplan.planning.effort import Effort
 from lightplan.planning.plan import plan
 from lightplan.presets import LoadedRig, load_rig, write_rig
-from lightplan.scene import Conductor, Foil, Look, Rig
+from lightplan.scene import Conductor, Foil, Grating, Look, Paper, Placement, Rig
 
 FOLDER = Path(__file__).parent
 RIGS = FOLDER.parents[2] / "rigs"
@@ -38,11 +40,31 @@ METAL_OF = {
 
 @dataclass(frozen=True)
 class Case:
-    """A preset, the look to plan it for (None: its own), and the seed."""
+    """A preset, the look to plan it for (None: its own), the seed, and what is changed first."""
 
     preset: str
     look: Look | None = None
     seed: int = 0
+    has_grating: bool = False
+    change: Callable[[Rig], Rig] = lambda rig: rig
+
+
+def aslant(rig: Rig) -> Rig:
+    """Return the holographic bookmark on white stock, with a coarser grating across 60 degrees.
+
+    Its first order sends green light from some 13 degrees on the left to the camera.
+    """
+    grating = Grating(lines_per_mm=800, direction_rad=math.radians(60), strength=0.5)
+    foil = replace(rig.sheet.foil, grating=grating, roughness=(0.03, 0.03))
+    sheet = replace(rig.sheet, foil=foil, paper=Paper(reflectance=(0.8, 0.8, 0.78)))
+    small, softbox = rig.lamps
+    small = replace(small, placement=Placement(position_mm=(-226, -15, 1000)))
+    y, z, *rest = rig.freedoms
+    freedoms = (
+        replace(y, dimension="x_mm", low=-400, high=-100),
+        replace(y, low=-120, high=90), replace(z, low=850, high=1200), *rest,
+    )  # fmt: skip
+    return replace(rig, sheet=sheet, lamps=(small, softbox), freedoms=freedoms)
 
 
 CASES = {
@@ -58,17 +80,21 @@ CASES = {
     "brushed_dark": Case("brushed-plant-tag", Look(kind="dark field"), 2),
     "copper_bright": Case("copper-label-gradient", Look(kind="bright field"), 3),
     "rainbow_plain": Case("rainbow-bookmark"),
+    "rainbow_fine": Case("rainbow-bookmark", has_grating=True),
+    "rainbow_aslant": Case("rainbow-bookmark", seed=1, has_grating=True, change=aslant),
 }
 
 
-def bare(rig: Rig) -> Rig:
-    """Return the rig with a foil that a path tracer knows: bare metal, no grating.
+def bare(rig: Rig, *, has_grating: bool) -> Rig:
+    """Return the rig with a foil of bare metal, its grating kept or taken off.
 
     A rig file refuses a rainbow without a grating, so that look becomes a bright field; it
     changes no light.
     """
     eta, k = METALS[METAL_OF[rig.sheet.foil.kind]]
     metal = Conductor(eta=tuple(eta), k=tuple(k))
+    if has_grating:
+        return replace(rig, sheet=replace(rig.sheet, foil=replace(rig.sheet.foil, conductor=metal)))
     kind = "silver foil" if rig.sheet.foil.grating is not None else rig.sheet.foil.kind
     foil = Foil(kind=kind, conductor=metal, roughness=rig.sheet.foil.roughness)
     look = Look() if rig.look.kind == "rainbow" else rig.look
@@ -78,17 +104,18 @@ def bare(rig: Rig) -> Rig:
 def planned(case: Case) -> tuple[LoadedRig, Rig]:
     """Return a preset, and its plan with a bare foil.
 
-    A grating is there while the rig is planned, and taken off for the rendering.
+    `rainbow_plain` has its grating while it is planned, not for the rendering.
     """
     source = load_rig(RIGS / f"{case.preset}.toml")
     rig = source.rig if case.look is None else replace(source.rig, look=case.look)
-    found = plan(
-        rig if rig.sheet.foil.grating is not None else bare(rig), seed=case.seed, effort=SMALL
-    )
+    rig = case.change(rig)
+    if rig.sheet.foil.grating is None or case.has_grating:
+        rig = bare(rig, has_grating=case.has_grating)
+    found = plan(rig, seed=case.seed, effort=SMALL)
     if not found:
         raise SystemExit(f"{case.preset}: {found.reason}")
     print(f"{case.preset} for {rig.look.kind}: {found.score:.1f}, was {found.start_score:.1f}")
-    return source, bare(found.rig)
+    return source, bare(found.rig, has_grating=case.has_grating)
 
 
 def main() -> None:

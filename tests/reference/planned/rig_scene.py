@@ -1,7 +1,7 @@
 """From a rig to the path tracer's scene: the inverse of the adapter in tests/light/conftest.py.
 
 The fields of a scene are told in ../pathtraced/README.md. What such a scene cannot say is
-refused: gratings, tents, polarisers, photometric files, rooms with walls, light probes, waves.
+refused: tents, polarisers, photometric files, rooms with walls, light probes, waves.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell, Sid
 Scene = dict[str, Any]
 LONG_SIDE = 24
 MARGIN = 1.03
+ORDERS = {"1": 0.42, "-1": 0.42, "2": 0.08, "-2": 0.08}  # as docs/light-model.md says
 SIDES = 128  # of the prism that stands for a round post
 
 
@@ -64,7 +65,6 @@ def scene_of(rig: Rig, size: tuple[int, int]) -> Scene:
 
 def _check(rig: Rig) -> None:
     wrong = {
-        "a grating": rig.sheet.foil.grating is not None,
         "a foil without constants": rig.sheet.foil.conductor is None,
         "brushing aslant": rig.sheet.foil.brush_rad != 0,
         "a bow aslant": rig.sheet.flatness.bow_rad != 0,
@@ -245,10 +245,18 @@ def _foil(rig: Rig) -> Scene:
     foil = rig.sheet.foil
     assert foil.conductor is not None
     alpha_x, alpha_y = foil.roughness
-    return {
+    made = {
         "model": "ggx_conductor",
         "eta": list(foil.conductor.eta),
         "k": list(foil.conductor.k),
         "alpha_x": alpha_x,
         "alpha_y": alpha_y,
     }
+    if foil.grating is None:
+        return made
+    grating = {
+        "lines_per_mm": foil.grating.lines_per_mm,
+        "direction_deg": math.degrees(foil.grating.direction_rad),
+        "shares": {m: foil.grating.strength * share for m, share in ORDERS.items()},
+    }
+    return made | {"grating": grating}

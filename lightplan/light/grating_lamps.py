@@ -1,0 +1,239 @@
+"""Lamps as a grating shows them, point by point.
+
+A lamp that is small beside the lobes is wholly looked at so, where rays would often miss it.
+A large one is where the lobes see it in their flanks only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+from lightplan.geometry.shapes import Ball, Flat, Samples
+from lightplan.light.detail import Detail
+from lightplan.light.emission import LampFace
+from lightplan.light.glossy import COARSE, FINE_ENOUGH, Mirrors
+from lightplan.light.targets import gauss_points
+from lightplan.light.visibility import Visibility
+from lightplan.optics import microfacet, spectra
+from lightplan.optics.specular import SpecularCurve
+from lightplan.scene.sheet import Grating
+from lightplan.scene.surfaces import Surface
+
+SHORTEST_NM, LONGEST_NM = 390.0, 730.0
+# Share of the diffracted light in each order; common practice, no source: a shallow
+# sinusoidal relief sends most of it to the first orders, evenly to both sides.
+ORDERS = {1: 0.42, -1: 0.42, 2: 0.08, -2: 0.08}
+LAMP_POINTS = 14
+MOST_SHARE = 5  # most points on a lamp over `Detail.foil_spots`, where its lobes need them
+DENSE = 1.4  # width of the lobe over the gap of points close enough for all of it
+FLANK_WAVELENGTHS = 17  # to find how far out in the lobes a lamp lies
+LEAST_WAVELENGTHS, MOST_WAVELENGTHS = 34, 233
+
+
+class GratingLamp:
+    """One lamp, its luminance by way of the grating kept current while things move.
+
+    Parameters
+    ----------
+    detail : Detail
+        Its `foil_spots` are the usual points on a lamp, its `hidden_spots` those for the
+        shadow where part of a lamp is hidden.
+    """
+
+    def __init__(
+        self, mirrors: Mirrors, curve: SpecularCurve, grating: Grating, detail: Detail
+    ) -> None:
+        self._mirrors, self._curve, self._grating = mirrors, curve, grating
+        self._most, self._closer = detail.foil_spots, detail.hidden_spots
+        self._sight = Visibility()
+        self._free: Booleans | None = None
+
+    def update(self, lamp: LampFace, surfaces: Sequence[Surface], changed: frozenset[int]) -> None:
+        """Work out `unit`, the luminance (n, 3) of every spot for unit luminance of the lamp.
+
+        It holds the `share` (n,) of the lamp that points stand for; rays have the rest.
+        """
+        known = None if lamp.surface in changed else self._free
+        if known is None:
+            self._spread(lamp)
+        free = _free(self._sight, lamp, self._spots, self._mirrors, surfaces, changed)
+        mixed = np.flatnonzero((self.share > 0) & free.any(axis=1) & ~free.all(axis=1))
+        closer = bool(self._closer and mixed.size)
+        if known is not None and not closer and np.array_equal(known, free):
+            return
+        self._free = free
+        part = free.astype(np.float32)
+        if closer:
+            some = self._mirrors.some(mixed)
+            part[mixed] = _shares_free(lamp, self._spots, self._closer, some, surfaces)
+        rows = np.flatnonzero((self.share > 0) & free.any(axis=1))
+        self.unit = np.zeros((len(free), 3), np.float32)
+        if rows.size:
+            self.unit[rows] = self._sum(lamp, rows, part[rows]) * self.share[rows, None]
+
+    def _spread(self, lamp: LampFace) -> None:
+        """Choose as few points as follow the lobes at every spot, or as many as may be."""
+        for count in _counts(lamp, min(self._mirrors.roughness), self._most):
+            self._spots, spacing = gauss_points(lamp.shape, count)
+            self.share = _resolved(self._mirrors, self._spots, spacing, self._grating)
+            if self.share.min() == 1:
+                break
+
+    def _sum(self, lamp: LampFace, rows: Integers, free: Singles) -> Singles:
+        """Luminance (k, 3) of some spots for unit luminance of a lamp's points."""
+        mirrors, spots = self._mirrors.some(rows), self._spots
+        total = np.zeros((len(rows), 3), np.float32)
+        for index, (point, normal) in enumerate(zip(spots.points, spots.normals, strict=True)):
+            step = point - mirrors.points
+            squared = np.sum(step * step, axis=1)
+            step /= np.sqrt(squared)[:, None]
+            leave = np.maximum(-step @ normal, 0.0)
+            kept = leave * spots.areas[index] / squared * free[:, index]
+            if lamp.profile is not None:
+                kept *= lamp.towards(-step, leave)
+            total += self._sent_on(mirrors, step) * kept[:, None].astype(np.float32)
+        return total
+
+    def _sent_on(self, mirrors: Mirrors, light: Doubles) -> Singles:
+        """Share per solid angle of light from given directions that reaches the camera."""
+        grating = self._grating
+        view = mirrors.to_local(mirrors.views[:, None])[:, 0]
+        out = mirrors.to_local(light[:, None])[:, 0]
+        across = grating.direction_rad - turn(mirrors)
+        wavelengths, colour = self._spectrum(view[:, 2] + out[:, 2])
+        reflectance = self._curve.evaluate(view[:, 2])
+        total = np.zeros((len(view), 3), np.float32)
+        for order, share in ORDERS.items():
+            kick = order * wavelengths * 1e-6 * grating.lines_per_mm
+            density = _facets(mirrors, view, out, kick.astype(np.float32), across)
+            total += np.float32(share * grating.strength) * (density @ colour)
+        unhidden = microfacet.g1(out[:, 0], out[:, 1], out[:, 2], *mirrors.roughness)
+        return np.asarray(total * reflectance * unhidden[:, None], np.float32)
+
+    def _spectrum(self, both: Floats) -> tuple[Doubles, Singles]:
+        """Wavelengths close enough for the blur, and their colours."""
+        blur = 0.4 * min(self._mirrors.roughness) * float(np.median(both))
+        span = (LONGEST_NM - SHORTEST_NM) * 1e-6 * self._grating.lines_per_mm
+        count = int(np.clip(span / blur, LEAST_WAVELENGTHS, MOST_WAVELENGTHS))
+        wavelengths = wavelengths_nm(count)
+        return wavelengths, spectra.wavelength_weights(wavelengths).astype(np.float32)
+
+
+def _counts(lamp: LampFace, roughness: float, usual: int) -> list[int]:
+    """Return numbers of points to try on a lamp: for lobes far off, usual ones, and all of it."""
+    shape = lamp.shape
+    assert isinstance(shape, Flat | Ball)
+    lobe_mm = 2 * roughness * max(math.hypot(*shape.centre), 1.0)  # mirroring doubles angles
+    if isinstance(shape, Flat):
+        area = 4 * shape.half_width * shape.half_height
+    else:
+        area = 4 * shape.radius**2
+    dense = math.ceil(area * (DENSE / lobe_mm) ** 2)
+    tried = [LAMP_POINTS, usual, dense if dense <= MOST_SHARE * usual else usual]
+    return sorted({max(count, LAMP_POINTS) for count in tried if count <= max(dense, LAMP_POINTS)})
+
+
+def _resolved(mirrors: Mirrors, spots: Samples, spacing_mm: float, grating: Grating) -> Singles:
+    """Share (n,) of a lamp that points on it stand for: 1 where they follow the lobes.
+
+    As with a plain mirror; the lobe is that of the order and wavelength that comes closest.
+    """
+    narrow = min(mirrors.roughness)
+    nearest = np.linalg.norm(spots.points[None] - mirrors.points[:, None], axis=2).min(axis=1)
+    spacing = 0.5 * spacing_mm / nearest
+    if (COARSE * spacing <= narrow).all():
+        return np.ones(len(nearest), np.float32)
+    kicks, step = _coarse_kicks(grating)
+    off = np.full(len(nearest), np.inf, np.float32)
+    for point in spots.points:
+        tilt = _tilt(mirrors, point - mirrors.points, kicks, grating.direction_rad)
+        np.minimum(off, tilt.min(axis=1), out=off)
+    off = np.maximum(off - 0.5 * (spacing + 0.5 * step) / narrow, 0.0)
+    ratio = narrow * np.sqrt(1 + off * off) / spacing
+    t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
+    return np.asarray(t * t * (3 - 2 * t), np.float32)
+
+
+def _coarse_kicks(grating: Grating) -> tuple[Singles, float]:
+    """Shifts of the direction by some wavelengths in every order, and their greatest gap."""
+    wavelengths = wavelengths_nm(FLANK_WAVELENGTHS) * 1e-6 * grating.lines_per_mm
+    kicks = np.outer(np.array(list(ORDERS)), wavelengths).ravel().astype(np.float32)
+    return kicks, max(ORDERS) * float(wavelengths[1] - wavelengths[0])
+
+
+def _tilt(mirrors: Mirrors, way: Doubles, kicks: Singles, direction_rad: float) -> Singles:
+    """How far out in the lobe (n, kicks) the facets lie that send light on, in roughnesses."""
+    light = way / np.linalg.norm(way, axis=1, keepdims=True)
+    both = mirrors.to_local((mirrors.views + light)[:, None])[:, 0]
+    across = direction_rad - turn(mirrors)
+    ax, ay = (np.float32(a) for a in mirrors.roughness)
+    x = (both[:, :1] - kicks * np.float32(math.cos(across))) / ax
+    y = (both[:, 1:2] - kicks * np.float32(math.sin(across))) / ay
+    return np.asarray(np.sqrt(x * x + y * y) / np.maximum(both[:, 2:], np.float32(1e-3)))
+
+
+def _free(
+    sight: Visibility, lamp: LampFace, spots: Samples, mirrors: Mirrors,
+    surfaces: Sequence[Surface], changed: frozenset[int],
+) -> Booleans:  # fmt: skip
+    owners = np.full(len(spots.points), lamp.surface)
+    return sight.update(surfaces, changed, mirrors.points, mirrors.owners, spots.points, owners)
+
+
+def _shares_free(
+    lamp: LampFace, spots: Samples, count: int, mirrors: Mirrors, surfaces: Sequence[Surface]
+) -> Singles:
+    """Share of the lamp about each of its points that is not hidden, by many points more."""
+    many = lamp.shape.sample(count)
+    free = _free(Visibility(), lamp, many, mirrors, surfaces, frozenset(range(len(surfaces))))
+    apart = many.points[:, None] - spots.points[None]
+    nearest = np.argmin(np.einsum("mkc,mkc->mk", apart, apart), axis=1)
+    groups = np.zeros((len(many.points), len(spots.points)), np.float32)
+    groups[np.arange(len(groups)), nearest] = many.areas
+    return np.asarray(
+        free.astype(np.float32) @ (groups / np.maximum(groups.sum(axis=0), np.float32(1e-6)))
+    )
+
+
+def _facets(mirrors: Mirrors, view: Singles, out: Singles, kick: Singles, across: float) -> Singles:
+    """Share per solid angle (n, wavelengths) that the facets the viewer sees send on.
+
+    For each wavelength that is one facet h. With g the direction across the lines and g' the
+    same laid into the facet, view + out - kick g' lies along h; from the derivatives of that
+    along and across g', facets per light are
+    dh / dout = (out h) / ((view h + out h) (view h + out h - kick (g h) / (g g'))).
+    """
+    ax, ay = mirrors.roughness
+    gx, gy = np.float32(math.cos(across)), np.float32(math.sin(across))
+    sx, sy, sz = ((view[:, i] + out[:, i])[:, None] for i in range(3))
+    hx, hy, hz = sx - kick * gx, sy - kick * gy, np.broadcast_to(sz, (len(sz), len(kick)))
+    size = np.sqrt(hx * hx + hy * hy + hz * hz)
+    tilt = (hx * gx + hy * gy) / size
+    level = np.sqrt(np.maximum(1.0 - tilt * tilt, np.float32(1e-6)))
+    tilt *= kick / level
+    # laid into this first facet, the direction across the lines turns the facet by little
+    stay, more = 1.0 + tilt / size, kick * (1.0 - 1.0 / level)
+    hx, hy, hz = hx * stay + more * gx, hy * stay + more * gy, hz * stay
+    size = np.sqrt(hx * hx + hy * hy + hz * hz)
+    hx, hy, hz = hx / size, hy / size, hz / size
+    before = np.maximum(view[:, :1] * hx + view[:, 1:2] * hy + view[:, 2:] * hz, 0)
+    both = np.maximum(sx * hx + sy * hy + sz * hz, np.float32(1e-3))
+    light = np.maximum(both - before, 0) / (both * np.maximum(both - tilt, np.float32(1e-3)))
+    masking = microfacet.g1(view[:, 0], view[:, 1], view[:, 2], ax, ay)
+    masking /= np.maximum(view[:, 2], np.float32(1e-3))
+    density = microfacet.d(hx, hy, hz, ax, ay) * before * light * masking[:, None]
+    return np.asarray(density, np.float32)
+
+
+def wavelengths_nm(count: int) -> Doubles:
+    """Return the middles of even steps over the visible range, nm."""
+    return SHORTEST_NM + (np.arange(count) + 0.5) / count * (LONGEST_NM - SHORTEST_NM)
+
+
+def turn(mirrors: Mirrors) -> float:
+    """Direction on the sheet of the spots' first axis."""
+    return float(np.arctan2(mirrors.tangents[0, 1], mirrors.tangents[0, 0]))
