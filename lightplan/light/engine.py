@@ -70,9 +70,9 @@ class Engine:
         self.detail = Detail() if detail is None else detail
         self._rebuild(rig)
 
-    def _rebuild(self, rig: Rig) -> None:
+    def _rebuild(self, rig: Rig, surfaces: tuple[Surface, ...] | None = None) -> None:
         self._rig = rig
-        self._surfaces = self._dress(rig)
+        self._surfaces = self._dress(rig) if surfaces is None else surfaces
         self._lamps = emission.lamp_faces(rig, self._surfaces)
         self._patchwork = Patchwork(
             self._surfaces, len(rig.lamps), self.detail.cells, self.detail.texels,
@@ -176,11 +176,13 @@ class Engine:
         if rig is self._rig:
             return
         surfaces = self._dress(rig, rule=self.detail.rule_table_anew)
-        if not self._same_kind(rig, surfaces):
-            self._rebuild(rig)
-            return
-        if not self.detail.rule_table_anew:
+        same_things = rig.room is self._rig.room and len(surfaces) == len(self._surfaces)
+        if same_things and not self.detail.rule_table_anew:
+            # also where all else is built anew: what is seen must not depend on what was before
             surfaces = _keep_table(surfaces, self._surfaces)
+        if not self._same_kind(rig, surfaces):
+            self._rebuild(rig, surfaces if same_things else None)
+            return
         pairs = enumerate(zip(self._surfaces, surfaces, strict=True))
         changed = frozenset(i for i, (old, new) in pairs if old.shape != new.shape)
         self._rig, self._surfaces = rig, surfaces

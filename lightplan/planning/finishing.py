@@ -10,7 +10,6 @@ from lightplan.planning.engine_model import polish_detail
 from lightplan.planning.merit import FORGIVEN_MM, Judged
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move
-from lightplan.planning.trust_region import step
 from lightplan.planning.variables import Space, value_of
 from lightplan.scene import Rig
 
@@ -48,9 +47,9 @@ def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
     for _ in range(job.effort.polish // (2 * dimensions + 1)):
         if job.should_stop() or stand.is_settled:
             break
-        stand = step(bench, stand, dimensions, judges.trace)
+        stand = judges.step([stand])[0]
         rigs[1:] = [bench.rig_at(stand.point)]
-    best = min(judges.refined(rigs), key=lambda j: j.value)
+    best = min((bench.judge_refined(rig) for rig in rigs), key=lambda j: j.value)
     return best, bench.sheet_samples(best.rig)
 
 

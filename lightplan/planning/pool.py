@@ -8,6 +8,7 @@ the same with any number of helpers.
 from __future__ import annotations
 
 import contextlib
+import os
 import pickle
 import signal
 import subprocess
@@ -16,6 +17,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, BinaryIO, Self
+
+from threadpoolctl import threadpool_limits
 
 from lightplan.arrays import Doubles, Singles
 from lightplan.light import Detail
@@ -40,6 +43,7 @@ def predicted(rig: Rig, detail: Detail) -> Predicted:
 
 
 _PIPE_BYTES = 1 << 20
+THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 class Judges:
@@ -56,6 +60,8 @@ class Judges:
 
     def __init__(self, rig: Rig, detail: Detail, *, helpers: int = 0) -> None:
         self.detail = detail
+        # The arrays are short: threads of the linear algebra only stand in each other's way.
+        self._one_thread = threadpool_limits(1)
         self._helpers = [_start() for _ in range(helpers)]
         self.use(rig)
 
@@ -78,10 +84,6 @@ class Judges:
     def step(self, stands: Sequence[Stand]) -> list[Stand]:
         """Return each stand a step further."""
         return self._spread("step", stands)
-
-    def trace(self, points: Sequence[Doubles]) -> list[Singles | None]:
-        """Return the light of each lamp at points."""
-        return self._spread("trace", points)
 
     def solved(self, rigs: Sequence[Rig]) -> list[Judged]:
         """Return rigs that may lack some of the bench's things, judged with fitting powers."""
@@ -132,6 +134,7 @@ class Judges:
             helper.kill()
             helper.communicate()
         self._helpers = []
+        self._one_thread.restore_original_limits()
 
     def __enter__(self) -> Self:
         """Return this."""
@@ -151,8 +154,9 @@ def _start() -> subprocess.Popen[bytes]:
     command = [sys.executable, "-c", "from lightplan.planning.pool import main; main()"]
     # room for a whole message: nobody waits while the helper starts
     return subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, pipesize=_PIPE_BYTES
-    )
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, pipesize=_PIPE_BYTES,
+        env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
+    )  # fmt: skip
 
 
 def _send(helper: subprocess.Popen[bytes], message: tuple[str, Any]) -> None:
@@ -170,7 +174,6 @@ _TASKS: dict[str, Callable[[Bench, Any], Any]] = {
     "values": lambda bench, point: bench.value(point),
     "begin": lambda bench, job: bench.begin(*job),
     "step": lambda bench, stand: step(bench, stand, len(bench.space.geometry)),
-    "trace": lambda bench, point: bench.smooth(point),
     "solved": lambda bench, job: Bench(job[0], EngineModel(*job)).judge_roughly(job[0]),
     "refined": lambda bench, rig: bench.judge_refined(rig),
     "predicted": lambda bench, job: predicted(*job),

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol, TypeAlias
+from typing import Protocol
 
 import numpy as np
 from scipy.optimize import minimize
@@ -33,8 +33,6 @@ FORGIVEN = 0.3
 _HALVINGS = 6
 _BENDS_KEPT = 2.5
 """A bend is measured anew where the radius has shrunk by more than this factor since."""
-
-Traced: TypeAlias = Sequence[Singles | None]
 
 
 class Problem(Protocol):
@@ -97,7 +95,6 @@ def step(
     problem: Problem,
     stand: Stand,
     dimensions: int,
-    trace: Callable[[Sequence[Doubles]], Traced] | None = None,
 ) -> Stand:
     """Return where one step leads; never worse than where it began.
 
@@ -105,20 +102,17 @@ def step(
     ----------
     dimensions : int
         Leading coordinates on which the smooth part depends.
-    trace : callable or None
-        Gives the smooth parts of several points (a pool may share them).
     """
-    trace = trace if trace is not None else lambda points: [problem.smooth(p) for p in points]
     known = stand.bends if stand.bent_at <= _BENDS_KEPT * stand.radius else None
     probes = [_probes(stand, i, one=known is not None) for i in range(dimensions)]
     flat = [p for row in probes for p in row]
-    traced = trace(flat)
+    traced = [problem.smooth(p) for p in flat]
     excess = [problem.excess(p) for p in flat]
     model = _Model(stand, probes, iter(traced), known)
     polled = _polled(problem, stand, flat, traced, excess)
     guess = _lowest(problem, model, stand, limits_near=max(excess, default=0.0) > 0)
     foretold = stand.value - problem.value_under(model.at(guess), guess)
-    values = trace([guess])[0]
+    values = problem.smooth(guess)
     found = stand
     if values is not None:
         value = problem.value_under(values, guess)
@@ -215,7 +209,7 @@ def _parabola(rows: Sequence[tuple[float, Singles]]) -> tuple[Singles, Singles]:
 
 
 def _polled(
-    problem: Problem, stand: Stand, probes: Sequence[Doubles], traced: Traced,
+    problem: Problem, stand: Stand, probes: Sequence[Doubles], traced: Sequence[Singles | None],
     excess: Sequence[float],
 ) -> Stand:  # fmt: skip
     """Return the best of the stand and the traced points round it."""
