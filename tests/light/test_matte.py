@@ -40,7 +40,9 @@ def illuminance(rig, detail=FINE):
     """Illuminance in lux on the sheet's grid, with the grid, from the paper's luminance."""
     layers = Engine(rig, detail).layers(rig)
     white = rig.sheet.paper.reflectance[0]
-    assert np.ptp(layers.sheet_paper, axis=-1).max() == 0  # neutral stays neutral
+    # Neutral stays neutral, but for the last digits of float32: on some processors the linear
+    # algebra sums the columns of one product in different orders.
+    assert np.ptp(layers.sheet_paper, axis=-1).max() <= 4 * np.spacing(layers.sheet_paper.max())
     lux = layers.sheet_paper[..., 0].astype(float) * math.pi / white
     return lux, layers.sheet_x_mm, layers.sheet_y_mm
 
