@@ -23,8 +23,15 @@ DARK_STOPS = 3.0
 DARK_FLOOR_STOPS = -7.0
 """Foil this far below the clip level is black in any print (sRGB code 25). Our choice."""
 
-_CHANNELS = ("red", "green", "blue")
 _CODES = np.arange(16)
+_KINDS = (
+    "clipped", "clipped_all", "near_clipped", "clipped_red", "clipped_green", "clipped_blue",
+)  # fmt: skip
+_CHOSEN = np.array(
+    [_CODES % 8 > 0, _CODES % 8 == 7, _CODES > 0, *(_CODES >> bit & 1 > 0 for bit in range(3))],
+    np.int64,
+)
+"""Which codes of a pixel count for each kind: a bit a channel, one for nearly clipped."""
 Pairs = dict[str, tuple[float, float]]
 Wanted = frozenset[str] | None
 
@@ -71,21 +78,13 @@ def _codes(linear: Singles, clipped: Booleans) -> NDArray[np.uint8]:
 
 
 def _shares(name: str, codes: NDArray[np.uint8], confidence: float) -> Pairs:
-    counts = np.bincount(codes, minlength=16)
     total = len(codes)
-
-    def pair(chosen: Booleans) -> tuple[float, float]:
-        share = float(counts[chosen].sum() / total)
+    found: Pairs = {}
+    hits = _CHOSEN @ np.bincount(codes, minlength=16)
+    for kind, share in zip(_KINDS, (hits / total).tolist(), strict=True):
         # A pixel that is not sure to be foil is not sure to count.
-        return share, math.hypot(_binomial(share, total), (1.0 - confidence) * share)
-
-    found = {
-        f"{name}_clipped_share": pair(_CODES % 8 > 0),
-        f"{name}_clipped_all_share": pair(_CODES % 8 == 7),
-        f"{name}_near_clipped_share": pair(_CODES > 0),
-    }
-    for bit, channel in enumerate(_CHANNELS):
-        found[f"{name}_clipped_{channel}_share"] = pair(_CODES >> bit & 1 > 0)
+        error = math.hypot(_binomial(share, total), (1.0 - confidence) * share)
+        found[f"{name}_{kind}_share"] = (share, error)
     return found
 
 

@@ -29,7 +29,7 @@ class Effort:
         Share of the score that is not worth searching for.
     """
 
-    evaluations: int = 220
+    evaluations: int = 240
     seconds: float | None = None
     polish: int = 30
     builds: int = 256

@@ -43,9 +43,9 @@ def search_detail(long_side: int) -> Detail:
     """Return the detail of the search: errors of a few percent, smooth in every dimension."""
     quick = Detail.quick(camera_rows=8, camera_cols=8)
     return replace(
-        quick, sheet_long_side=long_side, cells=5, direct_long_side=13, bounce_long_side=7,
-        lamp_spots=13, cell_lamp_spots=8, penumbra_spots=0, sky_rays=55, cell_sky_rays=21,
-        foil_rays=12_000, foil_spots=13, hidden_spots=0, mirror_rounds=0,
+        quick, sheet_long_side=long_side, cells=4, texels=16, direct_long_side=13,
+        bounce_long_side=7, lamp_spots=13, cell_lamp_spots=8, penumbra_spots=0, sky_rays=21,
+        cell_sky_rays=8, foil_rays=12_000, foil_spots=13, hidden_spots=0, mirror_rounds=0,
     )  # fmt: skip
 
 

@@ -25,7 +25,7 @@ LARGEST, SMALLEST = 0.5, 0.004
 _GROWS, _SHRINKS = 1.6, 0.4
 _TRUSTED, _DOUBTED = 0.6, 0.2
 """Shares of the foretold gain from which the radius grows, and below which it shrinks."""
-_INNER_ROUNDS = 8
+_INNER_ROUNDS = 6
 _INNER_STEP = 0.02
 """Of the difference quotients, as a share of the radius: wide, to look past small corners."""
 _PER_UNIT_OF_EXCESS = 0.05
