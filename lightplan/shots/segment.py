@@ -76,7 +76,7 @@ def segment_by_look(squared: Squared) -> Segmentation:
     """
     rows, cols = squared.valid.shape
     scale = min(1.0, _WORK_PX / max(rows, cols))
-    light: Picture = squared.linear
+    light: Picture = np.asarray(squared.linear)
     valid = squared.valid
     if scale < 1:
         size = (max(16, round(cols * scale)), max(16, round(rows * scale)))
@@ -88,7 +88,7 @@ def segment_by_look(squared: Squared) -> Segmentation:
     foil = _foil(seen, valid)
     if foil.sum() < _LEAST_PIXELS:
         return Segmentation(_frozen(np.zeros((rows, cols), np.float32)), 0.0, "look")
-    full = foil.astype(np.float32)
+    full: Picture = foil.astype(np.float32)
     if scale < 1:
         full = cv2.resize(full, (cols, rows), interpolation=cv2.INTER_LINEAR)
     return Segmentation(_frozen(full), _confidence(foil, seen, valid), "look")
@@ -110,17 +110,16 @@ def _departures(light: Picture, paper: Singles, valid: Booleans) -> _Departures:
     rest[(soft > ENDED) & (paper > soft)] = 0.0  # clipped paper is paper
     parts = departure(rest)
     even = (np.linalg.norm(parts / (6 * LEAST_SPREAD), axis=2) < 1) & valid
-    spread: Singles = LEAST_SPREAD
-    if even.any():
-        usual = 1.4826 * np.median(parts[even], axis=0)
-        spread = np.asarray(np.maximum(usual, spread), np.float32)
+    usual = 1.4826 * np.median(parts[even], axis=0) if even.any() else LEAST_SPREAD
+    spread: Singles = np.asarray(np.maximum(usual, LEAST_SPREAD), np.float32)
     clear = np.linalg.norm(parts / spread, axis=2).astype(np.float32)
     # The root's slope turns differences of light into those of its root.
     rise = cv2.GaussianBlur(light, (0, 0), 0.5) - np.minimum(paper, 2.0) ** 2
     slope = 2 * np.clip(paper[..., 1:2], 0.2, 1.0)
     lit = departure(rise) / (slope * spread)
     colour = np.hypot(lit[..., 1], lit[..., 2])
-    return _Departures(clear, lit[..., 0], colour, _least(clear, valid))
+    bright = np.asarray(lit[..., 0], np.float32)
+    return _Departures(clear, bright, np.asarray(colour, np.float32), _least(clear, valid))
 
 
 def _least(clear: Singles, valid: Booleans) -> Singles:
