@@ -173,7 +173,8 @@ def _measure(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> Measures:
     counted = exact.clipped_shares(
         shot, fine.found, fine.maps.foil, fine.maps.valid, confidence=fine.maps.confidence
     )
-    return told.joined({name: pair for name, pair in counted.items() if name in told})
+    known = {*told, *exact.SHEET_MEASURES}  # no share of a material that is absent
+    return told.joined({name: pair for name, pair in counted.items() if name in known})
 
 
 def _placed(shot: Shot, found: SheetFound) -> Placed:
