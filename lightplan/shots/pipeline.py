@@ -20,6 +20,7 @@ from lightplan.shots import exact
 from lightplan.shots.carded import CardLight, card_in, card_light
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound, SheetNotFound
+from lightplan.shots.journal import photograph_key
 from lightplan.shots.laying import LaidSheet, lay_out
 from lightplan.shots.neighbour import Neighbour
 from lightplan.shots.patches import patch_sharpness
@@ -122,7 +123,8 @@ def with_neighbour(context: PhotoContext, paths: Sequence[Path]) -> PhotoContext
             continue
         sheet = lay_out(shot, found, alone, grid_px=GRID_PX)
         if sheet.segmented.confidence >= _SURE_OF_FOIL and not sheet.mirrored:
-            near = Neighbour.of(sheet.found, sheet.segmented, sheet.squared)
+            key = photograph_key(path, alone.digest())
+            near = Neighbour.of(sheet.found, sheet.segmented, sheet.squared, key=key)
             return replace(alone, near=near)
     return alone
 

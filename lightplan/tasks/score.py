@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -24,7 +23,7 @@ from lightplan.shots.carded import card_in, is_card_itself, size_on_card
 from lightplan.shots.compare import Ranked, rank_set
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound
-from lightplan.shots.journal import Outcome
+from lightplan.shots.journal import Outcome, photograph_key
 from lightplan.shots.pipeline import PhotoJudge, with_neighbour
 from lightplan.shots.placing import find_in_shot
 from lightplan.shots.reading import read_shot
@@ -293,7 +292,8 @@ def _judge(
 def _photo(outcome: Outcome) -> PhotoScore:
     path = Path(outcome.path)
     if outcome.result is not None:
-        return PhotoScore.from_dict(outcome.result)
+        # The journal may know the photograph by another way to the same place.
+        return replace(PhotoScore.from_dict(outcome.result), file=path.name, path=outcome.path)
     error = outcome.error if outcome.error is not None else f"{path.name}: no result."
     return PhotoScore.refused(path, error, seconds=outcome.seconds)
 
@@ -335,7 +335,7 @@ def _thumbnails(photo: PhotoScore, folder: Path) -> tuple[str | None, str | None
     """Return where thumbnail and clip mask lie beside the page; made once."""
     if photo.error is not None:
         return None, None
-    key = hashlib.sha256(photo.path.encode()).hexdigest()[:12]
+    key = photograph_key(Path(photo.path), "thumbnail")[:12]  # a changed file gets a new one
     picture = folder / THUMBS / f"{key}.jpg"
     mask = folder / THUMBS / f"{key}.png"
     if not picture.exists():
