@@ -301,8 +301,13 @@ def _photo(outcome: Outcome) -> PhotoScore:
 def write_scores(found: SetScore, folder: Path, *, replace_files: bool = False) -> tuple[Path, ...]:
     """Write scores.csv, scores.json and contact_sheet.html with its thumbnails."""
     may = prepare(folder, FILES, replace=replace_files)
-    rows = [_row(one, folder) for one in (*found.ranked, *found.others)]
     context, comparison = found.context, found.comparison
+    names = ("", "") if comparison is None else comparison.names
+    rows = [
+        _row(one, folder, name)
+        for some, name in zip((found.ranked, found.others), names, strict=True)
+        for one in some
+    ]
     page = contact_sheet_html(
         rows,
         title=found.title,
@@ -318,7 +323,7 @@ def write_scores(found: SetScore, folder: Path, *, replace_files: bool = False) 
     )
 
 
-def _row(one: Ranked, folder: Path) -> ScoreRow:
+def _row(one: Ranked, folder: Path, group: str) -> ScoreRow:
     picture, clipped = _thumbnails(one.photo, folder)
     return ScoreRow(
         entry=one.photo.to_dict(),
@@ -326,6 +331,7 @@ def _row(one: Ranked, folder: Path) -> ScoreRow:
         likeness=one.likeness,
         ties=one.ties,
         flags=tuple(flag.sentence for flag in one.flags),
+        group=group,
         picture=picture,
         clipped=clipped,
     )
