@@ -101,6 +101,7 @@ def _frame(row: ScoreRow, sheet_mm: tuple[float, float] | None) -> dict[str, Any
     uncertainty = entry.get("uncertainty")
     return {
         "file": row.file,
+        "group": row.group,
         "rank": row.rank,
         "score": row.score,
         "uncertainty": uncertainty,

@@ -11,7 +11,7 @@ from typing import Any
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 LEADING = (
-    "rank", "file", "score", "uncertainty", "verdict", "error", "likeness", "ties", "flags",
+    "set", "rank", "file", "score", "uncertainty", "verdict", "error", "likeness", "ties", "flags",
     "findings",
 )  # fmt: skip
 
@@ -34,6 +34,8 @@ class ScoreRow:
         Files that cannot be told from this one by their score.
     flags : tuple of str
         Sentences: how it left the set.
+    group : str
+        Which of two sets it belongs to; empty where there is one.
     picture, clipped : bytes, str or None
         JPEG thumbnail and PNG overlay: bytes are embedded in the page, a string is the
         place of the file beside it.
@@ -44,6 +46,7 @@ class ScoreRow:
     likeness: float | None = None
     ties: tuple[str, ...] = ()
     flags: tuple[str, ...] = ()
+    group: str = ""
     picture: bytes | str | None = None
     clipped: bytes | str | None = None
 
@@ -84,7 +87,7 @@ def _with_place(row: ScoreRow) -> dict[str, Any]:
              "error": row.entry.get("error")}  # fmt: skip
     placed = {
         "rank": row.rank, "likeness": row.likeness, "ties": list(row.ties),
-        "flags": list(row.flags),
+        "flags": list(row.flags), "set": row.group,
     }  # fmt: skip
     return {**row.entry, **fixed, **placed}
 
@@ -107,7 +110,7 @@ def scores_csv(rows: Sequence[ScoreRow]) -> str:
 def _leading(row: ScoreRow) -> tuple[Any, ...]:
     findings = "; ".join(str(finding["what"]) for finding in row.entry["findings"])
     return (
-        row.rank, row.file, _figure(row.score), _figure(row.entry.get("uncertainty")),
+        row.group, row.rank, row.file, _figure(row.score), _figure(row.entry.get("uncertainty")),
         row.entry["verdict"], row.entry.get("error"), _figure(row.likeness), "; ".join(row.ties),
         "; ".join(row.flags), findings,
     )  # fmt: skip

@@ -140,12 +140,28 @@ def _reasons(
         error = math.hypot(_scatter(one), _scatter(two))
         if abs(points) >= max(_LEAST_POINTS, error):
             ahead = names[0] if points > 0 else names[1]
-            measured = _measured(first, second, part, names)
-            sentence = (
-                f"{part.capitalize()}: {ahead} earns {abs(points):.0f} points more{measured}."
-            )
+            if part == "gates":
+                broken = _broken(*((second, first) if points > 0 else (first, second)))
+                sentence = f"Limits: {ahead} loses {abs(points):.0f} points less{broken}."
+            else:
+                measured = _measured(first, second, part, names)
+                sentence = (
+                    f"{part.capitalize()}: {ahead} earns {abs(points):.0f} points more{measured}."
+                )
             found.append(Reason(part, points, error, sentence))
     return tuple(sorted(found, key=lambda reason: -abs(reason.points)))
+
+
+def _broken(behind: Sequence[PhotoScore], ahead: Sequence[PhotoScore]) -> str:
+    """Return, in words, the limits that one set keeps less often than the other."""
+
+    def share(photos: Sequence[PhotoScore], name: str) -> float:
+        judged = [p for p in photos if p.score is not None]
+        return sum(g.name == name and not g.passed for p in judged for g in p.gates) / len(judged)
+
+    names = {g.name: None for p in behind for g in p.gates if not g.passed}
+    more = [name for name in names if share(behind, name) > share(ahead, name)]
+    return f" (the other set often fails: {', '.join(more)})" if more else ""
 
 
 def _points(photos: Sequence[PhotoScore], part: str) -> list[float]:

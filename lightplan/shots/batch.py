@@ -102,10 +102,25 @@ def score_batch(
             return
         pool = WorkerPool(judge_one, workers=min(count, len(left)), limits=limits)
         with pool:
-            for path, reply in pool.run(left):
+            for path, reply in _with_second_try(pool, left):
                 outcome = outcome_of(path, reply)
                 journal.add(left[path], outcome)
                 yield outcome
+
+
+def _with_second_try(pool: WorkerPool, paths: Iterable[Path]) -> Iterator[tuple[Path, Reply]]:
+    """Yield each photograph's answer; those the moment may have failed are tried again last.
+
+    A machine that stood still for a minute must not cost a photograph its score, nor make
+    this run differ from one that goes on tomorrow.
+    """
+    failed: list[Path] = []
+    for path, reply in pool.run(paths):
+        if reply.retry:
+            failed.append(path)
+        else:
+            yield path, reply
+    yield from pool.run(failed)
 
 
 def outcome_of(path: Path, reply: Reply) -> Outcome:

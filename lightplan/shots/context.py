@@ -6,6 +6,8 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
+from functools import cache
+from pathlib import Path
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -17,6 +19,17 @@ from lightplan.shots.results import Triple
 from lightplan.version import __version__
 
 Detail: TypeAlias = Literal["quick", "full"]
+
+
+@cache
+def code_digest() -> str:
+    """Return a key for the code that judges: a changed one must not go on with old results."""
+    machine = hashlib.sha256()
+    root = Path(__file__).parents[1]
+    for folder in ("measures", "optics", "shots"):
+        for path in sorted((root / folder).glob("*.py")):
+            machine.update(path.name.encode() + path.read_bytes())
+    return machine.hexdigest()[:16]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,7 +55,7 @@ class PhotoContext:
         the same.
     near : Neighbour or None
         Another frame of the set: the sheet is looked for where it lay there. It saves
-        time and is not part of the digest.
+        time; which frame it is belongs to the digest.
     card : bool
         The set shows a marker card: it is looked for in every frame, not only in those
         whose sheet is not found without it.
@@ -65,7 +78,8 @@ class PhotoContext:
             "version": __version__, "size": [self.width_mm, self.height_mm],
             "look": asdict(self.look), "foil": self.foil_kind, "stock": self.stock_reflectance,
             "corners": {k: np.asarray(v).tolist() for k, v in sorted(self.corners.items())},
-            "detail": self.detail, "card": self.card,
+            "detail": self.detail, "card": self.card, "code": code_digest(),
+            "near": None if self.near is None else self.near.key,
         }  # fmt: skip
         machine = hashlib.sha256(json.dumps(plain, sort_keys=True).encode())
         if self.artwork is not None:

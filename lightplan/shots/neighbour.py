@@ -38,17 +38,23 @@ class Neighbour:
         Its foil, on the sheet's grid.
     agreement : float
         How well that mask explains its own picture (see `registering`).
+    key : str
+        Which frame it is (see `journal.photograph_key`). Corners and masks by a neighbour
+        differ from those found alone, a little: results depend on it.
     """
 
     found: SheetFound
     segmented: Segmentation
     agreement: float
+    key: str
 
     @classmethod
-    def of(cls, found: SheetFound, segmented: Segmentation, squared: Squared) -> Neighbour:
+    def of(
+        cls, found: SheetFound, segmented: Segmentation, squared: Squared, *, key: str
+    ) -> Neighbour:
         """Return the neighbour that a frame makes for the others."""
         agreement = explained_share(squared.linear, segmented.foil, squared.valid)
-        return cls(found, segmented, agreement)
+        return cls(found, segmented, agreement, key)
 
     def mask_for(self, squared: Squared) -> Segmentation | None:
         """Return the known mask where it fits another frame; None where it does not."""

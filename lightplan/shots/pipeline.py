@@ -20,6 +20,7 @@ from lightplan.shots import exact
 from lightplan.shots.carded import CardLight, card_in, card_light
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound, SheetNotFound
+from lightplan.shots.journal import photograph_key
 from lightplan.shots.laying import LaidSheet, lay_out
 from lightplan.shots.neighbour import Neighbour
 from lightplan.shots.patches import patch_sharpness
@@ -122,7 +123,8 @@ def with_neighbour(context: PhotoContext, paths: Sequence[Path]) -> PhotoContext
             continue
         sheet = lay_out(shot, found, alone, grid_px=GRID_PX)
         if sheet.segmented.confidence >= _SURE_OF_FOIL and not sheet.mirrored:
-            near = Neighbour.of(sheet.found, sheet.segmented, sheet.squared)
+            key = photograph_key(path, alone.digest())
+            near = Neighbour.of(sheet.found, sheet.segmented, sheet.squared, key=key)
             return replace(alone, near=near)
     return alone
 
@@ -173,7 +175,8 @@ def _measure(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> Measures:
     counted = exact.clipped_shares(
         shot, fine.found, fine.maps.foil, fine.maps.valid, confidence=fine.maps.confidence
     )
-    return told.joined({name: pair for name, pair in counted.items() if name in told})
+    known = {*told, *exact.SHEET_MEASURES}  # no share of a material that is absent
+    return told.joined({name: pair for name, pair in counted.items() if name in known})
 
 
 def _placed(shot: Shot, found: SheetFound) -> Placed:

@@ -147,20 +147,27 @@ def propose(
     share, solid, overrun = _outline_seen(lines, combos, corners)
     ok = (share.min(axis=0) > 0.12) & (share.mean(axis=0) > 0.35)
     corners, solid, overrun = corners[ok], solid[:, ok], overrun[ok]
-    corners = _clockwise_from_top_left(corners)
-    turned = np.roll(corners, -1, axis=1)
-    upright, lying = misfit_of(corners), misfit_of(turned)
-    misfit = np.minimum(upright, lying)
-    swap = lying < upright - 0.02  # as upright as its proportions allow
-    corners = np.where(swap[:, None, None], turned, corners)
+    corners, misfit = named(corners, misfit_of)
     score = 0.6 * solid.mean(axis=0) + 0.4 * solid.min(axis=0)
     score = score - 0.3 * overrun - np.minimum(misfit / 0.1, 3) * 0.25
     score = score + 0.1 * np.sqrt(area(corners) / (shape[0] * shape[1]))
     keep = np.flatnonzero(misfit < 0.15)
-    order = _distinct(
+    order = distinct(
         corners, keep[np.argsort(-score[keep], kind="stable")], 0.008 * max(shape), most
     )
     return Quads(corners[order], score[order], misfit[order])
+
+
+def named(corners: Doubles, misfit_of: Callable[[Doubles], Doubles]) -> tuple[Doubles, Doubles]:
+    """Return quads from the far left corner clockwise, and their misfits (n,).
+
+    The sheet stands as nearly upright as its proportions allow.
+    """
+    corners = _clockwise_from_top_left(corners)
+    turned = np.roll(corners, -1, axis=1)
+    upright, lying = misfit_of(corners), misfit_of(turned)
+    swap = lying < upright - 0.02
+    return np.where(swap[:, None, None], turned, corners), np.minimum(upright, lying)
 
 
 def _opposite_pairs(lines: Lines) -> np.ndarray[tuple[int, int], np.dtype[np.intp]]:
@@ -255,7 +262,7 @@ def _clockwise_from_top_left(corners: Doubles) -> Doubles:
     return np.take_along_axis(ordered, index[..., None], axis=1)
 
 
-def _distinct(
+def distinct(
     corners: Doubles,
     order: np.ndarray,
     slack: float,

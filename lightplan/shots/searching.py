@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.shots import lines, previews, quads
+from lightplan.shots import lines, previews, quads, regions
 from lightplan.shots.candidates import (
     CERTAIN,
     ENOUGH,
@@ -23,12 +23,11 @@ def search(view: View) -> list[Candidate]:
     """Return the candidates worth a closer look, one if it is certain."""
     best: Candidate | None = None
     tried: list[Candidate] = []
-    for faint in (False, True):
-        for corners in _propose(view, faint):
+    for propose, reach_px in ((_by_lines, 3.0), (_by_patches, 6.0), (_by_faint_lines, 3.0)):
+        for corners in propose(view):
             if _settled(best) and best is not None and not encloses(corners, best.corners):
                 continue
-            candidate = measure(view, corners, 3.0)
-            if candidate is not None:
+            for candidate in _measured(view, corners, reach_px):
                 best = preferred(candidate, best)
                 tried.append(candidate)
         if _settled(best) and best is not None:
@@ -39,6 +38,15 @@ def search(view: View) -> list[Candidate]:
         if len(kept) < 4 and all(np.abs(one.corners - k.corners).max() > 3 for k in kept):
             kept.append(one)
     return kept
+
+
+def _measured(view: View, corners: Doubles, reach_px: float) -> list[Candidate]:
+    """Return an outline as measured; a rougher one is measured twice, nearer by then."""
+    one = measure(view, corners, reach_px)
+    if one is None or reach_px <= 3.0:
+        return [] if one is None else [one]
+    two = measure(view, one.corners, 3.0)
+    return [one] if two is None else [one, two]
 
 
 def _settled(best: Candidate | None) -> bool:
@@ -100,9 +108,20 @@ def _grown(corners: Doubles, view: View) -> Doubles:
     return outlines
 
 
-def _propose(view: View, faint: bool) -> Doubles:
+def _by_lines(view: View) -> Doubles:
     """Return rough corners (n, 4, 2), the likeliest first."""
-    grey = previews.amplified(view.coded) if faint else [previews.luma(view.coded)]
+    return _of_lines(view, [previews.luma(view.coded)])
+
+
+def _by_faint_lines(view: View) -> Doubles:
+    return _of_lines(view, previews.amplified(view.coded))
+
+
+def _by_patches(view: View) -> Doubles:
+    return regions.propose(view.coded, view.misfit)
+
+
+def _of_lines(view: View, grey: list[previews.Picture]) -> Doubles:
     segments = lines.find_segments(grey)
     if not len(segments):
         return np.empty((0, 4, 2))

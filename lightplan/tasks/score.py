@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -24,7 +23,7 @@ from lightplan.shots.carded import card_in, is_card_itself, size_on_card
 from lightplan.shots.compare import Ranked, rank_set
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.finding import SheetFound
-from lightplan.shots.journal import Outcome
+from lightplan.shots.journal import Outcome, photograph_key
 from lightplan.shots.pipeline import PhotoJudge, with_neighbour
 from lightplan.shots.placing import find_in_shot
 from lightplan.shots.reading import read_shot
@@ -293,7 +292,8 @@ def _judge(
 def _photo(outcome: Outcome) -> PhotoScore:
     path = Path(outcome.path)
     if outcome.result is not None:
-        return PhotoScore.from_dict(outcome.result)
+        # The journal may know the photograph by another way to the same place.
+        return replace(PhotoScore.from_dict(outcome.result), file=path.name, path=outcome.path)
     error = outcome.error if outcome.error is not None else f"{path.name}: no result."
     return PhotoScore.refused(path, error, seconds=outcome.seconds)
 
@@ -301,8 +301,13 @@ def _photo(outcome: Outcome) -> PhotoScore:
 def write_scores(found: SetScore, folder: Path, *, replace_files: bool = False) -> tuple[Path, ...]:
     """Write scores.csv, scores.json and contact_sheet.html with its thumbnails."""
     may = prepare(folder, FILES, replace=replace_files)
-    rows = [_row(one, folder) for one in (*found.ranked, *found.others)]
     context, comparison = found.context, found.comparison
+    names = ("", "") if comparison is None else comparison.names
+    rows = [
+        _row(one, folder, name)
+        for some, name in zip((found.ranked, found.others), names, strict=True)
+        for one in some
+    ]
     page = contact_sheet_html(
         rows,
         title=found.title,
@@ -318,7 +323,7 @@ def write_scores(found: SetScore, folder: Path, *, replace_files: bool = False) 
     )
 
 
-def _row(one: Ranked, folder: Path) -> ScoreRow:
+def _row(one: Ranked, folder: Path, group: str) -> ScoreRow:
     picture, clipped = _thumbnails(one.photo, folder)
     return ScoreRow(
         entry=one.photo.to_dict(),
@@ -326,6 +331,7 @@ def _row(one: Ranked, folder: Path) -> ScoreRow:
         likeness=one.likeness,
         ties=one.ties,
         flags=tuple(flag.sentence for flag in one.flags),
+        group=group,
         picture=picture,
         clipped=clipped,
     )
@@ -335,7 +341,7 @@ def _thumbnails(photo: PhotoScore, folder: Path) -> tuple[str | None, str | None
     """Return where thumbnail and clip mask lie beside the page; made once."""
     if photo.error is not None:
         return None, None
-    key = hashlib.sha256(photo.path.encode()).hexdigest()[:12]
+    key = photograph_key(Path(photo.path), "thumbnail")[:12]  # a changed file gets a new one
     picture = folder / THUMBS / f"{key}.jpg"
     mask = folder / THUMBS / f"{key}.png"
     if not picture.exists():

@@ -1,17 +1,20 @@
-"""Print how the batch's rate grows with its workers: ``python tests/benchmarks/score_scaling.py``.
+"""Print how the batch's rate grows with its workers, as a table in Markdown.
 
-Options: number of frames (24) and the most workers (the cores there are). The machine's
-load is printed first: on a busy one the figures say little.
+    python tests/benchmarks/score_scaling.py [frames (24)] [most workers (the cores there are)]
+
+The machine's load stands above the table: on a busy one the figures say little.
+Memory is the peak of a worker's resident set, its largest worker's; Linux only.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 import tempfile
 import time
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -54,34 +57,54 @@ def frames_in(folder: Path, count: int) -> list[Path]:
     return paths
 
 
-def rate(paths: list[Path], judge: PhotoJudge, workers: int, out: Path) -> float:
-    """Return frames a second from when every worker has answered once."""
-    times = []
+@dataclass(frozen=True)
+class WithMemory:
+    """A judge that also tells what its process took at most."""
+
+    judge: PhotoJudge
+
+    def __call__(self, path: Path) -> dict[str, Any]:
+        told = self.judge(path)
+        # getrusage would count what the parent held when it started this process.
+        lines = Path("/proc/self/status").read_text().splitlines()
+        peak_kb = next(int(line.split()[1]) for line in lines if line.startswith("VmHWM"))
+        return {**told, "peak_bytes": 1024 * peak_kb}
+
+
+def rate(paths: list[Path], judge: WithMemory, workers: int, out: Path) -> tuple[float, float]:
+    """Return frames a second from when every worker has answered once, and peak memory. [MB]"""
+    times, peak = [], 0
     for outcome in score_batch(paths, judge, workers=workers, out_dir=out):
         if outcome.result is None or outcome.result["score"] is None:
             raise RuntimeError(f"{outcome.file} was not judged: {outcome.error}")
         times.append(time.perf_counter())
-    return (len(times) - workers) / (times[-1] - times[workers - 1])
+        peak = max(peak, outcome.result["peak_bytes"])
+    return (len(times) - workers) / (times[-1] - times[workers - 1]), peak / 1e6
 
 
-def measured(count: int, most: int) -> dict[str, object]:
-    """Return rates by number of workers: 1, 2, 4, ... up to `most`."""
+def table(count: int, most: int) -> str:
+    """Return rates and memory for 1, 2, 4, ... workers, up to `most`."""
     cv2.setNumThreads(1)
+    lines = [
+        f"{usable_cores()} cores, load average {os.getloadavg()[0]:.1f}; {count} JPEGs of "
+        f"{ROWS * COLS / 1e6:.0f} megapixels, artwork given.",
+        "",
+        "| workers | frames a second | against one | peak memory of a worker, MB |",
+        "|---|---|---|---|",
+    ]
     with tempfile.TemporaryDirectory() as where:
         folder = Path(where)
         paths = frames_in(folder, count)
         judge = PhotoJudge(with_neighbour(PhotoContext(**SIZE, artwork=artwork()), paths))
-        rates: dict[int, float] = {}
-        workers = 1
+        workers, alone = 1, 0.0
         while workers <= most:
-            rates[workers] = round(rate(paths, judge, workers, folder / f"out{workers}"), 2)
+            found, peak = rate(paths, WithMemory(judge), workers, folder / f"out{workers}")
+            alone = alone if alone else found
+            lines.append(f"| {workers} | {found:.1f} | {found / alone:.2f} | {peak:.0f} |")
             workers *= 2
-    return {
-        "cores": usable_cores(), "load": [round(v, 1) for v in os.getloadavg()],
-        "frames": count, "megapixels": ROWS * COLS / 1e6, "rate_per_s": rates,
-    }  # fmt: skip
+    return "\n".join(lines)
 
 
 if __name__ == "__main__":
     given = [int(word) for word in sys.argv[1:]]
-    print(json.dumps(measured(*(given + [24, usable_cores()][len(given) :]))))
+    print(table(*(given + [24, usable_cores()][len(given) :])))

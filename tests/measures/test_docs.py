@@ -13,6 +13,7 @@ from lightplan.measures.measure import unit_of
 from lightplan.measures.rules import gates_of, parts_of
 from lightplan.measures.sharpness import sharpness
 from lightplan.scene.look import LOOK_KINDS, Look
+from lightplan.shots.exact import SHEET_MEASURES
 
 TEXT = (Path(__file__).parents[2] / "docs" / "measures.md").read_text(encoding="utf-8")
 ROWS = [
@@ -26,7 +27,7 @@ def every_measure(sheet) -> set[str]:
     ground = Background(linear=np.ones((20, 3)), clipped=np.ones((20, 3), bool))
     maps = sheet(0.7, 0.4, background=ground, rows=180, cols=240)
     names = set(measure(maps, Look(), "gold foil"))
-    return names | set(sharpness(maps).measures)
+    return names | set(sharpness(maps).measures) | set(SHEET_MEASURES)
 
 
 def test_every_measure_is_defined_and_nothing_else_is(sheet):

@@ -19,6 +19,8 @@ from lightplan.shots.squaring import project, square
 
 COUNT = int(os.environ.get("LIGHTPLAN_RENDERS", "12"))
 # Photographs of the short run are smaller, but not so small that strokes vanish.
+# A dozen photographs say little of a rate: one more or less is 8 %.
+FEW = 0.1 if COUNT < 50 else 0.0
 SIZE = {"rows": 1000, "cols": 1500} if COUNT > 50 else {"rows": 800, "cols": 1200}
 
 
@@ -93,13 +95,13 @@ def outcomes(photograph, to_linear):
 
 
 def test_most_sheets_are_found(outcomes):
-    assert np.mean([o.found for o in outcomes]) >= 0.75
+    assert np.mean([o.found for o in outcomes]) >= 0.9 - FEW
 
 
 def test_corners_of_found_sheets_lie_within_half_a_percent(outcomes):
     found = np.array([o.corner_error for o in outcomes if o.found])
-    assert np.mean(found <= 0.005) >= 0.93
-    assert np.median(found) < 0.0015
+    assert np.mean(found <= 0.005) >= 0.95
+    assert np.median(found) < 0.001
 
 
 def test_artwork_tells_which_way_up(outcomes):
@@ -109,7 +111,7 @@ def test_artwork_tells_which_way_up(outcomes):
 
 def test_foil_mask_with_artwork(outcomes):
     masks = np.array([o.with_artwork for o in outcomes if o.corner_error <= 0.02])
-    assert np.mean(masks >= 0.95) >= 0.75
+    assert np.mean(masks >= 0.95) >= 0.93
     assert np.median(masks) > 0.97
 
 
@@ -117,6 +119,8 @@ def test_foil_mask_by_look_and_its_confidence(outcomes):
     near = [o for o in outcomes if o.corner_error <= 0.02]
     sure = [o.by_look >= 0.85 for o in near if o.look_confidence >= 0.7]
     unsure = [o.by_look >= 0.85 for o in near if o.look_confidence < 0.7]
-    assert np.median([o.by_look for o in near]) >= 0.85
-    assert np.mean(sure) >= 0.7
-    assert not unsure or np.mean(sure) > np.mean(unsure)
+    assert np.median([o.by_look for o in near]) >= 0.95
+    assert np.mean([*sure, *unsure]) >= 0.87 - FEW
+    assert len(sure) >= (0.85 - FEW) * len(near)
+    assert np.mean(sure) >= 0.95 - FEW
+    assert not unsure or np.mean(unsure) == 1 or np.mean(sure) > np.mean(unsure)

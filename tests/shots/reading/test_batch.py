@@ -74,6 +74,15 @@ def test_bad_photographs_do_not_take_the_batch_with_them(tmp_path, judges):
         assert part in str(outcomes[name].error)
 
 
+def test_a_photograph_that_the_moment_failed_is_tried_again(tmp_path, judges):
+    paths = make(tmp_path / "in", "once.jpg", "good.jpg")
+    options = {"out_dir": tmp_path / "out", "workers": 1, "timeout_s": 3}
+    outcomes = list(score_batch(paths, judges.by_name, **options))
+    assert [o.file for o in outcomes] == ["good.jpg", "once.jpg"]
+    assert all(o.error is None for o in outcomes)
+    assert all(o.resumed for o in score_batch(paths, judges.by_name, **options))
+
+
 def test_a_second_run_goes_on_where_the_first_stopped(tmp_path, judges):
     paths = make(tmp_path / "in", *[f"IMG_{i}.jpg" for i in range(8)])
     first = score_batch(paths, judges.by_name, out_dir=tmp_path / "out", workers=1)

@@ -1,0 +1,232 @@
+"""The paper as if nothing were stamped on it: a smooth layer fitted under the foil.
+
+Light falls off smoothly over paper, and gloss lays soft hazes over it; foil departs from
+that with an edge. So a smooth surface is fitted to what hangs together with the sheet's
+rim and grows inwards over everything that continues it, across strokes and into letters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import cv2
+import numpy as np
+from scipy.interpolate import BSpline
+
+from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.shots.previews import Picture
+
+FIT_PX = 160  # long side of the copy the layer is fitted to
+ENDED = 0.985  # coded brightness from which a channel is at its end
+# Least departure that counts, of brightness and of two colour differences, in the square
+# root of light. Set on rendered photographs: paper is never quite even.
+LEAST_SPREAD = np.array((0.006, 0.005, 0.006), np.float32)
+_OPPONENT = np.array(((1 / 3, 1 / 3, 1 / 3), (1.0, -1.0, 0.0), (0.0, -1.0, 1.0)), np.float32)
+_PATCHES = 12  # of the spline, along each side of the sheet
+_STIFF, _PLAIN, _SUPPLE = 100.0, 1.0, 0.1  # smoothing at first, usually, over a haze
+_CUT = 5.0  # departure at which a place no longer counts as paper, in spreads
+_FAR = 8.0  # the same, in cuts, where a haze is climbed
+_RIM = 0.06  # width of the rim taken for paper at first, of the shorter side
+_REACH = 0.06  # how far paper is continued at once, of the shorter side
+_CLEAR = 6.0  # departure that is foil, or a haze not understood yet, in spreads
+_HAZE = 10.0  # least height of a haze that is worth climbing, in spreads
+
+
+@dataclass(frozen=True, eq=False)
+class PaperLayer:
+    """The sheet's paper under foil and haze.
+
+    Parameters
+    ----------
+    coefficients : (a, b, 3) float
+        Of a tensor product of cubic B-splines, in the square root of light.
+    """
+
+    coefficients: Doubles
+
+    def at(self, shape: tuple[int, int]) -> Singles:
+        """Return the square root of the paper's light, (rows, cols, 3); may exceed 1."""
+        down, across = (
+            _basis(n, c - 3) for n, c in zip(shape, self.coefficients.shape, strict=False)
+        )
+        rows = np.tensordot(down, self.coefficients, 1)
+        full = np.einsum("xb,ybk->yxk", across, rows, optimize=True)
+        return np.asarray(np.maximum(full, 0.0), np.float32)
+
+
+def departure(difference: Picture) -> Singles:
+    """Return brightness and two colour differences, without sign, (rows, cols, 3)."""
+    return np.asarray(np.abs(cv2.transform(difference.astype(np.float32), _OPPONENT)), np.float32)
+
+
+def fit_paper(coded: Picture, valid: Booleans) -> PaperLayer:
+    """Fit the layer to a squared sheet.
+
+    Parameters
+    ----------
+    coded : (rows, cols, 3) float
+        Square root of light, 1 at the clip level.
+    valid : (rows, cols) bool
+
+    Notes
+    -----
+    Penalised splines on a grid: P. Eilers, I. Currie, M. Durban, Fast and compact
+    smoothing on large multidimensional grids (Computational Statistics & Data Analysis
+    50, 2006). Departures are weighted down by Tukey's biweight, so foil does not pull.
+    """
+    rows, cols = valid.shape
+    scale = min(1.0, FIT_PX / max(rows, cols))
+    size = (max(12, round(cols * scale)), max(12, round(rows * scale)))
+    small = cv2.resize(coded, size, interpolation=cv2.INTER_AREA).astype(np.float64)
+    shown = cv2.resize(valid.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    fit = _Fit(_Spline(shown.shape), small, shown)
+    fit.grow()
+    fit.climb()
+    return PaperLayer(fit.coefficients)
+
+
+def rim(valid: Booleans, share: float) -> Booleans:
+    """Return the outermost ring of the valid pixels, `share` of the shorter side wide."""
+    return np.asarray(valid & ~inner(valid, share))
+
+
+def inner(valid: Booleans, share: float) -> Booleans:
+    """Return the valid pixels without the outermost `share` of the shorter side."""
+    wide = max(2, round(share * min(valid.shape)))
+    padded = np.pad(valid.view(np.uint8), 1)
+    return np.asarray(cv2.erode(padded, _square(wide))[1:-1, 1:-1] > 0)
+
+
+def _square(reach: int) -> Picture:
+    return np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+
+
+def _basis(count: int, patches: int) -> Doubles:
+    """Return cubic B-splines (count, patches + 3) at the middles of pixels."""
+    knots = np.arange(-3, patches + 4, dtype=float)
+    places = (np.arange(count) + 0.5) / count * patches
+    return np.asarray(BSpline.design_matrix(places, knots, 3).toarray())
+
+
+class _Spline:
+    """Weighted, penalised fits on one grid; what does not change is worked out once."""
+
+    def __init__(self, shape: tuple[int, int]) -> None:
+        self.down, self.across = (_basis(n, _PATCHES) for n in shape)
+        self._count = _PATCHES + 3
+        self._pairs = [(b[:, :, None] * b[:, None, :]).reshape(len(b), -1)
+                       for b in (self.down, self.across)]  # fmt: skip
+        unit = np.eye(self._count)
+        first, second = np.diff(unit, axis=0), np.diff(unit, 2, axis=0)
+        self._bends = (
+            np.kron(second.T @ second, unit) + np.kron(unit, second.T @ second)
+            + 2 * np.kron(first.T @ first, first.T @ first)
+        )  # fmt: skip
+
+    def fit(self, data: Doubles, weight: Doubles, smoothing: float) -> Doubles:
+        """Return coefficients (a, b, 3)."""
+        n = self._count
+        pairs = self._pairs[0].T @ weight @ self._pairs[1]
+        normal = pairs.reshape(n, n, n, n).transpose(0, 2, 1, 3).reshape(n * n, n * n)
+        aim = [(self.down.T @ (weight * plane) @ self.across).ravel()
+               for plane in np.moveaxis(data, 2, 0)]  # fmt: skip
+        system = normal + smoothing * self._bends + 1e-6 * np.eye(n * n)
+        return np.linalg.solve(system, np.stack(aim, axis=1)).reshape(n, n, -1)
+
+    def at(self, coefficients: Doubles) -> Doubles:
+        """Return the surface on the grid, (rows, cols, 3)."""
+        return np.asarray(
+            np.einsum("ya,abk,xb->yxk", self.down, coefficients, self.across, optimize=True)
+        )
+
+
+@dataclass
+class _Fit:
+    """A layer being fitted: who counts as paper, and how far each place departs."""
+
+    spline: _Spline
+    coded: Doubles
+    valid: Booleans
+    data: Doubles = field(init=False)
+    weight: Doubles = field(init=False)
+    coefficients: Doubles = field(init=False)
+    away: Singles = field(init=False)
+    noise: float = 1.0
+
+    def __post_init__(self) -> None:
+        self.data = self.coded.copy()
+        self.weight = self._ring.astype(np.float64)
+
+    @cached_property
+    def _ring(self) -> Booleans:
+        return rim(self.valid, _RIM)
+
+    def grow(self) -> None:
+        """Start from the rim, stiffly, and take in what continues the paper."""
+        wide = _square(max(2, round(_REACH * min(self.valid.shape))))
+        before = 0
+        for turn in range(40):
+            smoothing = max(_PLAIN, _STIFF * 0.6**turn)
+            slack = max(1.0, 1.5 * 0.8**turn)
+            taken = self._refit(smoothing)
+            near = cv2.dilate(taken.view(np.uint8), wide) > 0 if turn >= 4 else self._ring
+            self._weigh(near, np.full(self.valid.shape, slack))
+            count = int((self.weight > 0.25).sum())
+            if slack == 1.0 and smoothing == _PLAIN and count <= 1.002 * before:
+                break
+            before = count
+
+    def climb(self) -> None:
+        """Take in hazes: what rises beside paper far beyond its noise, but nowhere sharply.
+
+        Where light is gentle foil may be as faint as that; so it counts only if it leaves
+        all sharp edges to be seen, takes soft ones away, and was high.
+        """
+        _, soft, sharp = self._outline()
+        if soft <= max(10, 0.05 * (soft + sharp)):
+            return
+        before = self.coefficients, self.away > _CLEAR * self.noise, self.away
+        for turn in range(30):
+            taken = self.weight > 0.25
+            near = cv2.dilate(taken.view(np.uint8), _square(2)) > 0
+            slack = np.where(self._gentle(), _FAR if turn < 20 else 1.0, 1.0)
+            self._weigh(near, slack)
+            self._refit(_SUPPLE, rescale=False)
+        clear, soft_left, sharp_left = self._outline()
+        gone = before[1] & self.valid & ~clear
+        high = gone.any() and float(np.percentile(before[2][gone], 75)) > _HAZE
+        if not (high and sharp_left >= 0.95 * sharp and soft_left < 0.6 * soft):
+            self.coefficients = before[0]
+
+    def _refit(self, smoothing: float, *, rescale: bool = True) -> Booleans:
+        """Fit once; return the places that counted."""
+        taken = self.weight > 0.25
+        self.coefficients = self.spline.fit(self.data, self.weight, smoothing)
+        level = self.spline.at(self.coefficients)
+        # What is at its end is at least as bright as that: it goes with the layer upwards.
+        self.data = np.where((self.coded > ENDED) & (level > self.coded), level, self.coded)
+        self.away = np.linalg.norm(departure(self.data - level) / LEAST_SPREAD, axis=2)
+        if rescale and taken.sum() > 30:
+            # 1.5: about the median length of three normal deviates (chi distribution).
+            middle = 1.4826 * float(np.median(self.away[taken])) / 1.5
+            self.noise = float(np.clip(middle, 0.7, 3.0))
+        return np.asarray(taken)
+
+    def _weigh(self, near: Booleans, slack: Doubles) -> None:
+        part = self.away / (_CUT * self.noise * slack)
+        self.weight = np.where(near & self.valid, np.maximum(1 - part**2, 0.0) ** 2, 0.0)
+
+    def _gentle(self) -> Booleans:
+        """Return where departures change slowly beside their own height."""
+        span = cv2.dilate(self.away, _square(1)) - cv2.erode(self.away, _square(1))
+        height = cv2.dilate(self.away * self.valid, _square(3))
+        return np.asarray(span < 0.5 * np.minimum(height, 60.0))
+
+    def _outline(self) -> tuple[Booleans, int, int]:
+        """Return what is clearly not paper, and how much of its outline is soft and sharp."""
+        clear = (self.away > _CLEAR * self.noise) & self.valid
+        covered = (clear | ~self.valid).view(np.uint8)
+        edge = clear & (cv2.erode(covered, _square(1)) == 0)
+        soft = int((edge & self._gentle()).sum())
+        return clear, soft, int(edge.sum()) - soft
