@@ -105,9 +105,8 @@ class Bench:
                 height_mm=rig.sheet.height_mm,
             )  # fmt: skip
         maps = self._maps.with_linear(linear)
-        bare = rig.sheet.foil.conductor is not None
         found = measure(
-            maps, rig.look, None if bare else rig.sheet.foil.kind,
+            maps, rig.look, rig.sheet.foil.judged_kind,
             stock_reflectance=rig.sheet.paper.reflectance,
         )  # fmt: skip
         return Tried(move, judge(found, rig.look), found, merit(found, rig.look))

@@ -48,7 +48,7 @@ def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
         if job.should_stop() or stand.is_settled:
             break
         stand = judges.step([stand])[0]
-        rigs[1:] = [bench.rig_at(stand.point)]
+        rigs[1:] = [bench.rig_of(stand)]
     best = min((bench.judge_refined(rig) for rig in rigs), key=lambda j: j.value)
     return best, bench.sheet_samples(best.rig)
 

@@ -121,6 +121,11 @@ class Bench:
         rig = self._placed(point)
         return self._powered(rig, self.light(rig), point) if self._balance.free(rig) else rig
 
+    def rig_of(self, stand: Stand) -> Rig:
+        """Return the rig of a stand, its powers set; no light is traced."""
+        rig = self._placed(stand.point)
+        return self._powered(rig, self._lamps_of(stand.values), stand.point)
+
     def value(self, point: Doubles) -> float:
         """Return what the search makes small, at a point."""
         try:
@@ -148,7 +153,7 @@ class Bench:
 
     def value_under(self, values: Singles, point: Doubles) -> float:
         """Return the value of a point that keeps all limits, its `smooth` light given."""
-        light = LampSamples(tuple(lamp.name for lamp in self.rig.lamps), values)
+        light = self._lamps_of(values)
         trims = self._trims(self.rig, light, point)
         linear = self._exposed(self.rig, mixed(self.rig, light, trims))
         return min(-self._merit(self._measured(linear), linear), WORST)
@@ -162,7 +167,7 @@ class Bench:
         clip = self._model.clip_luminance(rig, paper[self._share < 0.5], foil[self._share >= 0.5])
         linear = np.asarray((share * foil + (1 - share) * paper) / np.float32(clip), np.float32)
         found = measure(
-            self._maps.with_linear(linear), rig.look, rig.sheet.foil.kind,
+            self._maps.with_linear(linear), rig.look, rig.sheet.foil.judged_kind,
             stock_reflectance=rig.sheet.paper.reflectance,
         )  # fmt: skip
         return self._worth(rig, found, self._sampler.sample(linear), self.excess_mm(rig))
@@ -277,6 +282,9 @@ class Bench:
     def _placed(self, point: Doubles) -> Rig:
         return self.space.apply(self.rig, point[: len(self.space.geometry)])
 
+    def _lamps_of(self, values: Singles) -> LampSamples:
+        return LampSamples(tuple(lamp.name for lamp in self.rig.lamps), values)
+
     def _trims(self, rig: Rig, light: LampSamples, point: Doubles) -> dict[str, float]:
         offsets = point[len(self.space.geometry) :]
         return self._balance.trims(rig, light, self._sampler, self._clip_of, offsets)
@@ -313,7 +321,7 @@ class Bench:
     def _measured(self, linear: Singles) -> Measures:
         rig = self.rig
         return self._sampler.measure(
-            linear, rig.look, rig.sheet.foil.kind,
+            linear, rig.look, rig.sheet.foil.judged_kind,
             stock_reflectance=rig.sheet.paper.reflectance, judged_only=True,
         )  # fmt: skip
 

@@ -56,7 +56,7 @@ def explore(
     dimensions: int,
     seed: int,
     rule: StopRule,
-    on_best: Callable[[Doubles, float, int], None] | None = None,
+    on_best: Callable[[Stand, int], None] | None = None,
 ) -> Explored | None:
     """Return the best stand within the stop rule; None where no start keeps the limits.
 
@@ -71,6 +71,8 @@ def explore(
         At least one; closed-form guesses.
     dimensions : int
         Leading coordinates that need light to be traced anew.
+    on_best : callable or None
+        Told of each better stand, and how many lights were traced until then.
     """
     search = _Search(stepper, dimensions, rule, on_best)
     reason: StopReason = "converged"
@@ -107,7 +109,7 @@ class _Search:
 
     def __init__(
         self, stepper: Stepper, dimensions: int, rule: StopRule,
-        on_best: Callable[[Doubles, float, int], None] | None,
+        on_best: Callable[[Stand, int], None] | None,
     ) -> None:  # fmt: skip
         self._stepper, self._rule, self._on_best = stepper, rule, on_best
         self._cost = 2 * dimensions + 1  # of a step, at most
@@ -182,7 +184,7 @@ class _Search:
                 self._best = stand
                 self._history.append((self._used, stand.value))
                 if self._on_best is not None:
-                    self._on_best(stand.point, stand.value, self._used)
+                    self._on_best(stand, self._used)
         self._ended = _distinct(sorted(self._ended, key=lambda s: s.value))[: WIDTHS[0]]
 
 

@@ -8,7 +8,6 @@ from types import MappingProxyType
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.planning.constraints import Limit, broken
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
@@ -24,6 +23,7 @@ from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import draws, judge_builds
 from lightplan.planning.search import Found, StopRule
 from lightplan.planning.starts import starts
+from lightplan.planning.trust_region import Stand
 from lightplan.planning.wishes import wishes
 from lightplan.scene import Rig
 
@@ -95,13 +95,13 @@ def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
     bench = judges.bench
     points = [bench.with_solved_powers(p) for p in starts(judges.rig, bench.space)]
 
-    def tell(point: Doubles, value: float, used: int) -> None:
+    def tell(stand: Stand, used: int) -> None:
         if job.progress is not None:
-            score = 100 * float(np.exp(-max(value, 0.0)))
+            score = 100 * float(np.exp(-max(stand.value, 0.0)))
             job.progress(
                 Progress(
                     stage="searching", done=used, of=evaluations, score=score,
-                    rig=bench.space.apply(bench.rig, point[: len(bench.space.geometry)]),
+                    rig=bench.rig_of(stand),
                 )
             )  # fmt: skip
 
@@ -117,8 +117,8 @@ def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
 def _sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
     """Return the candidate whose builds score best on average, powers refined."""
     best = explored.found.value
-    points = [s.point for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:_CANDIDATES]
-    judged = judges.refined([judges.bench.rig_at(point) for point in points])
+    good = [s for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:_CANDIDATES]
+    judged = judges.refined([judges.bench.rig_of(stand) for stand in good])
     if len(judged) < 2 or job.should_stop():
         return min(judged, key=lambda j: j.value)
     trials = [rig for j in judged for rig in _trials(j.rig, job)]

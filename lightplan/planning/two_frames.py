@@ -190,7 +190,7 @@ class _Table:
                 linear, self._share[..., 0], width_mm=sheet.width_mm, height_mm=sheet.height_mm
             )
         return measure(
-            self._maps.with_linear(linear), self._rig.look, sheet.foil.kind,
+            self._maps.with_linear(linear), self._rig.look, sheet.foil.judged_kind,
             stock_reflectance=sheet.paper.reflectance,
         )  # fmt: skip
 

@@ -81,6 +81,11 @@ class Foil:
             checks.between(value, 0.001, 1.0, "sheet.foil.roughness", "0.05 is a usual glossy foil")
         checks.angle(self.brush_rad, "sheet.foil.brush_deg")
 
+    @property
+    def judged_kind(self) -> str | None:
+        """The kind by which its colour is judged; None for a metal given by its constants."""
+        return self.kind if self.conductor is None else None
+
 
 @dataclass(frozen=True, kw_only=True)
 class Paper:

@@ -159,8 +159,8 @@ def predicted_maps(rig: Rig, layers: Layers) -> SheetMaps:
 
 def measure_maps(rig: Rig, maps: SheetMaps) -> Measures:
     """Return the measures of a squared picture of the rig's sheet."""
-    kind = None if rig.sheet.foil.conductor is not None else rig.sheet.foil.kind
-    return measure(maps, rig.look, kind, stock_reflectance=rig.sheet.paper.reflectance)
+    foil, stock = rig.sheet.foil.judged_kind, rig.sheet.paper.reflectance
+    return measure(maps, rig.look, foil, stock_reflectance=stock)
 
 
 def write_prediction(

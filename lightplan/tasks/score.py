@@ -218,7 +218,7 @@ def context_for(rig: RigLike) -> PhotoContext:
         width_mm=sheet.width_mm,
         height_mm=sheet.height_mm,
         look=found.look,
-        foil_kind=None if sheet.foil.conductor is not None else sheet.foil.kind,
+        foil_kind=sheet.foil.judged_kind,
         stock_reflectance=sheet.paper.reflectance,
         artwork=sheet.artwork if sheet.artwork.size > 1 else None,
     )

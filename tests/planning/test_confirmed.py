@@ -129,7 +129,7 @@ def score_of(rig, layers, paper, foil):
         width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm,
     )  # fmt: skip
     stock = rig.sheet.paper.reflectance
-    found = measure(maps, rig.look, rig.sheet.foil.kind, stock_reflectance=stock)
+    found = measure(maps, rig.look, rig.sheet.foil.judged_kind, stock_reflectance=stock)
     return judge(found, rig.look).score
 
 

@@ -29,7 +29,7 @@ def test_the_score_is_that_of_the_measures(toy):
     linear = (share * foil + (1 - share) * paper) / model.clip_luminance(rig, *shown)
     maps = SheetMaps.from_linear(linear, share[..., 0], width_mm=120, height_mm=90)
     stock = rig.sheet.paper.reflectance
-    expected = measure(maps, rig.look, rig.sheet.foil.kind, stock_reflectance=stock)
+    expected = measure(maps, rig.look, rig.sheet.foil.judged_kind, stock_reflectance=stock)
     for name in ("foil_evenness_stops", "paper_lightness_range_Lstar", "foil_to_paper_stops"):
         assert found.measures[name].value == pytest.approx(expected[name].value, abs=1e-4)
     assert found.score == pytest.approx(judge(expected, rig.look).score, abs=1e-3)

@@ -213,7 +213,7 @@ def test_improvements_are_told_in_order():
     told = []
     found = explore(
         rosenbrock(), [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=StopRule(evaluations=120),
-        on_best=lambda point, value, used: told.append((used, value)),
+        on_best=lambda stand, used: told.append((used, stand.value)),
     ).found  # fmt: skip
     assert tuple(told) == found.history
     assert [v for _, v in told] == sorted((v for _, v in told), reverse=True)
