@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
@@ -40,8 +41,9 @@ def plan(
         str | None, typer.Option("--look", help="Another look than the rig file names.")
     ] = None,
     evaluations: Annotated[
-        int, typer.Option("--evaluations", min=10, help="Rigs to judge in the search.")
-    ] = 200,
+        int | None,
+        typer.Option("--evaluations", min=10, help="Rigs whose light is traced in the search."),
+    ] = None,
     also: Annotated[
         list[str] | None,
         typer.Option("--also", metavar="RIG", help="Another product that shall use this rig."),
@@ -66,16 +68,23 @@ def plan(
         from lightplan.planning.plan import Effort
         from lightplan.shots.batch import usable_cores
         from lightplan.tasks import plan as task
+        from lightplan.tasks.best_so_far import BestSoFar
         from lightplan.tasks.stopping import gentle_stop
 
         assert callable(progress)
         source = task.with_look(task.load(rig), look)
+        effort = Effort(helpers=max(0, usable_cores() - 1))
+        if evaluations is not None:
+            effort = dataclasses.replace(effort, evaluations=evaluations)
+        with gentle_stop() as stop, BestSoFar(out, replace_files=replace) as best:
 
-        def tell(found: Progress) -> None:
-            progress(f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}")
+            def tell(found: Progress) -> None:
+                best.show(found)
+                progress(
+                    f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}, "
+                    f"picture so far in {best.path}"
+                )
 
-        effort = Effort(evaluations=evaluations, helpers=max(0, usable_cores() - 1))
-        with gentle_stop() as stop:
             if also:
                 return _range(task.plan_products(source, also, seed=seed, should_stop=stop.is_set))
             found = task.plan(

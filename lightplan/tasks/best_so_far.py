@@ -1,0 +1,78 @@
+"""The best picture so far, for who waits for a plan."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from lightplan.light import Detail, Engine
+from lightplan.light.exposure import camera_picture
+from lightplan.planning.effort import Progress
+from lightplan.reports.picture import picture_png, picture_size
+from lightplan.safe_write import atomic_write
+from lightplan.tasks.folder import prepare
+from lightplan.tasks.plan import PLAN_FILES
+
+NAME = "best_so_far.png"
+LONG_SIDE = 480
+MOST_SHARE = 0.05
+"""Of the time that has gone by, at most this much is spent on pictures."""
+
+
+class BestSoFar:
+    """Writes the picture of the best rig so far into a folder, and takes it away at the end.
+
+    Parameters
+    ----------
+    folder : Path
+        Made ready for all files of a plan, so that nobody waits for a plan that cannot be
+        written; taken away again if it stays empty.
+    replace_files : bool
+        Whether files of a maker may be replaced there.
+
+    Raises
+    ------
+    BadInput
+        When the folder cannot be made, or holds a maker's file of such a name.
+    """
+
+    def __init__(self, folder: Path, *, replace_files: bool = False) -> None:
+        self._is_new = not folder.exists()
+        prepare(folder, (NAME, *PLAN_FILES), replace=replace_files)
+        self.path = folder / NAME
+        self._began = time.monotonic()
+        self._spent = 0.0
+        self._wrote = False
+
+    def show(self, found: Progress) -> bool:
+        """Write the picture of a rig, unless that would take too much time from the search."""
+        begun = time.monotonic()
+        if self._spent > MOST_SHARE * (begun - self._began):
+            return False
+        rows, cols = picture_size(found.rig.camera, LONG_SIDE)
+        layers = Engine(found.rig, Detail.quick(camera_rows=rows, camera_cols=cols))
+        picture = picture_png(camera_picture(found.rig, layers.layers(found.rig)))
+        atomic_write(self.path, picture, replace=True)
+        self._wrote = True
+        self._spent += time.monotonic() - begun
+        return True
+
+    def __enter__(self) -> Self:
+        """Return this."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        """Take the picture away; the plan's own files are there, or there is no plan."""
+        with contextlib.suppress(OSError):
+            if self._wrote:
+                self.path.unlink()
+            if self._is_new:
+                self.path.parent.rmdir()  # refuses where anything was written

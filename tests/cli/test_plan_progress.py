@@ -1,0 +1,62 @@
+"""The best picture so far while a plan is made, and what is left of it."""
+
+import io
+
+import pytest
+from PIL import Image
+
+from lightplan.errors import BadInput
+from lightplan.planning.effort import Progress
+from lightplan.presets import load_rig
+from lightplan.tasks.best_so_far import NAME, BestSoFar
+
+
+@pytest.fixture
+def progress():
+    rig = load_rig("silver-bookplate-bright").rig
+    return Progress(stage="searching", done=1, of=9, score=50.0, rig=rig)
+
+
+def test_the_picture_is_there_while_the_search_runs_and_gone_after(progress, tmp_path):
+    folder = tmp_path / "planned"
+    with BestSoFar(folder) as best:
+        assert best.show(progress)
+        picture = Image.open(io.BytesIO((folder / NAME).read_bytes()))
+        assert max(picture.size) == 480
+        assert picture.convert("L").getextrema()[1] > 100  # something is lit
+    assert not folder.exists()  # nothing else was written
+
+
+def test_pictures_take_little_of_the_time(progress, tmp_path):
+    with BestSoFar(tmp_path) as best:
+        shown = [best.show(progress) for _ in range(20)]
+    assert shown[0]
+    assert not any(shown[1:])  # the first took far more than a twentieth of what went by
+    assert tmp_path.exists()
+
+
+def test_a_plan_that_cannot_be_written_is_refused_before_the_search(tmp_path, lightplan):
+    (tmp_path / "setup.pdf").write_text("mine")
+    with pytest.raises(BadInput, match=r"--out must be a folder without a setup\.pdf of yours"):
+        BestSoFar(tmp_path)
+    said = lightplan("plan", "silver-bookplate-bright", "--out", tmp_path)
+    assert said.code == 2
+    assert "setup.pdf" in said.err
+    assert "searching" not in said.err
+    assert (tmp_path / "setup.pdf").read_text() == "mine"
+
+
+def test_the_command_shows_the_picture_while_it_searches(lightplan, tmp_path, monkeypatch):
+    out, there, show = tmp_path / "out", [], BestSoFar.show
+
+    def spied(best, found):
+        show(best, found)
+        there.append((out / NAME).exists())
+
+    monkeypatch.setattr(BestSoFar, "show", spied)
+    said = lightplan("plan", "silver-bookplate-bright", "--out", out, "--evaluations", "10")
+    assert said.code == 0
+    assert there
+    assert there[0]
+    assert not (out / NAME).exists()
+    assert (out / "rig.toml").exists()
