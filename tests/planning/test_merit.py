@@ -8,7 +8,9 @@ import pytest
 
 from lightplan.measures import SheetMaps, judge, measure
 from lightplan.planning.merit import FORGIVEN_MM, WORST, Bench
+from lightplan.planning.multistart import explore
 from lightplan.planning.search import StopRule, minimise
+from lightplan.planning.trust_region import step
 from lightplan.planning.variables import set_values
 from lightplan.scene import Camera, Exposure, Lamp, Look, Output, Placement
 
@@ -121,14 +123,26 @@ def test_the_search_matches_an_exhaustive_grid_in_two_dimensions(toy, kind):
     bench = Bench(rig, toy.model())
     grid = np.linspace(0, 1, 11)
     best = min(bench.value(np.array(p)) for p in itertools.product(grid, grid))
-    found = minimise(
-        lambda points: [bench.value(p) for p in points],
-        [bench.point_of(rig)],
-        seed=1,
-        rule=StopRule(evaluations=120, tolerance=1e-4),
-    )
+    start, rule = bench.point_of(rig), StopRule(evaluations=120, tolerance=1e-4)
+    found = explore(Steps(bench), [start], dimensions=2, seed=1, rule=rule).found
     # Within 1 % of the score of the grid's best: merit is the log of the share.
     assert found.value <= best + 0.01
+    assert bench.value(found.point) == pytest.approx(found.value, abs=1e-6)
+    other = minimise(lambda points: [bench.value(p) for p in points], [start], seed=1, rule=rule)
+    assert other.value <= best + 0.01
+
+
+class Steps:
+    """One bench as the search asks for it."""
+
+    def __init__(self, bench):
+        self.bench = bench
+
+    def begin(self, points, radius):
+        return [self.bench.begin(p, radius) for p in points]
+
+    def step(self, stands):
+        return [step(self.bench, s, len(self.bench.space.geometry)) for s in stands]
 
 
 def test_a_point_of_the_search_stands_for_its_rig(toy):
