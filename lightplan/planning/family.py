@@ -125,6 +125,10 @@ def mirror_plane(camera: Camera, sheet: Sheet, distance_mm: float) -> Placement:
     return Placement((place[0], place[1], place[2]), (origin[0], origin[1], origin[2]))
 
 
+_SPOTS = 17
+"""Along each side of the sheet: a bowed sheet may see farthest between its corners."""
+
+
 @dataclass(frozen=True)
 class _Box:
     low: Doubles = field(default_factory=lambda: np.zeros(2))
@@ -152,7 +156,7 @@ def family_on_plane(
         None where a mirrored ray misses the plane: no card there can fill the view.
     """
     margins = Margins() if margins is None else margins
-    points = lattice(sheet)
+    points = lattice(sheet, _SPOTS)
     bow = bow_swing(sheet, margins.bow_mm)
     lobe = (lobe_half_width(sheet.foil) if margins.lobe else 0.0) + math.atan(
         wave_slope(sheet.flatness)
