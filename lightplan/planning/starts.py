@@ -8,6 +8,7 @@ clipped into the freedoms that the maker gave.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -176,9 +177,13 @@ def _lamp_in_the_mirror(rig: Rig, side: float) -> Iterator[Rig]:
 
 
 def _card_distances(rig: Rig, card: Card) -> list[float]:
-    """Return distances at which the card fills the family, the largest and two thirds of it."""
-    fits = [d for d in np.arange(150.0, 1001.0, 50.0) if _fills(rig, card, float(d))]
-    farthest = float(fits[-1]) if fits else 200.0
+    """Return distances at which the card fills the family, the largest and two thirds of it.
+
+    The family grows with the distance (card rule), so the largest is found by halving.
+    """
+    tries = np.arange(150.0, 1001.0, 50.0)
+    first_too_far = bisect_left(tries, True, key=lambda d: not _fills(rig, card, float(d)))
+    farthest = float(tries[first_too_far - 1]) if first_too_far else 200.0
     return [farthest, max(150.0, farthest * 2 / 3)]
 
 
