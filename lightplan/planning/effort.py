@@ -29,9 +29,9 @@ class Effort:
         Share of the score that is not worth searching for.
     """
 
-    evaluations: int = 240
+    evaluations: int = 200
     seconds: float | None = None
-    polish: int = 30
+    polish: int = 20
     builds: int = 256
     helpers: int = 0
     tolerance: float = 0.002

@@ -13,8 +13,8 @@ from lightplan.planning.result import Move
 from lightplan.planning.variables import Space, value_of
 from lightplan.scene import Rig
 
-SIMPLER_BY = 1.0
-"""Points of score that one thing less on the table is worth."""
+SIMPLER_BY = 0.7
+"""Points of score that a table with fewer things on it is worth, however many are left out."""
 LAST_RADIUS = 0.04
 """Of the first step under finer light, as a share of each dimension's range."""
 
@@ -22,6 +22,7 @@ LAST_RADIUS = 0.04
 def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, ...]]:
     """Leave things out, one after the other, while the score hardly falls."""
     left_out: list[str] = []
+    least = best.score - SIMPLER_BY
     while not job.should_stop():
         names = _optional(best.rig)
         judged = judges.solved([_without(best.rig, name) for name in names])
@@ -29,7 +30,7 @@ def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, 
         if not fair:
             break
         name, best_try = max(fair, key=lambda pair: pair[1].score)
-        if best_try.score < best.score - SIMPLER_BY:
+        if best_try.score < least:
             break
         best = best_try
         left_out.append(name)

@@ -106,13 +106,14 @@ class Judges:
         return self._spread("lights", rigs)
 
     def _spread(self, task: str, jobs: Sequence[Any]) -> list[Any]:
+        """Share jobs out in runs: neighbours often move the same thing, which costs least."""
         hands = len(self._helpers) + 1
-        for i, helper in enumerate(self._helpers, start=1):
-            _send(helper, (task, list(jobs[i::hands])))
-        found: list[Any] = [None] * len(jobs)
-        found[0::hands] = _do(self.bench, task, jobs[0::hands])
-        for i, helper in enumerate(self._helpers, start=1):
-            found[i::hands] = self._answer(helper, task, jobs[i::hands])
+        ends = [len(jobs) * i // hands for i in range(1, hands + 1)]
+        for helper, first, end in zip(self._helpers, ends, ends[1:], strict=False):
+            _send(helper, (task, list(jobs[first:end])))
+        found = _do(self.bench, task, jobs[: ends[0]])
+        for helper, first, end in zip(self._helpers, ends, ends[1:], strict=False):
+            found += self._answer(helper, task, jobs[first:end])
         return found
 
     def _answer(self, helper: subprocess.Popen[bytes], task: str, jobs: Sequence[Any]) -> list[Any]:
