@@ -6,9 +6,21 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lightplan.units import LengthUnit, show_length
+
 if TYPE_CHECKING:
     from lightplan.measures import Finding, Judgement
     from lightplan.planning.result import Move
+
+MOVED_WORDS = {
+    "z_mm": "height of its middle ",
+    "aim_x_mm": "aims at a point ",
+    "aim_y_mm": "aims at a point ",
+    "aim_z_mm": "aims at a height of ",
+    "width_mm": "width ",
+    "height_mm": "length ",
+    "hole_mm": "hole ",
+}
 
 
 def verdict_line(judgement: Judgement) -> str:
@@ -59,20 +71,28 @@ def _sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else text + "."
 
 
-def move_line(move: Move) -> str:
-    """Return one change of a plan, as "key: height of its middle 640 mm (was 600)"."""
-    names = {
-        "x_mm": ("right of the middle", "mm"),
-        "y_mm": ("away from the middle", "mm"),
-        "z_mm": ("height of its middle", "mm"),
-        "aim_x_mm": ("aims right of the middle", "mm"),
-        "aim_y_mm": ("aims beyond the middle", "mm"),
-        "aim_z_mm": ("aims above the sheet", "mm"),
-        "width_mm": ("width", "mm"),
-        "height_mm": ("height", "mm"),
-        "hole_mm": ("hole", "mm"),
-        "trim_stops": ("power", "stops from full"),
-    }
-    what, unit = names.get(move.dimension, (move.dimension, ""))
-    digits = 1 if unit.startswith("stops") else 0
-    return f"{move.element}: {what} {move.after:.{digits}f} {unit} (was {move.before:.{digits}f})"
+def move_line(move: Move, unit: LengthUnit = "mm") -> str:
+    """Return one change of a plan, in the words of the setup sheet.
+
+    >>> from lightplan.planning.result import Move
+    >>> move_line(Move(element="softbox", dimension="x_mm", before=-480.0, after=-350.4))
+    'softbox: 350 mm left (was 480 mm left)'
+    >>> move_line(Move(element="key", dimension="trim_stops", before=0.0, after=-1.0))
+    'key: 1 stop below full power, 50 % of its light (was full power)'
+    """
+    before, after = (_setting(move.dimension, v, unit) for v in (move.before, move.after))
+    what = MOVED_WORDS.get(move.dimension, "")
+    return f"{move.element}: {what}{after} (was {before})"
+
+
+def _setting(dimension: str, value: float, unit: LengthUnit) -> str:
+    from lightplan.reports.setup_steps import power_words
+    from lightplan.reports.setup_words import away_towards, left_right
+
+    if dimension == "trim_stops":
+        return power_words(round(value, 2))
+    if dimension.endswith("x_mm"):
+        return left_right(value, unit)
+    if dimension.endswith("y_mm"):
+        return away_towards(value, unit)
+    return show_length(value, unit)

@@ -46,6 +46,8 @@ def plan_table(plan: PlanRecord) -> Table:
         "yield_share": plan.yield_share,
         "made_with": plan.made_with,
         "stopped_because": plan.stopped_because,
+        "rig_digest": plan.rig_digest,
+        "critical": [list(pair) for pair in plan.critical],
         "measures": dict(plan.measures),
         "tolerances": [dict(vars(t)) for t in plan.tolerances],
     }

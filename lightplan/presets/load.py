@@ -106,6 +106,8 @@ def _plan(form: schema.PlanForm) -> PlanRecord:
         yield_share=form.yield_share,
         measures=measures,
         tolerances=tuple(Tolerance(**dict(t)) for t in form.tolerances),
+        critical=tuple((element, dimension) for element, dimension in form.critical),
+        rig_digest=form.rig_digest,
         made_with=form.made_with,
         stopped_because=form.stopped_because,
     )

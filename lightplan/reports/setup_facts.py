@@ -60,6 +60,8 @@ class SetupFacts:
         Predicted, 0 to 100.
     foil_to_paper_stops : float or None
         How far the foil's light is above the paper's; widens the bracket.
+    is_changed : bool
+        Whether the rig was changed after it was planned, so that nothing is promised of it.
     rig_digest, tool_version : str
         For the foot of the page, so that a sheet can be told from an older one.
     """
@@ -70,6 +72,7 @@ class SetupFacts:
     yield_share: float | None = None
     score: float | None = None
     foil_to_paper_stops: float | None = None
+    is_changed: bool = False
     rig_digest: str = ""
     tool_version: str = ""
 

@@ -56,6 +56,11 @@ def title(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
         words += f" Predicted score: {facts.score:.0f} of 100."
     if facts.yield_share is not None:
         words += f" {100 * facts.yield_share:.0f} of 100 careful builds come out right."
+    if facts.is_changed:
+        words += (
+            " The rig was changed after it was planned: how exactly it must stand, and how many "
+            "builds come out right, is not known until it is planned again."
+        )
     words += (
         " All places are measured from the cross of tape on the table to the middle of each face "
         "(camera: to the lens; whatever stands on a foot: to the middle of its foot)."

@@ -15,7 +15,14 @@ from lightplan.planning.plan import plan as search
 from lightplan.planning.products import Product, RangePlan, plan_range
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.two_frames import TwoFrames, plan_two_frames
-from lightplan.presets import LoadedRig, PlanRecord, Tolerance, load_rig, write_rig
+from lightplan.presets import (
+    LoadedRig,
+    PlanRecord,
+    Tolerance,
+    load_rig,
+    rig_digest,
+    write_rig,
+)
 from lightplan.reports.report import write_report
 from lightplan.reports.setup_facts import SetupFacts
 from lightplan.scene import Rig
@@ -129,9 +136,16 @@ def plan_record(found: Plan, prediction: Prediction) -> PlanRecord:
         yield_share=found.yield_share,
         measures=prediction.measures.values_by_name(),
         tolerances=tuple(
-            Tolerance(element=t.element, dimension=t.dimension, minus=t.minus, plus=t.plus)
+            Tolerance(
+                element=t.element,
+                dimension=t.dimension,
+                minus=round(t.minus, 3),  # they grow in steps; 0.30000000000000004 reads badly
+                plus=round(t.plus, 3),
+            )
             for t in found.tolerances
         ),
+        critical=found.robustness.critical,
+        rig_digest=rig_digest(found.rig),
         made_with=f"lightplan {__version__}",
         stopped_because=found.stopped_because,
     )
