@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
@@ -9,12 +11,12 @@ import typer
 
 from lightplan.cli.predicting import OutFolder, RigName
 from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
-from lightplan.cli.words import move_line, verdict_line, written_lines
+from lightplan.cli.words import written_lines
 from lightplan.units import LengthUnit, show_length
 
 if TYPE_CHECKING:
     from lightplan.planning.plan import Progress
-    from lightplan.planning.result import NoPlan, Plan
+    from lightplan.presets import LoadedRig
 
 Paper: TypeAlias = Annotated[
     Literal["A4", "Letter"], typer.Option("--paper", help="Size of the printed page.")
@@ -63,89 +65,89 @@ def plan(
     """
 
     def job(progress: object) -> Answer:
-        from lightplan.planning.plan import Effort
-        from lightplan.shots.batch import usable_cores
         from lightplan.tasks import plan as task
-        from lightplan.tasks.stopping import gentle_stop
 
         assert callable(progress)
         source = task.with_look(task.load(rig), look)
-
-        def tell(found: Progress) -> None:
-            progress(f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}")
-
-        effort = Effort(evaluations=evaluations, helpers=max(0, usable_cores() - 1))
-        with gentle_stop() as stop:
-            if also:
-                return _range(task.plan_products(source, also, seed=seed, should_stop=stop.is_set))
-            found = task.plan(
-                source, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set
-            )
-        if not found:
-            return _no_plan(found)  # type: ignore[arg-type]
-        progress("writing")
-        pair = task.two_frames_of(found.rig, seed=seed) if two_frames else None  # type: ignore[union-attr]
-        written = task.write_plan(
-            found,  # type: ignore[arg-type]
-            source,
-            out,
-            paper=paper,
-            unit=unit,
-            two_frames=pair,
-            replace_files=replace,
-        )
-        words = _plan_words(found)  # type: ignore[arg-type]
-        if pair is not None:
-            words.append(pair.reason)
-        files = [str(path) for path in written.files]
-        return Answer(written.document | {"files": files}, words + written_lines(written.files))
+        task.ready(out, replace_files=replace)
+        page = Page(out, paper, unit, replace)
+        if also:
+            return _plan_several(source, also, page, evaluations, seed)
+        return _plan_one(source, page, evaluations, seed, progress, two_frames=two_frames)
 
     run(job, as_json=as_json)
 
 
-def _plan_words(found: Plan) -> list[str]:
-    words = [found.rig.title, verdict_line(found.judgement)]
-    if found.start_score is not None:
-        words.append(f"The rig as given scores {found.start_score:.0f}.")
-    words.append(
-        f"Of 100 builds with usual errors of hand, {100 * found.yield_share:.0f} come out right."
+@dataclass(frozen=True)
+class Page:
+    """Where and how a plan is written."""
+
+    out: Path
+    paper: str
+    unit: LengthUnit
+    replace: bool
+
+
+def _plan_one(
+    source: LoadedRig,
+    page: Page,
+    evaluations: int,
+    seed: int,
+    progress: Callable[[str], None],
+    *,
+    two_frames: bool,
+) -> Answer:
+    from lightplan.cli.plan_words import no_plan_words, plan_words
+    from lightplan.planning.plan import Effort
+    from lightplan.planning.result import NoPlan
+    from lightplan.shots.batch import usable_cores
+    from lightplan.tasks import plan as task
+    from lightplan.tasks.stopping import gentle_stop
+    from lightplan.tasks.two_frames import two_frames_of, two_frames_words
+
+    def tell(found: Progress) -> None:
+        progress(f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}")
+
+    effort = Effort(evaluations=evaluations, helpers=max(0, usable_cores() - 1))
+    with gentle_stop() as stop:
+        found = task.plan(source, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set)
+    if isinstance(found, NoPlan):
+        return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
+    words = plan_words(found, page.unit)
+    pair = None
+    if two_frames:
+        progress("trying two frames")
+        pair = two_frames_of(found.rig, seed=seed)
+        words += two_frames_words(pair, found.rig)
+    progress("writing")
+    written = task.write_plan(
+        found,
+        source,
+        page.out,
+        paper=page.paper,
+        unit=page.unit,
+        two_frames=pair,
+        replace_files=page.replace,
     )
-    if found.moves:
-        words += ["Set:", *(f"  {move_line(move)}" for move in found.moves)]
-    if found.left_out:
-        words.append(f"Not needed: {', '.join(found.left_out)}.")
-    if found.robustness.critical:
-        element, dimension = found.robustness.critical[0]
-        words.append(f"Measure most carefully: {element}, {dimension}.")
-    words += [limit.sentence for limit in found.limits]
-    return words
+    files = [str(path) for path in written.files]
+    return Answer(written.document | {"files": files}, words + written_lines(written.files))
 
 
-def _no_plan(found: NoPlan) -> Answer:
-    from lightplan.tasks.plan import plan_document
+def _plan_several(
+    source: LoadedRig, also: list[str], page: Page, evaluations: int, seed: int
+) -> Answer:
+    from lightplan.tasks import products
+    from lightplan.tasks.stopping import gentle_stop
 
-    words = ["There is no such plan.", found.reason]
-    words += [limit.sentence for limit in found.in_the_way]
-    if found.wish:
-        words.append(f"The nearest wish that works: {found.wish}")
-    return Answer(plan_document(found), words, FAILED)
-
-
-def _range(found: object) -> Answer:
-    from lightplan.planning.products import RangePlan
-    from lightplan.tasks.plan import range_document
-
-    assert isinstance(found, RangePlan)
-    words = []
-    for fit in found.fits:
-        if not fit.breaks:
-            words.append(f"{fit.product.name}: score {fit.score:.0f}, fits this rig.")
-            continue
-        words.append(f"{fit.product.name}: score {fit.score:.0f}, breaks this rig. {fit.problem}")
-        words += [f"  {move_line(move)}" for move in fit.nudge]
-        if fit.nudge:
-            words.append(f"  then the score is {fit.nudged_score:.0f}.")
-    return Answer(range_document(found), words)
+    with gentle_stop() as stop:
+        found, sources = products.plan_products(
+            source, also, seed=seed, evaluations=evaluations, should_stop=stop.is_set
+        )
+    files = products.write_range(
+        found, sources, page.out, paper=page.paper, unit=page.unit, replace_files=page.replace
+    )
+    document = products.range_document(found) | {"files": [str(path) for path in files]}
+    return Answer(document, products.range_words(found, page.unit) + written_lines(files))
 
 
 def kit(

@@ -6,21 +6,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lightplan.units import LengthUnit, show_length
-
 if TYPE_CHECKING:
     from lightplan.measures import Finding, Judgement
-    from lightplan.planning.result import Move
-
-MOVED_WORDS = {
-    "z_mm": "height of its middle ",
-    "aim_x_mm": "aims at a point ",
-    "aim_y_mm": "aims at a point ",
-    "aim_z_mm": "aims at a height of ",
-    "width_mm": "width ",
-    "height_mm": "length ",
-    "hole_mm": "hole ",
-}
 
 
 def verdict_line(judgement: Judgement) -> str:
@@ -35,11 +22,11 @@ def finding_lines(findings: Sequence[Finding]) -> list[str]:
     lines = []
     for number, finding in enumerate(findings, 1):
         x, y = finding.where_mm
-        lines.append(f"{number}. {_sentence(finding.what)} Look at {place_words(x, y)}.")
+        lines.append(f"{number}. {sentence(finding.what)} Look at {place_words(x, y)}.")
         if finding.cause:
-            lines.append(f"   Why: {_sentence(finding.cause)}")
+            lines.append(f"   Why: {sentence(finding.cause)}")
         if finding.move:
-            lines.append(f"   Do:  {_sentence(finding.move)}{_gain(finding.gain)}")
+            lines.append(f"   Do:  {sentence(finding.move)}{_gain(finding.gain)}")
     return lines
 
 
@@ -66,33 +53,7 @@ def _gain(points: float) -> str:
     return f" (about {points:+.0f} points)" if points >= 0.5 else ""
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """Return a text with a capital and a full stop."""
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else text + "."
-
-
-def move_line(move: Move, unit: LengthUnit = "mm") -> str:
-    """Return one change of a plan, in the words of the setup sheet.
-
-    >>> from lightplan.planning.result import Move
-    >>> move_line(Move(element="softbox", dimension="x_mm", before=-480.0, after=-350.4))
-    'softbox: 350 mm left (was 480 mm left)'
-    >>> move_line(Move(element="key", dimension="trim_stops", before=0.0, after=-1.0))
-    'key: 1 stop below full power, 50 % of its light (was full power)'
-    """
-    before, after = (_setting(move.dimension, v, unit) for v in (move.before, move.after))
-    what = MOVED_WORDS.get(move.dimension, "")
-    return f"{move.element}: {what}{after} (was {before})"
-
-
-def _setting(dimension: str, value: float, unit: LengthUnit) -> str:
-    from lightplan.reports.setup_steps import power_words
-    from lightplan.reports.setup_words import away_towards, left_right
-
-    if dimension == "trim_stops":
-        return power_words(round(value, 2))
-    if dimension.endswith("x_mm"):
-        return left_right(value, unit)
-    if dimension.endswith("y_mm"):
-        return away_towards(value, unit)
-    return show_length(value, unit)

@@ -56,18 +56,30 @@ def exposure_lines(rig: Rig, facts: SetupFacts) -> list[tuple[str, str]]:
     lines.append(("Mains flicker", _flicker(rig, facts)))
     lines.append(("White balance", _white_balance(rig)))
     lines.append(("Lock", _locks(rig.camera)))
-    stops = ", ".join(_signed(s) for s in bracket_stops(facts))
-    lines.append((
-        "Bracket",
-        f"{stops} stops, by the time only, nothing else changed. Keep the frame in which the "
-        "brightest foil just holds its detail.",
-    ))  # fmt: skip
+    lines.append(("Bracket", _bracket(rig, facts)))
     if rig.camera.polariser_rad is not None:
         angle = math.degrees(rig.camera.polariser_rad)
         lines.append(
             ("Polariser", f"its axis {angle:.0f}° anticlockwise from level in the picture.")
         )
     return lines
+
+
+def _bracket(rig: Rig, facts: SetupFacts) -> str:
+    stops = bracket_stops(facts)
+    shown = ", ".join(_signed(s) for s in stops)
+    settings = facts.settings
+    if is_phone(rig.camera):
+        how = f"with the exposure slider at {shown} (each step is half or twice the light)"
+    elif settings is None:
+        how = f"{shown} stops by the time alone (one stop is half or twice as long)"
+    else:
+        times = ", ".join(exposure_time(settings.time_s * 2.0**s) for s in stops)
+        how = f"{times}: {shown} stops by the time alone (one stop is half or twice as long)"
+    return (
+        f"the same frame {len(stops)} times, {how}; nothing else changed. Keep the one in which "
+        "the brightest foil just holds its detail."
+    )
 
 
 def _signed(stops: int) -> str:

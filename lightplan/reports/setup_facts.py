@@ -43,6 +43,14 @@ class SetupTolerance:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SetupNote:
+    """A further part of the sheet: a heading, and named lines under it."""
+
+    heading: str
+    lines: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class SetupFacts:
     """Facts about a rig that are not in the rig.
 
@@ -60,6 +68,8 @@ class SetupFacts:
         Predicted, 0 to 100.
     foil_to_paper_stops : float or None
         How far the foil's light is above the paper's; widens the bracket.
+    notes : sequence of SetupNote
+        Printed after the camera settings: two frames, other products on this rig.
     is_changed : bool
         Whether the rig was changed after it was planned, so that nothing is promised of it.
     rig_digest, tool_version : str
@@ -72,6 +82,7 @@ class SetupFacts:
     yield_share: float | None = None
     score: float | None = None
     foil_to_paper_stops: float | None = None
+    notes: Sequence[SetupNote] = ()
     is_changed: bool = False
     rig_digest: str = ""
     tool_version: str = ""

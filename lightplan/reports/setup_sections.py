@@ -164,12 +164,20 @@ def torch(flow: Flow, rig: Rig, unit: LengthUnit) -> None:
 
 
 def camera(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
-    """Set the camera settings."""
-    lines = exposure_lines(rig, facts)
+    """Set the camera settings, and what is to be told of further frames or products."""
+    _named_lines(flow, "Camera and first frames", exposure_lines(rig, facts))
+    for note in facts.notes:
+        _named_lines(flow, note.heading, note.lines)
+
+
+def _named_lines(flow: Flow, told: str, lines: Sequence[tuple[str, str]]) -> None:
     wide = flow.width - NAME_MM
-    heights = [paragraph_height(text, wide) + 0.6 for _, text in lines]
+    heights = [
+        max(paragraph_height(text, wide), paragraph_height(name, NAME_MM - 2, bold=True)) + 0.6
+        for name, text in lines
+    ]
     page = flow.room(HEADING_MM + sum(heights))
-    flow.y = heading(page, flow.left, flow.y, "Camera and first frames", flow.width)
+    flow.y = heading(page, flow.left, flow.y, told, flow.width)
     for (name, text), height in zip(lines, heights, strict=True):
         paragraph(page, flow.left, flow.y, name, NAME_MM - 2, bold=True)
         paragraph(page, flow.left + NAME_MM, flow.y, text, wide)

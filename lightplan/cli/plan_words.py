@@ -1,0 +1,40 @@
+"""What `lightplan plan` says."""
+
+from __future__ import annotations
+
+from lightplan.cli.words import sentence, verdict_line
+from lightplan.planning.result import NoPlan, Plan
+from lightplan.tasks.move_words import dimension_words, move_line
+from lightplan.units import LengthUnit
+
+
+def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
+    """Return what a plan promises, what to set, and what to measure best."""
+    words = [found.rig.title, verdict_line(found.judgement)]
+    if found.start_score is not None:
+        words.append(f"The rig as given scores {found.start_score:.0f}.")
+    words.append(
+        f"Of 100 builds with usual errors of hand, {100 * found.yield_share:.0f} come out right."
+    )
+    if found.moves:
+        words += ["Set:", *(f"  {move_line(move, unit)}" for move in found.moves)]
+    if found.left_out:
+        words.append(f"Not needed: {', '.join(found.left_out)}.")
+    if found.robustness.critical:
+        element, dimension = found.robustness.critical[0]
+        words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")
+    words += [sentence(limit.sentence) for limit in found.limits]
+    return words
+
+
+def no_plan_words(found: NoPlan, unit: LengthUnit) -> list[str]:
+    """Return what is in the way, and the nearest wish that works with what it would give."""
+    told = dict.fromkeys([found.reason, *(limit.sentence for limit in found.in_the_way)])
+    words = ["There is no such plan. In the way:", *(f"  {sentence(text)}" for text in told)]
+    if not found.wish:
+        return [*words, "No small change of the wish was found that helps."]
+    words.append(f"The nearest wish that works: {sentence(found.wish)}")
+    if found.nearest is not None and found.nearest.score is not None:
+        words.append(f"With it the plan scores {found.nearest.score:.0f} of 100:")
+        words += [f"  {move_line(move, unit)}" for move in found.nearest.moves]
+    return words
