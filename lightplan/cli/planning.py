@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
 
 import typer
 
 from lightplan.cli.predicting import OutFolder, RigName
 from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
 from lightplan.cli.words import written_lines
-from lightplan.units import LengthUnit, show_length
 
 if TYPE_CHECKING:
     from lightplan.planning.plan import Progress
     from lightplan.presets import LoadedRig
+    from lightplan.units import LengthUnit
 
 Paper: TypeAlias = Annotated[
     Literal["A4", "Letter"], typer.Option("--paper", help="Size of the printed page.")
@@ -236,48 +236,16 @@ def family(
     """
 
     def job(_: object) -> Answer:
+        from lightplan.cli.family_words import family_words
         from lightplan.tasks import family as task
 
         found = task.family(rig, card=card, distance_mm=distance)
         document = task.family_document(found)
-        words = _family_words(document, unit)
+        words = family_words(document, unit)
         if out is not None:
-            path = task.write_drawing(found, out, unit=unit, replace=replace)
+            path = task.write_drawing(found, out, unit=unit, replace_file=replace)
             document["files"] = [str(path)]
             words += written_lines([path])
         return Answer(document, words)
 
     run(job, as_json=as_json)
-
-
-def _family_words(document: dict[str, Any], unit: LengthUnit) -> list[str]:
-    def show(length: float) -> str:
-        return show_length(length, unit)
-
-    wide, high = document["smallest_card_mm"]
-    bare_wide, bare_high = document["without_margins_mm"]
-    margins = document["margins_mm"]
-    x, y, z = document["card_position_mm"]
-    words = [
-        f"At {show(document['distance_mm'])} from the sheet the smallest card is "
-        f"{show(wide)} x {show(high)} ({show(bare_wide)} x {show(bare_high)} without margins).",
-        f"Its middle: {show(x)} to the right, {show(y)} away from you, {show(z)} up.",
-        f"Margins on each side, at most: bow {show(margins['bow'])}, blur of the foil "
-        f"{show(margins['blur'])}, errors of setting {show(margins['setting'])}.",
-    ]
-    itself = document["camera_sees_itself"]
-    if itself is None:
-        return [*words, "The camera does not see itself in the sheet."]
-    tilt, offset, hole = itself["tilt"], itself["offset"], itself["hole"]
-    return [
-        *words,
-        f"The camera sees itself on {100 * itself['share_of_sheet']:.0f} % of the sheet, "
-        f"{show(itself['width_mm'])} x {show(itself['height_mm'])}. Three ways out:",
-        f"  look from the side: {tilt['angle_deg']:.0f} degrees, {show(tilt['shift_mm'])} off; "
-        f"near edge drawn {100 * tilt['keystone_share']:.0f} % larger;",
-        f"  stay square and crop: camera {show(offset['shift_mm'])} aside and "
-        f"{show(offset['height_mm'])} up; {100 * offset['pixels_left_share']:.0f} % of the "
-        "pixels remain;",
-        f"  shoot through a hole of {show(hole['hole_mm'])}: dark spot of "
-        f"{show(hole['spot_mm'])}, {100 * hole['spot_share']:.1f} % of the sheet.",
-    ]
