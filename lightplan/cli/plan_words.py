@@ -13,8 +13,11 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     words = [found.rig.title, verdict_line(found.judgement)]
     if found.start_score is not None:
         words.append(f"The rig as given scores {found.start_score:.0f}.")
+    if found.judgement.verdict != "keep":
+        words.append(f"What holds it back: {sentence('; '.join(found.judgement.reasons[:2]))}")
     words.append(
-        f"Of 100 builds with usual errors of hand, {100 * found.yield_share:.0f} come out right."
+        f"Of 100 builds with usual errors of hand, {100 * found.yield_share:.0f} come out right "
+        f"({found.robustness.good_score:.0f} or more)."
     )
     if found.moves:
         words += ["Set:", *(f"  {move_line(move, unit)}" for move in found.moves)]

@@ -44,6 +44,7 @@ def plan_table(plan: PlanRecord) -> Table:
     return {
         "score": plan.score,
         "yield_share": plan.yield_share,
+        "good_score": plan.good_score,
         "made_with": plan.made_with,
         "stopped_because": plan.stopped_because,
         "rig_digest": plan.rig_digest,

@@ -30,6 +30,8 @@ class PlanRecord:
         Predicted score, 0 to 100.
     yield_share : float or None
         Share of builds that come out right, 0 to 1.
+    good_score : float or None
+        What a build had to score to count as right.
     measures : mapping of str to float
         Predicted measures, the unit in the name.
     tolerances : tuple of Tolerance
@@ -43,6 +45,7 @@ class PlanRecord:
 
     score: float | None = None
     yield_share: float | None = None
+    good_score: float | None = None
     measures: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     tolerances: tuple[Tolerance, ...] = ()
     critical: tuple[tuple[str, str], ...] = ()

@@ -67,6 +67,9 @@ class PlanForm(Form):
     yield_share: float | None = Field(
         default=None, ge=0.0, le=1.0, description="Share of builds that come out right, 0 to 1."
     )
+    good_score: float | None = Field(
+        default=None, ge=0.0, le=100.0, description="Score from which a build comes out right."
+    )
     measures: dict[str, float] = Field(
         default={}, description="Predicted measures, unit in the name."
     )

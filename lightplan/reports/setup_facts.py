@@ -64,6 +64,8 @@ class SetupFacts:
         The measurement that matters most first.
     yield_share : float or None
         Share of builds that come out right (0 to 1).
+    good_score : float or None
+        The score from which one does.
     score : float or None
         Predicted, 0 to 100.
     foil_to_paper_stops : float or None
@@ -80,6 +82,7 @@ class SetupFacts:
     tolerances: Sequence[ToleranceLike] = ()
     critical: Sequence[tuple[str, str]] = ()
     yield_share: float | None = None
+    good_score: float | None = None
     score: float | None = None
     foil_to_paper_stops: float | None = None
     notes: Sequence[SetupNote] = ()

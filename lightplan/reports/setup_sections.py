@@ -55,7 +55,8 @@ def title(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
     if facts.score is not None:
         words += f" Predicted score: {facts.score:.0f} of 100."
     if facts.yield_share is not None:
-        words += f" {100 * facts.yield_share:.0f} of 100 careful builds come out right."
+        words += f" {100 * facts.yield_share:.0f} of 100 careful builds come out right"
+        words += "." if facts.good_score is None else f" ({facts.good_score:.0f} or more)."
     if facts.is_changed:
         words += (
             " The rig was changed after it was planned: how exactly it must stand, and how many "
@@ -144,7 +145,7 @@ def cuts(flow: Flow, rig: Rig, unit: LengthUnit) -> None:
         if cut.remark:
             hole = cut.remark if cut.hole is None else f"{hole}; {cut.remark}"
         rows.append([", ".join(cut.names), str(cut.count), cut.kind, cut_size(cut, unit),
-                     board_for(cut), hole])  # fmt: skip
+                     board_for(cut, unit), hole])  # fmt: skip
     widths = _shares([0.21, 0.085, 0.19, 0.155, 0.12, 0.24], flow.width)
     page = flow.room(HEADING_MM + table_height(rows, widths))
     flow.y = heading(page, flow.left, flow.y, "Cut these", flow.width)

@@ -115,6 +115,7 @@ def write_plan(
         tolerances=found.tolerances,
         critical=found.robustness.critical,
         yield_share=found.yield_share,
+        good_score=found.robustness.good_score,
         score=prediction.judgement.score,
         foil_to_paper_stops=_value(prediction, "foil_to_paper_stops"),
         notes=() if note is None else (note,),
@@ -135,6 +136,7 @@ def plan_record(found: Plan, prediction: Prediction) -> PlanRecord:
     return PlanRecord(
         score=prediction.judgement.score,
         yield_share=found.yield_share,
+        good_score=found.robustness.good_score,
         measures=prediction.measures.values_by_name(),
         tolerances=tuple(
             Tolerance(

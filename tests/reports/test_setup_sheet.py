@@ -254,8 +254,9 @@ def test_promises_tolerances_and_settings_are_told() -> None:
     assert "bow ±0.2 mm" in text
     assert "1. sheet: bow; 2. camera: lean" in text
     assert "f/8, 1/30 s, ISO 100" in text
-    # 1/30 s halved twice, halved, as it is, doubled (closed form: a stop is a factor of 2)
-    assert "1/120 s, 1/60 s, 1/30 s, 1/15 s: −2, −1, 0, +1 stops" in text
+    # 1/30 s halved twice, halved, as it is, doubled (closed form: a stop is a factor of 2),
+    # as a dial has it: 1/125 for 1/120 (common practice, no source)
+    assert "1/125 s, 1/60 s, 1/30 s, 1/15 s: −2, −1, 0, +1 stops" in text
     assert "torch (never a laser)" in text
     assert "rig 0123456789ab" in text
 
