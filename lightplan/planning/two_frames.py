@@ -158,10 +158,20 @@ class _Table:
     def _read(self, point: Doubles) -> tuple[Doubles, Doubles, float]:
         count = len(self._free)
         stops = _SPAN_STOPS * (np.clip(point, 0, 1) - 1)
-        power = np.where(stops < OFF_BELOW_STOPS, 0.0, np.exp2(stops))
-        foil = self._powers(dict(zip(self._free, power[:count], strict=True)))
-        paper = self._powers(dict(zip(self._free, power[count : 2 * count], strict=True)))
+        foil = self._lit(stops[:count])
+        paper = self._lit(stops[count : 2 * count])
         return foil, paper, _EXPOSURE_SPAN_STOPS * (2 * float(point[-1]) - 1)
+
+    def _lit(self, stops: Doubles) -> Doubles:
+        """Return the powers of one frame; without a window its strongest lamp stays on.
+
+        Else a frame could be lit by the dim room alone, which nobody would expose.
+        """
+        power = np.where(stops < OFF_BELOW_STOPS, 0.0, np.exp2(stops))
+        has_window = len(self._free) < len(self._lamps)
+        if power.size and not power.any() and not has_window:
+            power[int(np.argmax(stops))] = 1.0
+        return self._powers(dict(zip(self._free, power, strict=True)))
 
     def _powers(self, given: dict[str, float]) -> Doubles:
         kept = {x.name: 2.0**x.trim_stops for x in self._lamps if x.is_window}
