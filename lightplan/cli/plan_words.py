@@ -15,10 +15,7 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
         words.append(f"The rig as given scores {found.start_score:.0f}.")
     if found.judgement.verdict != "keep":
         words.append(f"What holds it back: {sentence('; '.join(found.judgement.reasons[:2]))}")
-    words.append(
-        f"Of 100 builds with usual errors of hand, {100 * found.yield_share:.0f} come out right "
-        f"({found.robustness.good_score:.0f} or more)."
-    )
+    words.append(yield_words(found))
     if found.moves:
         words += ["Set:", *(f"  {move_line(move, unit)}" for move in found.moves)]
     if found.left_out:
@@ -28,6 +25,17 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
         words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")
     words += [sentence(limit.sentence) for limit in found.limits]
     return words
+
+
+def yield_words(found: Plan) -> str:
+    """Return what share of builds holds the plan; "right" is said of a picture to keep only."""
+    count, good = f"{100 * found.yield_share:.0f}", f"{found.robustness.good_score:.0f}"
+    reach = (
+        f"come out right ({good} or more)"
+        if found.judgement.verdict == "keep"
+        else f"keep {good} points or more"
+    )
+    return f"Of 100 builds with usual errors of hand, {count} {reach}."
 
 
 def no_plan_words(found: NoPlan, unit: LengthUnit) -> list[str]:

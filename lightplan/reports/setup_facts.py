@@ -66,6 +66,8 @@ class SetupFacts:
         Share of builds that come out right (0 to 1).
     good_score : float or None
         The score from which one does.
+    is_kept : bool
+        Whether the predicted picture is one to keep.
     score : float or None
         Predicted, 0 to 100.
     foil_to_paper_stops : float or None
@@ -83,6 +85,7 @@ class SetupFacts:
     critical: Sequence[tuple[str, str]] = ()
     yield_share: float | None = None
     good_score: float | None = None
+    is_kept: bool = True
     score: float | None = None
     foil_to_paper_stops: float | None = None
     notes: Sequence[SetupNote] = ()

@@ -55,8 +55,7 @@ def title(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
     if facts.score is not None:
         words += f" Predicted score: {facts.score:.0f} of 100."
     if facts.yield_share is not None:
-        words += f" {100 * facts.yield_share:.0f} of 100 careful builds come out right"
-        words += "." if facts.good_score is None else f" ({facts.good_score:.0f} or more)."
+        words += f" {100 * facts.yield_share:.0f} of 100 careful builds {_right(facts)}."
     if facts.is_changed:
         words += (
             " The rig was changed after it was planned: how exactly it must stand, and how many "
@@ -73,6 +72,15 @@ def title(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
         else f" Heights are from the sheet, which lies {drop:.0f} mm above the table top."
     )
     flow.y = paragraph(page, flow.left, flow.y - 0.5, words, flow.width) - GAP_MM
+
+
+def _right(facts: SetupFacts) -> str:
+    """Return what counts as right; a plan that is none to keep promises no more than points."""
+    if facts.good_score is None:
+        return "come out right"
+    if facts.is_kept:
+        return f"come out right ({facts.good_score:.0f} or more)"
+    return f"keep {facts.good_score:.0f} points or more"
 
 
 def element_table(flow: Flow, rig: Rig, elements: Sequence[Element], unit: LengthUnit) -> None:

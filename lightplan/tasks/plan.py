@@ -116,6 +116,7 @@ def write_plan(
         critical=found.robustness.critical,
         yield_share=found.yield_share,
         good_score=found.robustness.good_score,
+        is_kept=prediction.judgement.verdict == "keep",
         score=prediction.judgement.score,
         foil_to_paper_stops=_value(prediction, "foil_to_paper_stops"),
         notes=() if note is None else (note,),

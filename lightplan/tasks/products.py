@@ -8,6 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.presets import LoadedRig, PlanRecord, load_rig, write_rig
 from lightplan.reports.report import write_report
@@ -123,6 +124,8 @@ def _fit(fit: Fit, unit: LengthUnit) -> str:
     told = f"score {fit.score:.0f}, breaks this rig: {fit.problem.rstrip('.')}."
     if not fit.nudge:
         return f"{told} No nudge helps: it needs a rig of its own."
+    if fit.nudged_score < KEEP_FROM:
+        return f"{told} Near it only {fit.nudged_score:.0f} is reached: it needs a rig of its own."
     moves = "; ".join(move_line(move, unit) for move in fit.nudge)
     return f"{told} For it set {moves}; then it scores {fit.nudged_score:.0f}."
 

@@ -77,6 +77,7 @@ def facts_of(loaded: LoadedRig, prediction: Prediction) -> SetupFacts:
         critical=() if kept is None else kept.critical,
         yield_share=None if kept is None else kept.yield_share,
         good_score=None if kept is None else kept.good_score,
+        is_kept=prediction.judgement.verdict == "keep",
         is_changed=is_changed,
         score=prediction.judgement.score,
         foil_to_paper_stops=ratio,
