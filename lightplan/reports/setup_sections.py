@@ -41,6 +41,7 @@ Codes = NDArray[np.uint8]
 TITLE_PT = 14.0
 SAME_LEVEL_MM = 2.0  # a sheet so little above its table is measured as if it lay on it
 NAME_MM = 28.0
+MOST_NAME_MM = 60.0
 LEGEND_MM = 34.0
 SWATCH_MM = 3.0
 
@@ -180,16 +181,18 @@ def camera(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
 
 
 def _named_lines(flow: Flow, told: str, lines: Sequence[tuple[str, str]]) -> None:
-    wide = flow.width - NAME_MM
+    longest = max(text_width(name, bold=True) for name, _ in lines) + 3.0
+    name_wide = min(max(NAME_MM, longest), MOST_NAME_MM)
+    wide = flow.width - name_wide
     heights = [
-        max(paragraph_height(text, wide), paragraph_height(name, NAME_MM - 2, bold=True)) + 0.6
+        max(paragraph_height(text, wide), paragraph_height(name, name_wide - 2, bold=True)) + 0.6
         for name, text in lines
     ]
     page = flow.room(HEADING_MM + sum(heights))
     flow.y = heading(page, flow.left, flow.y, told, flow.width)
     for (name, text), height in zip(lines, heights, strict=True):
-        paragraph(page, flow.left, flow.y, name, NAME_MM - 2, bold=True)
-        paragraph(page, flow.left + NAME_MM, flow.y, text, wide)
+        paragraph(page, flow.left, flow.y, name, name_wide - 2, bold=True)
+        paragraph(page, flow.left + name_wide, flow.y, text, wide)
         flow.y -= height
     flow.y -= GAP_MM
 
