@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 from lightplan.cli.words import sentence, verdict_line
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.tasks.move_words import dimension_words, move_line
-from lightplan.units import LengthUnit
+from lightplan.units import LengthUnit, show_length
 
 
 def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
@@ -23,7 +25,7 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     if found.robustness.critical:
         element, dimension = found.robustness.critical[0]
         words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")
-    words += [sentence(limit.sentence) for limit in found.limits]
+    words += [in_unit(sentence(limit.sentence), unit) for limit in found.limits]
     return words
 
 
@@ -41,11 +43,21 @@ def yield_words(found: Plan) -> str:
 def no_plan_words(found: NoPlan, unit: LengthUnit) -> list[str]:
     """Return what is in the way, and the nearest wish that works with what it would give."""
     told = dict.fromkeys([found.reason, *(limit.sentence for limit in found.in_the_way)])
-    words = ["There is no such plan. In the way:", *(f"  {sentence(text)}" for text in told)]
+    words = ["There is no such plan. In the way:"]
+    words += [f"  {in_unit(sentence(text), unit)}" for text in told]
     if not found.wish:
         return [*words, "No small change of the wish was found that helps."]
-    words.append(f"The nearest wish that works: {sentence(found.wish)}")
+    words.append(f"The nearest wish that works: {in_unit(sentence(found.wish), unit)}")
     if found.nearest is not None and found.nearest.score is not None:
         words.append(f"With it the plan scores {found.nearest.score:.0f} of 100:")
         words += [f"  {move_line(move, unit)}" for move in found.nearest.moves]
     return words
+
+
+def in_unit(text: str, unit: LengthUnit) -> str:
+    """Return a sentence of the planner, which speaks in mm, in another unit.
+
+    >>> in_unit("Let sky move 300 mm further.", "in")
+    'Let sky move 11.8 in further.'
+    """
+    return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda m: show_length(float(m[1]), unit), text)

@@ -46,7 +46,7 @@ def catalogue(rig: Rig) -> tuple[Item, ...]:
         )  # fmt: skip
     shell = max(2.5 * long_side, 250.0)
     found += [
-        Item(name="a window", kind="window", width_mm=1000, height_mm=1200, price=0.0,
+        Item(name="a window", kind="window", width_mm=1000, height_mm=1200,
              output=Output(value=2000.0, unit="cd/m2")),
         Item(name="a diffusing cone", kind="cone", width_mm=shell, height_mm=shell),
         Item(name="a light tent", kind="tent", width_mm=1.5 * shell, height_mm=1.5 * shell),

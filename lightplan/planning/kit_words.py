@@ -92,7 +92,7 @@ def _answer(
     if cheapest.is_owned(owned):
         return f"Nothing needs buying: you own {cheapest.name} already; with it, {gain}."
     if cheapest.price is None:
-        return f"{_capital(cheapest.name)} meets the look best: {gain}. Its price is not known."
+        return f"{_capital(cheapest.name)} meets the look best: {gain} ({_cost(cheapest, owned)})."
     cost = "costs nothing" if cheapest.price == 0 else f"costs {cheapest.price:g}"
     return f"The cheapest that meets the look is {cheapest.name}; it {cost}: {gain}."
 
@@ -109,6 +109,8 @@ def _table(base: Offer, ranked: Sequence[Offer], owned: frozenset[str]) -> Itera
 def _cost(offer: Offer, owned: frozenset[str]) -> str:
     if offer.is_owned(owned):
         return "you own it"
+    if all(item.kind == "window" for item in offer.items):
+        return "if there is one"
     return "price not known" if offer.price is None else f"price {offer.price:g}"
 
 

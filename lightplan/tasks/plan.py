@@ -167,6 +167,10 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
             "stopped_because": found.reason,
             "in_the_way": [limit.sentence for limit in found.in_the_way],
             "wish": found.wish,
+            "wish_score": None if found.nearest is None else found.nearest.score,
+            "wish_moves": []
+            if found.nearest is None
+            else [asdict(move) for move in found.nearest.moves],
         }
         return document
     document |= {

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from lightplan.planning.fittings import Item
-from lightplan.planning.kit import pairs_worth_trying
+from lightplan.planning.kit import catalogue, pairs_worth_trying
 from lightplan.planning.kit_words import Offer, kit_sentences
 from lightplan.presets import Thing, load_rig
 from lightplan.tasks.kit import spare
@@ -58,12 +58,20 @@ def test_the_cheapest_is_named_with_its_price_and_what_it_gains():
 
 @pytest.mark.parametrize(
     ("item", "owned", "words"),
-    [(BOARD, ["A2 board"], "you own A2 board already"), (LAMP, [], "Its price is not known"),
+    [(BOARD, ["A2 board"], "you own A2 board already"), (LAMP, [], "(price not known)"),
      (replace(BOARD, price=0.0), [], "it costs nothing")],
 )  # fmt: skip
 def test_owned_and_unknown_and_free_are_told_apart(item, owned, words):
     best = offer(90.0, item)
     assert words in advice(offer(50.0), [best], best, owned)
+
+
+def test_a_window_is_not_for_sale():
+    window = next(item for item in catalogue(RIG.rig) if item.kind == "window")
+    found = offer(90.0, window)
+    assert "A window meets the look best: 90 of 100 instead of 50 (if there is one)." in advice(
+        offer(50.0), [found], found
+    )
 
 
 def test_where_nothing_meets_the_look_the_best_is_named():
