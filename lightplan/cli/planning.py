@@ -16,6 +16,7 @@ from lightplan.cli.words import written_lines
 if TYPE_CHECKING:
     from lightplan.planning.plan import Progress
     from lightplan.presets import LoadedRig
+    from lightplan.scene import Rig
     from lightplan.units import LengthUnit
 
 Paper: TypeAlias = Annotated[
@@ -68,12 +69,13 @@ def plan(
         from lightplan.tasks import plan as task
 
         assert callable(progress)
-        source = task.with_look(task.load(rig), look)
+        source = task.load(rig)
+        wanted = task.with_look(source.rig, look)
         task.ready(out, replace_files=replace)
         page = Page(out, paper, unit, replace)
         if also:
-            return _plan_several(source, also, page, evaluations, seed)
-        return _plan_one(source, page, evaluations, seed, progress, two_frames=two_frames)
+            return _plan_several(source, wanted, also, page, evaluations, seed)
+        return _plan_one(source, wanted, page, evaluations, seed, progress, two_frames=two_frames)
 
     run(job, as_json=as_json)
 
@@ -90,6 +92,7 @@ class Page:
 
 def _plan_one(
     source: LoadedRig,
+    wanted: Rig,
     page: Page,
     evaluations: int,
     seed: int,
@@ -110,7 +113,7 @@ def _plan_one(
 
     effort = Effort(evaluations=evaluations, helpers=max(0, usable_cores() - 1))
     with gentle_stop() as stop:
-        found = task.plan(source, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set)
+        found = task.plan(wanted, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set)
     if isinstance(found, NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)
@@ -134,14 +137,19 @@ def _plan_one(
 
 
 def _plan_several(
-    source: LoadedRig, also: list[str], page: Page, evaluations: int, seed: int
+    source: LoadedRig, wanted: Rig, also: list[str], page: Page, evaluations: int, seed: int
 ) -> Answer:
     from lightplan.tasks import products
     from lightplan.tasks.stopping import gentle_stop
 
     with gentle_stop() as stop:
         found, sources = products.plan_products(
-            source, also, seed=seed, evaluations=evaluations, should_stop=stop.is_set
+            source,
+            also,
+            wanted=wanted,
+            seed=seed,
+            evaluations=evaluations,
+            should_stop=stop.is_set,
         )
     files = products.write_range(
         found, sources, page.out, paper=page.paper, unit=page.unit, replace_files=page.replace

@@ -24,6 +24,7 @@ from lightplan.presets import (
 )
 from lightplan.reports.report import write_report
 from lightplan.reports.setup_facts import SetupFacts
+from lightplan.scene import Rig
 from lightplan.shots.batch import usable_cores
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
@@ -198,12 +199,14 @@ def ready(folder: Path, *, replace_files: bool = False) -> None:
     prepare(folder, PLAN_FILES, replace=replace_files)
 
 
-def with_look(source: LoadedRig, kind: str | None) -> LoadedRig:
-    """Return the rig with another look, when one is asked for."""
+def with_look(rig: Rig, kind: str | None) -> Rig:
+    """Return the rig with another look, when one is asked for.
+
+    The file that was loaded stays as it is: what differs from it is what gets written.
+    """
     if kind is None:
-        return source
-    look = replace(source.rig.look, kind=kind)  # type: ignore[arg-type]
-    return replace(source, rig=replace(source.rig, look=look))
+        return rig
+    return replace(rig, look=replace(rig.look, kind=kind))  # type: ignore[arg-type]
 
 
 def load(rig: str) -> LoadedRig:

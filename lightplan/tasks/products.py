@@ -13,6 +13,7 @@ from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.presets import LoadedRig, PlanRecord, load_rig, write_rig
 from lightplan.reports.report import write_report
 from lightplan.reports.setup_facts import SetupNote
+from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import move_line
 from lightplan.tasks.predict import FILES, predict, write_prediction
@@ -37,11 +38,21 @@ def plan_products(
     source: LoadedRig,
     others: Sequence[str],
     *,
+    wanted: Rig | None = None,
     seed: int = 0,
     evaluations: int = 200,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> tuple[RangePlan, tuple[LoadedRig, ...]]:
     """Return one rig for the sheets of several rigs, and the rig files of all, the first first.
+
+    Parameters
+    ----------
+    source : LoadedRig
+        Its freedoms and look hold for all.
+    others : sequence of str
+        Rig files or presets of the further products.
+    wanted : Rig or None
+        The first rig with another look; None: as its file has it.
 
     Raises
     ------
@@ -50,9 +61,8 @@ def plan_products(
     """
     sources = (source, *(load_rig(other) for other in others))
     products = [Product(name=s.rig.title, sheet=s.rig.sheet) for s in sources]
-    found = plan_range(
-        source.rig, products, seed=seed, evaluations=evaluations, should_stop=should_stop
-    )
+    base = source.rig if wanted is None else wanted
+    found = plan_range(base, products, seed=seed, evaluations=evaluations, should_stop=should_stop)
     return found, sources
 
 
