@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
 
 import typer
 
 from lightplan.cli.predicting import OutFolder, RigName
 from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
-from lightplan.cli.words import move_line, verdict_line, written_lines
-from lightplan.units import LengthUnit, show_length
+from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
     from lightplan.planning.plan import Progress
-    from lightplan.planning.result import NoPlan, Plan
+    from lightplan.presets import LoadedRig
+    from lightplan.scene import Rig
+    from lightplan.units import LengthUnit
 
 Paper: TypeAlias = Annotated[
     Literal["A4", "Letter"], typer.Option("--paper", help="Size of the printed page.")
@@ -65,96 +68,105 @@ def plan(
     """
 
     def job(progress: object) -> Answer:
-        from lightplan.planning.plan import Effort
-        from lightplan.shots.batch import usable_cores
         from lightplan.tasks import plan as task
-        from lightplan.tasks.best_so_far import BestSoFar
-        from lightplan.tasks.stopping import gentle_stop
 
         assert callable(progress)
-        source = task.with_look(task.load(rig), look)
-        effort = Effort(helpers=max(0, usable_cores() - 1))
-        if evaluations is not None:
-            effort = dataclasses.replace(effort, evaluations=evaluations)
-        with gentle_stop() as stop, BestSoFar(out, replace_files=replace) as best:
-
-            def tell(found: Progress) -> None:
-                best.show(found)
-                progress(
-                    f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}, "
-                    f"picture so far in {best.path}"
-                )
-
-            if also:
-                return _range(task.plan_products(source, also, seed=seed, should_stop=stop.is_set))
-            found = task.plan(
-                source, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set
-            )
-        if not found:
-            return _no_plan(found)  # type: ignore[arg-type]
-        progress("writing")
-        pair = task.two_frames_of(found.rig, seed=seed) if two_frames else None  # type: ignore[union-attr]
-        written = task.write_plan(
-            found,  # type: ignore[arg-type]
-            source,
-            out,
-            paper=paper,
-            unit=unit,
-            two_frames=pair,
-            replace_files=replace,
-        )
-        words = _plan_words(found)  # type: ignore[arg-type]
-        if pair is not None:
-            words.append(pair.reason)
-        files = [str(path) for path in written.files]
-        return Answer(written.document | {"files": files}, words + written_lines(written.files))
+        source = task.load(rig)
+        wanted = task.with_look(source.rig, look)
+        page = Page(out, paper, unit, replace)
+        if also:
+            task.ready(out, replace_files=replace)
+            return _plan_several(source, wanted, also, page, evaluations, seed)
+        return _plan_one(source, wanted, page, evaluations, seed, progress, two_frames=two_frames)
 
     run(job, as_json=as_json)
 
 
-def _plan_words(found: Plan) -> list[str]:
-    words = [found.rig.title, verdict_line(found.judgement)]
-    if found.start_score is not None:
-        words.append(f"The rig as given scores {found.start_score:.0f}.")
-    words.append(
-        f"Of 100 builds with usual errors of hand, {100 * found.yield_share:.0f} come out right."
+@dataclass(frozen=True)
+class Page:
+    """Where and how a plan is written."""
+
+    out: Path
+    paper: str
+    unit: LengthUnit
+    replace: bool
+
+
+def _plan_one(
+    source: LoadedRig,
+    wanted: Rig,
+    page: Page,
+    evaluations: int | None,
+    seed: int,
+    progress: Callable[[str], None],
+    *,
+    two_frames: bool,
+) -> Answer:
+    from lightplan.cli.plan_words import no_plan_words, plan_words
+    from lightplan.planning.plan import Effort
+    from lightplan.planning.result import NoPlan
+    from lightplan.shots.batch import usable_cores
+    from lightplan.tasks import plan as task
+    from lightplan.tasks.best_so_far import BestSoFar
+    from lightplan.tasks.stopping import gentle_stop
+    from lightplan.tasks.two_frames import two_frames_of, two_frames_words
+
+    effort = Effort(helpers=max(0, usable_cores() - 1))
+    if evaluations is not None:
+        effort = dataclasses.replace(effort, evaluations=evaluations)
+    with gentle_stop() as stop, BestSoFar(page.out, replace_files=page.replace) as best:
+
+        def tell(found: Progress) -> None:
+            best.show(found)
+            progress(
+                f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}, "
+                f"picture so far in {best.path}"
+            )
+
+        found = task.plan(wanted, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set)
+    if isinstance(found, NoPlan):
+        return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
+    words = plan_words(found, page.unit)
+    pair = None
+    if two_frames:
+        progress("trying two frames")
+        pair = two_frames_of(found.rig, seed=seed)
+        words += two_frames_words(pair, found.rig)
+    progress("writing")
+    written = task.write_plan(
+        found,
+        source,
+        page.out,
+        paper=page.paper,
+        unit=page.unit,
+        two_frames=pair,
+        replace_files=page.replace,
     )
-    if found.moves:
-        words += ["Set:", *(f"  {move_line(move)}" for move in found.moves)]
-    if found.left_out:
-        words.append(f"Not needed: {', '.join(found.left_out)}.")
-    if found.robustness.critical:
-        element, dimension = found.robustness.critical[0]
-        words.append(f"Measure most carefully: {element}, {dimension}.")
-    words += [limit.sentence for limit in found.limits]
-    return words
+    files = [str(path) for path in written.files]
+    return Answer(written.document | {"files": files}, words + written_lines(written.files))
 
 
-def _no_plan(found: NoPlan) -> Answer:
-    from lightplan.tasks.plan import plan_document
+def _plan_several(
+    source: LoadedRig, wanted: Rig, also: list[str], page: Page, evaluations: int | None, seed: int
+) -> Answer:
+    from lightplan.planning.products import RANGE_EVALUATIONS
+    from lightplan.tasks import products
+    from lightplan.tasks.stopping import gentle_stop
 
-    words = ["There is no such plan.", found.reason]
-    words += [limit.sentence for limit in found.in_the_way]
-    if found.wish:
-        words.append(f"The nearest wish that works: {found.wish}")
-    return Answer(plan_document(found), words, FAILED)
-
-
-def _range(found: object) -> Answer:
-    from lightplan.planning.products import RangePlan
-    from lightplan.tasks.plan import range_document
-
-    assert isinstance(found, RangePlan)
-    words = []
-    for fit in found.fits:
-        if not fit.breaks:
-            words.append(f"{fit.product.name}: score {fit.score:.0f}, fits this rig.")
-            continue
-        words.append(f"{fit.product.name}: score {fit.score:.0f}, breaks this rig. {fit.problem}")
-        words += [f"  {move_line(move)}" for move in fit.nudge]
-        if fit.nudge:
-            words.append(f"  then the score is {fit.nudged_score:.0f}.")
-    return Answer(range_document(found), words)
+    with gentle_stop() as stop:
+        found, sources = products.plan_products(
+            source,
+            also,
+            wanted=wanted,
+            seed=seed,
+            evaluations=RANGE_EVALUATIONS if evaluations is None else evaluations,
+            should_stop=stop.is_set,
+        )
+    files = products.write_range(
+        found, sources, page.out, paper=page.paper, unit=page.unit, replace_files=page.replace
+    )
+    document = products.range_document(found) | {"files": [str(path) for path in files]}
+    return Answer(document, products.range_words(found, page.unit) + written_lines(files))
 
 
 def kit(
@@ -243,48 +255,16 @@ def family(
     """
 
     def job(_: object) -> Answer:
+        from lightplan.cli.family_words import family_words
         from lightplan.tasks import family as task
 
         found = task.family(rig, card=card, distance_mm=distance)
         document = task.family_document(found)
-        words = _family_words(document, unit)
+        words = family_words(document, unit)
         if out is not None:
-            path = task.write_drawing(found, out, unit=unit, replace=replace)
+            path = task.write_drawing(found, out, unit=unit, replace_file=replace)
             document["files"] = [str(path)]
             words += written_lines([path])
         return Answer(document, words)
 
     run(job, as_json=as_json)
-
-
-def _family_words(document: dict[str, Any], unit: LengthUnit) -> list[str]:
-    def show(length: float) -> str:
-        return show_length(length, unit)
-
-    wide, high = document["smallest_card_mm"]
-    bare_wide, bare_high = document["without_margins_mm"]
-    margins = document["margins_mm"]
-    x, y, z = document["card_position_mm"]
-    words = [
-        f"At {show(document['distance_mm'])} from the sheet the smallest card is "
-        f"{show(wide)} x {show(high)} ({show(bare_wide)} x {show(bare_high)} without margins).",
-        f"Its middle: {show(x)} to the right, {show(y)} away from you, {show(z)} up.",
-        f"Margins on each side, at most: bow {show(margins['bow'])}, blur of the foil "
-        f"{show(margins['blur'])}, errors of setting {show(margins['setting'])}.",
-    ]
-    itself = document["camera_sees_itself"]
-    if itself is None:
-        return [*words, "The camera does not see itself in the sheet."]
-    tilt, offset, hole = itself["tilt"], itself["offset"], itself["hole"]
-    return [
-        *words,
-        f"The camera sees itself on {100 * itself['share_of_sheet']:.0f} % of the sheet, "
-        f"{show(itself['width_mm'])} x {show(itself['height_mm'])}. Three ways out:",
-        f"  look from the side: {tilt['angle_deg']:.0f} degrees, {show(tilt['shift_mm'])} off; "
-        f"near edge drawn {100 * tilt['keystone_share']:.0f} % larger;",
-        f"  stay square and crop: camera {show(offset['shift_mm'])} aside and "
-        f"{show(offset['height_mm'])} up; {100 * offset['pixels_left_share']:.0f} % of the "
-        "pixels remain;",
-        f"  shoot through a hole of {show(hole['hole_mm'])}: dark spot of "
-        f"{show(hole['spot_mm'])}, {100 * hole['spot_share']:.1f} % of the sheet.",
-    ]

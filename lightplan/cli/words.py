@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from lightplan.measures import Finding, Judgement
-    from lightplan.planning.result import Move
 
 
 def verdict_line(judgement: Judgement) -> str:
@@ -23,11 +22,11 @@ def finding_lines(findings: Sequence[Finding]) -> list[str]:
     lines = []
     for number, finding in enumerate(findings, 1):
         x, y = finding.where_mm
-        lines.append(f"{number}. {_sentence(finding.what)} Look at {place_words(x, y)}.")
+        lines.append(f"{number}. {sentence(finding.what)} Look at {place_words(x, y)}.")
         if finding.cause:
-            lines.append(f"   Why: {_sentence(finding.cause)}")
+            lines.append(f"   Why: {sentence(finding.cause)}")
         if finding.move:
-            lines.append(f"   Do:  {_sentence(finding.move)}{_gain(finding.gain)}")
+            lines.append(f"   Do:  {sentence(finding.move)}{_gain(finding.gain)}")
     return lines
 
 
@@ -54,25 +53,7 @@ def _gain(points: float) -> str:
     return f" (about {points:+.0f} points)" if points >= 0.5 else ""
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """Return a text with a capital and a full stop."""
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else text + "."
-
-
-def move_line(move: Move) -> str:
-    """Return one change of a plan, as "key: height of its middle 640 mm (was 600)"."""
-    names = {
-        "x_mm": ("right of the middle", "mm"),
-        "y_mm": ("away from the middle", "mm"),
-        "z_mm": ("height of its middle", "mm"),
-        "aim_x_mm": ("aims right of the middle", "mm"),
-        "aim_y_mm": ("aims beyond the middle", "mm"),
-        "aim_z_mm": ("aims above the sheet", "mm"),
-        "width_mm": ("width", "mm"),
-        "height_mm": ("height", "mm"),
-        "hole_mm": ("hole", "mm"),
-        "trim_stops": ("power", "stops from full"),
-    }
-    what, unit = names.get(move.dimension, (move.dimension, ""))
-    digits = 1 if unit.startswith("stops") else 0
-    return f"{move.element}: {what} {move.after:.{digits}f} {unit} (was {move.before:.{digits}f})"

@@ -8,7 +8,8 @@ from lightplan.planning.effort import Effort, Progress
 from lightplan.planning.errors_of_hand import SettingErrors
 from lightplan.planning.family import Coverage, Margins, card_side, family_on_plane, mirror_plane
 from lightplan.planning.fittings import Item
-from lightplan.planning.kit import KitAdvice, Offer, advise_kit, catalogue
+from lightplan.planning.kit import KitAdvice, advise_kit, catalogue
+from lightplan.planning.kit_words import Offer
 from lightplan.planning.plan import quick_plan
 from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.planning.result import Move, NoPlan, Plan, Robustness, Tolerance

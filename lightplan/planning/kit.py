@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.effort import Effort
 from lightplan.planning.fittings import Item, variants
+from lightplan.planning.kit_words import Offer, kit_sentences
 from lightplan.planning.merit import Judged
 from lightplan.planning.plan import quick_plan
 from lightplan.planning.result import NoPlan
 from lightplan.scene import Output, Rig
 
-HELPS_FROM = 2.0
-"""Points of score below which a purchase is not said to help. Our choice."""
+MOST_PAIRS = 3
+"""How many pairs are tried after the single things; each takes as long as a plan."""
 
 
 def catalogue(rig: Rig) -> tuple[Item, ...]:
@@ -44,42 +46,12 @@ def catalogue(rig: Rig) -> tuple[Item, ...]:
         )  # fmt: skip
     shell = max(2.5 * long_side, 250.0)
     found += [
-        Item(name="a window", kind="window", width_mm=1000, height_mm=1200, price=0.0,
+        Item(name="a window", kind="window", width_mm=1000, height_mm=1200,
              output=Output(value=2000.0, unit="cd/m2")),
         Item(name="a diffusing cone", kind="cone", width_mm=shell, height_mm=shell),
         Item(name="a light tent", kind="tent", width_mm=1.5 * shell, height_mm=1.5 * shell),
     ]  # fmt: skip
     return tuple(found)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Offer:
-    """What one set of items reaches when it is planned.
-
-    Parameters
-    ----------
-    items : tuple of Item
-        Beyond the rig; empty for the rig itself.
-    price : float or None
-        Of all; None when one of them is not known.
-    rig : Rig or None
-        The best that was found, to plan in full; None when the items do not fit.
-    score : float
-        0 to 100, good to a few points; 0 without a rig.
-    reason : str
-        Why there is no rig; "" otherwise.
-    """
-
-    items: tuple[Item, ...]
-    price: float | None
-    rig: Rig | None
-    score: float
-    reason: str
-
-    @property
-    def name(self) -> str:
-        """The items in words."""
-        return " and ".join(item.name for item in self.items) if self.items else "what is set up"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -121,7 +93,8 @@ def advise_kit(
     """Return what would help, by the score that each set reaches when planned.
 
     Tried are the rig itself, each thing that is owned and not in it, each thing of the
-    shop, and, where none of them meets the look, the best two of different kinds together.
+    shop, and, where the rig itself does not meet the look, some pairs of different kinds:
+    the best ones where no single thing meets it, else those that cost less than it does.
 
     Parameters
     ----------
@@ -144,20 +117,32 @@ def advise_kit(
         if progress is not None:
             progress(item.name, i, len(things))
         offers.append(_offer(rig, (item,), seed, effort, should_stop))
-    best_single = max((o.score for o in (base, *offers)), default=0.0)
-    if best_single < KEEP_FROM and not should_stop():
-        pair = _best_pair(offers)
-        if pair is not None:
+    if base.score < KEEP_FROM:
+        for pair in pairs_worth_trying(offers):
+            if should_stop():
+                break
             offers.append(_offer(rig, pair, seed, effort, should_stop))
     return _advice(base, offers, frozenset(item.name for item in owned))
 
 
-def _best_pair(offers: list[Offer]) -> tuple[Item, ...] | None:
-    ranked = sorted((o for o in offers if o.rig is not None), key=lambda o: -o.score)
-    for other in ranked[1:]:
-        if other.items[0].kind != ranked[0].items[0].kind:
-            return (ranked[0].items[0], other.items[0])
-    return None
+def pairs_worth_trying(offers: Sequence[Offer]) -> list[tuple[Item, Item]]:
+    """Return the pairs of different kinds to try after each thing alone, the likeliest first.
+
+    Where something alone meets the look, only pairs whose price is known to be lower.
+    """
+    meets = [o for o in offers if o.score >= KEEP_FROM]
+    limit = min((o.price for o in meets if o.price is not None), default=None)
+    if meets and limit is None:
+        return []
+    usable = [o for o in offers if o.rig is not None]
+    found = []
+    for first, second in itertools.combinations(usable, 2):
+        a, b = first.items[0], second.items[0]
+        price = None if a.price is None or b.price is None else a.price + b.price
+        if a.kind != b.kind and (limit is None or (price is not None and price < limit)):
+            found.append((first.score + second.score, (a, b)))
+    found.sort(key=lambda pair: -pair[0])
+    return [pair for _, pair in found[:MOST_PAIRS]]
 
 
 def _offer(
@@ -188,7 +173,7 @@ def _offer(
 def _advice(base: Offer, offers: list[Offer], owned: frozenset[str]) -> KitAdvice:
     ranked = tuple(sorted(offers, key=lambda o: -o.score))
     needs_nothing = base.score >= KEEP_FROM
-    free = [o for o in ranked if o.score >= KEEP_FROM and _is_owned(o, owned)]
+    free = [o for o in ranked if o.score >= KEEP_FROM and o.is_owned(owned)]
     meets = [o for o in ranked if o.score >= KEEP_FROM]
     priced = sorted(meets, key=lambda o: (o.price is None, o.price, -o.score))
     candidates = [base] if needs_nothing else [*free, *priced]
@@ -196,46 +181,5 @@ def _advice(base: Offer, offers: list[Offer], owned: frozenset[str]) -> KitAdvic
     return KitAdvice(
         base=base, offers=ranked, cheapest=cheapest,
         needs_nothing=needs_nothing or bool(free),
-        sentences=_sentences(base, ranked, cheapest, owned, needs_nothing=needs_nothing),
+        sentences=kit_sentences(base, ranked, cheapest, owned, needs_nothing=needs_nothing),
     )  # fmt: skip
-
-
-def _is_owned(offer: Offer, owned: frozenset[str]) -> bool:
-    return all(item.name in owned for item in offer.items)
-
-
-def _sentences(
-    base: Offer,
-    ranked: tuple[Offer, ...],
-    cheapest: Offer | None,
-    owned: frozenset[str],
-    *,
-    needs_nothing: bool,
-) -> tuple[str, ...]:
-    found = []
-    if needs_nothing:
-        found.append(f"nothing needs buying: what is set up reaches {base.score:.0f} of 100")
-    elif cheapest is None:
-        best = ranked[0] if ranked else base
-        found.append(
-            f"nothing that was tried meets the look; the best is {best.name} "
-            f"with {best.score:.0f} of 100"
-        )
-    elif _is_owned(cheapest, owned):
-        found.append(
-            f"you own {cheapest.name} already: "
-            f"with it the look is met ({cheapest.score:.0f} of 100)"
-        )
-    else:
-        cost = "" if cheapest.price is None else f" for {cheapest.price:g}"
-        found.append(
-            f"the cheapest that meets the look is {cheapest.name}{cost}: "
-            f"{cheapest.score:.0f} of 100 instead of {base.score:.0f}"
-        )
-    lamps = [o for o in ranked if len(o.items) == 1 and o.items[0].kind == "lamp"]
-    if lamps and max(o.score for o in lamps) < base.score + HELPS_FROM:
-        found.append("a further lamp does not help: planned with it, the score does not rise")
-    for offer in ranked:
-        if offer.rig is None:
-            found.append(f"{offer.name} cannot be used here: {offer.reason}")
-    return tuple(found)

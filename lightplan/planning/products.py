@@ -16,6 +16,7 @@ from lightplan.planning.search import StopRule, minimise
 from lightplan.planning.starts import starts
 from lightplan.scene import Freedom, Rig, Sheet
 
+RANGE_EVALUATIONS = 200
 NUDGE_MM = 60.0
 """How far a nudge may move things from the common rig. Our choice."""
 
@@ -45,6 +46,8 @@ class Fit:
         Why it breaks the rig, in one sentence; "" when it does not.
     nudge : tuple of Move
         What to change for this product; empty when nothing is needed or helps.
+    nudged_rig : Rig
+        With the nudge; the same as `rig` when there is none.
     nudged_score : float
     """
 
@@ -54,6 +57,7 @@ class Fit:
     breaks: bool
     problem: str
     nudge: tuple[Move, ...]
+    nudged_rig: Rig
     nudged_score: float
 
 
@@ -76,7 +80,7 @@ def plan_range(
     products: Sequence[Product],
     *,
     seed: int = 0,
-    evaluations: int = 200,
+    evaluations: int = RANGE_EVALUATIONS,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> RangePlan:
     """Return the rig that suits all products best on the whole, and each one's nudge.
@@ -121,18 +125,18 @@ def _fit(
     bench = _bench(rig)
     here = bench.judge(rig)
     breaks = here.excess_mm > FORGIVEN_MM or here.score < KEEP_FROM
-    problem, nudged = "", here
+    problem, nudged, nudged_rig = "", here, rig
     nudge: tuple[Move, ...] = ()
     if breaks:
         problem = _problem(here, bench)
         nudged = _nudged(bench, rig, seed, evaluations, should_stop)
         if nudged.value < here.value and nudged.score > here.score + 1.0:
-            nudge = moves(rig, nudged.rig)
+            nudge, nudged_rig = moves(rig, nudged.rig), nudged.rig
         else:
             nudged = here
     return Fit(
         product=product, rig=rig, score=here.score, breaks=breaks, problem=problem,
-        nudge=nudge, nudged_score=nudged.score,
+        nudge=nudge, nudged_rig=nudged_rig, nudged_score=nudged.score,
     )  # fmt: skip
 
 

@@ -36,12 +36,17 @@ class Frame:
     trims : tuple of (str, float)
         Lamp and setting in stops; lamps that are off are not listed.
     exposure_stops : float
-        Against the exposure that the rig asks for; more is brighter.
+        Against a frame in which the foil's middle level is that of white paper in the other
+        frame; more is brighter. 0 for the paper.
+    level : float
+        Middle level of what the frame is taken for, foil or paper, in the joined picture;
+        linear, 1 = clip level. What the frame is exposed by.
     """
 
     purpose: str
     trims: tuple[tuple[str, float], ...]
     exposure_stops: float
+    level: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,10 +158,20 @@ class _Table:
     def _read(self, point: Doubles) -> tuple[Doubles, Doubles, float]:
         count = len(self._free)
         stops = _SPAN_STOPS * (np.clip(point, 0, 1) - 1)
-        power = np.where(stops < OFF_BELOW_STOPS, 0.0, np.exp2(stops))
-        foil = self._powers(dict(zip(self._free, power[:count], strict=True)))
-        paper = self._powers(dict(zip(self._free, power[count : 2 * count], strict=True)))
+        foil = self._lit(stops[:count])
+        paper = self._lit(stops[count : 2 * count])
         return foil, paper, _EXPOSURE_SPAN_STOPS * (2 * float(point[-1]) - 1)
+
+    def _lit(self, stops: Doubles) -> Doubles:
+        """Return the powers of one frame; without a window its strongest lamp stays on.
+
+        Else a frame could be lit by the dim room alone, which nobody would expose.
+        """
+        power = np.where(stops < OFF_BELOW_STOPS, 0.0, np.exp2(stops))
+        has_window = len(self._free) < len(self._lamps)
+        if power.size and not power.any() and not has_window:
+            power[int(np.argmax(stops))] = 1.0
+        return self._powers(dict(zip(self._free, power, strict=True)))
 
     def _powers(self, given: dict[str, float]) -> Doubles:
         kept = {x.name: 2.0**x.trim_stops for x in self._lamps if x.is_window}
@@ -197,10 +212,18 @@ class _Table:
     def frames(self, point: Doubles) -> tuple[Frame, Frame]:
         """Return the two frames of a point in words."""
         foil, paper, exposure = self._read(point)
+        light = luminance(np.asarray(self.joined(point), float))
+        is_foil = self._share[..., 0] >= 0.5
         return (
-            Frame(purpose="foil", trims=self._listed(foil), exposure_stops=exposure),
-            Frame(purpose="paper", trims=self._listed(paper), exposure_stops=0.0),
-        )
+            Frame(
+                purpose="foil", trims=self._listed(foil), exposure_stops=exposure,
+                level=float(np.median(light[is_foil])),
+            ),
+            Frame(
+                purpose="paper", trims=self._listed(paper), exposure_stops=0.0,
+                level=float(np.median(light[~is_foil])),
+            ),
+        )  # fmt: skip
 
     def _listed(self, powers: Doubles) -> tuple[tuple[str, float], ...]:
         return tuple(
@@ -214,10 +237,10 @@ def _reason(
     single: Judgement, joined: Judgement, before: float, after: float, *, worth_it: bool
 ) -> str:
     if not worth_it:
-        return f"one frame is enough: it scores {before:.0f}, two joined would score {after:.0f}"
+        return f"One frame is enough: it scores {before:.0f}, two joined would score {after:.0f}."
     old = {part.name: part.points for part in single.parts}
     gains = [(part.points - old.get(part.name, 0.0), part.name) for part in joined.parts]
     gates = [gate.name for gate in single.gates if not gate.passed]
     best = max(gains)[1] if gains else "the score"
     cause = f"one light does not pass: {', '.join(gates)}" if gates else f"it gains most in: {best}"
-    return f"two frames joined score {after:.0f}, one frame {before:.0f}; {cause}"
+    return f"Two frames joined score {after:.0f}, one frame {before:.0f}; {cause}."

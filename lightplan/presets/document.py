@@ -44,8 +44,11 @@ def plan_table(plan: PlanRecord) -> Table:
     return {
         "score": plan.score,
         "yield_share": plan.yield_share,
+        "good_score": plan.good_score,
         "made_with": plan.made_with,
         "stopped_because": plan.stopped_because,
+        "rig_digest": plan.rig_digest,
+        "critical": [list(pair) for pair in plan.critical],
         "measures": dict(plan.measures),
         "tolerances": [dict(vars(t)) for t in plan.tolerances],
     }

@@ -104,8 +104,11 @@ def _plan(form: schema.PlanForm) -> PlanRecord:
     return PlanRecord(
         score=form.score,
         yield_share=form.yield_share,
+        good_score=form.good_score,
         measures=measures,
         tolerances=tuple(Tolerance(**dict(t)) for t in form.tolerances),
+        critical=tuple((element, dimension) for element, dimension in form.critical),
+        rig_digest=form.rig_digest,
         made_with=form.made_with,
         stopped_because=form.stopped_because,
     )

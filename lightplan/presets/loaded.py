@@ -30,17 +30,26 @@ class PlanRecord:
         Predicted score, 0 to 100.
     yield_share : float or None
         Share of builds that come out right, 0 to 1.
+    good_score : float or None
+        What a build had to score to count as right.
     measures : mapping of str to float
         Predicted measures, the unit in the name.
     tolerances : tuple of Tolerance
+    critical : tuple of (str, str)
+        (element, dimension), the measurement that matters most first.
+    rig_digest : str
+        Of the rig that was planned, to tell whether it was changed since; "" when not known.
     made_with, stopped_because : str
         The tool's version, and why the search ended.
     """
 
     score: float | None = None
     yield_share: float | None = None
+    good_score: float | None = None
     measures: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     tolerances: tuple[Tolerance, ...] = ()
+    critical: tuple[tuple[str, str], ...] = ()
+    rig_digest: str = ""
     made_with: str = ""
     stopped_because: str = ""
 
@@ -53,11 +62,11 @@ class Thing:
     ----------
     kind : str
         "white board", "grey board", "black board", "silver board", "diffuser", "lamp",
-        "cone" or "tent".
+        "window", "cone" or "tent".
     width_mm, height_mm : float
         Size of the board or of the lit face; of a cone or tent the foot and the height.
-    price : float
-        For one, in the maker's own money; 0 for what is owned.
+    price : float or None
+        For one, in the maker's own money; None when not known.
     count : int
         How many there are, or may be bought.
     output : Output or None
@@ -67,7 +76,7 @@ class Thing:
     kind: str
     width_mm: float
     height_mm: float
-    price: float = 0.0
+    price: float | None = None
     count: int = 1
     name: str = ""
     output: Output | None = None

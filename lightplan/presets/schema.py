@@ -7,7 +7,7 @@ complete and check a rig file while it is typed.
 from __future__ import annotations
 
 import json
-from typing import Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field
 
@@ -28,7 +28,15 @@ from lightplan.scene.rig import Dimension
 FORMAT = 1
 
 ThingKind: TypeAlias = Literal[
-    "white board", "grey board", "black board", "silver board", "diffuser", "lamp", "cone", "tent"
+    "white board",
+    "grey board",
+    "black board",
+    "silver board",
+    "diffuser",
+    "lamp",
+    "window",
+    "cone",
+    "tent",
 ]
 
 
@@ -59,10 +67,18 @@ class PlanForm(Form):
     yield_share: float | None = Field(
         default=None, ge=0.0, le=1.0, description="Share of builds that come out right, 0 to 1."
     )
+    good_score: float | None = Field(
+        default=None, ge=0.0, le=100.0, description="Score from which a build comes out right."
+    )
     measures: dict[str, float] = Field(
         default={}, description="Predicted measures, unit in the name."
     )
     tolerances: list[ToleranceForm] = Field(default=[], description="Tolerance of each dimension.")
+    critical: list[Annotated[list[str], Field(min_length=2, max_length=2)]] = Field(
+        default=[],
+        description="Element and dimension of what to measure best, the first most of all.",
+    )
+    rig_digest: str = Field(default="", description="Fingerprint of the rig that was planned.")
     made_with: str = Field(default="", description="Version of the tool.")
     stopped_because: str = Field(default="", description="Why the search ended.")
 
@@ -73,7 +89,9 @@ class ThingForm(Form):
     kind: ThingKind = Field(description="What it is.")
     width_mm: float = Field(gt=0.0, description="Width; of a cone or tent, of its foot.")
     height_mm: float = Field(gt=0.0, description="Height.")
-    price: float = Field(default=0.0, ge=0.0, description="For one, in your own money.")
+    price: float | None = Field(
+        default=None, ge=0.0, description="For one, in your own money; none: not known."
+    )
     count: int = Field(default=1, ge=1, le=100, description="How many.")
     name: str = Field(default="", description="As you call it.")
     output: OutputForm | None = Field(default=None, description="Of a lamp, at full power.")

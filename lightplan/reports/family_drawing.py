@@ -9,11 +9,13 @@ from typing import Any
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.units import LengthUnit, show_length
+from lightplan.units import LengthUnit, show_length, to_mm
 
 INK, PALE, SEEN, MARGIN, CARD, SELF = (
     "#1a1a1a", "#767676", "#2563b8", "#9dbfe8", "#b45309", "#960c3c",
 )  # fmt: skip
+
+LEGEND_IN = 0.5  # below the axis
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -65,7 +67,7 @@ def family_png(facts: FamilyFacts, unit: LengthUnit = "mm") -> bytes:
 
 def _plane(axes: Any, facts: FamilyFacts, unit: LengthUnit) -> None:
     """Draw the plane of the card, as the sheet looks at it."""
-    _shape(axes, facts.outline_mm, MARGIN, "with margins for bow, blur and setting", fill=True)
+    _shape(axes, facts.outline_mm, MARGIN, "with margins for blur and setting", fill=True)
     _shape(axes, facts.seen_mm, SEEN, "what the foil sees", fill=True)
     low_x, high_x, low_y, high_y = facts.card_mm
     corners = np.array([[low_x, low_y], [high_x, low_y], [high_x, high_y], [low_x, high_y]])
@@ -78,12 +80,13 @@ def _plane(axes: Any, facts: FamilyFacts, unit: LengthUnit) -> None:
         fontweight="bold",
     )  # fmt: skip
     away = show_length(facts.distance_mm, unit)
+    plane = "the card's plane" if facts.standing_mm is not None else "a plane"
     axes.set_title(
-        f"On the card's plane, {away} from the sheet,\nas seen from the sheet", fontsize=12,
-        loc="left", color=INK,
+        f"On {plane}, {away} from the sheet\nalong the mirrored view, seen from the sheet",
+        fontsize=12, loc="left", color=INK,
     )  # fmt: skip
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=2, frameon=False)
-    _finish(axes, "right of the mirrored middle, mm")
+    _legend(axes, columns=2)
+    _finish(axes, "right of the mirrored middle", "above it", unit)
 
 
 def _sheet(axes: Any, facts: FamilyFacts, unit: LengthUnit) -> None:
@@ -100,10 +103,23 @@ def _sheet(axes: Any, facts: FamilyFacts, unit: LengthUnit) -> None:
             told = f"The camera sees itself, {show_length(float(width), unit)} wide."
     axes.set_title(f"On the sheet, from above\n{told}", fontsize=12, loc="left", color=INK)
     reach = 1.6 * half
+    if facts.self_mm is not None:
+        reach = np.minimum(np.maximum(reach, 1.1 * np.abs(facts.self_mm).max(axis=0)), 4 * half)
     axes.set_xlim(-reach[0], reach[0])
     axes.set_ylim(-reach[1], reach[1])
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.19), frameon=False)
-    _finish(axes, "right of the middle, mm")
+    _legend(axes, columns=1)
+    _finish(axes, "right of the middle", "away from you", unit)
+
+
+def _legend(axes: Any, *, columns: int) -> None:
+    """Put the legend a fixed way below the axis, however high the axes are."""
+    from matplotlib.transforms import ScaledTranslation
+
+    below = axes.transAxes + ScaledTranslation(0, -LEGEND_IN, axes.figure.dpi_scale_trans)
+    axes.legend(
+        loc="upper center", bbox_to_anchor=(0.5, 0.0), bbox_transform=below, ncols=columns,
+        frameon=False,
+    )  # fmt: skip
 
 
 def _crosses(outline: Doubles, half: Doubles) -> bool:
@@ -121,9 +137,18 @@ def _shape(
     axes.plot(closed[:, 0], closed[:, 1], style, color=colour, lw=2, label=label)
 
 
-def _finish(axes: Any, label: str) -> None:
+def _finish(axes: Any, across: str, along: str, unit: LengthUnit) -> None:
+    """Label both axes in the unit asked for; what is drawn stays in mm."""
+    from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
+
+    per = to_mm(1.0, unit)
     axes.set_aspect("equal", adjustable="box")
-    axes.set_xlabel(label, color=PALE)
+    axes.set_xlabel(f"{across}, {unit}", color=PALE)
+    axes.set_ylabel(f"{along}, {unit}", color=PALE)
+    for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
+        steps = MaxNLocator(nbins=8, steps=[1, 2, 5, 10]).tick_values(*(v / per for v in limits))
+        axis.set_major_locator(MultipleLocator(per * float(steps[1] - steps[0])))
+        axis.set_major_formatter(FuncFormatter(lambda v, _: f"{round(v / per, 3) + 0.0:g}"))
     axes.grid(color="#e5e5e5", lw=0.8)
     axes.set_axisbelow(True)
     axes.spines[["top", "right"]].set_visible(False)

@@ -18,6 +18,14 @@ BOARDS_MM: tuple[tuple[str, float, float], ...] = (  # ISO 216, smallest first
     ("A2", 420.0, 594.0),
     ("A1", 594.0, 841.0),
 )
+# Sold where inches are used: ASME Y14.1 sheets A and B, usual boards; from memory.
+INCH_BOARDS_MM: tuple[tuple[str, float, float], ...] = (
+    ("8.5 x 11 in", 215.9, 279.4),
+    ("11 x 17 in", 279.4, 431.8),
+    ("16 x 20 in", 406.4, 508.0),
+    ("20 x 30 in", 508.0, 762.0),
+    ("32 x 40 in", 812.8, 1016.0),
+)
 CUT_SLACK_MM = 0.5  # a board may be this much too small
 ARC_STEPS = 90
 
@@ -69,7 +77,7 @@ def cuts_of(rig: Rig, unit: LengthUnit = "mm") -> tuple[Cut, ...]:
     return tuple(found)
 
 
-def board_for(cut: Cut) -> str:
+def board_for(cut: Cut, unit: LengthUnit = "mm") -> str:
     """Return the smallest usual board a piece comes out of, in words.
 
     >>> piece = rectangle("sky", "white card", 420.0, 420.0)
@@ -79,9 +87,12 @@ def board_for(cut: Cut) -> str:
     'A3, whole'
     >>> board_for(rectangle("wall", "white card", 900.0, 900.0))
     'larger than A1'
+    >>> board_for(piece, "in")
+    '20 x 30 in'
     """
+    boards = INCH_BOARDS_MM if unit == "in" else BOARDS_MM
     short, long = sorted((cut.width_mm, cut.height_mm))
-    for name, board_short, board_long in BOARDS_MM:
+    for name, board_short, board_long in boards:
         if short <= board_short + CUT_SLACK_MM and long <= board_long + CUT_SLACK_MM:
             whole = short >= board_short - CUT_SLACK_MM and long >= board_long - CUT_SLACK_MM
             many = _pieces(short, long, board_short, board_long)
@@ -90,7 +101,7 @@ def board_for(cut: Cut) -> str:
             if cut.count > 1 and many >= cut.count and cut.is_rectangle:
                 return f"{name} ({cut.count} from one)"
             return name if cut.count == 1 else f"{cut.count} x {name}"
-    return "larger than A1"
+    return f"larger than {boards[-1][0]}"
 
 
 def _pieces(short: float, long: float, board_short: float, board_long: float) -> int:

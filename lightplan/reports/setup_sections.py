@@ -41,6 +41,7 @@ Codes = NDArray[np.uint8]
 TITLE_PT = 14.0
 SAME_LEVEL_MM = 2.0  # a sheet so little above its table is measured as if it lay on it
 NAME_MM = 28.0
+MOST_NAME_MM = 60.0
 LEGEND_MM = 34.0
 SWATCH_MM = 3.0
 
@@ -55,7 +56,12 @@ def title(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
     if facts.score is not None:
         words += f" Predicted score: {facts.score:.0f} of 100."
     if facts.yield_share is not None:
-        words += f" {100 * facts.yield_share:.0f} of 100 careful builds come out right."
+        words += f" {100 * facts.yield_share:.0f} of 100 careful builds {_right(facts)}."
+    if facts.is_changed:
+        words += (
+            " The rig was changed after it was planned: how exactly it must stand, and how many "
+            "builds come out right, is not known until it is planned again."
+        )
     words += (
         " All places are measured from the cross of tape on the table to the middle of each face "
         "(camera: to the lens; whatever stands on a foot: to the middle of its foot)."
@@ -67,6 +73,15 @@ def title(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
         else f" Heights are from the sheet, which lies {drop:.0f} mm above the table top."
     )
     flow.y = paragraph(page, flow.left, flow.y - 0.5, words, flow.width) - GAP_MM
+
+
+def _right(facts: SetupFacts) -> str:
+    """Return what counts as right; a plan that is none to keep promises no more than points."""
+    if facts.good_score is None:
+        return "come out right"
+    if facts.is_kept:
+        return f"come out right ({facts.good_score:.0f} or more)"
+    return f"keep {facts.good_score:.0f} points or more"
 
 
 def element_table(flow: Flow, rig: Rig, elements: Sequence[Element], unit: LengthUnit) -> None:
@@ -139,7 +154,7 @@ def cuts(flow: Flow, rig: Rig, unit: LengthUnit) -> None:
         if cut.remark:
             hole = cut.remark if cut.hole is None else f"{hole}; {cut.remark}"
         rows.append([", ".join(cut.names), str(cut.count), cut.kind, cut_size(cut, unit),
-                     board_for(cut), hole])  # fmt: skip
+                     board_for(cut, unit), hole])  # fmt: skip
     widths = _shares([0.21, 0.085, 0.19, 0.155, 0.12, 0.24], flow.width)
     page = flow.room(HEADING_MM + table_height(rows, widths))
     flow.y = heading(page, flow.left, flow.y, "Cut these", flow.width)
@@ -159,15 +174,25 @@ def torch(flow: Flow, rig: Rig, unit: LengthUnit) -> None:
 
 
 def camera(flow: Flow, rig: Rig, facts: SetupFacts) -> None:
-    """Set the camera settings."""
-    lines = exposure_lines(rig, facts)
-    wide = flow.width - NAME_MM
-    heights = [paragraph_height(text, wide) + 0.6 for _, text in lines]
+    """Set the camera settings, and what is to be told of further frames or products."""
+    _named_lines(flow, "Camera and first frames", exposure_lines(rig, facts))
+    for note in facts.notes:
+        _named_lines(flow, note.heading, note.lines)
+
+
+def _named_lines(flow: Flow, told: str, lines: Sequence[tuple[str, str]]) -> None:
+    longest = max(text_width(name, bold=True) for name, _ in lines) + 3.0
+    name_wide = min(max(NAME_MM, longest), MOST_NAME_MM)
+    wide = flow.width - name_wide
+    heights = [
+        max(paragraph_height(text, wide), paragraph_height(name, name_wide - 2, bold=True)) + 0.6
+        for name, text in lines
+    ]
     page = flow.room(HEADING_MM + sum(heights))
-    flow.y = heading(page, flow.left, flow.y, "Camera and first frames", flow.width)
+    flow.y = heading(page, flow.left, flow.y, told, flow.width)
     for (name, text), height in zip(lines, heights, strict=True):
-        paragraph(page, flow.left, flow.y, name, NAME_MM - 2, bold=True)
-        paragraph(page, flow.left + NAME_MM, flow.y, text, wide)
+        paragraph(page, flow.left, flow.y, name, name_wide - 2, bold=True)
+        paragraph(page, flow.left + name_wide, flow.y, text, wide)
         flow.y -= height
     flow.y -= GAP_MM
 

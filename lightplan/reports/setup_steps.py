@@ -123,14 +123,14 @@ def power_words(trim_stops: float) -> str:
     """Return a lamp's power setting.
 
     >>> power_words(0.0), power_words(-1.5)
-    ('full power', '1.5 stops below full power (35 %)')
+    ('full power', '1.5 stops below full power, 35 % of its light')
     """
     if abs(trim_stops) < 0.005:
         return "full power"
     way = "below" if trim_stops < 0 else "above"
     shown = f"{abs(trim_stops):.2f}".rstrip("0").rstrip(".")
     plural = "stop" if shown == "1" else "stops"
-    return f"{shown} {plural} {way} full power ({100 * 2**trim_stops:.0f} %)"
+    return f"{shown} {plural} {way} full power, {100 * 2**trim_stops:.0f} % of its light"
 
 
 def tolerance_words(element: str, tolerances: Iterable[ToleranceLike], unit: LengthUnit) -> str:

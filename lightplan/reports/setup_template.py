@@ -121,7 +121,7 @@ def _overview(rig: Rig, tilings: Sequence[Tiling], paper: str, unit: LengthUnit)
     y = paragraph(
         page, MARGIN_MM, y - 1.0,
         "Print at 100 % (“actual size”, no “fit to page”), then measure the line below: it must "
-        "be exactly 100 mm long. If it is not, the outlines are wrong as well.",
+        "be exactly 100 mm (3.94 in) long. If it is not, the outlines are wrong as well.",
         width, bold=True,
     )  # fmt: skip
     _ruler(page, MARGIN_MM + 2.0, y - 12.0)
@@ -150,7 +150,7 @@ def _ruler(page: Page, x: float, y: float) -> None:
     for mark in range(11):
         long = 3.0 if mark % 5 == 0 else 1.8
         page.line([(x + 10 * mark, y), (x + 10 * mark, y + long)], width_pt=0.6)
-    page.text(x + RULER_MM + 3.0, y, "100 mm: check this ruler")
+    page.text(x + RULER_MM + 3.0, y, "100 mm (3.94 in): check this ruler")
 
 
 def _map_scale(each: Tiling) -> float:

@@ -12,6 +12,7 @@ from lightplan.units import LengthUnit, show_length
 GAP_MM = 5.0
 BESIDE_MM = 4.0  # between a drawn card and its table
 LETTER_MM = 5.0
+LETTER_HIGH_MM = 2.3
 MOST_COLUMNS = 3
 
 
@@ -134,5 +135,8 @@ def _letter(
     if letter == "C":
         way_x, way_y = 1, 1
     wide = text_width(letter, bold=True)
-    page.text(x + way_x * 1.2 - (wide if way_x < 0 else 0.0), y + way_y * 1.2 - 1.0, letter,
-              bold=True)  # fmt: skip
+    if not frame[0] + wide + 2.0 < x < frame[2] - wide - 2.0:
+        way_x = -way_x  # no room between the spot and the card's side
+    left = x + way_x * 1.2 - (wide if way_x < 0 else 0.0)
+    low = min(max(y + way_y * 1.2 - 1.0, frame[1] + 0.8), frame[3] - LETTER_HIGH_MM - 0.8)
+    page.text(left, low, letter, bold=True)

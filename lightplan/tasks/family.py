@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +11,10 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.errors import RigError
-from lightplan.planning.family import Coverage, family_on_plane, mirror_plane
+from lightplan.planning.family import NO_MARGINS, Coverage, family_on_plane, mirror_plane
 from lightplan.planning.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.reports.family_drawing import FamilyFacts, family_png
+from lightplan.reports.setup_words import stance
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Card, Rig
 from lightplan.scene.surfaces import flat_at
@@ -79,6 +80,7 @@ def family(rig: RigLike, *, card: str | None = None, distance_mm: float | None =
             got=card if card is not None else distance_mm,
             cure="lean the card so that it faces the sheet, or choose another card",
         )
+    height = _height_of_hole(found, stands)
     itself = self_view(found.camera, found.sheet)
     if itself is not None and itself.share == 0:
         itself = None
@@ -87,8 +89,14 @@ def family(rig: RigLike, *, card: str | None = None, distance_mm: float | None =
         stands,
         coverage,
         itself,
-        None if itself is None else ways_out(found.camera, found.sheet),
+        None if itself is None else ways_out(found.camera, found.sheet, card_height_mm=height),
     )
+
+
+def _height_of_hole(rig: Rig, stands: Card | None) -> float:
+    """Return how high a card with a hole would lie: as the one asked for, else at the lens."""
+    lens = rig.camera.placement.position_mm[2]
+    return lens if stands is None else min(stands.placement.position_mm[2], lens)
 
 
 def _card(rig: Rig, name: str) -> Card:
@@ -105,7 +113,7 @@ def _card(rig: Rig, name: str) -> Card:
 
 
 def write_drawing(
-    found: Family, path: Path, *, unit: LengthUnit = "mm", replace: bool = False
+    found: Family, path: Path, *, unit: LengthUnit = "mm", replace_file: bool = False
 ) -> Path:
     """Write the family of angles as a PNG."""
     coverage = found.coverage
@@ -123,7 +131,7 @@ def write_drawing(
         self_mm=None if found.itself is None else np.asarray(found.itself.outline_mm),
         title=f"Family of angles: {found.rig.title}",
     )
-    return atomic_write(path, family_png(facts, unit), replace=replace)
+    return atomic_write(path, family_png(facts, unit), replace=replace_file)
 
 
 def _as_seen(outline: Doubles) -> Doubles:
@@ -138,6 +146,29 @@ def _corners(card: Card) -> Doubles:
     return np.stack([-(offset @ right), offset @ up], axis=1)
 
 
+def _bow_share(found: Family) -> float:
+    """Return how much the sheet's own bow adds on a side, where it adds most, in mm."""
+    sheet, coverage = found.rig.sheet, found.coverage
+    level = replace(sheet, flatness=replace(sheet.flatness, bow_mm=0.0))
+    flat = family_on_plane(found.rig.camera, level, coverage.plane, margins=NO_MARGINS)
+    if flat is None:
+        return 0.0
+    wider = coverage.bare_width_mm - flat.bare_width_mm
+    return max(wider, coverage.bare_height_mm - flat.bare_height_mm, 0.0) / 2
+
+
+def _covers(card: Card, coverage: Coverage) -> str:
+    """Return whether a card fills what the foil sees: with margins, without margins, no."""
+    half = np.array([card.width_mm, card.height_mm]) / 2
+    for words, outline in (
+        ("with margins", coverage.outline_mm),
+        ("without margins", coverage.seen_mm),
+    ):
+        if (np.abs(outline) <= half).all():
+            return words
+    return "no"
+
+
 def family_document(found: Family) -> dict[str, Any]:
     """Return the numbers as plain values."""
     coverage, itself, out = found.coverage, found.itself, found.ways_out
@@ -147,11 +178,13 @@ def family_document(found: Family) -> dict[str, Any]:
         "smallest_card_mm": [coverage.width_mm, coverage.height_mm],
         "without_margins_mm": [coverage.bare_width_mm, coverage.bare_height_mm],
         "margins_mm": {
-            "bow": coverage.bow_margin_mm,
+            "bow": _bow_share(found),
             "blur": coverage.lobe_margin_mm,
             "setting": coverage.setting_margin_mm,
         },
+        "card_covers": None if found.card is None else _covers(found.card, coverage),
         "card_position_mm": [float(v) for v in coverage.card.position_mm],
+        "stance": stance(coverage.card),
         "outline_mm": np.asarray(coverage.outline_mm).tolist(),
         "camera_sees_itself": None,
     }
@@ -160,6 +193,9 @@ def family_document(found: Family) -> dict[str, Any]:
             "width_mm": itself.width_mm,
             "height_mm": itself.height_mm,
             "share_of_sheet": itself.share,
+            "shorter_side": "y" if found.rig.sheet.height_mm <= found.rig.sheet.width_mm else "x",
+            "behind": [card.name for card in found.rig.cards if card.hole is not None]
+            + [shell.name for shell in found.rig.shells],
             "tilt": {
                 "angle_deg": math.degrees(out.tilt.angle_rad),
                 "shift_mm": out.tilt.shift_mm,
@@ -171,6 +207,7 @@ def family_document(found: Family) -> dict[str, Any]:
                 "pixels_left_share": out.offset.share_left,
             },
             "hole": {
+                "card_height_mm": _height_of_hole(found.rig, found.card),
                 "hole_mm": out.hole.hole_mm,
                 "spot_mm": out.hole.spot_mm,
                 "spot_share": out.hole.spot_share,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from lightplan.planning.fittings import Item
-from lightplan.planning.kit import KitAdvice, Offer, advise_kit, catalogue
+from lightplan.planning.kit import KitAdvice, advise_kit, catalogue
+from lightplan.planning.kit_words import Offer
 from lightplan.planning.plan import Effort
 from lightplan.presets import Thing, load_rig
 from lightplan.scene import Rig
@@ -33,13 +34,50 @@ def kit(
     )
     return advise_kit(
         loaded.rig,
-        owned=[_item(thing, owned=True) for thing in loaded.owned],
+        owned=[_item(thing, owned=True) for thing in spare(loaded.owned, loaded.rig)],
         shop=_shop(loaded.rig, loaded.shop),
         seed=seed,
         effort=effort,
         progress=progress,
         should_stop=should_stop,
     )
+
+
+def spare(owned: Sequence[Thing], rig: Rig) -> list[Thing]:
+    """Return what is owned and does not stand in the rig already, by kind and size."""
+    standing = _standing(rig)
+    left = []
+    for thing in owned:
+        count = thing.count
+        size = _size(thing.width_mm, thing.height_mm)
+        while count and (thing.kind, size) in standing:
+            standing.remove((thing.kind, size))
+            count -= 1
+        if count:
+            left.append(thing)
+    return left
+
+
+def _standing(rig: Rig) -> list[tuple[str, tuple[int, int]]]:
+    """Return kind and size of all that stands in a rig, as in `[[owned]]`."""
+    cards = [
+        (
+            "diffuser" if card.is_diffuser else f"{card.front.finish} board",
+            _size(card.width_mm, card.height_mm),
+        )
+        for card in rig.cards
+    ]
+    lamps = [
+        ("window" if lamp.is_window else "lamp", _size(lamp.width_mm, lamp.height_mm))
+        for lamp in rig.lamps
+    ]
+    shells = [(shell.shape, _size(shell.foot_width_mm, shell.height_mm)) for shell in rig.shells]
+    return [*cards, *lamps, *shells]
+
+
+def _size(width_mm: float, height_mm: float) -> tuple[int, int]:
+    low, high = sorted((round(width_mm), round(height_mm)))
+    return low, high
 
 
 def _shop(rig: Rig, things: tuple[Thing, ...]) -> list[Item]:

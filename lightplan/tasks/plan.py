@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,10 +12,16 @@ from lightplan.planning.errors_of_hand import SettingErrors
 from lightplan.planning.plan import Effort
 from lightplan.planning.plan import Progress as SearchProgress
 from lightplan.planning.plan import plan as search
-from lightplan.planning.products import Product, RangePlan, plan_range
 from lightplan.planning.result import NoPlan, Plan
-from lightplan.planning.two_frames import TwoFrames, plan_two_frames
-from lightplan.presets import LoadedRig, PlanRecord, Tolerance, load_rig, write_rig
+from lightplan.planning.two_frames import TwoFrames
+from lightplan.presets import (
+    LoadedRig,
+    PlanRecord,
+    Tolerance,
+    load_rig,
+    rig_digest,
+    write_rig,
+)
 from lightplan.reports.report import write_report
 from lightplan.reports.setup_facts import SetupFacts
 from lightplan.scene import Rig
@@ -23,6 +29,7 @@ from lightplan.shots.batch import usable_cores
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
 from lightplan.tasks.setup import write_setup
+from lightplan.tasks.two_frames import two_frames_document, two_frames_note
 from lightplan.units import LengthUnit
 from lightplan.version import __version__
 
@@ -103,13 +110,17 @@ def write_plan(
     prediction = predict(found.rig)
     record = plan_record(found, prediction)
     loaded = write_rig(source, folder / "rig.toml", rig=found.rig, plan=record, replace=may)
+    note = None if two_frames is None else two_frames_note(two_frames, found.rig)
     facts = SetupFacts(
         settings=prediction.settings,
         tolerances=found.tolerances,
         critical=found.robustness.critical,
         yield_share=found.yield_share,
+        good_score=found.robustness.good_score,
+        is_kept=prediction.judgement.verdict == "keep",
         score=prediction.judgement.score,
         foil_to_paper_stops=_value(prediction, "foil_to_paper_stops"),
+        notes=() if note is None else (note,),
         rig_digest=loaded.digest,
         tool_version=__version__,
     )
@@ -127,11 +138,19 @@ def plan_record(found: Plan, prediction: Prediction) -> PlanRecord:
     return PlanRecord(
         score=prediction.judgement.score,
         yield_share=found.yield_share,
+        good_score=found.robustness.good_score,
         measures=prediction.measures.values_by_name(),
         tolerances=tuple(
-            Tolerance(element=t.element, dimension=t.dimension, minus=t.minus, plus=t.plus)
+            Tolerance(
+                element=t.element,
+                dimension=t.dimension,
+                minus=round(t.minus, 3),  # they grow in steps; 0.30000000000000004 reads badly
+                plus=round(t.plus, 3),
+            )
             for t in found.tolerances
         ),
+        critical=found.robustness.critical,
+        rig_digest=rig_digest(found.rig),
         made_with=f"lightplan {__version__}",
         stopped_because=found.stopped_because,
     )
@@ -149,6 +168,10 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
             "stopped_because": found.reason,
             "in_the_way": [limit.sentence for limit in found.in_the_way],
             "wish": found.wish,
+            "wish_score": None if found.nearest is None else found.nearest.score,
+            "wish_moves": []
+            if found.nearest is None
+            else [asdict(move) for move in found.nearest.moves],
         }
         return document
     document |= {
@@ -167,61 +190,23 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
         "measures": dict(found.measures),
     }
     if two_frames is not None:
-        document["two_frames"] = {
-            "worth_it": two_frames.worth_it,
-            "reason": two_frames.reason,
-            "single_score": two_frames.single_score,
-            "joined_score": two_frames.joined_score,
-            "frames": [asdict(two_frames.foil), asdict(two_frames.paper)],
-        }
+        document["two_frames"] = two_frames_document(two_frames)
     return document
 
 
-def two_frames_of(rig: Rig, *, seed: int = 0) -> TwoFrames:
-    """Return whether two frames on one tripod, joined by the artwork, are worth the work."""
-    return plan_two_frames(rig, seed=seed)
+def ready(folder: Path, *, replace_files: bool = False) -> None:
+    """Refuse a folder that a plan cannot be written to, before the search is begun."""
+    prepare(folder, PLAN_FILES, replace=replace_files)
 
 
-def plan_products(
-    rig: RigLike,
-    others: Sequence[RigLike],
-    *,
-    seed: int = 0,
-    should_stop: Callable[[], bool] = lambda: False,
-) -> RangePlan:
-    """Return one rig for the sheets of several rigs, and the nudge that each needs."""
-    base = as_rig(rig)
-    rigs = [base, *(as_rig(other) for other in others)]
-    products = [Product(name=r.title, sheet=r.sheet) for r in rigs]
-    return plan_range(base, products, seed=seed, should_stop=should_stop)
+def with_look(rig: Rig, kind: str | None) -> Rig:
+    """Return the rig with another look, when one is asked for.
 
-
-def range_document(found: RangePlan) -> dict[str, Any]:
-    """Return a range of products on one rig as plain values."""
-    return {
-        "tool_version": __version__,
-        "stopped_because": found.stopped_because,
-        "breaking": list(found.breaking),
-        "products": [
-            {
-                "name": fit.product.name,
-                "score": fit.score,
-                "breaks": fit.breaks,
-                "problem": fit.problem,
-                "nudge": [asdict(move) for move in fit.nudge],
-                "nudged_score": fit.nudged_score,
-            }
-            for fit in found.fits
-        ],
-    }
-
-
-def with_look(source: LoadedRig, kind: str | None) -> LoadedRig:
-    """Return the rig with another look, when one is asked for."""
+    The file that was loaded stays as it is: what differs from it is what gets written.
+    """
     if kind is None:
-        return source
-    look = replace(source.rig.look, kind=kind)  # type: ignore[arg-type]
-    return replace(source, rig=replace(source.rig, look=look))
+        return rig
+    return replace(rig, look=replace(rig.look, kind=kind))  # type: ignore[arg-type]
 
 
 def load(rig: str) -> LoadedRig:

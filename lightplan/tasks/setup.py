@@ -66,12 +66,19 @@ def write_setup(
 def facts_of(loaded: LoadedRig, prediction: Prediction) -> SetupFacts:
     """Return what the setup sheet tells beyond the rig."""
     kept = loaded.plan
+    is_changed = kept is not None and kept.rig_digest not in ("", loaded.digest)
+    if is_changed:
+        kept = None  # what was tried is another rig
     name = "foil_to_paper_stops"
     ratio = prediction.measures[name].value if name in prediction.measures else None
     return SetupFacts(
         settings=prediction.settings,
         tolerances=() if kept is None else kept.tolerances,
+        critical=() if kept is None else kept.critical,
         yield_share=None if kept is None else kept.yield_share,
+        good_score=None if kept is None else kept.good_score,
+        is_kept=prediction.judgement.verdict == "keep",
+        is_changed=is_changed,
         score=prediction.judgement.score,
         foil_to_paper_stops=ratio,
         rig_digest=loaded.digest,

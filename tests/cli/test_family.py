@@ -34,3 +34,33 @@ def test_an_unknown_card_is_named(lightplan):
     said = lightplan("family", "silver-bookplate-bright", "--card", "skye")
     assert said.code == 2
     assert "sky" in said.err
+
+
+def test_the_maker_is_told_how_the_card_stands_and_whether_theirs_will_do(lightplan):
+    said = lightplan("family", "silver-bookplate-bright", "--card", "sky", "--unit", "in")
+    # the preset's card leans so that its middle mirrors into the lens: 65 degrees, from the
+    # rig file's position (177, 381) by atan (closed form)
+    assert "lean it forward 65° from upright" in said.out
+    assert "Your “sky” covers all that the foil sees" in said.out
+    assert " mm" not in said.out
+    assert "-0" not in said.out
+
+
+def test_the_bow_of_the_sheet_asks_for_its_share_of_the_card(lightplan):
+    flat = lightplan("family", "silver-bookplate-bright", "--json").document()
+    bowed = lightplan("family", "certificate-a4-bowed", "--json").document()
+    assert flat["margins_mm"]["bow"] == 0
+    # 1.5 mm over 297 mm swings the reflection at each edge by twice the slope 4 x 1.5 / 297
+    # (closed form of a parabola; a mirror turns a ray twice as far), 400 mm away
+    assert bowed["margins_mm"]["bow"] == pytest.approx(400 * 2 * 4 * 1.5 / 297, rel=0.15)
+
+
+def test_what_hides_the_camera_is_named(lightplan):
+    said = lightplan("family", "gold-card-above", "--card", "roof")
+    assert "In this rig “roof” hides the camera from the foil" in said.out
+    hole = lightplan("family", "gold-card-above", "--card", "roof", "--json").document()
+    hole = hole["camera_sees_itself"]["hole"]
+    assert hole["card_height_mm"] == 410
+    # the lens, 420 mm up, must see the sheet's diagonal through a card 410 mm up, and its own
+    # opening of 10 mm (similar triangles)
+    assert hole["hole_mm"] == pytest.approx((148**2 + 105**2) ** 0.5 * 10 / 420 + 10)

@@ -60,6 +60,8 @@ PLAN = PlanRecord(
     yield_share=0.9,
     measures={"foil_clipped_share": 0.001},
     tolerances=(Tolerance(element="key", dimension="x_mm", minus=12, plus=8.5),),
+    critical=(("sheet", "bow_mm"), ("key", "x_mm")),
+    rig_digest="0123456789abcdef",
     made_with="0.1.0",
     stopped_because="no better plan was found",
 )

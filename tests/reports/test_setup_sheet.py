@@ -18,7 +18,7 @@ from lightplan.errors import BadInput
 from lightplan.light.exposure import Settings
 from lightplan.planning.result import Tolerance
 from lightplan.presets.load import load_rig
-from lightplan.reports.setup_facts import SetupFacts
+from lightplan.reports.setup_facts import SetupFacts, SetupNote
 from lightplan.reports.setup_map import GlarePicture
 from lightplan.reports.setup_page import Page, pdf_bytes
 from lightplan.reports.setup_sheet import setup_pages, write_setup_pdf
@@ -116,10 +116,8 @@ def test_every_place_in_the_text_is_the_rigs(name: str) -> None:
         assert row.search(text), f"{element} at {place(position, 'mm')}"
 
 
-@pytest.mark.parametrize(
-    ("name", "paper", "unit"),
-    [("window-two-boards", "Letter", "in"), ("certificate-a4-bowed", "Letter", "cm")],
-)
+@pytest.mark.parametrize(("paper", "unit"), [("Letter", "in"), ("A4", "cm")])
+@pytest.mark.parametrize("name", PRESETS)
 def test_every_place_is_told_in_other_units(name: str, paper: str, unit: str) -> None:
     text = told(name, paper, unit)
     for element, position in things(rig_of(name)):
@@ -129,6 +127,82 @@ def test_every_place_is_told_in_other_units(name: str, paper: str, unit: str) ->
         assert row.search(text), f"{element} at {place(position, unit)}"
     only_mm = r"\d+ mm lens|bow of \d\.\d mm|bow ±0\.2 mm"  # said in mm in every unit
     assert " mm" not in re.sub(only_mm, "", text)
+
+
+def size(width_mm: float, height_mm: float, unit: str) -> str:
+    return f"{length(width_mm, unit).removesuffix(f' {unit}')} x {length(height_mm, unit)}"
+
+
+@pytest.mark.parametrize(("paper", "unit"), [*PAPERS, ("A4", "cm")])
+@pytest.mark.parametrize("name", PRESETS)
+def test_every_size_and_every_hole_is_the_rigs(name: str, paper: str, unit: str) -> None:
+    rig, text = rig_of(name), told(name, paper, unit)
+    cut_list = text[text.index("Cut these") : text.index("Torch test")] if rig.cards else ""
+    assert f"sheet: {size(rig.sheet.width_mm, rig.sheet.height_mm, unit)}" in text
+    assert f"camera, {rig.camera.focal_length_mm:.0f} mm lens" in text
+    for lamp in (lamp for lamp in rig.lamps if lamp.on):
+        shown = size(lamp.width_mm, lamp.height_mm, unit)
+        across = f"{length(lamp.width_mm, unit)} across"
+        row = re.search(rf"\d {re.escape(lamp.name)}\b.{{0,60}}", text)
+        assert row is not None
+        assert (across if lamp.shape == "disk" else shown) in row[0], (lamp.name, row[0])
+    for card in rig.cards:
+        shown = size(card.width_mm, card.height_mm, unit)
+        row = re.search(rf"\d {re.escape(card.name)}[:,] .{{0,60}}", text)
+        assert row is not None
+        assert shown in row[0], (card.name, row[0])
+        assert shown in cut_list, (card.name, cut_list)
+        if card.hole is not None:
+            x, y = card.hole.offset_mm
+            hole = (
+                f"{length(card.hole.diameter_mm, unit)} across, middle "
+                f"{length(card.width_mm / 2 + x, unit)} from the left, "
+                f"{length(card.height_mm / 2 + y, unit)} from the lower edge"
+            )
+            assert hole in cut_list
+    for shell in rig.shells:
+        assert f"{length(shell.foot_width_mm, unit)} wide at the foot" in text
+        assert f"{length(shell.height_mm, unit)} high" in text
+
+
+@pytest.mark.parametrize(("paper", "unit"), [*PAPERS, ("A4", "cm")])
+@pytest.mark.parametrize("name", PRESETS)
+def test_the_drawings_carry_every_dimension_and_no_other(name: str, paper: str, unit: str) -> None:
+    first = pages_of(name, paper, unit)[0]
+    table = next(box.top for box in first.boxes if box.text == "No")
+    drawn = {
+        box.text
+        for box in first.boxes
+        if box.bottom > table and re.fullmatch(rf"\d+(\.\d)? {unit}", box.text)
+    }
+    wanted = {length(abs(v), unit) for _, place in things(rig_of(name)) for v in place}
+    assert drawn == wanted
+
+
+@pytest.mark.parametrize(("paper", "unit"), [*PAPERS, ("A4", "cm")])
+@pytest.mark.parametrize("name", PRESETS)
+def test_no_figure_is_dead(name: str, paper: str, unit: str) -> None:
+    dead = r"(?<![\d,] )[-−]0(\.0+)?(?![\d.])|\bnan\b|\binf\b|\bNone\b|±0(\.0)? "
+    assert re.search(dead, "it stands -0 mm, ±0.0 mm off")  # the search would find one
+    assert re.search(dead, told(name, paper, unit)) is None
+
+
+def test_every_tolerance_stands_with_its_own_thing() -> None:
+    rig = rig_of("rose-gold-tag-dark")
+    names = ["camera", *(thing.name for thing in (*rig.cards, *rig.lamps))]
+    kinds = (("x_mm", 1.0, "left/right"), ("y_mm", 20.0, "towards/away"), ("z_mm", 40.0, "height"))
+    tolerances = tuple(
+        Tolerance(element=name, dimension=dimension, minus=low + i, plus=low + i)
+        for i, name in enumerate(names)
+        for dimension, low, _ in kinds
+    )
+    pages = setup_pages(rig, replace(FACTS, tolerances=tolerances))
+    text = " ".join(" ".join(box.text for page in pages for box in page.boxes).split())
+    steps = text[text.index("Build in this order") : text.index("Cut these")]
+    for i, name in enumerate(names):
+        step = steps[steps.lower().index(f"{name} (") :]
+        words = "; ".join(f"{word} ±{low + i:.0f} mm" for _, low, word in kinds)
+        assert step.index(f"Tolerance: {words}.") < 400, (name, words)
 
 
 @pytest.mark.parametrize("name", PRESETS)
@@ -254,7 +328,9 @@ def test_promises_tolerances_and_settings_are_told() -> None:
     assert "bow ±0.2 mm" in text
     assert "1. sheet: bow; 2. camera: lean" in text
     assert "f/8, 1/30 s, ISO 100" in text
-    assert "−2, −1, 0, +1 stops" in text
+    # 1/30 s halved twice, halved, as it is, doubled (closed form: a stop is a factor of 2),
+    # as a dial has it: 1/125 for 1/120 (common practice, no source)
+    assert "1/125 s, 1/60 s, 1/30 s, 1/15 s: −2, −1, 0, +1 stops" in text
     assert "torch (never a laser)" in text
     assert "rig 0123456789ab" in text
 
@@ -316,3 +392,31 @@ def test_a_crowded_rig_is_cut_nowhere() -> None:
         boxes = page.boxes
         assert not [1 for i, a in enumerate(boxes) for b in boxes[i + 1 :] if a.overlaps(b, 0.3)]
         assert min(box.bottom for box in boxes) > 6
+
+
+def test_notes_are_printed_and_overlap_nothing() -> None:
+    long = "Gold foil gift card, phone straight above, through a hole in a card"
+    note = SetupNote(
+        heading="Products on this rig", lines=((long, "fits. " * 60), ("tag", "breaks"))
+    )
+    facts = replace(FACTS, notes=(note,))
+    pages = setup_pages(rig_of("gold-card-above"), facts, picture=PICTURE, glare_map=MAP)
+    assert len(pages) == 2
+    text = " ".join(box.text for page in pages for box in page.boxes)
+    assert "Products on this rig" in text
+    assert text.count("fits.") == 60
+    for page in pages:
+        boxes = page.boxes
+        assert not [1 for i, a in enumerate(boxes) for b in boxes[i + 1 :] if a.overlaps(b, 0.05)]
+
+
+def test_nothing_is_promised_of_a_rig_that_was_changed_or_is_none_to_keep() -> None:
+    def said(**facts: object) -> str:
+        pages = setup_pages(rig_of("gold-card-above"), replace(FACTS, **facts))
+        return " ".join(box.text for page in pages for box in page.boxes)
+
+    assert "93 of 100 careful builds come out right (80 or more)" in said(good_score=80.0)
+    poor = said(good_score=40.0, is_kept=False)
+    assert "careful builds keep 40 points or more" in poor
+    assert "come out right" not in poor
+    assert "changed after it was planned" in said(is_changed=True)

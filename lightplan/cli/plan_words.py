@@ -1,0 +1,63 @@
+"""What `lightplan plan` says."""
+
+from __future__ import annotations
+
+import re
+
+from lightplan.cli.words import sentence, verdict_line
+from lightplan.planning.result import NoPlan, Plan
+from lightplan.tasks.move_words import dimension_words, move_line
+from lightplan.units import LengthUnit, show_length
+
+
+def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
+    """Return what a plan promises, what to set, and what to measure best."""
+    words = [found.rig.title, verdict_line(found.judgement)]
+    if found.start_score is not None:
+        words.append(f"The rig as given scores {found.start_score:.0f}.")
+    if found.judgement.verdict != "keep":
+        words.append(f"What holds it back: {sentence('; '.join(found.judgement.reasons[:2]))}")
+    words.append(yield_words(found))
+    if found.moves:
+        words += ["Set:", *(f"  {move_line(move, unit)}" for move in found.moves)]
+    if found.left_out:
+        words.append(f"Not needed: {', '.join(found.left_out)}.")
+    if found.robustness.critical:
+        element, dimension = found.robustness.critical[0]
+        words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")
+    words += [in_unit(sentence(limit.sentence), unit) for limit in found.limits]
+    return words
+
+
+def yield_words(found: Plan) -> str:
+    """Return what share of builds holds the plan; "right" is said of a picture to keep only."""
+    count, good = f"{100 * found.yield_share:.0f}", f"{found.robustness.good_score:.0f}"
+    reach = (
+        f"come out right ({good} or more)"
+        if found.judgement.verdict == "keep"
+        else f"keep {good} points or more"
+    )
+    return f"Of 100 builds with usual errors of hand, {count} {reach}."
+
+
+def no_plan_words(found: NoPlan, unit: LengthUnit) -> list[str]:
+    """Return what is in the way, and the nearest wish that works with what it would give."""
+    told = dict.fromkeys([found.reason, *(limit.sentence for limit in found.in_the_way)])
+    words = ["There is no such plan. In the way:"]
+    words += [f"  {in_unit(sentence(text), unit)}" for text in told]
+    if not found.wish:
+        return [*words, "No small change of the wish was found that helps."]
+    words.append(f"The nearest wish that works: {in_unit(sentence(found.wish), unit)}")
+    if found.nearest is not None and found.nearest.score is not None:
+        words.append(f"With it the plan scores {found.nearest.score:.0f} of 100:")
+        words += [f"  {move_line(move, unit)}" for move in found.nearest.moves]
+    return words
+
+
+def in_unit(text: str, unit: LengthUnit) -> str:
+    """Return a sentence of the planner, which speaks in mm, in another unit.
+
+    >>> in_unit("Let sky move 300 mm further.", "in")
+    'Let sky move 11.8 in further.'
+    """
+    return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda m: show_length(float(m[1]), unit), text)

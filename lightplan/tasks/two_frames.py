@@ -1,0 +1,67 @@
+"""Two frames from one tripod, joined to one picture: planned, and told to the maker."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from lightplan.optics.colour import srgb_encode
+from lightplan.planning.two_frames import Frame, TwoFrames, plan_two_frames
+from lightplan.reports.setup_facts import SetupNote
+from lightplan.reports.setup_steps import power_words
+from lightplan.scene import Rig
+
+JOIN = (
+    "Touch nothing but the lamps' switches and the exposure between the two. Then lay one over "
+    "the other in a picture editor, and let your artwork (white where foil is) choose: foil from "
+    "the foil frame, all else from the paper frame."
+)
+
+
+def two_frames_of(rig: Rig, *, seed: int = 0) -> TwoFrames:
+    """Return whether two frames on one tripod, joined by the artwork, are worth the work."""
+    return plan_two_frames(rig, seed=seed)
+
+
+def two_frames_document(found: TwoFrames) -> dict[str, Any]:
+    """Return the two frames as plain values."""
+    return {
+        "worth_it": found.worth_it,
+        "reason": found.reason,
+        "single_score": found.single_score,
+        "joined_score": found.joined_score,
+        "frames": [asdict(found.foil), asdict(found.paper)],
+    }
+
+
+def two_frames_note(found: TwoFrames, rig: Rig) -> SetupNote | None:
+    """Return what the setup sheet tells of them; None where one frame is enough."""
+    if not found.worth_it:
+        return None
+    lines = [("Why", found.reason)]
+    lines += [
+        (f"{f.purpose.capitalize()} frame", _frame(f, rig)) for f in (found.foil, found.paper)
+    ]
+    return SetupNote(heading="Two frames, one picture", lines=(*lines, ("Join", JOIN)))
+
+
+def two_frames_words(found: TwoFrames, rig: Rig) -> list[str]:
+    """Return the same as lines for the screen."""
+    note = two_frames_note(found, rig)
+    if note is None:
+        return [found.reason]
+    return [f"{note.heading}:", *(f"  {name}: {text}" for name, text in note.lines)]
+
+
+def _frame(frame: Frame, rig: Rig) -> str:
+    trims = dict(frame.trims)
+    fixed = {lamp.name for lamp in rig.lamps if lamp.is_window}
+    told = []
+    for lamp in rig.lamps:
+        if not lamp.on or lamp.name in fixed:
+            continue
+        power = power_words(trims[lamp.name]) if lamp.name in trims else "off"
+        told.append(f"{lamp.name}: {power}")
+    code = round(255 * min(float(srgb_encode(frame.level)), 1.0))
+    told.append(f"expose so that most of the {frame.purpose} reads about {code} of 255")
+    return "; ".join(told) + "."

@@ -1,0 +1,42 @@
+"""Two frames from one tripod, and how the maker is told of them."""
+
+from dataclasses import replace
+
+import pytest
+
+from lightplan.planning.two_frames import plan_two_frames
+from lightplan.presets import load_rig
+from lightplan.tasks.two_frames import two_frames_note, two_frames_words
+
+
+@pytest.fixture(scope="module")
+def hard():
+    """A rig whose one lamp serves the paper alone: the foil sees only the dark room."""
+    rig = load_rig("rose-gold-tag-dark").rig
+    look = replace(rig.look, kind="gradient")
+    return replace(rig, lamps=rig.lamps[:1], cards=(), freedoms=(), look=look)
+
+
+@pytest.fixture(scope="module")
+def found(hard):
+    return plan_two_frames(hard, evaluations=20)
+
+
+def test_no_frame_is_lit_by_the_dim_room_alone(found):
+    assert found.foil.trims
+    assert found.paper.trims
+
+
+def test_each_frame_says_which_lamps_burn_and_how_it_is_exposed(found, hard):
+    worth = replace(found, worth_it=True)
+    said = "\n".join(two_frames_words(worth, hard))
+    for name in ("Why", "Foil frame", "Paper frame", "Join"):
+        assert f"  {name}: " in said
+    assert f"{hard.lamps[0].name}: " in said
+    assert "of 255" in said
+    assert two_frames_note(worth, hard).heading == "Two frames, one picture"
+
+
+def test_where_one_frame_is_enough_the_sheet_says_nothing(found, hard):
+    assert two_frames_note(replace(found, worth_it=False), hard) is None
+    assert len(two_frames_words(replace(found, worth_it=False), hard)) == 1
