@@ -32,7 +32,7 @@ def dial_time(time_s: float) -> str:
     """Return the nearest time that a camera can be set to, in words.
 
     >>> dial_time(1 / 14), dial_time(1 / 120), dial_time(0.33)
-    ('1/13 s', '1/125 s', '0.3 s')
+    ('1/15 s', '1/125 s', '0.3 s')
     """
     nearest = min(DIAL_TIMES_S, key=lambda t: abs(math.log(t / time_s)))
     is_on_the_dial = 1 / THIRD_STOP < nearest / time_s < THIRD_STOP
