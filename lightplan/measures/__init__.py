@@ -3,7 +3,6 @@
 from lightplan.measures.findings import Finding, find_faults
 from lightplan.measures.maps import Background, SheetMaps
 from lightplan.measures.measure import Measure, Measures, measure
-from lightplan.measures.samples import Sampler
 from lightplan.measures.score import Gate, Judgement, Part, Verdict, judge, merit
 
 __all__ = [
@@ -14,7 +13,6 @@ __all__ = [
     "Measure",
     "Measures",
     "Part",
-    "Sampler",
     "SheetMaps",
     "Verdict",
     "find_faults",

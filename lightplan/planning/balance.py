@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lightplan.arrays import Doubles, Singles
-from lightplan.measures import Sampler
+from lightplan.measures.samples import Sampler
 from lightplan.planning.powers import solve_powers, solve_ratios
 from lightplan.planning.targets import foil_level, luminance, paper_level
 from lightplan.planning.variables import Variable, set_values

@@ -20,10 +20,13 @@ LAST_RADIUS = 0.04
 
 
 def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, ...]]:
-    """Leave things out, one after the other, while the score hardly falls."""
+    """Leave things out, one after the other, while the score hardly falls.
+
+    Not from a plan that is none to keep: what does not help it is not known yet.
+    """
     left_out: list[str] = []
     least = best.score - SIMPLER_BY
-    while not job.should_stop():
+    while best.judgement.verdict != "retake" and not job.should_stop():
         names = _optional(best.rig)
         judged = judges.solved([_without(best.rig, name) for name in names])
         fair = [(n, j) for n, j in zip(names, judged, strict=True) if j.excess_mm <= FORGIVEN_MM]

@@ -15,7 +15,8 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Singles
 from lightplan.errors import RigError
-from lightplan.measures import Judgement, Measures, Sampler, SheetMaps, judge, measure, merit
+from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
+from lightplan.measures.samples import Sampler
 from lightplan.planning.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.planning.constraints import total_excess_mm, unmovable
 from lightplan.planning.light_model import LightModel

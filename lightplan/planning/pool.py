@@ -203,4 +203,7 @@ def serve(orders: BinaryIO, answers: BinaryIO) -> None:
 def main() -> None:
     """Serve on the standard pipes, as a helper process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the planner's to handle
-    serve(sys.stdin.buffer, sys.stdout.buffer)
+    # Files of our own: those of a Python that was asked not to buffer may write less than
+    # they are given, and the planner would wait for the rest for ever.
+    with os.fdopen(os.dup(0), "rb") as orders, os.fdopen(os.dup(1), "wb") as answers:
+        serve(orders, answers)

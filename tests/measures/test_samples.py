@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from lightplan.measures import Sampler, SheetMaps, judge, measure, merit
+from lightplan.measures import SheetMaps, judge, measure, merit
+from lightplan.measures.samples import Sampler
 from lightplan.scene import Look
 
 ROWS, COLS = 80, 120
