@@ -13,8 +13,9 @@ from functools import cached_property
 import cv2
 import numpy as np
 from scipy.interpolate import BSpline
+from scipy.linalg import solveh_banded
 
-from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.shots.previews import Picture
 
 FIT_PX = 160  # long side of the copy the layer is fitted to
@@ -23,6 +24,7 @@ ENDED = 0.985  # coded brightness from which a channel is at its end
 # root of light. Set on rendered photographs: paper is never quite even.
 LEAST_SPREAD = np.array((0.006, 0.005, 0.006), np.float32)
 _OPPONENT = np.array(((1 / 3, 1 / 3, 1 / 3), (1.0, -1.0, 0.0), (0.0, -1.0, 1.0)), np.float32)
+_OVERLAP = 4  # cubic splines that overlap at a place
 _PATCHES = 12  # of the spline, along each side of the sheet
 _STIFF, _PLAIN, _SUPPLE = 100.0, 1.0, 0.1  # smoothing at first, usually, over a haze
 _CUT = 5.0  # departure at which a place no longer counts as paper, in spreads
@@ -110,35 +112,67 @@ def _basis(count: int, patches: int) -> Doubles:
 
 
 class _Spline:
-    """Weighted, penalised fits on one grid; what does not change is worked out once."""
+    """Weighted, penalised fits on one grid; what does not change is worked out once.
+
+    A spline overlaps its next three only, so products of two are summed for those alone
+    and the system is solved by its band.
+    """
 
     def __init__(self, shape: tuple[int, int]) -> None:
         self.down, self.across = (_basis(n, _PATCHES) for n in shape)
-        self._count = _PATCHES + 3
-        self._pairs = [(b[:, :, None] * b[:, None, :]).reshape(len(b), -1)
-                       for b in (self.down, self.across)]  # fmt: skip
-        unit = np.eye(self._count)
-        first, second = np.diff(unit, axis=0), np.diff(unit, 2, axis=0)
-        self._bends = (
-            np.kron(second.T @ second, unit) + np.kron(unit, second.T @ second)
-            + 2 * np.kron(first.T @ first, first.T @ first)
-        )  # fmt: skip
+        self._pairs = [_products(basis) for basis in (self.down, self.across)]
+        self._places = _band_places(_PATCHES + 3)
+        self._bends = _banded_bends(_PATCHES + 3)
 
     def fit(self, data: Doubles, weight: Doubles, smoothing: float) -> Doubles:
         """Return coefficients (a, b, 3)."""
-        n = self._count
-        pairs = self._pairs[0].T @ weight @ self._pairs[1]
-        normal = pairs.reshape(n, n, n, n).transpose(0, 2, 1, 3).reshape(n * n, n * n)
+        n = _PATCHES + 3
+        sums = self._pairs[0].T @ weight @ self._pairs[1]
+        system = smoothing * self._bends
+        below, column, first, second = self._places
+        system[below, column] += sums[first, second]
+        system[0] += 1e-6
         aim = [(self.down.T @ (weight * plane) @ self.across).ravel()
                for plane in np.moveaxis(data, 2, 0)]  # fmt: skip
-        system = normal + smoothing * self._bends + 1e-6 * np.eye(n * n)
-        return np.linalg.solve(system, np.stack(aim, axis=1)).reshape(n, n, -1)
+        found = solveh_banded(system, np.stack(aim, axis=1), lower=True, check_finite=False)
+        return np.asarray(found.reshape(n, n, -1), np.float64)
 
     def at(self, coefficients: Doubles) -> Doubles:
         """Return the surface on the grid, (rows, cols, 3)."""
-        return np.asarray(
-            np.einsum("ya,abk,xb->yxk", self.down, coefficients, self.across, optimize=True)
-        )
+        across = np.tensordot(coefficients, self.across, (1, 1))  # (a, 3, cols)
+        full = np.tensordot(self.down, across, 1)
+        return np.asarray(np.moveaxis(full, 1, 2))
+
+
+def _products(basis: Doubles) -> Doubles:
+    """Return each spline times itself and the three after it, (pixels, pairs)."""
+    return np.concatenate([basis[:, : -d or None] * basis[:, d:] for d in range(_OVERLAP)], 1)
+
+
+def _band_places(count: int) -> tuple[Integers, ...]:
+    """Return where sums of products belong: below the diagonal, column; pair down, across."""
+    starts = np.cumsum([0] + [count - d for d in range(_OVERLAP - 1)])
+    one, two = np.divmod(np.arange(count * count), count)
+    near = one[None, :] - one[:, None], two[None, :] - two[:, None]
+    behind = np.arange(count * count)[None, :] >= np.arange(count * count)[:, None]
+    overlap = (np.abs(near[0]) < _OVERLAP) & (np.abs(near[1]) < _OVERLAP)
+    column, row = np.nonzero(overlap & behind)
+    pairs = [starts[np.abs(i[row] - i[column])] + np.minimum(i[row], i[column]) for i in (one, two)]
+    return row - column, column, *pairs
+
+
+def _banded_bends(count: int) -> Doubles:
+    """Return the penalty on bends, lower band form."""
+    unit = np.eye(count)
+    first, second = np.diff(unit, axis=0), np.diff(unit, 2, axis=0)
+    bends = (
+        np.kron(second.T @ second, unit) + np.kron(unit, second.T @ second)
+        + 2 * np.kron(first.T @ first, first.T @ first)
+    )  # fmt: skip
+    band = np.zeros(((_OVERLAP - 1) * (count + 1) + 1, len(bends)))
+    for below in range(len(band)):
+        band[below, : len(bends) - below] = np.diagonal(bends, -below)
+    return band
 
 
 @dataclass
