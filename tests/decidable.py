@@ -60,9 +60,7 @@ def _means(lab, places):
     The change is the deviation of the stretches of one side from its own smooth run.
     """
     at = places.astype(np.float32).reshape(-1, places.shape[2], 2)
-    seen = cv2.remap(
-        lab, at[..., 1], at[..., 0], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    seen = cv2.remap(lab, at[..., 1], at[..., 0], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     means = seen.reshape(4, STRETCHES, -1, 3).mean(axis=2)
     rough = np.linalg.norm(means[:, 1:] - means[:, :-1], axis=-1) / np.sqrt(2)
     return means, np.median(rough, axis=1, keepdims=True)

@@ -13,6 +13,7 @@ from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
 from lightplan.shots import previews
 from lightplan.shots.candidates import (
+    CERTAIN,
     COARSE_PX,
     ENOUGH,
     Candidate,
@@ -25,7 +26,7 @@ from lightplan.shots.candidates import (
     view_of,
 )
 from lightplan.shots.card import CardFound
-from lightplan.shots.searching import cut_by_frame, search
+from lightplan.shots.searching import cut_by_frame, search, widest
 
 _FINE_PX = 1500  # and of the one in which its corners are measured
 
@@ -139,8 +140,14 @@ def _refine(
     best: Candidate | None = None
     for rough in likely:
         found = measure(larger, (rough.corners + 0.5) * ratio - 0.5, ratio + 1)
-        if found is not None:
-            best = preferred(_both(rough, found, ratio), best)
+        if found is None:
+            continue
+        best = preferred(_both(rough, found, ratio), best)
+        if found.confidence < CERTAIN:  # measured again from nearby, a faint side holds on better
+            again = measure(larger, found.corners, 2.0)
+            for other in (again, widest(larger, found)):
+                if other is not None and other is not found:
+                    best = preferred(_both(rough, other, ratio), best)
     if best is None or best.confidence < ENOUGH:
         return _refusal(view, best if best is not None else likely[0])
     corners, bending = in_light(larger, best)

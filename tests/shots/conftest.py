@@ -317,8 +317,8 @@ def render(
         "distortion": round(float(distortion), 4), "size": (width_mm, height_mm),
     }  # fmt: skip
     return Render(
-        picture, light, bare, outline, corners, foil, art, float(width_mm), float(height_mm), focal, rotation,
-        translation, distortion, spot, story,
+        picture, light, bare, outline, corners, foil, art, float(width_mm), float(height_mm),
+        focal, rotation, translation, distortion, spot, story,
     )  # fmt: skip
 
 
@@ -330,6 +330,11 @@ def photograph() -> Callable[..., Render]:
 @pytest.fixture(scope="session")
 def to_linear():
     return decode
+
+
+@pytest.fixture(scope="session")
+def to_coded():
+    return encode
 
 
 @pytest.fixture(scope="session")
