@@ -26,7 +26,7 @@ from lightplan.shots.candidates import (
     view_of,
 )
 from lightplan.shots.card import CardFound
-from lightplan.shots.searching import cut_by_frame, search, widest
+from lightplan.shots.searching import cut_by_frame, search
 
 _FINE_PX = 1500  # and of the one in which its corners are measured
 
@@ -143,11 +143,10 @@ def _refine(
         if found is None:
             continue
         best = preferred(_both(rough, found, ratio), best)
-        if found.confidence < CERTAIN:  # measured again from nearby, a faint side holds on better
-            again = measure(larger, found.corners, 2.0)
-            for other in (again, widest(larger, found)):
-                if other is not None and other is not found:
-                    best = preferred(_both(rough, other, ratio), best)
+        # Measured again from nearby, where a faint side is less often lost to its neighbours.
+        again = measure(larger, found.corners, 2.0) if found.confidence < CERTAIN else None
+        if again is not None:
+            best = preferred(_both(rough, again, ratio), best)
     if best is None or best.confidence < ENOUGH:
         return _refusal(view, best if best is not None else likely[0])
     corners, bending = in_light(larger, best)

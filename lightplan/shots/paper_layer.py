@@ -213,8 +213,8 @@ class _Fit:
         """Take in hazes: what rises beside paper far beyond its noise, but nowhere sharply.
 
         Where light is gentle foil may be as faint as that; so it counts only if it was
-        brighter than the paper and high, and bordered on paper softly all round: the
-        middle of a patch of foil borders on foil.
+        brighter than the paper and high, took soft edges away (the middle of a patch of
+        foil has none), and left all sharp ones to be seen.
         """
         before, soft, sharp = self._outline()
         if soft.sum() <= max(10, 0.05 * (soft.sum() + sharp.sum())):
@@ -226,16 +226,17 @@ class _Fit:
             far = np.float32(_FAR if turn < 20 else 1.0)
             self._weigh(near, np.where(self._gentle(), far, np.float32(1.0)))
             self._refit(_SUPPLE, rescale=False)
-        after, _, sharp_left = self._outline()
+        after, soft_left, sharp_left = self._outline()
         gone = before & ~after
         border = gone & (cv2.erode((gone | ~self.valid).view(np.uint8), _square(1)) == 0)
+        borders_softly = (border & soft).sum() > 0.3 * border.sum()
+        fewer_soft = soft_left.sum() < 0.6 * soft.sum()
         haze = (
             gone.any()
             and float(np.percentile(away[gone], 75)) > _HAZE
             and float((rise[gone] > 0).mean()) > 0.9
-            and (border & soft).sum() > 0.3 * border.sum()
-            and (gone & sharp).sum() < 0.5 * (gone & soft).sum()
-            and sharp_left.sum() >= 0.95 * (sharp & ~gone).sum()
+            and (borders_softly or fewer_soft)
+            and sharp_left.sum() >= 0.95 * sharp.sum()
         )
         if not haze:
             self.coefficients = coefficients

@@ -8,7 +8,6 @@ from lightplan.arrays import Doubles
 from lightplan.shots import lines, previews, quads, regions
 from lightplan.shots.candidates import (
     CERTAIN,
-    COARSE_PX,
     ENOUGH,
     Candidate,
     View,
@@ -18,10 +17,6 @@ from lightplan.shots.candidates import (
     side_quality,
 )
 from lightplan.shots.edges import fit_sides
-from lightplan.shots.outline import fit_outline
-
-_LIKE_A_LINE = 0.3  # thinness
-_OUTSIDE_PX = 5.0  # how far outside an outline another one is looked for
 
 
 def search(view: View) -> list[Candidate]:
@@ -36,9 +31,8 @@ def search(view: View) -> list[Candidate]:
                 best = preferred(candidate, best)
                 tried.append(candidate)
         if _settled(best) and best is not None:
-            return [widest(view, best)]
+            return [best]
     tried += _beside(view, tried)
-    tried += [widest(view, one) for one in sorted(tried, key=_doubt)[:4]]
     kept: list[Candidate] = []
     for one in sorted(tried, key=_doubt):
         if len(kept) < 4 and all(np.abs(one.corners - k.corners).max() > 3 for k in kept):
@@ -53,30 +47,6 @@ def _measured(view: View, corners: Doubles, reach_px: float) -> list[Candidate]:
         return [] if one is None else [one]
     two = measure(view, one.corners, 3.0)
     return [one] if two is None else [one, two]
-
-
-def widest(view: View, best: Candidate) -> Candidate:
-    """Return the outline a little outside an outline, where that is an edge as well.
-
-    A printed frame near the sheet's rim, or a mixture of the two, looks so much like the
-    sheet that outlines are proposed for one of them only.
-    """
-    ratio = max(view.shape) / COARSE_PX
-    away = _OUTSIDE_PX * ratio
-    middle = best.corners.mean(axis=0)
-    reach = np.linalg.norm(best.corners - middle, axis=1, keepdims=True)
-    wider = middle + (best.corners - middle) * (1 + np.sqrt(2) * away / reach)
-    outer = fit_sides(view.coded, wider, reach_px=away - ratio)
-    quality = side_quality(outer, ratio)
-    # Beside a printed line even the step of the sheet's own edge is cut down by it.
-    least = np.where(best.sides.thinness > _LIKE_A_LINE, 0.5, 1.0) * best.sides.step
-    better = (quality > ENOUGH) & (outer.step > least)
-    if not better.any():
-        return best
-    points = [(outer if new else best.sides).points[i] for i, new in enumerate(better)]
-    corners, _ = fit_outline(tuple(points), view.shape)
-    found = measure(view, corners, 2.0) if np.isfinite(corners).all() else None
-    return best if found is None else preferred(found, best)
 
 
 def _settled(best: Candidate | None) -> bool:
