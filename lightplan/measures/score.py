@@ -18,6 +18,8 @@ RETAKE_BELOW = 40.0
 LEAST_VALID_SHARE = 0.6
 LEAST_CONFIDENCE = 0.5
 LEAST_FOIL_PIXELS = 120
+FOIL_NOT_TOLD = "foil and paper could not be told apart; give the foil artwork"
+"""Reason given where a mask is not trusted, as if no artwork was given."""
 NO_JUDGEMENT = -1000.0
 """Merit where nothing can be judged: below anything that can."""
 
@@ -142,7 +144,7 @@ def why_not(measures: Measures) -> tuple[str, ...]:
         shown = values["valid_share"][0]
         found.append(f"only {shown:.0%} of the sheet is in the picture; photograph all of it")
     if values["mask_confidence_share"][0] < LEAST_CONFIDENCE:
-        found.append("foil and paper could not be told apart; give the foil artwork")
+        found.append(FOIL_NOT_TOLD)
     count = values["foil_pixels_count"][0]
     if count < LEAST_FOIL_PIXELS or "foil_gradient_span_stops" not in values:
         found.append(

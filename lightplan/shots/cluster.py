@@ -10,6 +10,8 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+import cv2
+
 from lightplan.errors import MissingFeature
 from lightplan.shots.batch import outcome_of
 from lightplan.shots.journal import Journal, Outcome
@@ -132,6 +134,7 @@ def _reply(future: Any, path: Path) -> Reply:
 def judge_in_task(judge_one: JudgeOne, limits: WorkerLimits, path: Path) -> Reply:
     """Judge one photograph inside a worker of the cluster."""
     distributed: Any = import_module("distributed")
+    cv2.setNumThreads(1)  # the other cores belong to the other tasks
     alone = (
         distributed.get_worker().state.nthreads == 1
     )  # the alarm is the process's, not the thread's

@@ -13,6 +13,7 @@ from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
 from lightplan.shots import previews
 from lightplan.shots.candidates import (
+    CERTAIN,
     COARSE_PX,
     ENOUGH,
     Candidate,
@@ -139,8 +140,13 @@ def _refine(
     best: Candidate | None = None
     for rough in likely:
         found = measure(larger, (rough.corners + 0.5) * ratio - 0.5, ratio + 1)
-        if found is not None:
-            best = preferred(_both(rough, found, ratio), best)
+        if found is None:
+            continue
+        best = preferred(_both(rough, found, ratio), best)
+        # Measured again from nearby, where a faint side is less often lost to its neighbours.
+        again = measure(larger, found.corners, 2.0) if found.confidence < CERTAIN else None
+        if again is not None:
+            best = preferred(_both(rough, again, ratio), best)
     if best is None or best.confidence < ENOUGH:
         return _refusal(view, best if best is not None else likely[0])
     corners, bending = in_light(larger, best)

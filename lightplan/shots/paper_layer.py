@@ -13,8 +13,9 @@ from functools import cached_property
 import cv2
 import numpy as np
 from scipy.interpolate import BSpline
+from scipy.linalg import solveh_banded
 
-from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.shots.previews import Picture
 
 FIT_PX = 160  # long side of the copy the layer is fitted to
@@ -23,6 +24,7 @@ ENDED = 0.985  # coded brightness from which a channel is at its end
 # root of light. Set on rendered photographs: paper is never quite even.
 LEAST_SPREAD = np.array((0.006, 0.005, 0.006), np.float32)
 _OPPONENT = np.array(((1 / 3, 1 / 3, 1 / 3), (1.0, -1.0, 0.0), (0.0, -1.0, 1.0)), np.float32)
+_OVERLAP = 4  # cubic splines that overlap at a place
 _PATCHES = 12  # of the spline, along each side of the sheet
 _STIFF, _PLAIN, _SUPPLE = 100.0, 1.0, 0.1  # smoothing at first, usually, over a haze
 _CUT = 5.0  # departure at which a place no longer counts as paper, in spreads
@@ -30,7 +32,7 @@ _FAR = 8.0  # the same, in cuts, where a haze is climbed
 _RIM = 0.06  # width of the rim taken for paper at first, of the shorter side
 _REACH = 0.06  # how far paper is continued at once, of the shorter side
 _CLEAR = 6.0  # departure that is foil, or a haze not understood yet, in spreads
-_HAZE = 10.0  # least height of a haze that is worth climbing, in spreads
+_HAZE = 8.0  # least height of a haze that is worth climbing, in spreads
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,12 +80,12 @@ def fit_paper(coded: Picture, valid: Booleans) -> PaperLayer:
     rows, cols = valid.shape
     scale = min(1.0, FIT_PX / max(rows, cols))
     size = (max(12, round(cols * scale)), max(12, round(rows * scale)))
-    small = cv2.resize(coded, size, interpolation=cv2.INTER_AREA).astype(np.float64)
+    small = cv2.resize(coded, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     shown = cv2.resize(valid.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    fit = _Fit(_Spline(shown.shape), small, shown)
+    fit = _Fit(_Spline(shown.shape), np.ascontiguousarray(np.moveaxis(small, 2, 0)), shown)
     fit.grow()
     fit.climb()
-    return PaperLayer(fit.coefficients)
+    return PaperLayer(np.moveaxis(fit.coefficients, 0, 2))
 
 
 def rim(valid: Booleans, share: float) -> Booleans:
@@ -110,35 +112,65 @@ def _basis(count: int, patches: int) -> Doubles:
 
 
 class _Spline:
-    """Weighted, penalised fits on one grid; what does not change is worked out once."""
+    """Weighted, penalised fits on one grid; what does not change is worked out once.
+
+    A spline overlaps its next three only, so products of two are summed for those alone
+    and the system is solved by its band.
+    """
 
     def __init__(self, shape: tuple[int, int]) -> None:
-        self.down, self.across = (_basis(n, _PATCHES) for n in shape)
-        self._count = _PATCHES + 3
-        self._pairs = [(b[:, :, None] * b[:, None, :]).reshape(len(b), -1)
-                       for b in (self.down, self.across)]  # fmt: skip
-        unit = np.eye(self._count)
-        first, second = np.diff(unit, axis=0), np.diff(unit, 2, axis=0)
-        self._bends = (
-            np.kron(second.T @ second, unit) + np.kron(unit, second.T @ second)
-            + 2 * np.kron(first.T @ first, first.T @ first)
-        )  # fmt: skip
+        bases = [_basis(n, _PATCHES) for n in shape]
+        self._pairs = [_products(basis) for basis in bases]
+        self._down, self._across = (basis.astype(np.float32) for basis in bases)
+        self._places = _band_places(_PATCHES + 3)
+        self._bends = _banded_bends(_PATCHES + 3)
 
-    def fit(self, data: Doubles, weight: Doubles, smoothing: float) -> Doubles:
-        """Return coefficients (a, b, 3)."""
-        n = self._count
-        pairs = self._pairs[0].T @ weight @ self._pairs[1]
-        normal = pairs.reshape(n, n, n, n).transpose(0, 2, 1, 3).reshape(n * n, n * n)
-        aim = [(self.down.T @ (weight * plane) @ self.across).ravel()
-               for plane in np.moveaxis(data, 2, 0)]  # fmt: skip
-        system = normal + smoothing * self._bends + 1e-6 * np.eye(n * n)
-        return np.linalg.solve(system, np.stack(aim, axis=1)).reshape(n, n, -1)
+    def fit(self, planes: Singles, weight: Singles, smoothing: float) -> Doubles:
+        """Return coefficients (3, a, b) for planes (3, rows, cols)."""
+        n = _PATCHES + 3
+        sums = self._pairs[0].T @ weight.astype(np.float64) @ self._pairs[1]
+        system = smoothing * self._bends
+        below, column, first, second = self._places
+        system[below, column] += sums[first, second]
+        system[0] += 1e-6
+        aim = (self._down.T @ (weight * planes) @ self._across).reshape(3, -1).T
+        found = solveh_banded(system, aim.astype(np.float64), lower=True, check_finite=False)
+        return np.asarray(found.T.reshape(3, n, n), np.float64)
 
-    def at(self, coefficients: Doubles) -> Doubles:
-        """Return the surface on the grid, (rows, cols, 3)."""
-        return np.asarray(
-            np.einsum("ya,abk,xb->yxk", self.down, coefficients, self.across, optimize=True)
-        )
+    def at(self, coefficients: Doubles) -> Singles:
+        """Return the surface on the grid, (3, rows, cols)."""
+        return np.asarray(self._down @ coefficients.astype(np.float32) @ self._across.T)
+
+
+def _products(basis: Doubles) -> Doubles:
+    """Return each spline times itself and the three after it, (pixels, pairs)."""
+    return np.concatenate([basis[:, : -d or None] * basis[:, d:] for d in range(_OVERLAP)], 1)
+
+
+def _band_places(count: int) -> tuple[Integers, ...]:
+    """Return where sums of products belong: below the diagonal, column; pair down, across."""
+    starts = np.cumsum([0] + [count - d for d in range(_OVERLAP - 1)])
+    one, two = np.divmod(np.arange(count * count), count)
+    near = one[None, :] - one[:, None], two[None, :] - two[:, None]
+    behind = np.arange(count * count)[None, :] >= np.arange(count * count)[:, None]
+    overlap = (np.abs(near[0]) < _OVERLAP) & (np.abs(near[1]) < _OVERLAP)
+    column, row = np.nonzero(overlap & behind)
+    pairs = [starts[np.abs(i[row] - i[column])] + np.minimum(i[row], i[column]) for i in (one, two)]
+    return row - column, column, *pairs
+
+
+def _banded_bends(count: int) -> Doubles:
+    """Return the penalty on bends, lower band form."""
+    unit = np.eye(count)
+    first, second = np.diff(unit, axis=0), np.diff(unit, 2, axis=0)
+    bends = (
+        np.kron(second.T @ second, unit) + np.kron(unit, second.T @ second)
+        + 2 * np.kron(first.T @ first, first.T @ first)
+    )  # fmt: skip
+    band = np.zeros(((_OVERLAP - 1) * (count + 1) + 1, len(bends)))
+    for below in range(len(band)):
+        band[below, : len(bends) - below] = np.diagonal(bends, -below)
+    return band
 
 
 @dataclass
@@ -146,17 +178,17 @@ class _Fit:
     """A layer being fitted: who counts as paper, and how far each place departs."""
 
     spline: _Spline
-    coded: Doubles
+    coded: Singles  # (3, rows, cols)
     valid: Booleans
-    data: Doubles = field(init=False)
-    weight: Doubles = field(init=False)
+    data: Singles = field(init=False)
+    weight: Singles = field(init=False)
     coefficients: Doubles = field(init=False)
     away: Singles = field(init=False)
     noise: float = 1.0
 
     def __post_init__(self) -> None:
         self.data = self.coded.copy()
-        self.weight = self._ring.astype(np.float64)
+        self.weight = self._ring.astype(np.float32)
 
     @cached_property
     def _ring(self) -> Booleans:
@@ -171,7 +203,7 @@ class _Fit:
             slack = max(1.0, 1.5 * 0.8**turn)
             taken = self._refit(smoothing)
             near = cv2.dilate(taken.view(np.uint8), wide) > 0 if turn >= 4 else self._ring
-            self._weigh(near, np.full(self.valid.shape, slack))
+            self._weigh(near, np.float32(slack))
             count = int((self.weight > 0.25).sum())
             if slack == 1.0 and smoothing == _PLAIN and count <= 1.002 * before:
                 break
@@ -180,24 +212,34 @@ class _Fit:
     def climb(self) -> None:
         """Take in hazes: what rises beside paper far beyond its noise, but nowhere sharply.
 
-        Where light is gentle foil may be as faint as that; so it counts only if it leaves
-        all sharp edges to be seen, takes soft ones away, and was high.
+        Where light is gentle foil may be as faint as that; so it counts only if it was
+        brighter than the paper and high, took soft edges away (the middle of a patch of
+        foil has none), and left all sharp ones to be seen.
         """
-        _, soft, sharp = self._outline()
-        if soft <= max(10, 0.05 * (soft + sharp)):
+        before, soft, sharp = self._outline()
+        if soft.sum() <= max(10, 0.05 * (soft.sum() + sharp.sum())):
             return
-        before = self.coefficients, self.away > _CLEAR * self.noise, self.away
+        coefficients, away, rise = self.coefficients, self.away, self._rise()
         for turn in range(30):
             taken = self.weight > 0.25
             near = cv2.dilate(taken.view(np.uint8), _square(2)) > 0
-            slack = np.where(self._gentle(), _FAR if turn < 20 else 1.0, 1.0)
-            self._weigh(near, slack)
+            far = np.float32(_FAR if turn < 20 else 1.0)
+            self._weigh(near, np.where(self._gentle(), far, np.float32(1.0)))
             self._refit(_SUPPLE, rescale=False)
-        clear, soft_left, sharp_left = self._outline()
-        gone = before[1] & self.valid & ~clear
-        high = gone.any() and float(np.percentile(before[2][gone], 75)) > _HAZE
-        if not (high and sharp_left >= 0.95 * sharp and soft_left < 0.6 * soft):
-            self.coefficients = before[0]
+        after, soft_left, sharp_left = self._outline()
+        gone = before & ~after
+        border = gone & (cv2.erode((gone | ~self.valid).view(np.uint8), _square(1)) == 0)
+        borders_softly = (border & soft).sum() > 0.3 * border.sum()
+        fewer_soft = soft_left.sum() < 0.6 * soft.sum()
+        haze = (
+            gone.any()
+            and float(np.percentile(away[gone], 75)) > _HAZE
+            and float((rise[gone] > 0).mean()) > 0.9
+            and (borders_softly or fewer_soft)
+            and sharp_left.sum() >= 0.95 * sharp.sum()
+        )
+        if not haze:
+            self.coefficients = coefficients
 
     def _refit(self, smoothing: float, *, rescale: bool = True) -> Booleans:
         """Fit once; return the places that counted."""
@@ -206,16 +248,18 @@ class _Fit:
         level = self.spline.at(self.coefficients)
         # What is at its end is at least as bright as that: it goes with the layer upwards.
         self.data = np.where((self.coded > ENDED) & (level > self.coded), level, self.coded)
-        self.away = np.linalg.norm(departure(self.data - level) / LEAST_SPREAD, axis=2)
+        rest = (self.data - level).reshape(3, -1)
+        spreads = (_OPPONENT / LEAST_SPREAD[:, None]) @ rest
+        self.away = np.sqrt(np.einsum("kn,kn->n", spreads, spreads)).reshape(self.valid.shape)
         if rescale and taken.sum() > 30:
             # 1.5: about the median length of three normal deviates (chi distribution).
             middle = 1.4826 * float(np.median(self.away[taken])) / 1.5
             self.noise = float(np.clip(middle, 0.7, 3.0))
         return np.asarray(taken)
 
-    def _weigh(self, near: Booleans, slack: Doubles) -> None:
-        part = self.away / (_CUT * self.noise * slack)
-        self.weight = np.where(near & self.valid, np.maximum(1 - part**2, 0.0) ** 2, 0.0)
+    def _weigh(self, near: Booleans, slack: Singles | np.float32) -> None:
+        part = self.away / np.float32(_CUT * self.noise) / slack
+        self.weight = np.maximum(1 - part * part, 0.0) ** 2 * (near & self.valid)
 
     def _gentle(self) -> Booleans:
         """Return where departures change slowly beside their own height."""
@@ -223,10 +267,14 @@ class _Fit:
         height = cv2.dilate(self.away * self.valid, _square(3))
         return np.asarray(span < 0.5 * np.minimum(height, 60.0))
 
-    def _outline(self) -> tuple[Booleans, int, int]:
-        """Return what is clearly not paper, and how much of its outline is soft and sharp."""
+    def _rise(self) -> Singles:
+        """Return how much brighter than the layer each place is."""
+        return np.asarray((self.data - self.spline.at(self.coefficients)).mean(axis=0))
+
+    def _outline(self) -> tuple[Booleans, Booleans, Booleans]:
+        """Return what is clearly not paper, and where its outline is soft and sharp."""
         clear = (self.away > _CLEAR * self.noise) & self.valid
         covered = (clear | ~self.valid).view(np.uint8)
         edge = clear & (cv2.erode(covered, _square(1)) == 0)
-        soft = int((edge & self._gentle()).sum())
-        return clear, soft, int(edge.sum()) - soft
+        soft = edge & self._gentle()
+        return clear, soft, edge & ~soft

@@ -16,6 +16,7 @@ from lightplan.measures import Judgement, Measures, SheetMaps, find_faults, judg
 from lightplan.measures.dust import specks
 from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
+from lightplan.measures.score import FOIL_NOT_TOLD
 from lightplan.shots import exact
 from lightplan.shots.carded import CardLight, card_in, card_light
 from lightplan.shots.context import PhotoContext
@@ -39,6 +40,10 @@ _UNTOLD = (
     "What looks like the paper is far from white, and it is not known whether it is: the stock "
     "or the light may be coloured, or a printed frame may have been taken for the sheet; name "
     "the rig or give the foil artwork."
+)
+_ARTWORK_UNFIT = (
+    "the foil artwork does not fit this photograph; check the artwork's and the sheet's size, "
+    "and whether this is the right product"
 )
 _NEIGHBOURS = 5  # frames in which a first sheet is looked for
 
@@ -147,10 +152,14 @@ def _judge_sheet(
 def _honest(verdict: Judgement, measures: Measures, context: PhotoContext) -> Judgement:
     """Return the verdict, withdrawn where nobody knows what the sheet should look like.
 
+    Who gave the artwork is not asked for it: where it is not trusted it does not fit.
     Far from white without rig, artwork or card may be coloured stock, coloured light, or a
     printed frame taken for the sheet: whatever the score would say, it could be wrong.
     """
-    if context.stock_reflectance is not None or context.artwork is not None:
+    if context.artwork is not None:
+        reasons = (_ARTWORK_UNFIT if r == FOIL_NOT_TOLD else r for r in verdict.reasons)
+        return replace(verdict, reasons=tuple(reasons))
+    if context.stock_reflectance is not None:
         return verdict
     if "paper_cast_Cab" not in measures or measures["paper_cast_Cab"].value <= _FAR_FROM_WHITE_CAB:
         return verdict

@@ -109,17 +109,20 @@ def _departures(light: Picture, paper: Singles, valid: Booleans) -> _Departures:
     rest = soft - np.minimum(paper, 1.0)
     rest[(soft > ENDED) & (paper > soft)] = 0.0  # clipped paper is paper
     parts = departure(rest)
-    even = (np.linalg.norm(parts / (6 * LEAST_SPREAD), axis=2) < 1) & valid
+    even = (_length(parts / (6 * LEAST_SPREAD)) < 1) & valid
     usual = 1.4826 * np.median(parts[even], axis=0) if even.any() else LEAST_SPREAD
     spread: Singles = np.asarray(np.maximum(usual, LEAST_SPREAD), np.float32)
-    clear = np.linalg.norm(parts / spread, axis=2).astype(np.float32)
+    clear = _length(parts / spread)
     # The root's slope turns differences of light into those of its root.
     rise = cv2.GaussianBlur(light, (0, 0), 0.5) - np.minimum(paper, 2.0) ** 2
     slope = 2 * np.clip(paper[..., 1:2], 0.2, 1.0)
     lit = departure(rise) / (slope * spread)
-    colour = np.hypot(lit[..., 1], lit[..., 2])
-    bright = np.asarray(lit[..., 0], np.float32)
-    return _Departures(clear, bright, np.asarray(colour, np.float32), _least(clear, valid))
+    return _Departures(clear, lit[..., 0].copy(), _length(lit[..., 1:]), _least(clear, valid))
+
+
+def _length(vectors: Singles) -> Singles:
+    """Return the lengths (rows, cols) of vectors (rows, cols, n); numpy's norm is slow here."""
+    return np.asarray(np.sqrt(np.einsum("yxk,yxk->yx", vectors, vectors)), np.float32)
 
 
 def _least(clear: Singles, valid: Booleans) -> Singles:

@@ -22,6 +22,7 @@ FOILS = {
     "gold foil": (0.88, 0.66, 0.25),
     "rose gold foil": (0.86, 0.58, 0.47),
 }
+OUTLINE_PLACES = 160  # a side
 TABLES = ("light", "dark", "wood", "grey", "cloth")
 
 
@@ -31,6 +32,8 @@ class Render:
 
     picture: np.ndarray  # (rows, cols, 3) uint8 sRGB
     light: np.ndarray  # (rows, cols, 3) float32 linear, not clipped, no noise
+    bare: np.ndarray  # the same had the sheet no foil; not blurred
+    outline: np.ndarray  # (4, n, 2) places along the far, right, near and left side, clockwise
     corners: np.ndarray  # (4, 2) far left, far right, near right, near left
     foil: np.ndarray  # (rows, cols) float32 coverage
     artwork: np.ndarray  # (h, w) float32
@@ -286,10 +289,13 @@ def render(
         page = page + 0.9 * haze[..., None]
     sheet = page * (1 - foil[..., None]) + metal * foil[..., None]
     light = sheet * inside[..., None] + body * (1 - inside[..., None])
-    light *= pick(exposure, rng.uniform(0.55, 1.0)) * rng.uniform(0.9, 1.1, 3).astype(np.float32)
+    gain = pick(exposure, rng.uniform(0.55, 1.0)) * rng.uniform(0.9, 1.1, 3).astype(np.float32)
+    light *= gain
     light = cv2.GaussianBlur(light, (0, 0), blur_px * over)
     light = cv2.resize(light, (cols, rows), interpolation=cv2.INTER_AREA)
     foil = cv2.resize(foil, (cols, rows), interpolation=cv2.INTER_AREA)
+    bare = page * inside[..., None] + body * (1 - inside[..., None])
+    bare = gain * cv2.resize(bare, (cols, rows), interpolation=cv2.INTER_AREA)
     grain = (
         rng.normal(size=light.shape).astype(np.float32)
         * noise
@@ -299,17 +305,20 @@ def render(
     if jpeg:
         data = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(jpeg)])[1]
         picture = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
-    corners = _project(
-        _corners_mm(width_mm, height_mm), rotation, translation, focal, distortion, rows, cols
-    )
+    place = (rotation, translation, focal, distortion, rows, cols)
+    ends = _corners_mm(width_mm, height_mm)
+    corners = _project(ends, *place)
+    share = (np.arange(OUTLINE_PLACES)[:, None] + 0.5) / OUTLINE_PLACES
+    sides = ends[:, None] + share * (np.roll(ends, -1, axis=0) - ends)[:, None]
+    outline = _project(sides.reshape(-1, 3), *place).reshape(4, OUTLINE_PLACES, 2)
     story = {
         "seed": seed, "stock": str(stock), "foil": str(foil_kind), "table": str(table),
         "tilt": round(float(tilt_deg), 1), "glare": bool(glare), "jpeg": jpeg,
         "distortion": round(float(distortion), 4), "size": (width_mm, height_mm),
     }  # fmt: skip
     return Render(
-        picture, light, corners, foil, art, float(width_mm), float(height_mm), focal, rotation,
-        translation, distortion, spot, story,
+        picture, light, bare, outline, corners, foil, art, float(width_mm), float(height_mm),
+        focal, rotation, translation, distortion, spot, story,
     )  # fmt: skip
 
 
@@ -321,6 +330,11 @@ def photograph() -> Callable[..., Render]:
 @pytest.fixture(scope="session")
 def to_linear():
     return decode
+
+
+@pytest.fixture(scope="session")
+def to_coded():
+    return encode
 
 
 @pytest.fixture(scope="session")

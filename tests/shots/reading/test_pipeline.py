@@ -232,3 +232,12 @@ def test_pixels_are_counted_exactly_where_the_mask_is_known(photograph):
         assert told[f"foil_clipped_{channel}_share"][0] == pytest.approx(wanted, abs=5e-4)
     wanted = (shot.picture == 255).all(axis=2)[inside].mean()
     assert told["foil_clipped_all_share"][0] == pytest.approx(wanted, abs=5e-4)
+
+
+def test_artwork_that_does_not_fit_is_named_as_the_reason(tmp_path, easy):
+    other = np.zeros_like(easy.artwork, dtype=float)
+    other[100:130, 60:500] = other[600:620, 300:900] = 1.0
+    result = judge_photo(write(tmp_path / "a.png", easy.picture), context_of(easy, artwork=other))
+    assert result.verdict == "cannot tell"
+    assert "artwork does not fit" in " ".join(result.reasons)
+    assert "give the foil artwork" not in " ".join(result.reasons)
