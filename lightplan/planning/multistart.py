@@ -166,10 +166,11 @@ class _Search:
     def _portions(self, jobs: Sequence[_Job], cost: int) -> Iterator[Sequence[_Job]]:
         """Yield jobs in portions, asking before each whether to stop."""
         for first in range(0, len(jobs), _AT_ONCE):
-            if self._rule.should_stop():
+            # something is looked at in any case, so that there is a best so far
+            if self._used and self._rule.should_stop():
                 raise Halt("stopped on request")
             seconds = self._rule.seconds
-            if seconds is not None and time.monotonic() - self._began > seconds:
+            if self._used and seconds is not None and time.monotonic() - self._began > seconds:
                 raise Halt("time used up")
             left = (self._rule.evaluations - self._used) // cost
             if left < 1:

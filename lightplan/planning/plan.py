@@ -88,7 +88,7 @@ def quick_plan(
         explored = _explored(judges, job, job.effort.evaluations)
         if explored is not None:
             return judges.bench.judge_refined(judges.bench.rig_at(explored.found.point))
-        return replace(_in_the_way(judges), wish="", nearest=None)
+        return _in_the_way(judges)
 
 
 def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:

@@ -194,6 +194,14 @@ def test_a_request_stops_with_the_best_so_far():
     assert np.isfinite(found.value)
 
 
+def test_a_request_at_once_still_gives_the_best_start():
+    rule = StopRule(should_stop=lambda: True)
+    starts = [np.array([0.2, 0.2]), np.array([0.75, 0.75])]  # the second is the minimum
+    found = explore(rosenbrock(), starts, dimensions=2, seed=0, rule=rule).found
+    assert found.stopped_because == "stopped on request"
+    assert found.point == pytest.approx([0.75, 0.75])
+
+
 def test_nothing_that_keeps_the_limits_is_no_answer():
     problem = rosenbrock()
     problem.limit = lambda point: 5.0
