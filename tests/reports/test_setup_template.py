@@ -167,7 +167,7 @@ def test_every_page_carries_a_ruler_of_100_mm(paper: str) -> None:
     assert len(reader.pages) == 5
     for number, page in enumerate(reader.pages):
         text = " ".join(page.extract_text().split())
-        assert "100 mm: check this ruler" in text
+        assert "100 mm (3.94 in): check this ruler" in text
         assert f"page {number + 1} of 5" in text
         lengths = [np.ptp(d.points, axis=0) for d in drawn_on(reader, number)]
         assert any(x == pytest.approx(100.0, abs=0.02) and y < 0.01 for x, y in lengths)

@@ -92,7 +92,7 @@ def test_a_small_mark_does_not_tell_the_corners_of_a_large_sheet(photograph):
 def test_a_printed_frame_is_not_judged_as_the_sheet(photograph, tmp_path):
     art = bookplate()
     given = {**FAINT, "look": "plain", "tilt_deg": 10.0, "rows": 900, "cols": 1350}
-    shot = photograph(3, artwork=art, **given)
+    shot = photograph(12, artwork=art, **given)
     by_sides = find_sheet(shot.picture, **SIZE)
     assert not by_sides or error(by_sides, shot) > 0.02  # the sides alone do not do
     path = tmp_path / "dark.jpg"
