@@ -53,7 +53,7 @@ def plan(
     seed : int
         Same rig, seed and effort: same plan.
     effort : Effort or None
-        How hard to search; None: about ten seconds on two cores.
+        How hard to search; None: ten to twenty seconds on two cores.
     errors : SettingErrors or None
         What hands and tape measure are expected to miss.
     progress : callable or None
