@@ -354,12 +354,12 @@ class Bench:
         return best
 
     def _stepped(self, best: Judged, light: LampSamples, chosen: list[str], step: float) -> Judged:
-        now = {n: t for n, t in trims_of(best.rig).items() if is_on(best.rig, n)}
+        trims = trims_of(best.rig)
+        now = {v.element: trims[v.element] for v in self._balance.free(best.rig)}
         for change in (step, -step):
-            free = {v.element for v in self._balance.free(best.rig)}
-            moved = {n: t + change * (n in chosen) for n, t in now.items() if n in free}
+            moved = {n: t + change * (n in chosen) for n, t in now.items()}
             rig = self._balance.set(best.rig, self._balance.limited(moved))
-            if trims_of(rig) != trims_of(best.rig):
+            if trims_of(rig) != trims:
                 other = self._judged(rig, light, best.excess_mm)
                 if other.merit > best.merit + 1e-9:
                     return other

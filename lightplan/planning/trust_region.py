@@ -91,11 +91,7 @@ class Stand:
         return self.radius < SMALLEST
 
 
-def step(
-    problem: Problem,
-    stand: Stand,
-    dimensions: int,
-) -> Stand:
+def step(problem: Problem, stand: Stand, dimensions: int) -> Stand:
     """Return where one step leads; never worse than where it began.
 
     Parameters
