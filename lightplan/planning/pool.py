@@ -20,7 +20,7 @@ from typing import Any, BinaryIO, Self
 
 from threadpoolctl import threadpool_limits
 
-from lightplan.arrays import Doubles, Singles
+from lightplan.arrays import THREAD_SETTINGS, Doubles, Singles
 from lightplan.light import Detail
 from lightplan.planning.engine_model import EngineModel
 from lightplan.planning.merit import Bench, Judged
@@ -43,7 +43,6 @@ def predicted(rig: Rig, detail: Detail) -> Predicted:
 
 
 _PIPE_BYTES = 1 << 20
-THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 class Judges:

@@ -20,6 +20,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from lightplan.arrays import THREAD_SETTINGS
 from lightplan.errors import LightplanError
 from lightplan.shots.worker import JudgeOne, Reply, WorkerLimits, serve_from
 
@@ -27,7 +28,6 @@ _START_TIMEOUT_S = 120.0
 _MOST_FAILED_STARTS = 3
 # A fresh process from time to time gives fragmented memory back.
 _PHOTOGRAPHS_PER_WORKER = 2000
-_THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 class _Worker:
@@ -200,8 +200,8 @@ class WorkerPool:
 @contextmanager
 def _one_thread_each() -> Iterator[None]:
     """Tell number libraries of a new process to use one thread: the processes fill the cores."""
-    before = {name: os.environ.get(name) for name in _THREAD_SETTINGS}
-    os.environ.update(dict.fromkeys(_THREAD_SETTINGS, "1"))
+    before = {name: os.environ.get(name) for name in THREAD_SETTINGS}
+    os.environ.update(dict.fromkeys(THREAD_SETTINGS, "1"))
     try:
         yield
     finally:
