@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -108,19 +108,19 @@ def score_batch(
                 yield outcome
 
 
-def _with_second_try(pool: WorkerPool, paths: Iterable[Path]) -> Iterator[tuple[Path, Reply]]:
+def _with_second_try(pool: WorkerPool, paths: Collection[Path]) -> Iterator[tuple[Path, Reply]]:
     """Yield each photograph's answer; those the moment may have failed are tried again last.
 
     A machine that stood still for a minute must not cost a photograph its score, nor make
     this run differ from one that goes on tomorrow.
     """
     failed: list[Path] = []
-    for path, reply in pool.run(paths):
+    for path, reply in pool.run(paths, at_hand=True):
         if reply.retry:
             failed.append(path)
         else:
             yield path, reply
-    yield from pool.run(failed)
+    yield from pool.run(failed, at_hand=True)
 
 
 def outcome_of(path: Path, reply: Reply) -> Outcome:

@@ -101,10 +101,17 @@ class WorkerPool:
         self._workers.clear()
         self._folder.cleanup()
 
-    def run(self, paths: Iterable[Path]) -> Iterator[tuple[Path, Reply]]:
+    def run(self, paths: Iterable[Path], *, at_hand: bool = False) -> Iterator[tuple[Path, Reply]]:
         """Yield each photograph with its answer, in the order they are ready.
 
         Paths are taken from the iterable only as workers fall free.
+
+        Parameters
+        ----------
+        paths : iterable of Path
+        at_hand : bool
+            True where the next path never keeps anybody waiting. A worker then gets it
+            before its last answer is yielded, and does not stand still while that is written.
 
         Raises
         ------
@@ -121,13 +128,13 @@ class WorkerPool:
                 self._hand_out(idle, path)
             if exhausted and not any(w.path for w in self._workers):
                 return
-            yield from self._collect()
+            yield from self._collect(waiting if at_hand else iter(()))
 
     def warm_up(self) -> None:
         """Start the workers now and wait for them, so that the first photograph does not."""
         self._start_missing()
         while not all(worker.ready for worker in self._workers):
-            for _ in self._collect():  # nothing is handed out yet, so nothing comes
+            for _ in self._collect(iter(())):  # nothing is handed out yet, so nothing comes
                 pass
             self._start_missing()
 
@@ -145,19 +152,23 @@ class WorkerPool:
         with suppress(OSError):
             worker.hand_out(path, self._limits.timeout_s)
 
-    def _collect(self) -> Iterator[tuple[Path, Reply]]:
-        """Wait for the next events and yield the answers among them."""
+    def _collect(self, following: Iterator[Path]) -> Iterator[tuple[Path, Reply]]:
+        """Wait for the next events and yield the answers among them.
+
+        Who has answered is given one of the `following` paths first.
+        """
         pipes: dict[Any, _Worker] = {w.pipe: w for w in self._workers}
         timeout = min(w.deadline for w in self._workers) - time.monotonic()
         spoken = wait(list(pipes), timeout=max(0.0, timeout))
         for pipe in spoken:
-            yield from self._hear(pipes[pipe])
+            yield from self._hear(pipes[pipe], following)
         now = time.monotonic()
-        for worker in [w for w in self._workers if w.deadline < now]:
+        # Whoever reads the answers may have taken long: what came meanwhile is not late.
+        for worker in [w for w in self._workers if w.deadline < now and not w.pipe.poll()]:
             limit = f"end within {self._limits.timeout_s:g} s (got no answer)"
             yield from self._lost(worker, limit)
 
-    def _hear(self, worker: _Worker) -> Iterator[tuple[Path, Reply]]:
+    def _hear(self, worker: _Worker, following: Iterator[Path]) -> Iterator[tuple[Path, Reply]]:
         path = worker.path
         try:
             reply = worker.pipe.recv()
@@ -172,6 +183,8 @@ class WorkerPool:
         worker.done += 1
         if reply.exhausted or worker.done >= _PHOTOGRAPHS_PER_WORKER:
             self._remove(worker)
+        elif (after := next(following, None)) is not None:
+            self._hand_out(worker, after)
         if path is not None:
             yield path, reply
 

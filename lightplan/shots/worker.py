@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import pickle
 import signal
 import sys
@@ -19,6 +20,10 @@ from lightplan.errors import LightplanError
 JudgeOne: TypeAlias = Callable[[Path], Mapping[str, Any]]
 # The parent kills a late worker first; this guards workers whose parent is gone.
 _ORPHAN_GRACE_S = 5.0
+# Of freed memory a worker keeps so much for its next photograph: enough for the arrays of
+# 50 megapixels; what a giant took beyond goes back to the system with the next photograph.
+_KEPT_BYTES = 256 << 20
+_M_TRIM_THRESHOLD, _M_MMAP_MAX = -1, -4  # from glibc's malloc.h
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +89,7 @@ def serve(pipe: Connection, judge_one: JudgeOne, limits: WorkerLimits) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what Ctrl-C means
     cv2.setNumThreads(1)  # the other cores belong to the other workers
     limit_memory(limits.memory_bytes)
+    keep_memory(_KEPT_BYTES)
     try:
         pipe.send(None)
         while True:
@@ -137,6 +143,21 @@ def limit_memory(extra_bytes: int) -> None:
     if hard != resource.RLIM_INFINITY:
         wanted = min(wanted, hard)
     resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
+
+
+def keep_memory(kept_bytes: int) -> None:
+    """Let this process keep freed memory, up to about `kept_bytes`, and use it again.
+
+    Left alone, glibc maps each large array afresh and the system clears all its pages:
+    of a 24-megapixel JPEG that takes as long as a fifth of decoding it. Other C libraries
+    are left as they are.
+    """
+    if sys.platform != "linux":
+        return
+    set_option = getattr(ctypes.CDLL(None), "mallopt", None)
+    if set_option is not None:
+        set_option(_M_MMAP_MAX, 0)
+        set_option(_M_TRIM_THRESHOLD, kept_bytes)
 
 
 def set_alarm(seconds: float) -> None:

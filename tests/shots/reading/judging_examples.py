@@ -49,6 +49,17 @@ def brightness(path: Path) -> dict[str, Any]:
     return {"mean": float(cv2.mean(shot.linear)[1]), "pid": os.getpid(), "rss_kb": peak_kb()}
 
 
+def megabytes(path: Path) -> dict[str, Any]:
+    """Fill as many megabytes as the name says; give the pages faulted and what is held after."""
+    import resource  # not on every system
+
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    bytearray(b"x") * (int(path.stem.rstrip("bcde")) << 20)
+    faults = resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return {"faults": faults, "rss_mb": pages * resource.getpagesize() >> 20}
+
+
 def peak_kb() -> int:
     for line in Path("/proc/self/status").read_text().splitlines():
         if line.startswith("VmHWM"):

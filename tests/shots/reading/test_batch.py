@@ -17,6 +17,8 @@ import pytest
 from lightplan.errors import BadInput
 from lightplan.shots.batch import photographs_in, score_batch
 from lightplan.shots.journal import FILE_NAME, Journal, Outcome, photograph_key
+from lightplan.shots.pool import WorkerPool
+from lightplan.shots.worker import WorkerLimits
 
 HERE = Path(__file__).parent
 linux_only = pytest.mark.skipif(sys.platform != "linux", reason="memory limits are Linux's")
@@ -72,6 +74,29 @@ def test_bad_photographs_do_not_take_the_batch_with_them(tmp_path, judges):
     for name, part in wanted.items():
         assert outcomes[name].result is None
         assert part in str(outcomes[name].error)
+
+
+@pytest.mark.parametrize("at_hand", [True, False])
+def test_a_worker_gets_its_next_photograph_before_its_answer_is_looked_at(
+    tmp_path, judges, at_hand
+):
+    taken = []
+    paths = make(tmp_path / "in", "a.jpg", "b.jpg", "c.jpg")
+    with WorkerPool(judges.by_name, workers=1, limits=WorkerLimits()) as pool:
+        answers = pool.run((taken.append(p.name) or p for p in paths), at_hand=at_hand)
+        ahead = [len(taken) for _ in answers]
+    assert ahead == ([2, 3, 3] if at_hand else [1, 2, 3])
+    assert taken == ["a.jpg", "b.jpg", "c.jpg"]
+
+
+def test_who_reads_the_answers_slowly_makes_nobody_late(tmp_path, judges):
+    paths = make(tmp_path / "in", *[f"IMG_{i}.jpg" for i in range(4)])
+    seen = []
+    with WorkerPool(judges.by_name, workers=2, limits=WorkerLimits(timeout_s=1)) as pool:
+        for path, reply in pool.run(paths, at_hand=True):
+            time.sleep(1.3)
+            seen.append((path.name, reply.error))
+    assert sorted(seen) == [(p.name, None) for p in paths]
 
 
 def test_a_photograph_that_the_moment_failed_is_tried_again(tmp_path, judges):
@@ -183,6 +208,16 @@ def test_folders_are_searched_in_the_order_of_their_numbers(tmp_path):
     make(tmp_path / "in", "IMG_10.jpg", "IMG_9.JPG", "notes.txt", "._IMG_9.JPG", "b.heic")
     found = photographs_in([tmp_path / "in", tmp_path / "in" / "IMG_10.jpg", "gone.jpg"])
     assert [p.name for p in found] == ["b.heic", "IMG_9.JPG", "IMG_10.jpg", "gone.jpg"]
+
+
+@linux_only
+def test_freed_memory_is_used_again_and_a_giants_given_back(tmp_path, judges):
+    paths = make(tmp_path / "in", *[f"{n}.jpg" for n in ("20", "20b", "20c", "600", "20d", "20e")])
+    options = {"out_dir": tmp_path / "out", "workers": 1}
+    told = [o.result for o in score_batch(paths, judges.megabytes, **options)]
+    fresh = 20 * 2**20 // os.sysconf("SC_PAGE_SIZE")
+    assert max(one["faults"] for one in told[1:3]) < 0.1 * fresh
+    assert told[-1]["rss_mb"] < told[2]["rss_mb"] + 300
 
 
 @linux_only
