@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles, read_only
+from lightplan.arrays import Booleans, Doubles, Singles, read_only
+from lightplan.measures.grid import Indices
 from lightplan.measures.levels import luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
 
@@ -142,19 +143,35 @@ def _rise_px(profile: Doubles) -> Doubles:
 
     The ends of the step are where the profile stops rising on either side of its middle.
     """
-    found = []
     middle = profile.shape[1] // 2
-    for line in profile:
-        rising = np.diff(line) > 0.01 * (line.max() - line.min()) * STEP_PX
-        low, high = middle, middle
-        while low > 0 and rising[low - 1]:
-            low -= 1
-        while high < len(rising) and rising[high]:
-            high += 1
-        bottom, top = line[low], line[high]
-        if top - bottom < LEAST_STEP or low == 0 or high == len(rising):
-            continue
-        share = (line[low : high + 1] - bottom) / (top - bottom)
-        ends = np.interp([0.1, 0.9], share, np.arange(len(share)))
-        found.append(float(ends[1] - ends[0]) * STEP_PX)
-    return np.array(found)
+    span = profile.max(axis=1) - profile.min(axis=1)
+    rising = np.diff(profile, axis=1) > (0.01 * span * STEP_PX)[:, None]
+    low = middle - _run_length(rising[:, :middle][:, ::-1])
+    high = middle + _run_length(rising[:, middle:])
+    row = np.arange(len(profile))
+    bottom, top = profile[row, low], profile[row, high]
+    clean = (top - bottom >= LEAST_STEP) & (low > 0) & (high < rising.shape[1])
+    share = (profile[clean] - bottom[clean, None]) / (top - bottom)[clean, None]
+    start, end = (_crossing(share, low[clean], high[clean], level) for level in (0.1, 0.9))
+    widths: Doubles = (end - start) * STEP_PX
+    return widths
+
+
+def _run_length(flags: Booleans) -> Indices:
+    """Return how many flags of each row (n, k) are set before the first that is not.
+
+    >>> _run_length(np.array([[True, False, True], [True, True, True]])).tolist()
+    [1, 3]
+    """
+    length: Indices = np.logical_and.accumulate(flags, axis=1).sum(axis=1)
+    return length
+
+
+def _crossing(share: Doubles, low: Indices, high: Indices, level: float) -> Doubles:
+    """Return where rows (n, k), rising from `low` to `high`, pass a level between samples."""
+    row, place = np.arange(len(share)), np.arange(share.shape[1])
+    within = (place >= low[:, None]) & (place <= high[:, None])
+    before = low + (within & (share <= level)).sum(axis=1) - 1
+    left, right = share[row, before], share[row, before + 1]
+    crossing: Doubles = 1.0 / (right - left) * (level - left) + (before - low)
+    return crossing

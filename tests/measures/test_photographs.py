@@ -15,7 +15,7 @@ from lightplan.measures.dust import specks
 from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
 from lightplan.measures.line import contrast_along
-from lightplan.measures.sharpness import sharpness
+from lightplan.measures.sharpness import LEAST_STEP, STEP_PX, _rise_px, sharpness
 from lightplan.optics.colour import srgb_decode
 
 WIDTH_MM, HEIGHT_MM = 148.0, 111.0
@@ -111,6 +111,36 @@ def test_a_gaussian_blur_gives_its_edge_width(sigma):
     assert np.isfinite(found.rise_mm).all()
     mm = found.measures["sharpness_edge_rise_mm"][0]
     assert mm == pytest.approx(found.measures["sharpness_edge_rise_px"][0] * WIDTH_MM / 600)
+
+
+def plain_widths(profiles):
+    """Return the widths line by line, with numpy's own interpolation."""
+    found = []
+    for line in profiles:
+        rising = np.diff(line) > 0.01 * np.ptp(line) * STEP_PX
+        low = high = len(line) // 2
+        while low > 0 and rising[low - 1]:
+            low -= 1
+        while high < len(rising) and rising[high]:
+            high += 1
+        step = line[high] - line[low]
+        if step >= LEAST_STEP and low > 0 and high < len(rising):
+            share = (line[low : high + 1] - line[low]) / step
+            ends = np.interp([0.1, 0.9], share, np.arange(len(share)))
+            found.append((ends[1] - ends[0]) * STEP_PX)
+    return np.array(found)
+
+
+@pytest.mark.parametrize("noise", [0.0, 1e-4, 1e-2])
+def test_widths_of_many_profiles_at_once_are_those_of_each(noise):
+    rng = np.random.default_rng(7)
+    away = np.arange(97) - 48 - rng.normal(0, 6, (400, 1))
+    rise = rng.uniform(0, 1, (400, 1)) / (1 + np.exp(-away / rng.uniform(0.3, 14, (400, 1))))
+    profiles = rise + noise * rng.standard_normal(rise.shape)
+    wanted = plain_widths(profiles)
+    assert len(wanted) > 100
+    np.testing.assert_array_equal(_rise_px(profiles), wanted)
+    assert len(_rise_px(np.zeros((3, 97)))) == 0
 
 
 def test_more_blur_is_less_sharp_also_under_noise():
