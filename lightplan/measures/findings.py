@@ -152,7 +152,8 @@ def find_faults(maps: SheetMaps, measures: Measures, look: Look) -> tuple[Findin
         The look that was wanted.
     """
     judged = judge(measures, look)
-    if judged.score is None:
+    now = judged.score
+    if now is None:
         return ()
     best = _best_values(look)
     lost = {
@@ -161,15 +162,18 @@ def find_faults(maps: SheetMaps, measures: Measures, look: Look) -> tuple[Findin
         if part.weight - part.points >= max(LEAST_LOSS, LEAST_LOST_SHARE * part.weight)
     }
     lost |= {gate.measure for gate in judged.gates if not gate.passed}
+    if not lost:
+        return ()
     levels = Levels.of(maps)
     cured = measures.joined({name: (best[name], 0.0) for name in lost})
+    most = judge(cured, look).score
     found = []
     for name in sorted(lost):
         value = measures[name].value
         fault = _glare_instead(name, measures, FAULTS[name](value, best[name]))
         alone = measures.joined({name: (best[name], 0.0)})
         last = cured.joined({name: measures.pairs()[name]})
-        gain = 0.5 * (_gain(measures, alone, look) + _gain(last, cured, look))
+        gain = 0.5 * (_gain(now, judge(alone, look).score) + _gain(judge(last, look).score, most))
         x, y = fault.place(maps, levels)
         shown = fault.words.format(show(name, value))
         found.append(Finding(fault.code, shown, (x, y), gain, (name,)))
@@ -194,8 +198,7 @@ def _best_values(look: Look) -> dict[str, float]:
     return best | {part.measure: part.best for part in parts_of(look)}
 
 
-def _gain(before: Measures, after: Measures, look: Look) -> float:
-    one, two = judge(before, look).score, judge(after, look).score
-    if one is None or two is None:
+def _gain(before: float | None, after: float | None) -> float:
+    if before is None or after is None:
         return 0.0
-    return float(np.clip(two - one, 0.0, 100.0))
+    return float(np.clip(after - before, 0.0, 100.0))

@@ -195,10 +195,14 @@ def _region(
 
 
 def _hull(solid: Booleans, x_mm: Doubles, y_mm: Doubles) -> Doubles:
-    where = np.argwhere(solid)
-    if not len(where):
+    rows = np.flatnonzero(solid.any(axis=1))
+    if not len(rows):
         return np.empty((0, 2))
-    corners = cv2.convexHull(where.astype(np.int32)).reshape(-1, 2)
+    # Only the ends of a row can be corners.
+    first = solid[rows].argmax(axis=1)
+    last = solid.shape[1] - 1 - solid[rows, ::-1].argmax(axis=1)
+    ends = np.column_stack([np.tile(rows, 2), np.concatenate([first, last])])
+    corners = cv2.convexHull(ends.astype(np.int32)).reshape(-1, 2)
     return np.column_stack([x_mm[corners[:, 1]], y_mm[corners[:, 0]]])
 
 

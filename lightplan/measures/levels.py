@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -75,7 +76,15 @@ class Levels:
 
     @classmethod
     def of(cls, maps: SheetMaps) -> Levels:
-        """Return the levels of a picture."""
+        """Return the levels of a picture; kept with it, since measures and faults both ask."""
+        kept: dict[str, Any] = maps.__dict__
+        if "levels" not in kept:
+            kept["levels"] = cls._of(maps)
+        levels: Levels = kept["levels"]
+        return levels
+
+    @classmethod
+    def _of(cls, maps: SheetMaps) -> Levels:
         grid = maps.grid
         whole = luminance(maps.linear)
         cut = np.minimum(maps.linear, np.float32(CLIP_LEVEL))

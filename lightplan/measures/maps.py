@@ -221,7 +221,8 @@ class SheetMaps:
     def pixels(self, region: Region) -> tuple[Singles, Booleans]:
         """Return linear levels and clipped channels, (n, 3) each, of a material's pixels."""
         at = region.pixels
-        return self.linear.reshape(-1, 3)[at], self.clipped.reshape(-1, 3)[at]
+        flat = self.linear.reshape(-1, 3), self.clipped.reshape(-1, 3)
+        return flat[0].take(at, axis=0), flat[1].take(at, axis=0)
 
     @property
     def pixel_mm(self) -> tuple[float, float]:

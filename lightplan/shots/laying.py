@@ -107,7 +107,9 @@ def _window(
     small = shot.shrunk(factor)
     scaled = replace(found, corners=corners, shape=(small.shape[0], small.shape[1]))
     rows, cols = squaring.window(scaled)
-    whole = [slice(s.start * factor, s.stop * factor) for s in (rows, cols)]
-    flags = shot.clipped_part(whole[0], whole[1])[factor // 2 :: factor, factor // 2 :: factor]
+    down, across = (
+        slice(s.start * factor + factor // 2, s.stop * factor, factor) for s in (rows, cols)
+    )
+    flags = shot.clipped_part(down, across)
     light = shot.transfer.linear(np.ascontiguousarray(small[rows, cols]))
     return light, np.ascontiguousarray(flags), scaled, (rows.start, cols.start)

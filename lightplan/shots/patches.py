@@ -47,9 +47,10 @@ def patch_sharpness(
     places = _patch_places(foil, fine, patch)
     light = np.zeros((TILES * patch, TILES * patch, 3), np.float32)
     inner = np.zeros(light.shape[:2], np.bool_)
-    for i, (row, col) in enumerate(places):
+    windows = _window_corners(found, fine, places, patch)
+    for i, corners in enumerate(windows):
         top, left = i // TILES * patch, i % TILES * patch
-        light[top : top + patch, left : left + patch] = _warped(shot, found, fine, row, col, patch)
+        light[top : top + patch, left : left + patch] = _warped(shot, corners, patch)
         inner[top + _RIM_PX : top + patch - _RIM_PX, left + _RIM_PX : left + patch - _RIM_PX] = True
     pixel_mm = width_mm / fine[1], height_mm / fine[0]
     maps = SheetMaps.from_linear(
@@ -77,13 +78,21 @@ def _patch_places(foil: Singles, fine: tuple[int, int], patch: int) -> list[tupl
     return places
 
 
-def _warped(
-    shot: Shot, found: SheetFound, fine: tuple[int, int], row: int, col: int, patch: int
-) -> Singles:
-    """Return one window of the sheet in linear light, (patch, patch, 3)."""
+def _window_corners(
+    found: SheetFound, fine: tuple[int, int], places: list[tuple[int, int]], patch: int
+) -> Doubles:
+    """Return where the corner pixels of windows lie in the photograph, (n, 2, 2, 2)."""
+    row, col = np.array(places).T[..., None, None]
     ends = np.array([0.5, patch - 0.5])
-    u, v = np.meshgrid((col + ends) / fine[1], (row + ends) / fine[0])
-    corners = project(found, u, v)  # a window is small: straight between its corners
+    u, v = np.broadcast_arrays((col + ends) / fine[1], (row + ends[:, None]) / fine[0])
+    return project(found, u, v)
+
+
+def _warped(shot: Shot, corners: Doubles, patch: int) -> Singles:
+    """Return one window of the sheet in linear light, (patch, patch, 3).
+
+    A window is small: straight between its corners.
+    """
     steps = np.arange(patch) / (patch - 1)
     across: Doubles = corners[:, :1] + (corners[:, 1:] - corners[:, :1]) * steps[:, None]
     places = across[0] + (across[1] - across[0]) * steps[:, None, None]
