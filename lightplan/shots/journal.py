@@ -12,7 +12,7 @@ import os
 import sys
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -57,8 +57,8 @@ class Outcome:
         return Path(self.path).name
 
     def to_dict(self) -> dict[str, Any]:
-        """Return plain values for JSON."""
-        return asdict(self)
+        """Return plain values for JSON; the result is the outcome's own, not a copy."""
+        return dict(vars(self))
 
 
 def photograph_key(path: Path, digest: str) -> str:
