@@ -2,7 +2,8 @@
 
 Both use the same cores: OpenCV decodes whole pictures in as many threads as the batch has
 workers. The two take turns in one run, so that a busy machine slows both; the figure is
-the ratio of the medians. Start of the workers is left out of the rate and told apart.
+the median of the turns' ratios, since what else the machine does changes from turn to turn.
+Start of the workers is left out of the rate and told apart.
 """
 
 from __future__ import annotations
@@ -24,8 +25,9 @@ from lightplan.shots.pipeline import PhotoJudge, with_neighbour
 ROWS, COLS = 4000, 6000
 WIDTH_MM, HEIGHT_MM = 148.0, 105.0
 TURNS, FRAMES = 3, 24
-# The aim is 0.9 on an idle machine. The gate is lower: a shared one scatters by a tenth.
-LEAST_RATIO = 0.75
+LOAD_BEFORE = os.getloadavg()[0]
+# The aim is 0.9. On a machine that others use as well a turn scatters by a tenth and more.
+LEAST_RATIO = 0.9 if LOAD_BEFORE < 0.5 else 0.75
 
 
 def artwork() -> np.ndarray:
@@ -102,12 +104,14 @@ def score(paths: list[Path], judge: PhotoJudge, workers: int, out: Path) -> tupl
 
 
 @pytest.mark.slow
-def test_scoring_keeps_up_with_decoding(frames, tmp_path):
+@pytest.mark.parametrize("given", ["artwork", "no artwork"])
+def test_scoring_keeps_up_with_decoding(frames, tmp_path, given):
     workers = usable_cores()
     cv2.setNumThreads(1)
     context = PhotoContext(
-        width_mm=WIDTH_MM, height_mm=HEIGHT_MM, foil_kind="gold foil", artwork=artwork()
-    )
+        width_mm=WIDTH_MM, height_mm=HEIGHT_MM, foil_kind="gold foil",
+        artwork=artwork() if given == "artwork" else None,
+    )  # fmt: skip
     judge = PhotoJudge(with_neighbour(context, frames))
     decoded, scored, starts = [], [], []
     for turn in range(TURNS):
@@ -115,8 +119,9 @@ def test_scoring_keeps_up_with_decoding(frames, tmp_path):
         rate, start = score(frames, judge, workers, tmp_path / f"out{turn}")
         scored.append(rate)
         starts.append(start)
-    ratio = float(np.median(scored) / np.median(decoded))
+    ratio = float(np.median(np.divide(scored, decoded)))
     told = {
+        "given": given, "load_before": round(LOAD_BEFORE, 1),
         "megabytes_each": round(frames[0].stat().st_size / 1e6, 1), "workers": workers,
         "decoded_per_s": np.round(decoded, 2).tolist(), "ratio": round(ratio, 3),
         "scored_per_s": np.round(scored, 2).tolist(), "start_s": np.round(starts, 2).tolist(),
