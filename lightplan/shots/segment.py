@@ -25,7 +25,6 @@ _SQUARE = np.ones((3, 3), np.uint8)
 _WIDER = np.ones((5, 5), np.uint8)
 
 
-
 def _sharpening() -> Singles:
     """Return a kernel that smooths noise a little and undoes the blur of lens and pixels.
 
