@@ -32,7 +32,9 @@ _FAR = 8.0  # the same, in cuts, where a haze is climbed
 _RIM = 0.06  # width of the rim taken for paper at first, of the shorter side
 _REACH = 0.06  # how far paper is continued at once, of the shorter side
 _CLEAR = 6.0  # departure that is foil, or a haze not understood yet, in spreads
-_HAZE = 8.0  # least height of a haze that is worth climbing, in spreads
+_HAZE = 5.0  # least height of a haze that is worth climbing, in spreads
+_SPOILED = 0.2  # most paper that may stop to be paper, of the haze that was climbed
+_MEETS = 20  # fewest places where a haze meets paper: its softness is read there
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,34 +214,39 @@ class _Fit:
     def climb(self) -> None:
         """Take in hazes: what rises beside paper far beyond its noise, but nowhere sharply.
 
-        Where light is gentle foil may be as faint as that; so it counts only if it was
-        brighter than the paper and high, took soft edges away (the middle of a patch of
-        foil has none), and left all sharp ones to be seen.
+        Where light is gentle foil may be as faint as that; so only what is brighter than
+        the paper is climbed, and it counts only if it is high, meets paper softly (a patch
+        of foil has an edge), left all sharp edges to be seen and what was paper, paper (a
+        layer bent up to foil misses the paper round it).
         """
         before, soft, sharp = self._outline()
         if soft.sum() <= max(10, 0.05 * (soft.sum() + sharp.sum())):
             return
-        coefficients, away, rise = self.coefficients, self.away, self._rise()
+        coefficients, away, gentle = self.coefficients, self.away, self._gentle()
+        open_to = (self._rise() > 0) | ~before
         for turn in range(30):
             taken = self.weight > 0.25
-            near = cv2.dilate(taken.view(np.uint8), _square(2)) > 0
+            near = (cv2.dilate(taken.view(np.uint8), _square(2)) > 0) & open_to
             far = np.float32(_FAR if turn < 20 else 1.0)
             self._weigh(near, np.where(self._gentle(), far, np.float32(1.0)))
             self._refit(_SUPPLE, rescale=False)
-        after, soft_left, sharp_left = self._outline()
-        gone = before & ~after
-        border = gone & (cv2.erode((gone | ~self.valid).view(np.uint8), _square(1)) == 0)
-        borders_softly = (border & soft).sum() > 0.3 * border.sum()
-        fewer_soft = soft_left.sum() < 0.6 * soft.sum()
+        after, _, sharp_left = self._outline()
+        gone = cv2.morphologyEx((before & ~after).view(np.uint8), cv2.MORPH_OPEN, _square(1)) > 0
+        meets = self._border(gone) & (cv2.dilate(after.view(np.uint8), _square(1)) == 0)
         haze = (
-            gone.any()
+            meets.sum() >= _MEETS
             and float(np.percentile(away[gone], 75)) > _HAZE
-            and float((rise[gone] > 0).mean()) > 0.9
-            and (borders_softly or fewer_soft)
+            and float(gentle[meets].mean()) > 0.75
             and sharp_left.sum() >= 0.95 * sharp.sum()
+            and (after & ~before).sum() <= _SPOILED * gone.sum()
         )
         if not haze:
             self.coefficients = coefficients
+
+    def _border(self, patch: Booleans) -> Booleans:
+        """Return the outermost places of patches, but those at the rim."""
+        inside = cv2.erode((patch | ~self.valid).view(np.uint8), _square(1)) > 0
+        return np.asarray(patch & ~inside)
 
     def _refit(self, smoothing: float, *, rescale: bool = True) -> Booleans:
         """Fit once; return the places that counted."""
@@ -274,7 +281,6 @@ class _Fit:
     def _outline(self) -> tuple[Booleans, Booleans, Booleans]:
         """Return what is clearly not paper, and where its outline is soft and sharp."""
         clear = (self.away > _CLEAR * self.noise) & self.valid
-        covered = (clear | ~self.valid).view(np.uint8)
-        edge = clear & (cv2.erode(covered, _square(1)) == 0)
+        edge = self._border(clear)
         soft = edge & self._gentle()
         return clear, soft, edge & ~soft

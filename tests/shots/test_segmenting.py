@@ -81,6 +81,29 @@ def test_plain_paper_has_no_foil():
     assert found.confidence < 0.3
 
 
+def test_thin_strokes_are_not_taken_for_wider_ones():
+    """Drawn finely: strokes of four pixels under a blur of 1.4 at places between pixels."""
+    foil = np.zeros((2000, 1500), np.float32)  # five a pixel: no pixel is half covered
+    for at in range(200, 1850, 151):
+        foil[at : at + 20, 200:1300] = 1
+    light = 0.06 + foil[..., None] * np.array((0.44, 0.34, 0.09), np.float32)
+    light = cv2.resize(cv2.GaussianBlur(light, (0, 0), 7.0), (300, 400), None, 0, 0, cv2.INTER_AREA)
+    truth = cv2.resize(foil, (300, 400), interpolation=cv2.INTER_AREA) > 0.5
+    light += np.random.default_rng(0).normal(0, 0.001, light.shape).astype(np.float32)
+    sheet = Squared(light, light >= 1, np.ones(truth.shape, bool), 90.0, 120.0)
+    assert overlap(segment_by_look(sheet).foil, truth, sheet.valid) >= 0.9
+
+
+# Hazes cut by the rim and crossed by a frame; the last has softly lit foil that the layer
+# must not climb together with a haze.
+@pytest.mark.parametrize("seed", [10118, 10145, 10160])
+def test_a_haze_is_paper_and_foil_beside_it_foil(photograph, to_linear, seed):
+    squared, truth = squared_of(photograph(seed, rows=1000, cols=1500), to_linear)
+    found = segment_by_look(squared)
+    assert overlap(found.foil, truth, squared.valid) >= 0.9
+    assert found.confidence >= 0.7
+
+
 def test_registration_finds_a_shift_to_a_fraction_of_a_pixel():
     """Drawn exactly: a picture whose foil flips from brighter to darker than its stock."""
     art = np.zeros((400, 300), np.float32)
