@@ -7,6 +7,7 @@ shadow is the weighted share of the lamp's face that is hidden, from fixed point
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -40,20 +41,39 @@ class DirectLight:
             )
             partly = np.flatnonzero(free.any(axis=1) & ~free.all(axis=1))
             if self._finer and partly.size:
-                factor[partly] = self._look_closer(
+                closer = self._look_closer(
                     surfaces, lamp, points[partly], normals[partly], owners[partly]
                 )
+                factor[partly] = closer.shown(lamp, self._views[index].whole[partly])
             factors[index] = factor
         return factors
 
     def _look_closer(
         self, surfaces: Sequence[Surface], lamp: LampFace, points: Floats, normals: Floats,
         owners: Integers,
-    ) -> Doubles:  # fmt: skip
-        """Work out penumbras, where part of the lamp is hidden, with more points on it."""
-        view = _LampView(self._finer)
-        everything = frozenset(range(len(surfaces)))
-        return view.update(surfaces, lamp, everything, points, normals, owners)[0]
+    ) -> _Shadow:  # fmt: skip
+        """Follow penumbras, where part of the lamp is hidden, with more points on it."""
+        spots = _spread(lamp, self._finer)
+        everything, spot_owners = frozenset(range(len(surfaces))), _all(lamp, spots)
+        free = Visibility().update(surfaces, everything, points, owners, spots.points, spot_owners)
+        return _Shadow(_kernel(lamp, spots, points, normals), free)
+
+
+@dataclass(frozen=True, eq=False)
+class _Shadow:
+    """What points see of a lamp: kernel and free lines of sight to spots on it, (n, m)."""
+
+    kernel: Singles
+    free: Booleans
+
+    def shown(self, lamp: LampFace, whole: Doubles) -> Doubles:
+        """Return the factor (n,) of what is not hidden, that of the whole lamp given."""
+        if lamp.profile is not None:
+            return np.asarray(np.einsum("nm,nm->n", self.kernel, self.free, dtype=float))
+        total = self.kernel.sum(axis=1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            seen = np.einsum("nm,nm->n", self.kernel, self.free)
+            return np.asarray(whole * np.where(total > 0, seen / total, 0.0))
 
 
 class _LampView:
@@ -63,7 +83,7 @@ class _LampView:
         self._samples = samples
         self._sight = Visibility()
         self._kernel: Singles | None = None
-        self._whole: Doubles = np.zeros(0)
+        self.whole: Doubles = np.zeros(0)
 
     def update(
         self, surfaces: Sequence[Surface], lamp: LampFace, changed: frozenset[int],
@@ -71,32 +91,32 @@ class _LampView:
     ) -> tuple[Doubles, Booleans]:  # fmt: skip
         """Return the factor (n,) and the free lines of sight (n, m)."""
         spots = _spread(lamp, self._samples)
-        spot_owners = np.full(len(spots.points), lamp.surface)
-        free = self._sight.update(surfaces, changed, points, owners, spots.points, spot_owners)
+        free = self._sight.update(
+            surfaces, changed, points, owners, spots.points, _all(lamp, spots)
+        )
         if self._kernel is None or lamp.surface in changed:
-            self._kernel, self._whole = _unhidden(lamp, spots, points, normals)
+            self._kernel = _kernel(lamp, spots, points, normals)
+            self.whole = _whole(lamp, points, normals, self._kernel.sum(axis=1))
         else:
             rows = np.flatnonzero(among(owners, changed))
             if rows.size:
-                self._kernel[rows], self._whole[rows] = _unhidden(
-                    lamp, spots, points[rows], normals[rows]
-                )
-        if lamp.profile is not None:
-            return np.einsum("nm,nm->n", self._kernel, free, dtype=float), free
-        total = self._kernel.sum(axis=1)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            share = np.where(total > 0, np.einsum("nm,nm->n", self._kernel, free) / total, 0.0)
-        return self._whole * share, free
+                self._kernel[rows] = _kernel(lamp, spots, points[rows], normals[rows])
+                sampled = self._kernel[rows].sum(axis=1)
+                self.whole[rows] = _whole(lamp, points[rows], normals[rows], sampled)
+        return _Shadow(self._kernel, free).shown(lamp, self.whole), free
 
 
-def _unhidden(
-    lamp: LampFace, spots: Samples, points: Floats, normals: Floats
-) -> tuple[Singles, Doubles]:
-    """Kernel (n, m) and the whole lamp's view factor (n,), shadows left out."""
+def _all(lamp: LampFace, spots: Samples) -> Integers:
+    """Return the owner of each spot: the lamp's own surface."""
+    return np.full(len(spots.points), lamp.surface)
+
+
+def _kernel(lamp: LampFace, spots: Samples, points: Floats, normals: Floats) -> Singles:
+    """Return the kernel (n, m) of spots on a lamp, shadows left out."""
     kernel, cosine_out = lamp_kernel(spots, points, normals)
     if lamp.profile is not None:
         kernel *= lamp.profile_factor(points, spots.points, cosine_out)
-    return kernel, _whole(lamp, points, normals, kernel.sum(axis=1))
+    return kernel
 
 
 def _spread(lamp: LampFace, count: int) -> Samples:

@@ -20,7 +20,7 @@ LIFT_MM = 0.1  # rays start this far off their surface
 class Skylight:
     """What n matte points receive from the surroundings.
 
-    Points on the surfaces that move are kept apart from the rest, whose rays then stay.
+    Points on surfaces that have moved are kept apart from the rest, whose rays then stay.
     """
 
     def __init__(
@@ -28,7 +28,7 @@ class Skylight:
     ) -> None:
         self._surroundings, self._count, self._skip = surroundings, rays, skip
         self._groups: list[tuple[Integers, _Bundle | None]] = []
-        self._moving: frozenset[int] | None = None
+        self._moved: frozenset[int] = frozenset()
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
@@ -38,15 +38,17 @@ class Skylight:
         received = np.zeros((len(points), 3), np.float32)
         if self._surroundings.is_dark:
             return received
-        moves = among(owners, changed)
-        regroup = changed != self._moving
-        if regroup:
-            self._moving = changed
+        everything = len(changed) == len(surfaces)
+        if everything or not changed <= self._moved:
+            # what moves once moves again; a scene that is wholly new tells nothing about that
+            self._moved = frozenset() if everything else self._moved | changed
+            moves = among(owners, self._moved)
             self._groups = [(np.flatnonzero(~moves), None), (np.flatnonzero(moves), None)]
+        moved = among(owners, changed)
         for index, (rows, bundle) in enumerate(self._groups):
             if not rows.size:
                 continue
-            if bundle is None or moves[rows[0]]:
+            if bundle is None or moved[rows].any():
                 bundle = _Bundle(self._surroundings, self._count, points[rows], normals[rows])
                 self._groups[index] = (rows, bundle)
             received[rows] = bundle.receive(surfaces, patchwork, changed, self._skip)
