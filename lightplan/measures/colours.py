@@ -14,7 +14,7 @@ import numpy as np
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
-from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels
+from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, middle
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 from lightplan.optics.materials import foil_curve
 
@@ -36,7 +36,7 @@ def measures(
     noise = levels.noise_stops
     if len(levels.paper) >= LEAST_CELLS:
         body = np.array(WHITE_STOCK if stock is None else stock) + 1e-3
-        light = (np.median(levels.paper_rgb, axis=0) + LEAST_LEVEL) / body
+        light = (middle(levels.paper_rgb) + LEAST_LEVEL) / body
         light = light / float(luminance_factor(light))
         white = linear_srgb_to_lab(0.85 * light)
         chroma = math.hypot(float(white[1]), float(white[2]))
@@ -52,7 +52,7 @@ def measures(
 
 
 def _foil(levels: Levels, foil_kind: str | None, light: Doubles) -> Pairs:
-    seen = (np.median(levels.foil_rgb, axis=0) + LEAST_LEVEL) / light
+    seen = (middle(levels.foil_rgb) + LEAST_LEVEL) / light
     seen = seen * (COMMON_LUMINANCE / float(luminance_factor(seen)))
     lab = linear_srgb_to_lab(seen)
     chroma = math.hypot(float(lab[1]), float(lab[2]))

@@ -8,7 +8,7 @@ import numpy as np
 
 from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
-from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
+from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, middle, quantile
 from lightplan.measures.maps import Sheet
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 
@@ -56,7 +56,7 @@ def _seen(levels: Levels, error_stops: float) -> tuple[float, float]:
     One stop near white is about 15 units.
     """
     foil = linear_srgb_to_lab(levels.foil_rgb)
-    paper = linear_srgb_to_lab(np.median(levels.paper_rgb, axis=0).astype(np.float64))
+    paper = linear_srgb_to_lab(middle(levels.paper_rgb).astype(np.float64))
     return float(difference_2000(foil, paper).mean()), 15.0 * error_stops
 
 

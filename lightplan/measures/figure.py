@@ -30,11 +30,8 @@ def measures(maps: Sheet, levels: Levels, look: Look, wanted: Wanted = None) -> 
 
 def _gradient(grid: Grid, stops: Doubles, direction_rad: float, noise: float) -> Pairs:
     """Return the plane through log2 luminance, weighted with the cover of the cells."""
-    weighted = grid.plane * grid.foil.cover[:, None]
-    normal = weighted.T @ grid.plane
-    ridge = 1e-9 * np.trace(normal) * np.eye(3)
-    inverse = np.linalg.inv(normal + ridge)
-    fit = inverse @ (weighted.T @ stops)
+    inverse, weighted = grid.plane_solver
+    fit = inverse @ (weighted @ stops)
     off = stops - grid.plane @ fit
     residual = math.sqrt(max(float(np.mean(off * off)) - noise**2, 0.0))
     slope_x, slope_y = (float(v) / grid.half_diagonal_mm for v in fit[1:])

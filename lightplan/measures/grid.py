@@ -8,6 +8,7 @@ small predicted map and a large photograph are compared on the same footing.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -125,6 +126,17 @@ class Grid:
             foil_surface=_surface(metal, half), half_diagonal_mm=half, rim=_rim(metal),
             noise_at=_triples(metal.core > 0, stock.core > 0),
         )  # fmt: skip
+
+    @cached_property
+    def plane_solver(self) -> tuple[Doubles, Doubles]:
+        """What fits a plane to the foil's cells by least squares, weighted with their cover.
+
+        The inverse of the normal matrix (3, 3), and its right side's factor (3, m).
+        """
+        weighted = self.plane * self.foil.cover[:, None]
+        normal = weighted.T @ self.plane
+        ridge = 1e-9 * np.trace(normal) * np.eye(3)
+        return np.linalg.inv(normal + ridge), weighted.T
 
     def average(self, picture: Singles, region: Region) -> Singles:
         """Return the mean of a picture (rows, cols) or (rows, cols, 3) over a region's cells."""
