@@ -1,9 +1,10 @@
-"""Lamp powers of a rig: the exact solution for the look's levels, moved, kept in their limits."""
+"""Lamp powers of a rig: as numbers of a search, kept in their limits, and solved exactly."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -14,8 +15,6 @@ from lightplan.planning.targets import foil_level, luminance, paper_level
 from lightplan.planning.variables import Variable, set_values
 from lightplan.scene import Rig
 
-POWER_SPAN_STOPS = 6.0
-"""How far the search may leave the solved powers."""
 _PAPER_SHARE = 0.7
 """Level of white paper, as a share of clipping, under a fixed exposure."""
 
@@ -40,7 +39,11 @@ class LampSamples:
 
 
 class Balance:
-    """Sets the powers that may be set.
+    """The powers that may be set, of lamps that are on.
+
+    Where the exposure follows the light and every lamp can be dimmed, only proportions count:
+    the first lamp is then the measure of the others, and all are set as high as they can be,
+    so that the room's light counts least.
 
     Parameters
     ----------
@@ -51,81 +54,75 @@ class Balance:
     """
 
     def __init__(self, rig: Rig, trims: Sequence[Variable]) -> None:
-        self._trims = tuple(trims)
+        self.free = tuple(v for v in trims if is_on(rig, v.element))
         on = {x.name for x in rig.lamps if x.on}
-        dimmed = {v.element for v in self._trims}
-        self.only_ratios = rig.camera.exposure.f_number is None and on <= dimmed
-        self._moved = self._trims[1:] if self.only_ratios else self._trims
+        self.only_ratios = rig.camera.exposure.f_number is None and on <= {
+            v.element for v in self.free
+        }
+        self._own = trims_of(rig)
 
     @property
     def size(self) -> int:
-        """How many numbers move the powers away from their solution."""
-        return len(self._moved)
+        """How many numbers set the powers."""
+        return len(self._ranges)
 
-    def free(self, rig: Rig) -> list[Variable]:
-        """Return the powers that may be set, of lamps that are on."""
-        return [v for v in self._trims if is_on(rig, v.element)]
-
-    def trims(
-        self, rig: Rig, light: LampSamples, sampler: Sampler, clip_of: ClipOf, offsets: Doubles
-    ) -> dict[str, float]:
-        """Return the setting of each lamp in stops: as solved, then moved.
-
-        Where the rig's things stand does not matter: that is in the light.
+    def trims(self, shares: Doubles) -> dict[str, float]:
+        """Return the setting of each lamp in stops.
 
         Parameters
         ----------
-        offsets : (size,) float
-            0.5 leaves a power as it is solved, 0 and 1 move it by `POWER_SPAN_STOPS`.
+        shares : (size,) float
+            0 to 1 over what each power may be, or its proportion to the first.
         """
-        if not self.free(rig):
-            return trims_of(rig)
-        trims = self._solved(rig, light, sampler, clip_of)
-        for variable, share in zip(self._moved, offsets, strict=True):
-            if variable.element in trims:
-                trims[variable.element] += POWER_SPAN_STOPS * (2 * float(share) - 1)
-        return trims_of(rig) | self.limited(trims)
+        found = {self.free[0].element: 0.0} if self.only_ratios and self.free else {}
+        for share, (name, low, high) in zip(shares, self._ranges, strict=True):
+            found[name] = low + float(share) * (high - low)
+        return self._own | self.limited(found)
 
-    def offsets(self, trims: dict[str, float], solved: dict[str, float]) -> Doubles:
-        """Return by what the solved powers are moved to given ones, as `trims` reads it."""
-        away = {v.element: trims[v.element] - solved[v.element] for v in self._trims}
-        if self.only_ratios and self._trims:
-            first = away[self._trims[0].element]
-            away = {name: off - first for name, off in away.items()}
-        shares = [0.5 + away[v.element] / (2 * POWER_SPAN_STOPS) for v in self._moved]
-        return np.asarray(np.clip(shares, 0.0, 1.0), float)
+    def shares(self, trims: dict[str, float]) -> Doubles:
+        """Return the numbers (size,) of given settings, as `trims` reads them."""
+        zero = trims[self.free[0].element] if self.only_ratios and self.free else 0.0
+        found = [(trims[n] - zero - low) / max(high - low, 1e-9) for n, low, high in self._ranges]
+        return np.asarray(np.clip(np.array(found, float), 0.0, 1.0))
+
+    @cached_property
+    def _ranges(self) -> tuple[tuple[str, float, float], ...]:
+        """Each number's lamp, and what it is at 0 and at 1, in stops."""
+        if not self.only_ratios:
+            return tuple((v.element, v.low, v.high) for v in self.free)
+        return tuple(
+            (v.element, v.low - first.high, v.high - first.low)
+            for first in self.free[:1] for v in self.free[1:]
+        )  # fmt: skip
 
     def limited(self, trims: dict[str, float]) -> dict[str, float]:
-        """Return powers within their limits.
-
-        Where the exposure follows the light and every lamp that is on can be dimmed,
-        only proportions count, and the lamps are set as high as they can be: the room's
-        light then counts least.
-        """
-        free = [v for v in self._trims if v.element in trims]
-        if self.only_ratios:
+        """Return powers within their limits; the highest of their proportions, if these count."""
+        free = [v for v in self.free if v.element in trims]
+        if self.only_ratios and free:
             lift = min(v.high - trims[v.element] for v in free)
             trims = {name: t + lift for name, t in trims.items()}
         return {v.element: _between(trims[v.element], v) for v in free}
 
     def set(self, rig: Rig, trims: dict[str, float]) -> Rig:
         """Return the rig with the powers that may be set, as given."""
-        free = {v.element for v in self.free(rig)}
+        free = {v.element for v in self.free}
         return set_values(rig, {(n, "trim_stops"): t for n, t in trims.items() if n in free})
 
-    def _solved(
+    def solved(
         self, rig: Rig, light: LampSamples, sampler: Sampler, clip_of: ClipOf
     ) -> dict[str, float]:
-        """Solve powers against the look's own levels (exact least squares)."""
-        free = self.free(rig)
+        """Return the powers that come nearest to the look's own levels (exact least squares).
+
+        Where the rig's things stand does not matter: that is in the light.
+        """
         target, importance = _targets(rig, sampler)
         lamps = luminance(light.values[:, : len(target)].astype(float))
         index = {n: i for i, n in enumerate(light.names)}
-        chosen = [index[v.element] for v in free]
+        chosen = [index[v.element] for v in self.free]
         trims = trims_of(rig)
         others = [i for n, i in index.items() if i not in chosen and is_on(rig, n)]
         fixed = sum((2.0 ** trims[light.names[i]] * lamps[i] for i in others), 0 * lamps[-1])
-        low, high = [v.low for v in free], [v.high for v in free]
+        low, high = [v.low for v in self.free], [v.high for v in self.free]
         weights = importance / np.maximum(target, 0.05) ** 2
         if rig.camera.exposure.f_number is None:
             found = solve_ratios(
@@ -137,7 +134,7 @@ class Balance:
                 lamps[chosen], fixed + lamps[-1], scale * target,
                 low_stops=low, high_stops=high, weights=weights,
             ).trim_stops  # fmt: skip
-        return {v.element: float(t) for v, t in zip(free, found, strict=True)}
+        return trims | {v.element: float(t) for v, t in zip(self.free, found, strict=True)}
 
 
 def _targets(rig: Rig, sampler: Sampler) -> tuple[Doubles, Doubles]:

@@ -39,20 +39,32 @@ def _share(rig: Rig, side: int) -> Singles:
     return foil_share(rig, *np.meshgrid(x, y), blur_mm=step)
 
 
-def search_detail(long_side: int) -> Detail:
-    """Return the detail of the search: errors of a few percent, smooth in every dimension."""
+def search_detail(rig: Rig, long_side: int) -> Detail:
+    """Return the detail of the search: errors of a point of score or two.
+
+    Edges of shadows on the paper are what a search finds the gaps of, so they are followed;
+    a grating shows every lamp and card as a line, so it has as many points as a prediction.
+    """
     quick = Detail.quick(camera_rows=8, camera_cols=8)
     return replace(
-        quick, sheet_long_side=long_side, cells=4, texels=16, direct_long_side=13,
-        bounce_long_side=7, lamp_spots=13, cell_lamp_spots=8, penumbra_spots=0, sky_rays=21,
-        cell_sky_rays=8, foil_rays=12_000, foil_spots=13, hidden_spots=0, mirror_rounds=0,
+        quick, sheet_long_side=long_side, cells=4, near=1.0, texels=16, direct_long_side=17,
+        bounce_long_side=5, lamp_spots=13, cell_lamp_spots=5, penumbra_spots=144, sky_rays=13,
+        cell_sky_rays=5, foil_rays=12_000, foil_spots=_foil_spots(rig, 13), hidden_spots=0,
+        mirror_rounds=0,
     )  # fmt: skip
 
 
-def polish_detail(long_side: int) -> Detail:
+def polish_detail(rig: Rig, long_side: int) -> Detail:
     """Return the detail of the last steps, on the grid of the search."""
     quick = Detail.quick(camera_rows=8, camera_cols=8)
-    return replace(quick, sheet_long_side=long_side)
+    return replace(
+        quick, sheet_long_side=long_side, penumbra_spots=144,
+        foil_spots=_foil_spots(rig, quick.foil_spots),
+    )  # fmt: skip
+
+
+def _foil_spots(rig: Rig, plain: int) -> int:
+    return plain if rig.sheet.foil.grating is None else Detail().foil_spots
 
 
 def final_detail() -> Detail:

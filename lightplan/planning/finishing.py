@@ -43,7 +43,7 @@ def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, 
 
 def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
     """Take the last small steps under finer light; return the rig and its samples."""
-    judges.use(best.rig, polish_detail(judges.detail.sheet_long_side))
+    judges.use(best.rig, polish_detail(best.rig, judges.detail.sheet_long_side))
     bench = judges.bench
     dimensions = len(bench.space.geometry)
     stand = bench.stand_at(best.rig, LAST_RADIUS)
@@ -52,7 +52,7 @@ def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
         if job.should_stop() or stand.is_settled:
             break
         stand = judges.step([stand])[0]
-        rigs[1:] = [bench.rig_of(stand)]
+        rigs[1:] = [bench.rig_at(stand.point)]
     best = min((bench.judge_refined(rig) for rig in rigs), key=lambda j: j.value)
     return best, bench.sheet_samples(best.rig)
 

@@ -7,6 +7,7 @@ searching, the light of each lamp is reduced to what the measures read (`Sampler
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
@@ -105,27 +106,16 @@ class Bench:
         return len(self.space.geometry) + self._balance.size
 
     def point_of(self, rig: Rig) -> Doubles:
-        """Return the point of a rig's geometry, with the powers as they are solved."""
-        return self.with_solved_powers(self.space.read(rig))
+        """Return the point of a rig: its geometry and the powers that it has."""
+        return np.concatenate([self.space.read(rig), self._balance.shares(trims_of(rig))])
 
-    def with_solved_powers(self, geometry: Doubles) -> Doubles:
-        """Return the point of a geometry, with the powers as they are solved."""
-        return np.concatenate([geometry, np.full(self._balance.size, 0.5)])
+    def with_own_powers(self, geometry: Doubles) -> Doubles:
+        """Return the point of a geometry, with the powers of the bench's rig."""
+        return np.concatenate([geometry, self._balance.shares(trims_of(self.rig))])
 
     def rig_at(self, point: Doubles) -> Rig:
-        """Return the rig at a point, its powers set.
-
-        The last numbers of a point move the powers away from the exact solution for the
-        look's own levels, either way from 0.5: the judgement may prefer another balance
-        than these levels.
-        """
-        rig = self._placed(point)
-        return self._powered(rig, self.light(rig), point) if self._balance.free(rig) else rig
-
-    def rig_of(self, stand: Stand) -> Rig:
-        """Return the rig of a stand, its powers set; no light is traced."""
-        rig = self._placed(stand.point)
-        return self._powered(rig, self._lamps_of(stand.values), stand.point)
+        """Return the rig at a point."""
+        return self._balance.set(self._placed(point), self._trims(point))
 
     def value(self, point: Doubles) -> float:
         """Return what the search makes small, at a point."""
@@ -138,26 +128,35 @@ class Bench:
             return unbuildable(excess)
         return self.value_under(self.light(rig).values, point)
 
-    def excess(self, point: Doubles) -> float:
-        """Return the sum of broken limits at a point, mm; endless where the parts refuse it."""
+    def excess(self, points: Sequence[Doubles]) -> list[float]:
+        """Return the sum of broken limits at points, mm; endless where the parts refuse one."""
+        return [self._excess(point) for point in points]
+
+    def smooth(self, points: Sequence[Doubles]) -> list[Singles | None]:
+        """Return the light of each lamp at points, (l + 1, n, 3); None where one is refused."""
+        return [self._smooth(point) for point in points]
+
+    def values_under(self, parts: Sequence[Singles], points: Sequence[Doubles]) -> list[float]:
+        """Return the values of points that keep all limits, their `smooth` light given."""
+        return [self.value_under(values, p) for values, p in zip(parts, points, strict=True)]
+
+    def value_under(self, values: Singles, point: Doubles) -> float:
+        """Return the value of a point that keeps all limits, its `smooth` light given."""
+        samples = mixed(self.rig, self._lamps_of(values), self._trims(point))
+        linear = self._exposed(self.rig, samples)
+        return min(-self._merit(self._measured(linear), linear), WORST)
+
+    def _excess(self, point: Doubles) -> float:
         try:
             return self.excess_mm(self._placed(point))
         except RigError:
             return np.inf
 
-    def smooth(self, point: Doubles) -> Singles | None:
-        """Return the light of each lamp at a point, (l + 1, n, 3); None where it is refused."""
+    def _smooth(self, point: Doubles) -> Singles | None:
         try:
             return self.light(self._placed(point)).values
         except RigError:
             return None
-
-    def value_under(self, values: Singles, point: Doubles) -> float:
-        """Return the value of a point that keeps all limits, its `smooth` light given."""
-        light = self._lamps_of(values)
-        trims = self._trims(self.rig, light, point)
-        linear = self._exposed(self.rig, mixed(self.rig, light, trims))
-        return min(-self._merit(self._measured(linear), linear), WORST)
 
     def judge(self, rig: Rig) -> Judged:
         """Judge a rig with the powers that it has, by every pixel of its picture."""
@@ -191,7 +190,10 @@ class Bench:
     def _tried(self, rig: Rig) -> tuple[LampSamples, list[Judged]]:
         """Return a rig's light, and the rig with many balances of its powers, best first."""
         light, excess = self.light(rig), self.excess_mm(rig)
-        tries = [rig] + [self._powered(rig, light, p) for p in self._balances(self.point_of(rig))]
+        tries = [
+            self._balance.set(rig, self._trims(p))
+            for p in self._balances(self.point_of(rig), light)
+        ]
         judged = [self._judged(r, light, excess) for r in tries]
         return light, sorted(judged, key=lambda j: -j.merit)
 
@@ -206,28 +208,27 @@ class Bench:
         A point that breaks limits is moved until it keeps them; None where it cannot be.
         """
         point = self._mended(point)
-        values = None if self.excess(point) > FORGIVEN else self.smooth(point)
+        values = None if self._excess(point) > FORGIVEN else self._smooth(point)
         if values is None:
             return None
-        found = [(self.value_under(values, p), p) for p in self._balances(point)]
+        balances = self._balances(point, self._lamps_of(values))
+        found = [(self.value_under(values, p), p) for p in balances]
         value, point = min(found, key=lambda pair: pair[0])
         return Stand(point, value, values, radius)
 
     def stand_at(self, rig: Rig, radius: float) -> Stand:
         """Return where a search stands that begins at a rig, its powers as they are."""
-        light, geometry = self.light(rig), self.space.read(rig)
-        solved = self._trims(rig, light, self.with_solved_powers(geometry))
-        point = np.concatenate([geometry, self._balance.offsets(trims_of(rig), solved)])
+        light, point = self.light(rig), self.point_of(rig)
         return Stand(point, self.value_under(light.values, point), light.values, radius)
 
     def _mended(self, point: Doubles) -> Doubles:
         """Return a point that keeps all limits, near the given one, if one is found."""
         count = len(self.space.geometry)
-        if not count or self.excess(point) <= FORGIVEN:
+        if not count or self._excess(point) <= FORGIVEN:
             return point
 
         def excess(geometry: Doubles) -> float:
-            over = min(self.excess(geometry), 1e4)
+            over = min(self._excess(geometry), 1e4)
             if over <= FORGIVEN:
                 raise _Kept(geometry)
             return over
@@ -286,12 +287,8 @@ class Bench:
     def _lamps_of(self, values: Singles) -> LampSamples:
         return LampSamples(tuple(lamp.name for lamp in self.rig.lamps), values)
 
-    def _trims(self, rig: Rig, light: LampSamples, point: Doubles) -> dict[str, float]:
-        offsets = point[len(self.space.geometry) :]
-        return self._balance.trims(rig, light, self._sampler, self._clip_of, offsets)
-
-    def _powered(self, rig: Rig, light: LampSamples, point: Doubles) -> Rig:
-        return self._balance.set(rig, self._trims(rig, light, point))
+    def _trims(self, point: Doubles) -> dict[str, float]:
+        return self._balance.trims(point[len(self.space.geometry) :])
 
     def _clip_of(self, rig: Rig, samples: Singles) -> float:
         """Return the luminance that clips, from samples in cd/m2."""
@@ -326,23 +323,26 @@ class Bench:
             stock_reflectance=rig.sheet.paper.reflectance, judged_only=True,
         )  # fmt: skip
 
-    def _balances(self, point: Doubles) -> list[Doubles]:
-        """Return a point with its powers as they are, and moved over their whole range.
+    def _balances(self, point: Doubles, light: LampSamples) -> list[Doubles]:
+        """Return a point with its own powers, with solved ones, and over their whole range.
 
         One power is tried in steps of 1.5 stops, the first two together in wider steps.
         """
         first, count = len(self.space.geometry), self._balance.size
+        if not count:
+            return [point]
+        solved = self._balance.solved(self.rig, light, self._sampler, self._clip_of)
+        points = [point, np.concatenate([point[:first], self._balance.shares(solved)])]
         shares = np.linspace(0, 1, 9 if count < 2 else 5)
-        points = [point]
         for row in product(shares, repeat=min(count, 2)):
-            moved = point.copy()
+            moved = points[1].copy()
             moved[first : first + len(row)] = row
             points.append(moved)
         return points
 
     def _refined(self, best: Judged, light: LampSamples, steps: tuple[float, ...]) -> Judged:
         """Try each lamp, and all together, a step up and down until nothing is gained."""
-        names = [v.element for v in self._balance.free(best.rig)]
+        names = [v.element for v in self._balance.free]
         together = [] if self._balance.only_ratios or len(names) < 2 else [names]
         for step in steps:
             for _ in range(_MOST_ROUNDS):
@@ -355,7 +355,7 @@ class Bench:
 
     def _stepped(self, best: Judged, light: LampSamples, chosen: list[str], step: float) -> Judged:
         trims = trims_of(best.rig)
-        now = {v.element: trims[v.element] for v in self._balance.free(best.rig)}
+        now = {v.element: trims[v.element] for v in self._balance.free}
         for change in (step, -step):
             moved = {n: t + change * (n in chosen) for n, t in now.items()}
             rig = self._balance.set(best.rig, self._balance.limited(moved))

@@ -16,13 +16,13 @@ import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.planning.search import Found, Halt, StopReason, StopRule
-from lightplan.planning.trust_region import Stand
+from lightplan.planning.trust_region import Stand, most_traced
 
 FIRST_RADIUS = 0.25
-WIDTHS = (6, 4, 3)
+WIDTHS = (6, 4)
 """How many stands take the first steps of a round; after these, the best two go on."""
 _LAST_WIDTH = 2
-_IDLE_ROUNDS = 2
+_IDLE_ROUNDS = 3
 _MOST_POWER = 9
 _APART = 0.05
 _AT_ONCE = 4
@@ -63,7 +63,7 @@ def explore(
     A round begins at given starts and at points that fill the box evenly. The best of
     them take a step; the better ones of these another; the best two go on until steps
     bring nothing. While evaluations are left, rounds follow from other points, twice as many
-    each time, until two rounds in a row bring nothing.
+    each time, until three rounds in a row bring nothing.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ class _Search:
         on_best: Callable[[Stand, int], None] | None,
     ) -> None:  # fmt: skip
         self._stepper, self._rule, self._on_best = stepper, rule, on_best
-        self._cost = 2 * dimensions + 1  # of a step, at most
+        self._dimensions = dimensions
         self._began = time.monotonic()
         self._ended: list[Stand] = []
         self._used = 0
@@ -127,7 +127,7 @@ class _Search:
     def begin(self, points: Sequence[Doubles]) -> list[Stand]:
         """Return the stands at points, best first."""
         stands: list[Stand] = []
-        for part in self._portions(points, 1):
+        for part in self._portions(points, lambda _: 1):
             found = [s for s in self._stepper.begin(part, FIRST_RADIUS) if s is not None]
             self._note(found, len(part))
             stands += found
@@ -159,23 +159,37 @@ class _Search:
         )  # fmt: skip
         return Explored(found, tuple(_distinct(sorted(self._ended, key=lambda s: s.value))))
 
-    def _is_done(self, stand: Stand) -> bool:
-        """Whether a stand is settled: a step of nothing at a small radius."""
-        return stand.is_settled or (stand.gain < self._rule.tolerance and stand.radius < _APART)
+    def _cost(self, stand: Stand) -> int:
+        return most_traced(stand, self._dimensions)
 
-    def _portions(self, jobs: Sequence[_Job], cost: int) -> Iterator[Sequence[_Job]]:
-        """Yield jobs in portions, asking before each whether to stop."""
-        for first in range(0, len(jobs), _AT_ONCE):
+    def _is_done(self, stand: Stand) -> bool:
+        """Whether a stand is settled: a step of nothing at a small radius, its model sound."""
+        if stand.is_settled:
+            return True
+        small = stand.gain < self._rule.tolerance and stand.radius < _APART
+        return small and stand.model is not None and not stand.model.is_worn
+
+    def _portions(
+        self, jobs: Sequence[_Job], cost: Callable[[_Job], int]
+    ) -> Iterator[Sequence[_Job]]:
+        """Yield jobs that can be afforded in portions, asking before each whether to stop."""
+        waiting = list(jobs)
+        while waiting:
             # something is looked at in any case, so that there is a best so far
             if self._used and self._rule.should_stop():
                 raise Halt("stopped on request")
             seconds = self._rule.seconds
             if self._used and seconds is not None and time.monotonic() - self._began > seconds:
                 raise Halt("time used up")
-            left = (self._rule.evaluations - self._used) // cost
-            if left < 1:
+            left, part = self._rule.evaluations - self._used, []
+            for job in waiting[:_AT_ONCE]:
+                if cost(job) <= left:
+                    left -= cost(job)
+                    part.append(job)
+            if not part:
                 raise Halt("evaluations used up")
-            yield jobs[first : first + min(_AT_ONCE, left)]
+            yield part
+            waiting = [job for job in waiting if not any(job is other for other in part)]
 
     def _note(self, stands: Sequence[Stand], used: int) -> None:
         self._used += used

@@ -65,7 +65,7 @@ def plan(
         progress,
         (lambda: False) if should_stop is None else should_stop,
     )
-    with Judges(rig, search_detail(long_side_for(rig)), helpers=job.effort.helpers) as judges:
+    with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
         explored = _explored(judges, job, job.effort.evaluations)
         if explored is None:
             return _no_plan(judges, job, rig)
@@ -84,7 +84,7 @@ def quick_plan(
     The score is that of the search's coarser light, good to a few points.
     """
     job = Job(Effort() if effort is None else effort, SettingErrors(), seed, None, should_stop)
-    with Judges(rig, search_detail(long_side_for(rig)), helpers=job.effort.helpers) as judges:
+    with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
         explored = _explored(judges, job, job.effort.evaluations)
         if explored is not None:
             return judges.bench.judge_refined(judges.bench.rig_at(explored.found.point))
@@ -93,7 +93,7 @@ def quick_plan(
 
 def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
     bench = judges.bench
-    points = [bench.with_solved_powers(p) for p in starts(judges.rig, bench.space)]
+    points = [bench.with_own_powers(p) for p in starts(judges.rig, bench.space)]
 
     def tell(stand: Stand, used: int) -> None:
         if job.progress is not None:
@@ -101,7 +101,7 @@ def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
             job.progress(
                 Progress(
                     stage="searching", done=used, of=evaluations, score=score,
-                    rig=bench.rig_of(stand),
+                    rig=bench.rig_at(stand.point),
                 )
             )  # fmt: skip
 
@@ -118,7 +118,7 @@ def _sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
     """Return the candidate whose builds score best on average, powers refined."""
     best = explored.found.value
     good = [s for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:_CANDIDATES]
-    judged = judges.refined([judges.bench.rig_of(stand) for stand in good])
+    judged = judges.refined([judges.bench.rig_at(stand.point) for stand in good])
     if len(judged) < 2 or job.should_stop():
         return min(judged, key=lambda j: j.value)
     trials = [rig for j in judged for rig in _trials(j.rig, job)]
@@ -139,7 +139,7 @@ def _trials(rig: Rig, job: Job) -> list[Rig]:
 def _finished(judges: Judges, job: Job, given: Rig, best: Judged, found: Found) -> Plan:
     best, left_out = simpler(judges, job, best)
     best, light = polished(judges, job, best)
-    judges.use(best.rig, search_detail(judges.detail.sheet_long_side))
+    judges.use(best.rig, search_detail(best.rig, judges.detail.sheet_long_side))
     robust = judge_builds(
         best.rig, judges.lights, judges.scored,
         errors=job.errors, builds=job.effort.builds, seed=job.seed, planned=light,

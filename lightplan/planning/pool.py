@@ -15,8 +15,9 @@ import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from types import TracebackType
-from typing import Any, BinaryIO, Self
+from typing import IO, Any, BinaryIO, Self, cast
 
 from threadpoolctl import threadpool_limits
 
@@ -69,7 +70,7 @@ class Judges:
         self.rig = rig
         self.detail = self.detail if detail is None else detail
         for helper in self._helpers:
-            _send(helper, ("use", (rig, self.detail)))
+            _send(helper, ("use", (rig, self.detail)), None)
         self.bench = Bench(rig, EngineModel(rig, self.detail))
 
     def values(self, points: Sequence[Doubles]) -> list[float]:
@@ -81,8 +82,17 @@ class Judges:
         return self._spread("begin", [(point, radius) for point in points])
 
     def step(self, stands: Sequence[Stand]) -> list[Stand]:
-        """Return each stand a step further."""
-        return self._spread("step", stands)
+        """Return each stand a step further: one to a process, and what is over by all together."""
+        dimensions = len(self.bench.space.geometry)
+        hands = len(self._helpers) + 1
+        even = len(stands) // hands * hands
+        found: list[Stand] = self._spread("step", stands[:even])
+        together = _Together(self)
+        return found + [step(together, stand, dimensions) for stand in stands[even:]]
+
+    def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
+        """Return the answers of a task of the problem's own, in the order of the jobs."""
+        return self._spread(task, jobs)
 
     def solved(self, rigs: Sequence[Rig]) -> list[Judged]:
         """Return rigs that may lack some of the bench's things, judged with fitting powers."""
@@ -105,21 +115,31 @@ class Judges:
         return self._spread("lights", rigs)
 
     def _spread(self, task: str, jobs: Sequence[Any]) -> list[Any]:
-        """Share jobs out in runs: neighbours often move the same thing, which costs least."""
+        """Deal jobs out in runs: neighbours often move the same thing, which costs least.
+
+        Two runs each, since dear jobs (another camera) often stand together.
+        """
         hands = len(self._helpers) + 1
-        ends = [len(jobs) * i // hands for i in range(1, hands + 1)]
-        for helper, first, end in zip(self._helpers, ends, ends[1:], strict=False):
-            _send(helper, (task, list(jobs[first:end])))
-        found = _do(self.bench, task, jobs[: ends[0]])
-        for helper, first, end in zip(self._helpers, ends, ends[1:], strict=False):
-            found += self._answer(helper, task, jobs[first:end])
+        ends = [-(-len(jobs) * i // (2 * hands)) for i in range(2 * hands + 1)]
+        runs = [range(first, end) for first, end in pairwise(ends)]
+        shares = [[*runs[i], *runs[i + hands]] for i in range(hands)]
+        found: list[Any] = [None] * len(jobs)
+        for helper, share in zip(self._helpers, shares[1:], strict=True):
+            if share:
+                _send(helper, (task, [jobs[i] for i in share]), self.rig)
+        answers = [_do(self.bench, task, [jobs[i] for i in shares[0]])]
+        for helper, share in zip(self._helpers, shares[1:], strict=True):
+            answers.append(self._answer(helper, task, [jobs[i] for i in share]) if share else [])
+        for share, answer in zip(shares, answers, strict=True):
+            for i, value in zip(share, answer, strict=True):
+                found[i] = value
         return found
 
     def _answer(self, helper: subprocess.Popen[bytes], task: str, jobs: Sequence[Any]) -> list[Any]:
         """Return a helper's answer; where the helper died, do its work here."""
         assert helper.stdout is not None
         try:
-            answer: list[Any] = pickle.load(helper.stdout)
+            answer: list[Any] = _Reader(helper.stdout, self.rig).load()
         except (EOFError, pickle.UnpicklingError):
             return _do(self.bench, task, jobs)
         return answer
@@ -150,6 +170,22 @@ class Judges:
         self.close()
 
 
+@dataclass(frozen=True)
+class _Together:
+    """The bench as a step asks it, with every question shared out."""
+
+    judges: Judges
+
+    def smooth(self, points: Sequence[Doubles]) -> list[Singles | None]:
+        return self.judges.shared("smooth", points)
+
+    def values_under(self, parts: Sequence[Singles], points: Sequence[Doubles]) -> list[float]:
+        return self.judges.shared("value_under", list(zip(parts, points, strict=True)))
+
+    def excess(self, points: Sequence[Doubles]) -> list[float]:
+        return self.judges.shared("excess", points)
+
+
 def _start() -> subprocess.Popen[bytes]:
     command = [sys.executable, "-c", "from lightplan.planning.pool import main; main()"]
     # room for a whole message: nobody waits while the helper starts
@@ -159,10 +195,35 @@ def _start() -> subprocess.Popen[bytes]:
     )  # fmt: skip
 
 
-def _send(helper: subprocess.Popen[bytes], message: tuple[str, Any]) -> None:
+class _Writer(pickle.Pickler):
+    """Writes the room and the sheet of a rig that both sides know by name.
+
+    An engine tells by identity that they are the same, and a sheet's artwork is large.
+    """
+
+    def __init__(self, file: BinaryIO, rig: Rig | None) -> None:
+        super().__init__(file, pickle.HIGHEST_PROTOCOL)
+        self._names = {} if rig is None else {id(rig.room): "room", id(rig.sheet): "sheet"}
+
+    def persistent_id(self, thing: Any) -> str | None:
+        return self._names.get(id(thing))
+
+
+class _Reader(pickle.Unpickler):
+    """Reads what `_Writer` wrote."""
+
+    def __init__(self, file: IO[bytes], rig: Rig | None) -> None:
+        super().__init__(file)
+        self._rig = rig
+
+    def persistent_load(self, name: str) -> Any:
+        return getattr(self._rig, name)
+
+
+def _send(helper: subprocess.Popen[bytes], message: tuple[str, Any], known: Rig | None) -> None:
     assert helper.stdin is not None
     with contextlib.suppress(BrokenPipeError):  # it died; `_answer` will notice
-        pickle.dump(message, helper.stdin, protocol=pickle.HIGHEST_PROTOCOL)
+        _Writer(cast("BinaryIO", helper.stdin), known).dump(message)
         helper.stdin.flush()
 
 
@@ -174,6 +235,9 @@ _TASKS: dict[str, Callable[[Bench, Any], Any]] = {
     "values": lambda bench, point: bench.value(point),
     "begin": lambda bench, job: bench.begin(*job),
     "step": lambda bench, stand: step(bench, stand, len(bench.space.geometry)),
+    "smooth": lambda bench, point: bench.smooth([point])[0],
+    "value_under": lambda bench, job: bench.value_under(*job),
+    "excess": lambda bench, point: bench.excess([point])[0],
     "solved": lambda bench, job: Bench(job[0], EngineModel(*job)).judge_roughly(job[0]),
     "refined": lambda bench, rig: bench.judge_refined(rig),
     "predicted": lambda bench, job: predicted(*job),
@@ -188,14 +252,14 @@ def serve(orders: BinaryIO, answers: BinaryIO) -> None:
     bench: Bench | None = None
     while True:
         try:
-            task, jobs = pickle.load(orders)
+            task, jobs = _Reader(orders, None if bench is None else bench.rig).load()
         except (EOFError, KeyboardInterrupt):
             return
         if task == "use":
             bench = Bench(jobs[0], EngineModel(*jobs))
             continue
         assert bench is not None
-        pickle.dump(_do(bench, task, jobs), answers, protocol=pickle.HIGHEST_PROTOCOL)
+        _Writer(answers, bench.rig).dump(_do(bench, task, jobs))
         answers.flush()
 
 

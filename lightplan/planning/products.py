@@ -11,6 +11,7 @@ from lightplan.planning.constraints import broken
 from lightplan.planning.engine_model import EngineModel, long_side_for, search_detail
 from lightplan.planning.finishing import moves
 from lightplan.planning.merit import FORGIVEN_MM, Bench, Judged
+from lightplan.planning.multistart import FIRST_RADIUS
 from lightplan.planning.result import Move
 from lightplan.planning.search import StopRule, minimise
 from lightplan.planning.starts import starts
@@ -99,7 +100,12 @@ def plan_range(
     """
     benches = [_bench(replace(rig, sheet=p.sheet)) for p in products]
     largest = max(benches, key=lambda b: b.rig.sheet.width_mm * b.rig.sheet.height_mm)
-    guesses = [b.with_solved_powers(p) for b in (largest,) for p in starts(b.rig, b.space)]
+    begun = [
+        largest.begin(largest.with_own_powers(p), FIRST_RADIUS)
+        for p in starts(largest.rig, largest.space)
+    ]
+    guesses = [stand.point for stand in begun if stand is not None]
+    guesses = guesses or [largest.point_of(largest.rig)]
 
     def value(point: Doubles) -> float:
         found = [bench.value(point) for bench in benches]
@@ -107,7 +113,7 @@ def plan_range(
 
     rule = StopRule(evaluations=evaluations, tolerance=0.003, should_stop=should_stop)
     found = minimise(lambda ps: [value(p) for p in ps], guesses, seed=seed, rule=rule)
-    common = largest.judge_solved(largest.rig_at(found.point)).rig
+    common = largest.rig_at(found.point)
     fits = [
         _fit(p, replace(common, sheet=p.sheet), seed, evaluations // 2, should_stop)
         for p in products
@@ -116,7 +122,7 @@ def plan_range(
 
 
 def _bench(rig: Rig) -> Bench:
-    return Bench(rig, EngineModel(rig, search_detail(long_side_for(rig))))
+    return Bench(rig, EngineModel(rig, search_detail(rig, long_side_for(rig))))
 
 
 def _fit(

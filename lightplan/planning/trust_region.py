@@ -6,50 +6,57 @@ along each dimension by a parabola through three traced lights. The judgement of
 light is minimised within a radius, the best point is traced, and the radius follows how well
 the model foretold it (A. R. Conn, N. I. M. Gould, P. L. Toint, "Trust-region methods",
 2000, algorithm 6.1.1; the model is that of their section 1.3.3 for composite functions). The
-traced lights are judged too, so that a step never depends on the model alone.
+model learns from every point it foretold, so that the next trial costs one light; where it
+foretells wrongly, its slopes are measured anew. The lights traced for that are judged too, so
+that a step never depends on the model alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
-from scipy.optimize import minimize
 
 from lightplan.arrays import Doubles, Singles
+from lightplan.planning.descent import descended
+from lightplan.planning.smooth_model import Model, measured, probes
 
 LARGEST, SMALLEST = 0.5, 0.004
 """Radii, as shares of a dimension's range."""
+TRIALS = 3
+"""Points that a step tries with one model, which learns from each."""
+CHEAP_REACH = 0.15
+"""How far coordinates that cost no tracing may go in one trial: beyond, the descent loses its
+way among their corners."""
+FORGIVEN = 0.3
 _GROWS, _SHRINKS = 1.6, 0.4
 _TRUSTED, _DOUBTED = 0.6, 0.2
 """Shares of the foretold gain from which the radius grows, and below which it shrinks."""
-_INNER_ROUNDS = 6
-_INNER_STEP = 0.02
-"""Of the difference quotients, as a share of the radius: wide, to look past small corners."""
+_TOO_LITTLE = 1e-4
+"""Gain of a trial after which the step ends."""
 _PER_UNIT_OF_EXCESS = 0.05
-FORGIVEN = 0.3
 _HALVINGS = 6
 _BENDS_KEPT = 2.5
 """A bend is measured anew where the radius has shrunk by more than this factor since."""
 
 
 class Problem(Protocol):
-    """A composite function of the unit box."""
+    """A composite function of the unit box, asked about many points at once."""
 
-    def smooth(self, point: Doubles) -> Singles | None:
-        """Return the smooth and dear part at a point; None where it does not exist.
+    def smooth(self, points: Sequence[Doubles]) -> Sequence[Singles | None]:
+        """Return the smooth and dear part at points; None where it does not exist.
 
         It must not depend on coordinates after the first `dimensions` given to `step`.
         """
         ...
 
-    def value_under(self, values: Singles, point: Doubles) -> float:
-        """Return the value of a point, its smooth part given; smaller is better."""
+    def values_under(self, parts: Sequence[Singles], points: Sequence[Doubles]) -> Sequence[float]:
+        """Return the values of points, their smooth parts given; smaller is better."""
         ...
 
-    def excess(self, point: Doubles) -> float:
+    def excess(self, points: Sequence[Doubles]) -> Sequence[float]:
         """Return by how much limits are broken; up to `FORGIVEN` is forgiven."""
         ...
 
@@ -70,10 +77,8 @@ class Stand:
         Fall of the value in the last step.
     used : int
         Smooth parts traced by the last step.
-    bends : (dimensions, ...) float32 or None
-        Of the parabolas of the smooth part, when they were last measured.
-    bent_at : float
-        Radius at which the bends were measured.
+    model : Model or None
+        Round the point, once a step was taken.
     """
 
     point: Doubles
@@ -82,8 +87,7 @@ class Stand:
     radius: float
     gain: float = np.inf
     used: int = 0
-    bends: Singles | None = None
-    bent_at: float = 0.0
+    model: Model | None = None
 
     @property
     def is_settled(self) -> bool:
@@ -92,173 +96,157 @@ class Stand:
 
 
 def step(problem: Problem, stand: Stand, dimensions: int) -> Stand:
-    """Return where one step leads; never worse than where it began.
+    """Return where a step leads: a few trials with one model; never worse than where it began.
 
     Parameters
     ----------
     dimensions : int
         Leading coordinates on which the smooth part depends.
     """
-    known = stand.bends if stand.bent_at <= _BENDS_KEPT * stand.radius else None
-    probes = [_probes(stand, i, one=known is not None) for i in range(dimensions)]
-    flat = [p for row in probes for p in row]
-    traced = [problem.smooth(p) for p in flat]
-    excess = [problem.excess(p) for p in flat]
-    model = _Model(stand, probes, iter(traced), known)
+    here, polled = replace(stand, used=0), None
+    if here.model is None or here.model.is_worn:
+        here, polled = _probed(problem, here, dimensions)
+    for _ in range(TRIALS):
+        before = here
+        here = _tried(problem, here)
+        if polled is not None and polled.value < here.value:
+            here = _moved_to(polled, here)
+        polled = None
+        assert here.model is not None
+        if here.model.is_worn or here.is_settled or before.value - here.value < _TOO_LITTLE:
+            break
+    return replace(here, gain=stand.value - here.value)
+
+
+def most_traced(stand: Stand, dimensions: int) -> int:
+    """Return how many smooth parts a step may trace at most."""
+    if stand.model is not None and not stand.model.is_worn:
+        return TRIALS
+    return TRIALS + (dimensions if _bends_hold(stand) else 2 * dimensions)
+
+
+def _bends_hold(stand: Stand) -> bool:
+    return stand.model is not None and stand.model.probed_at <= _BENDS_KEPT * stand.radius
+
+
+def _probed(problem: Problem, stand: Stand, dimensions: int) -> tuple[Stand, Stand]:
+    """Return a stand with its model measured, and the best of the points traced for it."""
+    old, known, radius = stand.model, None, stand.radius
+    if old is not None and _bends_hold(stand):
+        known, radius = old.bends, old.probed_at
+    probed = [
+        probes(stand.point, stand.radius, i, one=known is not None) for i in range(dimensions)
+    ]
+    flat = [p for row in probed for p in row]
+    traced, excess = problem.smooth(flat), problem.excess(flat)
+    model = measured(
+        stand.point, stand.values, probed, iter(traced), known_bends=known, radius=radius
+    )
+    model = replace(model, limits_near=max(excess, default=0.0) > 0)
     polled = _polled(problem, stand, flat, traced, excess)
-    guess = _lowest(problem, model, stand, limits_near=max(excess, default=0.0) > 0)
-    foretold = stand.value - problem.value_under(model.at(guess), guess)
-    values = problem.smooth(guess)
-    found = stand
-    if values is not None:
-        value = problem.value_under(values, guess)
-        if value < stand.value:
-            found = replace(stand, point=guess, value=value, values=values)
-    radius = _radius(stand, found, foretold)
-    if polled.value < found.value:
-        found, radius = polled, stand.radius
+    return replace(stand, model=model, used=stand.used + len(flat)), polled
+
+
+def _moved_to(polled: Stand, here: Stand) -> Stand:
+    """Return a stand at a better point that was traced for its model; the radius stays."""
+    assert here.model is not None
+    model = here.model.taught(polled.point, polled.values, moves=True)
     return replace(
-        found, radius=radius, gain=stand.value - found.value, used=len(flat) + 1,
-        bends=model.bends,
-        bent_at=stand.bent_at if known is not None else stand.radius,
+        here, point=polled.point, value=polled.value, values=polled.values,
+        radius=polled.radius, model=replace(model, is_worn=False),
     )  # fmt: skip
 
 
-def _radius(stand: Stand, found: Stand, foretold: float) -> float:
-    gain = stand.value - found.value
+def _tried(problem: Problem, stand: Stand) -> Stand:
+    """Return a stand after one trial: at the lowest point of its model, if it is lower there."""
+    model = stand.model
+    assert model is not None
+    guess, limits_near = _lowest(problem, model, stand)
+    (values,) = problem.smooth([guess])
+    modelled = model.at(guess)
+    here = [modelled] if values is None else [modelled, values]
+    found = problem.values_under(here, [guess] * len(here))
+    foretold, value = stand.value - found[0], np.inf if values is None else found[1]
+    gain = stand.value - value
+    if values is not None:
+        model = model.taught(guess, values, moves=gain > 0)
+    radius = _radius(stand.radius, gain, foretold)
+    fails = radius < stand.radius
+    worn = fails and (model.trials > 1 or values is None)
+    model = replace(model, is_worn=worn, limits_near=limits_near)
+    after = replace(stand, radius=radius, used=stand.used + 1, model=model)
+    if gain > 0 and values is not None:
+        after = replace(after, point=guess, value=value, values=values)
+    return after
+
+
+def _radius(radius: float, gain: float, foretold: float) -> float:
     if gain <= 0 or foretold <= 0:
-        return _SHRINKS * stand.radius
+        return _SHRINKS * radius
     if gain > _TRUSTED * foretold:
-        return min(_GROWS * stand.radius, LARGEST)
-    return stand.radius if gain > _DOUBTED * foretold else _SHRINKS * stand.radius
-
-
-def _probes(stand: Stand, index: int, *, one: bool) -> list[Doubles]:
-    """Return points along one dimension: on either side, both inwards from a bound, or one.
-
-    One is enough where the bend is known; it lies on the side of the larger room.
-    """
-    here, radius = float(stand.point[index]), stand.radius
-    low, high = max(here - radius, 0.0) - here, min(here + radius, 1.0) - here
-    if one:
-        offsets = [high if high >= -low else low]
-    elif high < 0.3 * radius:
-        offsets = [low, low / 2]
-    elif -low < 0.3 * radius:
-        offsets = [high / 2, high]
-    else:
-        offsets = [low, high]
-    found = []
-    for offset in offsets:
-        point = stand.point.copy()
-        point[index] = here + offset
-        found.append(point)
-    return found
-
-
-class _Model:
-    """The smooth part round a stand: the sum of parabolas along each dimension."""
-
-    def __init__(
-        self, stand: Stand, probes: Sequence[Sequence[Doubles]], traced: Iterator[Singles | None],
-        known: Singles | None,
-    ) -> None:  # fmt: skip
-        self._stand, base = stand, stand.values
-        self._count = len(probes)
-        self.free = np.ones(stand.point.size, bool)
-        self.slopes = np.zeros((self._count, base.size), np.float32)
-        self.bends = np.zeros((self._count, base.size), np.float32)
-        for i, points in enumerate(probes):
-            rows = [(float(p[i] - stand.point[i]), next(traced)) for p in points]
-            found = [(off, (v - base).ravel()) for off, v in rows if v is not None]
-            if not found:
-                self.free[i] = False
-            elif known is not None:
-                self.bends[i] = known[i]
-                self.slopes[i] = found[0][1] / found[0][0] - known[i] * found[0][0]
-            else:
-                self.slopes[i], self.bends[i] = _parabola(found)
-
-    def at(self, point: Doubles) -> Singles:
-        """Return the modelled smooth part."""
-        away = (point - self._stand.point)[: self._count].astype(np.float32)
-        change = away @ self.slopes + away**2 @ self.bends
-        return self._stand.values + change.reshape(self._stand.values.shape)
-
-    def box(self) -> list[tuple[float, float]]:
-        """Return the bounds within the radius; the other coordinates keep the whole box."""
-        found = []
-        for i, x in enumerate(self._stand.point):
-            reach = self._stand.radius if i < self._count else 1.0
-            reach = reach if self.free[i] else 0.0
-            found.append((max(0.0, x - reach), min(1.0, x + reach)))
-        return found
-
-
-def _parabola(rows: Sequence[tuple[float, Singles]]) -> tuple[Singles, Singles]:
-    """Return slope and bend of the parabola through 0 and one or two (offset, change)."""
-    over = [change / np.float32(offset) for offset, change in rows]
-    if len(rows) == 1:
-        return over[0], np.zeros_like(over[0])
-    bend = (over[1] - over[0]) / np.float32(rows[1][0] - rows[0][0])
-    return np.asarray(over[0] - bend * np.float32(rows[0][0])), np.asarray(bend)
+        return min(_GROWS * radius, LARGEST)
+    return radius if gain > _DOUBTED * foretold else _SHRINKS * radius
 
 
 def _polled(
-    problem: Problem, stand: Stand, probes: Sequence[Doubles], traced: Sequence[Singles | None],
+    problem: Problem, stand: Stand, points: Sequence[Doubles], traced: Sequence[Singles | None],
     excess: Sequence[float],
 ) -> Stand:  # fmt: skip
     """Return the best of the stand and the traced points round it."""
+    rows = [
+        (values, point)
+        for point, values, over in zip(points, traced, excess, strict=True)
+        if values is not None and over <= FORGIVEN
+    ]
+    found = problem.values_under([values for values, _ in rows], [point for _, point in rows])
     best = stand
-    for point, values, over in zip(probes, traced, excess, strict=True):
-        if values is not None and over <= FORGIVEN:
-            value = problem.value_under(values, point)
-            if value < best.value:
-                best = replace(stand, point=point, value=value, values=values)
+    for (values, point), value in zip(rows, found, strict=True):
+        if value < best.value:
+            best = replace(stand, point=point, value=value, values=values)
     return best
 
 
-def _lowest(problem: Problem, model: _Model, stand: Stand, *, limits_near: bool) -> Doubles:
-    """Return the point within the radius at which the judged model is lowest."""
+def _lowest(problem: Problem, model: Model, stand: Stand) -> tuple[Doubles, bool]:
+    """Return the point within the radius at which the judged model is lowest.
 
-    def value(point: Doubles) -> float:
-        found = problem.value_under(model.at(point), point)
-        if limits_near:
-            over = min(problem.excess(point), 1e4)
-            found += _PER_UNIT_OF_EXCESS * max(0.0, over - FORGIVEN / 2)
-        return found
+    And whether limits are near: they only cost time where there are none.
+    """
 
-    box = model.box()
-    found = minimize(
-        value, stand.point, method="SLSQP", jac=lambda p: _slope(value, p, box), bounds=box,
-        options={"maxiter": _INNER_ROUNDS, "ftol": 1e-4},
-    )  # fmt: skip
-    return _within_limits(problem, stand.point, np.clip(found.x, 0.0, 1.0))
+    def values(points: Sequence[Doubles]) -> list[float]:
+        return list(problem.values_under([model.at(p) for p in points], points))
+
+    def kept(points: Sequence[Doubles]) -> list[float]:
+        over = [max(0.0, min(x, 1e4) - FORGIVEN / 2) for x in problem.excess(points)]
+        return [v + _PER_UNIT_OF_EXCESS * x for v, x in zip(values(points), over, strict=True)]
+
+    box, guess = _box(model, stand), stand.point
+    near = model.limits_near
+    if not near:
+        guess = descended(values, stand.point, box)
+        near = problem.excess([guess])[0] > FORGIVEN
+    if near:
+        guess = _within_limits(problem, stand.point, descended(kept, stand.point, box))
+    return guess, near
 
 
-def _slope(
-    value: Callable[[Doubles], float], point: Doubles, box: Sequence[tuple[float, float]]
-) -> Doubles:
-    """Return difference quotients, taken inwards at the bounds."""
-    here = value(point)
-    slope = np.zeros(point.size)
-    for i, (low, high) in enumerate(box):
-        size = _INNER_STEP * (high - low)
-        if size > 0:
-            other = point.copy()
-            other[i] += size if point[i] + size <= high else -size
-            slope[i] = (value(other) - here) / (other[i] - point[i])
-    return slope
+def _box(model: Model, stand: Stand) -> list[tuple[float, float]]:
+    """Return the bounds within the radius; coordinates without a model keep the whole box."""
+    found = []
+    for i, x in enumerate(stand.point):
+        reach = stand.radius if i < len(model.slopes) else CHEAP_REACH
+        reach = reach if model.free[i] else 0.0
+        found.append((max(0.0, x - reach), min(1.0, x + reach)))
+    return found
 
 
 def _within_limits(problem: Problem, inside: Doubles, wanted: Doubles) -> Doubles:
     """Return the farthest point towards the wanted one that keeps all limits, by halving."""
-    if problem.excess(wanted) <= FORGIVEN:
+    if problem.excess([wanted])[0] <= FORGIVEN:
         return wanted
     near, far = 0.0, 1.0
     for _ in range(_HALVINGS):
         middle = (near + far) / 2
-        if problem.excess(inside + middle * (wanted - inside)) <= FORGIVEN:
+        if problem.excess([inside + middle * (wanted - inside)])[0] <= FORGIVEN:
             near = middle
         else:
             far = middle

@@ -93,7 +93,7 @@ def plan_two_frames(
         Joined pictures to judge.
     """
     if model is None:
-        model = EngineModel(rig, polish_detail(long_side_for(rig)))
+        model = EngineModel(rig, polish_detail(rig, long_side_for(rig)))
     table = _Table(rig, model)
     single = table.judged(table.as_it_stands())
     found = minimise(

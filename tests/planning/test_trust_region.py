@@ -1,14 +1,14 @@
 """The trust-region step and the search made of it, on composite functions of known minima."""
 
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
 
 from lightplan.planning.multistart import explore
 from lightplan.planning.search import StopRule
-from lightplan.planning.trust_region import FORGIVEN, Stand, step
+from lightplan.planning.trust_region import FORGIVEN, TRIALS, Stand, most_traced, step
 
 
 @dataclass
@@ -21,23 +21,28 @@ class Composite:
     limit: object = lambda point: 0.0
     traced: list = field(default_factory=list)
 
-    def smooth(self, point):
-        self.traced.append(point)
-        return np.asarray(self.inner(point), np.float64)
+    def smooth(self, points):
+        self.traced += points
+        return [np.asarray(self.inner(p), np.float64) for p in points]
 
-    def value_under(self, values, point):
-        return float(self.judge(values, point))
+    def values_under(self, parts, points):
+        return [float(self.judge(v, p)) for v, p in zip(parts, points, strict=True)]
 
-    def excess(self, point):
-        return float(self.limit(point))
+    def excess(self, points):
+        return [float(self.limit(p)) for p in points]
+
+    def stand(self, point, radius):
+        parts = self.smooth([point])
+        return Stand(point, self.values_under(parts, [point])[0], parts[0], radius)
+
+    def value(self, point):
+        return self.stand(point, 0.0).value
 
     def begin(self, points, radius):
         stands = []
         for point in points:
-            kept = self.excess(point) <= FORGIVEN
-            values = self.smooth(point) if kept else None
-            found = Stand(point, self.value_under(values, point), values, radius) if kept else None
-            stands.append(found)
+            kept = self.excess([point])[0] <= FORGIVEN
+            stands.append(self.stand(point, radius) if kept else None)
         return stands
 
     def step(self, stands):
@@ -88,7 +93,7 @@ def test_known_minima_are_found(problem, minimum, close):
         rule=StopRule(evaluations=1500, tolerance=1e-7),
     ).found  # fmt: skip
     assert found.value == pytest.approx(minimum, abs=close)
-    assert problem.value_under(problem.smooth(found.point), found.point) == found.value
+    assert problem.value(found.point) == found.value
 
 
 def test_a_smooth_part_that_is_bent_along_the_axes_is_solved_in_one_step():
@@ -99,11 +104,14 @@ def test_a_smooth_part_that_is_bent_along_the_axes_is_solved_in_one_step():
 
     problem = Composite(inner, lambda values, _: np.sum(values**2), 2)
     start = np.array([0.5, 0.5])
-    stand = Stand(start, problem.value_under(inner(start), start), inner(start), 0.3)
+    stand = problem.stand(start, 0.3)
     once = step(problem, stand, 2)
     assert once.value - 0.01 < 0.01 * (stand.value - 0.01)  # 99 % of what there is to gain
-    assert once.used == 5
-    assert step(problem, once, 2).used == 3  # bends are known by then
+    assert 5 <= once.used <= most_traced(stand, 2) == 4 + TRIALS
+    worn = replace(once, model=replace(once.model, is_worn=True))
+    assert 3 <= step(problem, worn, 2).used <= 2 + TRIALS  # bends are known by then
+    fresh = replace(once, model=replace(once.model, is_worn=False))
+    assert 1 <= step(problem, fresh, 2).used <= TRIALS  # so are slopes
 
 
 def test_coordinates_that_cost_no_tracing_are_solved_too():
@@ -122,18 +130,18 @@ def test_a_step_is_never_worse_and_keeps_the_limits():
     problem = rosenbrock()
     problem.limit = lambda point: 100 * max(0.0, point[0] + point[1] - 1.2)
     stand = problem.begin([np.array([0.3, 0.3])], 0.25)[0]
-    for _ in range(12):
+    for _ in range(24):
         after = step(problem, stand, 2)
         assert after.value <= stand.value
-        assert problem.excess(after.point) <= FORGIVEN
+        assert problem.excess([after.point])[0] <= FORGIVEN
         assert after.point.min() >= 0
         assert after.point.max() <= 1
         stand = after
     grid = np.linspace(0, 1, 201)
     best = min(
-        problem.value_under(problem.inner(p), p)
+        problem.value(p)
         for p in map(np.array, itertools.product(grid, grid))
-        if problem.excess(p) <= FORGIVEN
+        if problem.excess([p])[0] <= FORGIVEN
     )
     assert stand.value <= best + 0.02
 
@@ -141,9 +149,11 @@ def test_a_step_is_never_worse_and_keeps_the_limits():
 def test_where_the_smooth_part_is_missing_the_step_goes_elsewhere():
     problem = chebyshev()
     inner = problem.inner
-    problem.smooth = lambda point: None if point[0] > 0.5 else np.asarray(inner(point))
+    problem.smooth = lambda points: [
+        None if p[0] > 0.5 else np.asarray(inner(p), np.float64) for p in points
+    ]
     start = np.array([0.3, 0.3])
-    stand = Stand(start, problem.value_under(inner(start), start), inner(start), 0.25)
+    stand = problem.stand(start, 0.25)
     after = step(problem, stand, 2)
     assert after.value < stand.value
     assert after.point[0] <= 0.5
@@ -155,12 +165,15 @@ def test_many_valleys_are_looked_into():
         x = 10.24 * point - 5.12 - 0.7
         return np.concatenate([x, np.cos(2 * np.pi * x)])
 
-    problem = Composite(inner, lambda v, _: 20 + np.sum(v[:2] ** 2) - 10 * np.sum(v[2:]), 2)
-    found = explore(
-        problem, [np.array([0.9, 0.1])], dimensions=2, seed=2,
-        rule=StopRule(evaluations=4000, tolerance=1e-6),
-    ).found  # fmt: skip
-    assert found.value < 1.0  # the next valleys lie at 0.995
+    def lowest(seed):
+        problem = Composite(inner, lambda v, _: 20 + np.sum(v[:2] ** 2) - 10 * np.sum(v[2:]), 2)
+        rule = StopRule(evaluations=4000, tolerance=1e-6)
+        return explore(problem, [np.array([0.9, 0.1])], dimensions=2, seed=seed, rule=rule)
+
+    # Of some hundred valleys the next to the lowest lie at 0.995.
+    found = [lowest(seed).found.value for seed in range(8)]
+    assert sum(value < 0.9 for value in found) >= 5
+    assert max(found) < 3.0  # beyond the ring of valleys next to the lowest: 1.99 at its corners
 
 
 @pytest.mark.parametrize("budget", [1, 7, 40])

@@ -53,7 +53,7 @@ def promised_and_found(preset, times):
     dimensions = error_dimensions(found.rig, errors)
     rows = draws(dimensions, BUILDS, seed=20_000)
     builds = [built(found.rig, dimensions, row) for row in rows]
-    with Judges(found.rig, polish_detail(long_side_for(rig)), helpers=1) as judges:
+    with Judges(found.rig, polish_detail(rig, long_side_for(rig)), helpers=1) as judges:
         scores = np.array(judges.scores(builds))
     return found.robustness, scores
 
