@@ -207,11 +207,11 @@ class Bench:
 
         A point that breaks limits is moved until it keeps them; None where it cannot be.
         """
-        point = self._mended(point)
-        values = None if self._excess(point) > FORGIVEN else self._smooth(point)
-        if values is None:
+        kept = self._mended(point)
+        values = None if kept is None else self._smooth(kept)
+        if kept is None or values is None:
             return None
-        balances = self._balances(point, self._lamps_of(values))
+        balances = self._balances(kept, self._lamps_of(values))
         found = [(self.value_under(values, p), p) for p in balances]
         value, point = min(found, key=lambda pair: pair[0])
         return Stand(point, value, values, radius)
@@ -221,11 +221,13 @@ class Bench:
         light, point = self.light(rig), self.point_of(rig)
         return Stand(point, self.value_under(light.values, point), light.values, radius)
 
-    def _mended(self, point: Doubles) -> Doubles:
-        """Return a point that keeps all limits, near the given one, if one is found."""
+    def _mended(self, point: Doubles) -> Doubles | None:
+        """Return a point that keeps all limits, at or near the given one; None if none is found."""
         count = len(self.space.geometry)
-        if not count or self._excess(point) <= FORGIVEN:
+        if self._excess(point) <= FORGIVEN:
             return point
+        if not count:
+            return None
 
         def excess(geometry: Doubles) -> float:
             over = min(self._excess(geometry), 1e4)
@@ -234,12 +236,10 @@ class Bench:
             return over
 
         try:
-            moved, _ = simplex(
-                excess, point[:count], size=0.15, tolerance=0.01, most=40 + 20 * count
-            )
+            simplex(excess, point[:count], size=0.15, tolerance=0.01, most=40 + 20 * count)
         except _Kept as kept:
-            moved = kept.geometry
-        return np.concatenate([moved, point[count:]])
+            return np.concatenate([kept.geometry, point[count:]])
+        return None
 
     def light(self, rig: Rig) -> LampSamples:
         """Return the light of each lamp alone at trim 0, as the measures read it."""

@@ -16,7 +16,6 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from types import TracebackType
 from typing import IO, Any, BinaryIO, Self, cast
 
 from threadpoolctl import threadpool_limits
@@ -73,48 +72,40 @@ class Judges:
             _send(helper, ("use", (rig, self.detail)), None)
         self.bench = Bench(rig, EngineModel(rig, self.detail))
 
-    def values(self, points: Sequence[Doubles]) -> list[float]:
-        """Return what the search makes small, for each point."""
-        return self._spread("values", points)
-
     def begin(self, points: Sequence[Doubles], radius: float) -> list[Stand | None]:
         """Return where searches stand that begin at points."""
-        return self._spread("begin", [(point, radius) for point in points])
+        return self.shared("begin", [(point, radius) for point in points])
 
     def step(self, stands: Sequence[Stand]) -> list[Stand]:
         """Return each stand a step further: one to a process, and what is over by all together."""
         dimensions = len(self.bench.space.geometry)
         hands = len(self._helpers) + 1
         even = len(stands) // hands * hands
-        found: list[Stand] = self._spread("step", stands[:even])
+        found: list[Stand] = self.shared("step", stands[:even])
         together = _Together(self)
         return found + [step(together, stand, dimensions) for stand in stands[even:]]
 
-    def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
-        """Return the answers of a task of the problem's own, in the order of the jobs."""
-        return self._spread(task, jobs)
-
     def solved(self, rigs: Sequence[Rig]) -> list[Judged]:
         """Return rigs that may lack some of the bench's things, judged with fitting powers."""
-        return self._spread("solved", [(rig, self.detail) for rig in rigs])
+        return self.shared("solved", [(rig, self.detail) for rig in rigs])
 
     def refined(self, rigs: Sequence[Rig]) -> list[Judged]:
         """Return rigs judged with their powers refined."""
-        return self._spread("refined", rigs)
+        return self.shared("refined", rigs)
 
     def predicted(self, rigs: Sequence[Rig], detail: Detail) -> list[Predicted]:
         """Return rigs with the powers they have, judged by every pixel under other light."""
-        return self._spread("predicted", [(rig, detail) for rig in rigs])
+        return self.shared("predicted", [(rig, detail) for rig in rigs])
 
     def scores(self, rigs: Sequence[Rig]) -> list[float]:
         """Return the scores of rigs as they stand."""
-        return self._spread("scores", rigs)
+        return self.shared("scores", rigs)
 
     def lights(self, rigs: Sequence[Rig]) -> list[Singles]:
         """Return what the measures read of the sheet, for each rig."""
-        return self._spread("lights", rigs)
+        return self.shared("lights", rigs)
 
-    def _spread(self, task: str, jobs: Sequence[Any]) -> list[Any]:
+    def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
         """Deal jobs out in runs: neighbours often move the same thing, which costs least.
 
         Two runs each, since dear jobs (another camera) often stand together.
@@ -146,7 +137,7 @@ class Judges:
 
     def scored(self, sheets: Sequence[Singles]) -> list[float]:
         """Return the scores of the bench's rig by samples of its sheet under several lights."""
-        return self._spread("scored", sheets)
+        return self.shared("scored", sheets)
 
     def close(self) -> None:
         """End the helpers."""
@@ -160,12 +151,7 @@ class Judges:
         """Return this."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """End the helpers."""
         self.close()
 
@@ -232,7 +218,6 @@ def _do(bench: Bench, task: str, jobs: Sequence[Any]) -> list[Any]:
 
 
 _TASKS: dict[str, Callable[[Bench, Any], Any]] = {
-    "values": lambda bench, point: bench.value(point),
     "begin": lambda bench, job: bench.begin(*job),
     "step": lambda bench, stand: step(bench, stand, len(bench.space.geometry)),
     "smooth": lambda bench, point: bench.smooth([point])[0],

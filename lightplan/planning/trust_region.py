@@ -230,7 +230,7 @@ def _lowest(problem: Problem, model: Model, stand: Stand) -> tuple[Doubles, bool
 
 
 def _box(model: Model, stand: Stand) -> list[tuple[float, float]]:
-    """Return the bounds within the radius; coordinates without a model keep the whole box."""
+    """Return the bounds within the radius; those of cheap coordinates lie `CHEAP_REACH` away."""
     found = []
     for i, x in enumerate(stand.point):
         reach = stand.radius if i < len(model.slopes) else CHEAP_REACH

@@ -14,7 +14,6 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from lightplan.errors import BadInput
@@ -112,12 +111,7 @@ class Journal:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._file.flush()
         os.fsync(self._file.fileno())
         self._file.close()

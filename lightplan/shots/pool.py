@@ -17,7 +17,6 @@ from contextlib import contextmanager, suppress
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from lightplan.arrays import THREAD_SETTINGS
@@ -90,12 +89,7 @@ class WorkerPool:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         for worker in self._workers:
             worker.end()
         self._workers.clear()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import time
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from lightplan.light import Detail, Engine
@@ -64,12 +63,7 @@ class BestSoFar:
         """Return this."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Take the picture away; the plan's own files are there, or there is no plan."""
         with contextlib.suppress(OSError):
             if self._wrote:
