@@ -16,11 +16,11 @@ import numpy as np
 from lightplan.arrays import Doubles
 from lightplan.planning.solids import (
     CARD_THICKNESS_MM,
+    Gaps,
     Solid,
     camera_solid,
     card_solid,
     frame_solid,
-    gap_mm,
     lamp_solid,
     prop_solid,
     sheet_solid,
@@ -58,10 +58,13 @@ class Limit:
 
 def limits(rig: Rig) -> tuple[Limit, ...]:
     """Return every rule that applies to a rig, broken or not."""
-    solids = _movable(rig)
+    solids, frame = _movable(rig), frame_solid(rig)
+    fixed = [s for s in (camera_solid(rig.camera), sheet_solid(rig), table_solid(rig)) if s]
+    fixed += _props(rig)
+    gaps = Gaps([*solids, frame, *fixed])
     return (
-        *_in_picture(rig, solids),
-        *_through(rig, solids),
+        *_in_picture(rig, solids, frame, gaps),
+        *_through(solids, fixed, gaps),
         *_reach(rig),
         *_room(rig, solids),
     )
@@ -107,8 +110,7 @@ def _props(rig: Rig) -> list[Solid]:
     return [prop_solid(prop) for prop in rig.props]
 
 
-def _in_picture(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
-    frame = frame_solid(rig)
+def _in_picture(rig: Rig, solids: list[Solid], frame: Solid, gaps: Gaps) -> Iterator[Limit]:
     through_hole = {card.name for card in rig.cards if _looks_through(rig, card)}
     for solid in [*solids, *_props(rig)]:
         if solid.kind == "shell" or solid.name in through_hole:
@@ -116,7 +118,7 @@ def _in_picture(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
         yield Limit(
             rule="in the picture",
             elements=(solid.name,),
-            excess_mm=-gap_mm(frame, solid),
+            excess_mm=-gaps.mm(frame, solid),
             sentence=f"the {solid.kind} {solid.name} stands in the picture",
         )
     for card in rig.cards:
@@ -187,9 +189,7 @@ def _view_into(rig: Rig, shell: Shell) -> Iterator[Limit]:
     )
 
 
-def _through(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
-    fixed = [s for s in (camera_solid(rig.camera), sheet_solid(rig), table_solid(rig)) if s]
-    fixed += _props(rig)
+def _through(solids: list[Solid], fixed: list[Solid], gaps: Gaps) -> Iterator[Limit]:
     pairs = list(combinations(solids, 2)) + [(a, b) for a in solids for b in fixed]
     for first, second in pairs:
         if first.name == second.name or (first.kind == "shell" and second.kind == "table"):
@@ -198,7 +198,7 @@ def _through(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
         yield Limit(
             rule="through each other",
             elements=(first.name, second.name),
-            excess_mm=-gap_mm(first, second) - touches,
+            excess_mm=-gaps.mm(first, second) - touches,
             sentence=f"the {first.kind} {first.name} passes through {_the(second)}",
         )
 

@@ -8,6 +8,7 @@ its size the shortest way out along them, when the solids overlap.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -170,13 +171,17 @@ def sheet_solid(rig: Rig) -> Solid:
 
 def frame_solid(rig: Rig) -> Solid:
     """Return the pyramid of everything the picture shows, from the lens to the table."""
-    camera = rig.camera
+    floor = -rig.room.table.drop_mm if rig.room.table is not None else 0.0
+    return _frame_to(rig.camera, floor, rig.room.reach.farthest_mm)
+
+
+@lru_cache(maxsize=64)  # the camera mostly stays where it is
+def _frame_to(camera: Camera, floor: float, reach_mm: float) -> Solid:
     lens = np.asarray(camera.placement.position_mm)
     right, up, forward = camera.axes()
     tan_x, tan_y = camera.half_angles_tan()
     rays = np.stack([forward + a * tan_x * right + b * tan_y * up for a, b in _CORNERS])
-    floor = -rig.room.table.drop_mm if rig.room.table is not None else 0.0
-    farthest = rig.room.reach.farthest_mm + float(np.linalg.norm(lens))
+    farthest = reach_mm + float(np.linalg.norm(lens))
     with np.errstate(divide="ignore"):
         reach = np.where(rays[:, 2] < 0, (floor - lens[2]) / rays[:, 2], np.inf)
     feet = lens + np.minimum(reach, farthest)[:, None] * rays
@@ -191,25 +196,58 @@ def frame_solid(rig: Rig) -> Solid:
 _CORNERS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 
 
-def gap_mm(first: Solid, second: Solid) -> float:
-    """Return the gap between two convex solids; negative when they overlap, in mm.
+class Gaps:
+    """How far any two of some solids are apart; what all pairs share is worked out at once.
 
-    Where they overlap, its size is the shortest push that parts them. Where they are
-    apart it is a lower bound of their distance.
+    Parameters
+    ----------
+    solids : sequence of Solid
     """
-    flat = _widest(first, second, np.vstack([first.normals, second.normals]))
-    if flat > 0:
-        return flat  # already apart; the edges could only raise the bound
+
+    def __init__(self, solids: Sequence[Solid]) -> None:
+        self._place = {id(solid): i for i, solid in enumerate(solids)}
+        self._solids = tuple(solids)
+        self._flat = _flat_gaps(self._solids)
+
+    def mm(self, first: Solid, second: Solid) -> float:
+        """Return the gap between two of the solids; negative when they overlap, in mm.
+
+        Where they overlap, its size is the shortest push that parts them. Where they are
+        apart it is a lower bound of their distance.
+        """
+        flat = float(self._flat[self._place[id(first)], self._place[id(second)]])
+        # where they are apart already, the edges could only raise the bound
+        return flat if flat > 0 else max(flat, _edge_gap(first, second))
+
+
+def _flat_gaps(solids: Sequence[Solid]) -> Doubles:
+    """Return the widest gap (s, s) of each two along the face normals of both."""
+    normals = np.vstack([solid.normals for solid in solids])
+    shadows = np.vstack([solid.corners_mm for solid in solids]) @ normals.T
+    corner_at = _starts([len(solid.corners_mm) for solid in solids])
+    normal_at = _starts([len(solid.normals) for solid in solids])
+    low = np.minimum.reduceat(shadows, corner_at, axis=0)
+    high = np.maximum.reduceat(shadows, corner_at, axis=0)
+    own = np.repeat(np.arange(len(solids)), [len(solid.normals) for solid in solids])
+    column = np.arange(len(own))
+    apart = np.maximum(low - high[own, column], low[own, column] - high)
+    widest = np.maximum.reduceat(apart, normal_at, axis=1)
+    return np.asarray(np.maximum(widest, widest.T))
+
+
+def _starts(counts: Sequence[int]) -> list[int]:
+    return [0, *np.cumsum(counts[:-1]).tolist()]
+
+
+def _edge_gap(first: Solid, second: Solid) -> float:
+    """Return the widest gap along the cross products of edges; -inf where all are parallel."""
     crossed = np.cross(first.edges[:, None, :], second.edges[None, :, :]).reshape(-1, 3)
     length = np.linalg.norm(crossed, axis=1)
     scale = np.linalg.norm(first.edges, axis=1)[:, None] * np.linalg.norm(second.edges, axis=1)
     wide = length > 1e-6 * scale.ravel()
     if not wide.any():
-        return flat
-    return max(flat, _widest(first, second, crossed[wide] / length[wide, None]))
-
-
-def _widest(first: Solid, second: Solid, axes: Doubles) -> float:
+        return -np.inf
+    axes = crossed[wide] / length[wide, None]
     a, b = first.corners_mm @ axes.T, second.corners_mm @ axes.T
     gap = np.maximum(b.min(axis=0) - a.max(axis=0), a.min(axis=0) - b.max(axis=0))
     return float(gap.max())

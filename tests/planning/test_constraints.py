@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 
 from lightplan.planning.constraints import broken, limits, total_excess_mm, unmovable
 from lightplan.planning.solids import (
+    Gaps,
+    Solid,
     box,
     card_solid,
     frame_solid,
-    gap_mm,
     lamp_solid,
     prop_solid,
 )
@@ -38,6 +39,10 @@ def unit_box(centre, turn=0.0):
     c, s = math.cos(turn), math.sin(turn)
     axes = np.array([[c, s, 0], [-s, c, 0], [0, 0, 1.0]])
     return box("b", "card", np.array(centre, float), axes, np.ones(3))
+
+
+def gap_mm(first: Solid, second: Solid) -> float:
+    return Gaps((first, second)).mm(first, second)
 
 
 def rig(**changes):
