@@ -16,6 +16,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.planning.search import Found, Halt, StopReason, StopRule
+from lightplan.planning.spread import evenly
 from lightplan.planning.trust_region import Stand, most_traced
 
 FIRST_RADIUS = 0.25
@@ -23,7 +24,7 @@ WIDTHS = (6, 4)
 """How many stands take the first steps of a round; after these, the best two go on."""
 _LAST_WIDTH = 2
 _IDLE_ROUNDS = 3
-_MOST_POWER = 9
+_MOST_SPREAD = 512
 _APART = 0.05
 _AT_ONCE = 4
 _Job = TypeVar("_Job")
@@ -96,12 +97,8 @@ def explore(
 
 
 def _spread(size: int, number: int, rng: np.random.Generator) -> list[Doubles]:
-    """Return points that fill the box evenly (a Sobol set), twice as many in each round."""
-    from scipy.stats import qmc  # takes longer to import than all else here
-
-    power = min((3 if size < 4 else 4) + number, _MOST_POWER)
-    points = qmc.Sobol(size, scramble=True, rng=rng).random_base2(power)
-    return list(np.asarray(points))
+    """Return points that fill the box evenly, twice as many in each round."""
+    return list(evenly(min((8 if size < 4 else 16) << number, _MOST_SPREAD), size, rng))
 
 
 class _Search:

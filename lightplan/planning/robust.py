@@ -23,6 +23,7 @@ from lightplan.planning.errors_of_hand import (
     error_dimensions,
 )
 from lightplan.planning.result import Robustness, Tolerance
+from lightplan.planning.spread import evenly
 from lightplan.scene import Rig
 
 STEPS = (1.0, 3.0)
@@ -55,16 +56,8 @@ def good_score(planned: float) -> float:
 
 
 def draws(dimensions: Sequence[ErrorDimension], count: int, *, seed: int) -> Doubles:
-    """Return evenly spread errors, (count, d), each within its size (a Sobol sequence).
-
-    A scrambled low-discrepancy set makes the share of good builds steadier than
-    independent draws of the same number.
-    """
-    from scipy.stats import qmc  # takes longer to import than all else here
-
-    sampler = qmc.Sobol(len(dimensions), scramble=True, rng=np.random.default_rng(seed))
-    power = max(1, int(np.ceil(np.log2(count))))
-    unit = sampler.random_base2(power)[:count]
+    """Return evenly spread errors, (count, d), each within its size."""
+    unit = evenly(count, len(dimensions), np.random.default_rng(seed))
     return np.asarray((2 * unit - 1) * [d.size for d in dimensions])
 
 

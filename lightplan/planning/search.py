@@ -17,6 +17,7 @@ import numpy as np
 from lightplan.arrays import Doubles, read_only
 from lightplan.planning.evolution import Evolution
 from lightplan.planning.simplex import simplex
+from lightplan.planning.spread import evenly
 
 StopReason: TypeAlias = Literal[
     "converged", "evaluations used up", "time used up", "stopped on request", "nothing to move"
@@ -158,7 +159,8 @@ def minimise(
         if starts[0].size == 0:
             raise Halt("nothing to move")
         rng = np.random.default_rng(seed)
-        tries = _explored(starts[0].size, rng)
+        # some that fill the box, in case all starts are far off
+        tries = list(evenly(8 if starts[0].size < 4 else 16, starts[0].size, rng))
         values = np.concatenate([values, counter(tries)])
         ranked = [[*starts, *tries][i] for i in np.argsort(values, kind="stable")]
         _search(counter, ranked[: len(starts) + 2], rng, rule, spread)
@@ -191,14 +193,6 @@ def _search(
         simplex(counter.one, counter.point, size=spread / 5, tolerance=rule.tolerance)
         idle = 0 if counter.value < before - rule.tolerance else idle + 1
         run += 1
-
-
-def _explored(size: int, rng: np.random.Generator) -> list[Doubles]:
-    """Return points that fill the box evenly (a Sobol set), in case all starts are far off."""
-    from scipy.stats import qmc  # takes longer to import than all else here
-
-    points = qmc.Sobol(size, scramble=True, rng=rng).random_base2(3 if size < 4 else 4)
-    return list(np.asarray(points))
 
 
 def _first_tries(starts: list[Doubles]) -> int:

@@ -85,10 +85,14 @@ def test_draws_fill_the_ranges_evenly(toy):
     rows = draws(dimensions, 256, seed=3)
     share = rows / [d.size for d in dimensions]
     assert np.abs(share).max() <= 1
-    # A Sobol set of 2**8 points has 32 in each eighth of each dimension (its (t, m, s)
-    # property in one dimension; Sobol 1967).
-    counts = np.array([np.histogram(c, bins=8, range=(-1, 1))[0] for c in share.T])
-    assert (counts == 32).all()
+    # A Latin hypercube of 256 points has one in each 256th of each dimension (McKay, Beckman
+    # and Conover 1979), and its columns are shuffled apart: the correlation of two columns of
+    # 256 shuffled numbers has a standard deviation of 1 / sqrt(255).
+    counts = np.array([np.histogram(c, bins=256, range=(-1, 1))[0] for c in share.T])
+    assert (counts == 1).all()
+    together = np.corrcoef(share.T)[np.triu_indices(len(dimensions), 1)]
+    assert np.abs(together).max() < 5 / math.sqrt(255)
+    assert np.sqrt(np.mean(together**2)) == pytest.approx(1 / math.sqrt(255), rel=0.3)
     assert (draws(dimensions, 256, seed=3) == rows).all()
 
 
