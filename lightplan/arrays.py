@@ -15,8 +15,6 @@ Singles: TypeAlias = NDArray[np.float32]
 Integers: TypeAlias = NDArray[np.integer[Any]]
 Booleans: TypeAlias = NDArray[np.bool_]
 Vector: TypeAlias = tuple[float, float, float]
-THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-"""Environment of a helper process that must keep its linear algebra to one thread."""
 LARGEST_MM = 1e6  # a kilometre; beyond, squares lose what matters here
 
 

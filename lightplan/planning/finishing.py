@@ -53,7 +53,7 @@ def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
             break
         stand = judges.step([stand])[0]
         rigs[1:] = [bench.rig_at(stand.point)]
-    best = min((bench.judge_refined(rig) for rig in rigs), key=lambda j: j.value)
+    best = min(judges.refined(rigs), key=lambda j: j.value)
     return best, bench.sheet_samples(best.rig)
 
 

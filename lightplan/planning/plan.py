@@ -16,6 +16,7 @@ from lightplan.planning.effort import Report as Report
 from lightplan.planning.engine_model import final_detail, long_side_for, search_detail
 from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
 from lightplan.planning.finishing import moves, polished, simpler
+from lightplan.planning.helper import Predicted, predicted
 from lightplan.planning.merit import Judged
 from lightplan.planning.multistart import Explored, explore
 from lightplan.planning.pool import Judges
@@ -66,10 +67,12 @@ def plan(
         (lambda: False) if should_stop is None else should_stop,
     )
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
+        # here and now: the helpers are only starting
+        before = predicted(rig, final_detail())
         explored = _explored(judges, job, job.effort.evaluations)
         if explored is None:
             return _no_plan(judges, job, rig)
-        return _finished(judges, job, rig, _sturdiest(judges, job, explored), explored.found)
+        return _finished(judges, job, before, _sturdiest(judges, job, explored), explored.found)
 
 
 def quick_plan(
@@ -136,15 +139,16 @@ def _trials(rig: Rig, job: Job) -> list[Rig]:
     return [built(rig, dimensions, row) for row in draws(dimensions, _TRIAL_BUILDS, seed=job.seed)]
 
 
-def _finished(judges: Judges, job: Job, given: Rig, best: Judged, found: Found) -> Plan:
+def _finished(judges: Judges, job: Job, before: Predicted, best: Judged, found: Found) -> Plan:
     best, left_out = simpler(judges, job, best)
     best, light = polished(judges, job, best)
     judges.use(best.rig, search_detail(best.rig, judges.detail.sheet_long_side))
+    prediction = judges.prediction(best.rig, final_detail())
     robust = judge_builds(
         best.rig, judges.lights, judges.scored,
         errors=job.errors, builds=job.effort.builds, seed=job.seed, planned=light,
     )  # fmt: skip
-    final, before = judges.predicted([best.rig, given], final_detail())
+    final = prediction.result()
     judgement = final.judged.judgement
     result = Plan(
         rig=best.rig,
@@ -152,7 +156,7 @@ def _finished(judges: Judges, job: Job, given: Rig, best: Judged, found: Found) 
         start_score=before.judged.judgement.score,
         judgement=judgement,
         measures=MappingProxyType(final.judged.measures.values_by_name()),
-        moves=moves(given, best.rig),
+        moves=moves(before.judged.rig, best.rig),
         left_out=left_out,
         robustness=robust,
         covered=MappingProxyType(final.covered),
@@ -184,7 +188,8 @@ def _no_plan(judges: Judges, job: Job, given: Rig) -> NoPlan:
         explored = _explored(judges, job, max(60, job.effort.evaluations // 3))
         if explored is not None:
             best = _sturdiest(judges, job, explored)
-            nearest = _finished(judges, job, wish.rig, best, explored.found)
+            before = predicted(wish.rig, final_detail())
+            nearest = _finished(judges, job, before, best, explored.found)
             return replace(found, wish=wish.sentence, nearest=nearest)
     return found
 

@@ -1,48 +1,28 @@
-"""A helper process that judges every other rig, so that two cores are used.
+"""Helper processes that judge some of the rigs, so that all cores are used.
 
-The helper runs `main` of this module in a Python of its own and talks in pickles over its
-own pipes. Which process judges a rig does not change the result, so the plan is
-the same with any number of helpers.
+Which process judges a rig does not change the result, so the plan is the same with any
+number of helpers.
 """
 
 from __future__ import annotations
 
-import contextlib
-import os
-import pickle
-import signal
-import subprocess
-import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import IO, Any, BinaryIO, Self, cast
+from typing import Any, Self
 
 from threadpoolctl import threadpool_limits
 
-from lightplan.arrays import THREAD_SETTINGS, Doubles, Singles
+from lightplan.arrays import Doubles, Singles
 from lightplan.light import Detail
 from lightplan.planning.engine_model import EngineModel
+from lightplan.planning.helper import KEPT_BYTES, Asked, Helper, Predicted, do, predicted
 from lightplan.planning.merit import Bench, Judged
-from lightplan.planning.trust_region import Stand, step
+from lightplan.planning.trust_region import Stand, survey
+from lightplan.process import keep_memory
 from lightplan.scene import Rig
 
-
-@dataclass(frozen=True, eq=False)
-class Predicted:
-    """A rig judged by every pixel, and the share of its foil that mirrors each thing."""
-
-    judged: Judged
-    covered: dict[str, float]
-
-
-def predicted(rig: Rig, detail: Detail) -> Predicted:
-    """Judge a rig by every pixel of its picture under light of some detail."""
-    model = EngineModel(rig, detail)
-    return Predicted(Bench(rig, model).judge(rig), model.seen_shares(rig))
-
-
-_PIPE_BYTES = 1 << 20
+PREDICTION_WORTH = 25.0
+"""How many lights of the search take as long as a prediction; only sharing depends on it."""
 
 
 class Judges:
@@ -61,7 +41,9 @@ class Judges:
         self.detail = detail
         # The arrays are short: threads of the linear algebra only stand in each other's way.
         self._one_thread = threadpool_limits(1)
-        self._helpers = [_start() for _ in range(helpers)]
+        keep_memory(KEPT_BYTES)
+        self._helpers = [Helper() for _ in range(helpers)]
+        self._ahead = 0.0
         self.use(rig)
 
     def use(self, rig: Rig, detail: Detail | None = None) -> None:
@@ -69,7 +51,7 @@ class Judges:
         self.rig = rig
         self.detail = self.detail if detail is None else detail
         for helper in self._helpers:
-            _send(helper, ("use", (rig, self.detail)), None)
+            helper.use(rig, self.detail)
         self.bench = Bench(rig, EngineModel(rig, self.detail))
 
     def begin(self, points: Sequence[Doubles], radius: float) -> list[Stand | None]:
@@ -77,13 +59,9 @@ class Judges:
         return self.shared("begin", [(point, radius) for point in points])
 
     def step(self, stands: Sequence[Stand]) -> list[Stand]:
-        """Return each stand a step further: one to a process, and what is over by all together."""
-        dimensions = len(self.bench.space.geometry)
-        hands = len(self._helpers) + 1
-        even = len(stands) // hands * hands
-        found: list[Stand] = self.shared("step", stands[:even])
-        together = _Together(self)
-        return found + [step(together, stand, dimensions) for stand in stands[even:]]
+        """Return each stand a step further."""
+        surveyed = survey(_Together(self), stands, len(self.bench.space.geometry))
+        return self.shared("trials", surveyed)
 
     def solved(self, rigs: Sequence[Rig]) -> list[Judged]:
         """Return rigs that may lack some of the bench's things, judged with fitting powers."""
@@ -93,10 +71,6 @@ class Judges:
         """Return rigs judged with their powers refined."""
         return self.shared("refined", rigs)
 
-    def predicted(self, rigs: Sequence[Rig], detail: Detail) -> list[Predicted]:
-        """Return rigs with the powers they have, judged by every pixel under other light."""
-        return self.shared("predicted", [(rig, detail) for rig in rigs])
-
     def scores(self, rigs: Sequence[Rig]) -> list[float]:
         """Return the scores of rigs as they stand."""
         return self.shared("scores", rigs)
@@ -105,45 +79,43 @@ class Judges:
         """Return what the measures read of the sheet, for each rig."""
         return self.shared("lights", rigs)
 
-    def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
-        """Deal jobs out in runs: neighbours often move the same thing, which costs least.
+    def scored(self, sheets: Sequence[Singles]) -> list[float]:
+        """Return the scores of the bench's rig by samples of its sheet under several lights."""
+        return self.shared("scored", sheets)
 
-        Two runs each, since dear jobs (another camera) often stand together.
+    def prediction(self, rig: Rig, detail: Detail) -> Prediction:
+        """Have a rig, with the powers it has, judged by every pixel under other light.
+
+        A helper does it while this process goes on to other things.
         """
-        hands = len(self._helpers) + 1
-        ends = [-(-len(jobs) * i // (2 * hands)) for i in range(2 * hands + 1)]
-        runs = [range(first, end) for first, end in pairwise(ends)]
-        shares = [[*runs[i], *runs[i + hands]] for i in range(hands)]
+        if not self._helpers:
+            return Prediction(predicted(rig, detail))
+        self._ahead += PREDICTION_WORTH
+        helper = self._helpers[-1]
+        return Prediction(None, (helper, helper.ask("predicted", [(rig, detail)], self.rig), self))
+
+    def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
+        """Deal jobs out to all processes, and return their answers in the order of the jobs."""
+        shares = dealt(len(jobs), len(self._helpers) + 1, ahead=self._ahead)
+        self._ahead = 0.0
+        given = [[jobs[i] for i in share] for share in shares]
+        asked = [
+            helper.ask(task, mine, self.rig) if mine else None
+            for helper, mine in zip(self._helpers, given[1:], strict=True)
+        ]
+        answers = [do(self.bench, task, given[0])]
+        for helper, order in zip(self._helpers, asked, strict=True):
+            answers.append([] if order is None else helper.answers(order, self.bench))
         found: list[Any] = [None] * len(jobs)
-        for helper, share in zip(self._helpers, shares[1:], strict=True):
-            if share:
-                _send(helper, (task, [jobs[i] for i in share]), self.rig)
-        answers = [_do(self.bench, task, [jobs[i] for i in shares[0]])]
-        for helper, share in zip(self._helpers, shares[1:], strict=True):
-            answers.append(self._answer(helper, task, [jobs[i] for i in share]) if share else [])
         for share, answer in zip(shares, answers, strict=True):
             for i, value in zip(share, answer, strict=True):
                 found[i] = value
         return found
 
-    def _answer(self, helper: subprocess.Popen[bytes], task: str, jobs: Sequence[Any]) -> list[Any]:
-        """Return a helper's answer; where the helper died, do its work here."""
-        assert helper.stdout is not None
-        try:
-            answer: list[Any] = _Reader(helper.stdout, self.rig).load()
-        except (EOFError, pickle.UnpicklingError):
-            return _do(self.bench, task, jobs)
-        return answer
-
-    def scored(self, sheets: Sequence[Singles]) -> list[float]:
-        """Return the scores of the bench's rig by samples of its sheet under several lights."""
-        return self.shared("scored", sheets)
-
     def close(self) -> None:
         """End the helpers."""
         for helper in self._helpers:
-            helper.kill()
-            helper.communicate()
+            helper.close()
         self._helpers = []
         self._one_thread.restore_original_limits()
 
@@ -156,9 +128,26 @@ class Judges:
         self.close()
 
 
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """A prediction that is at hand, or that a helper works out."""
+
+    found: Predicted | None
+    at: tuple[Helper, Asked, Judges] | None = None
+
+    def result(self) -> Predicted:
+        """Return it, once it is there."""
+        if self.at is None:
+            assert self.found is not None
+            return self.found
+        helper, asked, judges = self.at
+        answer: Predicted = helper.answers(asked, judges.bench)[0]
+        return answer
+
+
 @dataclass(frozen=True)
 class _Together:
-    """The bench as a step asks it, with every question shared out."""
+    """The bench as a survey asks it, with what is dear shared out."""
 
     judges: Judges
 
@@ -166,92 +155,36 @@ class _Together:
         return self.judges.shared("smooth", points)
 
     def values_under(self, parts: Sequence[Singles], points: Sequence[Doubles]) -> list[float]:
-        return self.judges.shared("value_under", list(zip(parts, points, strict=True)))
+        return self.judges.bench.values_under(parts, points)
 
     def excess(self, points: Sequence[Doubles]) -> list[float]:
         return self.judges.shared("excess", points)
 
 
-def _start() -> subprocess.Popen[bytes]:
-    command = [sys.executable, "-c", "from lightplan.planning.pool import main; main()"]
-    # room for a whole message: nobody waits while the helper starts
-    return subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, pipesize=_PIPE_BYTES,
-        env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
-    )  # fmt: skip
+def dealt(count: int, hands: int, *, ahead: float = 0.0) -> list[list[int]]:
+    """Return which jobs each of several hands gets, the first hand ours.
 
+    Runs, since neighbours often move the same thing, which costs least; two for each hand,
+    since dear jobs (another camera) often stand together.
 
-class _Writer(pickle.Pickler):
-    """Writes the room and the sheet of a rig that both sides know by name.
+    Parameters
+    ----------
+    ahead : float
+        Work that the last hand has already, in jobs.
 
-    An engine tells by identity that they are the same, and a sheet's artwork is large.
+    >>> dealt(8, 2), dealt(8, 2, ahead=4.0)
+    ([[0, 1, 4, 5], [2, 3, 6, 7]], [[0, 1, 2, 4, 5, 6], [3, 7]])
     """
-
-    def __init__(self, file: BinaryIO, rig: Rig | None) -> None:
-        super().__init__(file, pickle.HIGHEST_PROTOCOL)
-        self._names = {} if rig is None else {id(rig.room): "room", id(rig.sheet): "sheet"}
-
-    def persistent_id(self, thing: Any) -> str | None:
-        return self._names.get(id(thing))
-
-
-class _Reader(pickle.Unpickler):
-    """Reads what `_Writer` wrote."""
-
-    def __init__(self, file: IO[bytes], rig: Rig | None) -> None:
-        super().__init__(file)
-        self._rig = rig
-
-    def persistent_load(self, name: str) -> Any:
-        return getattr(self._rig, name)
-
-
-def _send(helper: subprocess.Popen[bytes], message: tuple[str, Any], known: Rig | None) -> None:
-    assert helper.stdin is not None
-    with contextlib.suppress(BrokenPipeError):  # it died; `_answer` will notice
-        _Writer(cast("BinaryIO", helper.stdin), known).dump(message)
-        helper.stdin.flush()
-
-
-def _do(bench: Bench, task: str, jobs: Sequence[Any]) -> list[Any]:
-    return [_TASKS[task](bench, job) for job in jobs]
-
-
-_TASKS: dict[str, Callable[[Bench, Any], Any]] = {
-    "begin": lambda bench, job: bench.begin(*job),
-    "step": lambda bench, stand: step(bench, stand, len(bench.space.geometry)),
-    "smooth": lambda bench, point: bench.smooth([point])[0],
-    "value_under": lambda bench, job: bench.value_under(*job),
-    "excess": lambda bench, point: bench.excess([point])[0],
-    "solved": lambda bench, job: Bench(job[0], EngineModel(*job)).judge_roughly(job[0]),
-    "refined": lambda bench, rig: bench.judge_refined(rig),
-    "predicted": lambda bench, job: predicted(*job),
-    "scores": lambda bench, rig: bench.score_samples(rig, bench.sheet_samples(rig)),
-    "scored": lambda bench, samples: bench.score_samples(bench.rig, samples),
-    "lights": lambda bench, rig: bench.sheet_samples(rig),
-}
-
-
-def serve(orders: BinaryIO, answers: BinaryIO) -> None:
-    """Judge until the orders end."""
-    bench: Bench | None = None
-    while True:
-        try:
-            task, jobs = _Reader(orders, None if bench is None else bench.rig).load()
-        except (EOFError, KeyboardInterrupt):
-            return
-        if task == "use":
-            bench = Bench(jobs[0], EngineModel(*jobs))
-            continue
-        assert bench is not None
-        _Writer(answers, bench.rig).dump(_do(bench, task, jobs))
-        answers.flush()
-
-
-def main() -> None:
-    """Serve on the standard pipes, as a helper process."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the planner's to handle
-    # Files of our own: those of a Python that was asked not to buffer may write less than
-    # they are given, and the planner would wait for the rest for ever.
-    with os.fdopen(os.dup(0), "rb") as orders, os.fdopen(os.dup(1), "wb") as answers:
-        serve(orders, answers)
+    last = int(max(0.0, (count + ahead) / hands - ahead)) if hands > 1 else 0
+    others = max(hands - 1, 1)
+    sizes = [
+        (count - last) * (i + 1) // others - (count - last) * i // others for i in range(others)
+    ]
+    sizes += [last] * (hands - others)
+    found: list[list[int]] = [[] for _ in sizes]
+    at = 0
+    for halves in ([-(-size // 2) for size in sizes], [size // 2 for size in sizes]):
+        for share, half in zip(found, halves, strict=True):
+            share += range(at, at + half)
+            at += half
+    return found

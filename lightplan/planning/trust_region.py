@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Protocol
 
 import numpy as np
@@ -103,9 +104,40 @@ def step(problem: Problem, stand: Stand, dimensions: int) -> Stand:
     dimensions : int
         Leading coordinates on which the smooth part depends.
     """
-    here, polled = replace(stand, used=0), None
-    if here.model is None or here.model.is_worn:
-        here, polled = _probed(problem, here, dimensions)
+    (surveyed,) = survey(problem, [stand], dimensions)
+    return trials(problem, surveyed)
+
+
+@dataclass(frozen=True, eq=False)
+class Surveyed:
+    """A stand with a sound model, and the best of the points traced for it, if any were."""
+
+    stand: Stand
+    polled: Stand | None = None
+
+
+def survey(problem: Problem, stands: Sequence[Stand], dimensions: int) -> list[Surveyed]:
+    """Return stands with their models measured where they need it: the first half of a step.
+
+    The lights for all of them are asked for at once, so that they can be shared evenly.
+    """
+    needy = {id(s): _probes(s, dimensions) for s in stands if s.model is None or s.model.is_worn}
+    flat = [p for rows in needy.values() for points in rows for p in points]
+    traced, excess = iter(problem.smooth(flat)), iter(problem.excess(flat))
+    found = []
+    for stand in stands:
+        if (rows := needy.get(id(stand))) is None:
+            found.append(Surveyed(replace(stand, used=0)))
+            continue
+        count = sum(map(len, rows))
+        mine = list(islice(traced, count)), list(islice(excess, count))
+        found.append(_measured(problem, stand, rows, *mine))
+    return found
+
+
+def trials(problem: Problem, surveyed: Surveyed) -> Stand:
+    """Return where a few trials with a stand's model lead: the second half of a step."""
+    here, polled = surveyed.stand, surveyed.polled
     for _ in range(TRIALS):
         before = here
         here = _tried(problem, here)
@@ -115,7 +147,7 @@ def step(problem: Problem, stand: Stand, dimensions: int) -> Stand:
         assert here.model is not None
         if here.model.is_worn or here.is_settled or before.value - here.value < _TOO_LITTLE:
             break
-    return replace(here, gain=stand.value - here.value)
+    return replace(here, gain=surveyed.stand.value - here.value)
 
 
 def most_traced(stand: Stand, dimensions: int) -> int:
@@ -129,22 +161,27 @@ def _bends_hold(stand: Stand) -> bool:
     return stand.model is not None and stand.model.probed_at <= _BENDS_KEPT * stand.radius
 
 
-def _probed(problem: Problem, stand: Stand, dimensions: int) -> tuple[Stand, Stand]:
+def _probes(stand: Stand, dimensions: int) -> list[list[Doubles]]:
+    """Return the points to trace for a stand's model, along each dimension."""
+    one = _bends_hold(stand)
+    return [probes(stand.point, stand.radius, i, one=one) for i in range(dimensions)]
+
+
+def _measured(
+    problem: Problem, stand: Stand, probed: Sequence[Sequence[Doubles]],
+    traced: Sequence[Singles | None], excess: Sequence[float],
+) -> Surveyed:  # fmt: skip
     """Return a stand with its model measured, and the best of the points traced for it."""
     old, known, radius = stand.model, None, stand.radius
     if old is not None and _bends_hold(stand):
         known, radius = old.bends, old.probed_at
-    probed = [
-        probes(stand.point, stand.radius, i, one=known is not None) for i in range(dimensions)
-    ]
-    flat = [p for row in probed for p in row]
-    traced, excess = problem.smooth(flat), problem.excess(flat)
     model = measured(
         stand.point, stand.values, probed, iter(traced), known_bends=known, radius=radius
     )
     model = replace(model, limits_near=max(excess, default=0.0) > 0)
+    flat = [p for row in probed for p in row]
     polled = _polled(problem, stand, flat, traced, excess)
-    return replace(stand, model=model, used=stand.used + len(flat)), polled
+    return Surveyed(replace(stand, model=model, used=len(flat)), polled)
 
 
 def _moved_to(polled: Stand, here: Stand) -> Stand:

@@ -19,8 +19,8 @@ from multiprocessing.context import SpawnProcess
 from pathlib import Path
 from typing import Any, Self
 
-from lightplan.arrays import THREAD_SETTINGS
 from lightplan.errors import LightplanError
+from lightplan.process import THREAD_SETTINGS
 from lightplan.shots.worker import JudgeOne, Reply, WorkerLimits, serve_from
 
 _START_TIMEOUT_S = 120.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import pickle
 import signal
 import sys
@@ -16,6 +15,7 @@ from typing import Any, TypeAlias
 import cv2
 
 from lightplan.errors import LightplanError
+from lightplan.process import keep_memory
 
 JudgeOne: TypeAlias = Callable[[Path], Mapping[str, Any]]
 # The parent kills a late worker first; this guards workers whose parent is gone.
@@ -23,7 +23,6 @@ _ORPHAN_GRACE_S = 5.0
 # Of freed memory a worker keeps so much for its next photograph: enough for the arrays of
 # 50 megapixels; what a giant took beyond goes back to the system with the next photograph.
 _KEPT_BYTES = 256 << 20
-_M_TRIM_THRESHOLD, _M_MMAP_MAX = -1, -4  # from glibc's malloc.h
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,21 +142,6 @@ def limit_memory(extra_bytes: int) -> None:
     if hard != resource.RLIM_INFINITY:
         wanted = min(wanted, hard)
     resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
-
-
-def keep_memory(kept_bytes: int) -> None:
-    """Let this process keep freed memory, up to about `kept_bytes`, and use it again.
-
-    Left alone, glibc maps each large array afresh and the system clears all its pages:
-    of a 24-megapixel JPEG that takes as long as a fifth of decoding it. Other C libraries
-    are left as they are.
-    """
-    if sys.platform != "linux":
-        return
-    set_option = getattr(ctypes.CDLL(None), "mallopt", None)
-    if set_option is not None:
-        set_option(_M_MMAP_MAX, 0)
-        set_option(_M_TRIM_THRESHOLD, kept_bytes)
 
 
 def set_alarm(seconds: float) -> None:

@@ -170,9 +170,9 @@ def test_many_valleys_are_looked_into():
         rule = StopRule(evaluations=4000, tolerance=1e-6)
         return explore(problem, [np.array([0.9, 0.1])], dimensions=2, seed=seed, rule=rule)
 
-    # Of some hundred valleys the next to the lowest lie at 0.995.
-    found = [lowest(seed).found.value for seed in range(8)]
-    assert sum(value < 0.9 for value in found) >= 5
+    # Of some hundred valleys the next to the lowest lie at 0.995. Most seeds find the lowest.
+    found = [lowest(seed).found.value for seed in range(15)]
+    assert sum(value < 0.9 for value in found) >= 8
     assert max(found) < 3.0  # beyond the ring of valleys next to the lowest: 1.99 at its corners
 
 

@@ -1,0 +1,181 @@
+"""A process beside this one that judges rigs as a bench here would.
+
+It runs `main` of this module in a Python of its own and talks in pickles over its own pipes.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import signal
+import subprocess
+import sys
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import IO, Any, BinaryIO, cast
+
+from lightplan.light import Detail
+from lightplan.planning.engine_model import EngineModel
+from lightplan.planning.merit import Bench, Judged
+from lightplan.planning.trust_region import trials
+from lightplan.process import THREAD_SETTINGS, keep_memory
+from lightplan.scene import Rig
+
+KEPT_BYTES = 256 << 20
+"""Freed memory that a process of the planner keeps."""
+_PIPE_BYTES = 1 << 20
+
+
+@dataclass(frozen=True, eq=False)
+class Predicted:
+    """A rig judged by every pixel, and the share of its foil that mirrors each thing."""
+
+    judged: Judged
+    covered: dict[str, float]
+
+
+def predicted(rig: Rig, detail: Detail) -> Predicted:
+    """Judge a rig by every pixel of its picture under light of some detail."""
+    model = EngineModel(rig, detail)
+    return Predicted(Bench(rig, model).judge(rig), model.seen_shares(rig))
+
+
+def do(bench: Bench, task: str, jobs: Sequence[Any]) -> list[Any]:
+    """Return the answers to jobs of one kind (a key of the tasks below)."""
+    return [_TASKS[task](bench, job) for job in jobs]
+
+
+_TASKS: dict[str, Callable[[Bench, Any], Any]] = {
+    "begin": lambda bench, job: bench.begin(*job),
+    "trials": lambda bench, surveyed: trials(bench, surveyed),
+    "smooth": lambda bench, point: bench.smooth([point])[0],
+    "excess": lambda bench, point: bench.excess([point])[0],
+    "solved": lambda bench, job: Bench(job[0], EngineModel(*job)).judge_roughly(job[0]),
+    "refined": lambda bench, rig: bench.judge_refined(rig),
+    "predicted": lambda bench, job: predicted(*job),
+    "scores": lambda bench, rig: bench.score_samples(rig, bench.sheet_samples(rig)),
+    "scored": lambda bench, samples: bench.score_samples(bench.rig, samples),
+    "lights": lambda bench, rig: bench.sheet_samples(rig),
+}
+
+
+@dataclass(eq=False)
+class Asked:
+    """Jobs that a helper was given, and its answers once they are in.
+
+    Parameters
+    ----------
+    task : str
+    jobs : sequence
+    rig : Rig
+        Of the bench at that time.
+    answers : list or None
+    """
+
+    task: str
+    jobs: Sequence[Any]
+    rig: Rig
+    answers: list[Any] | None = None
+
+
+class Helper:
+    """One helper process; it answers in the order in which it was asked."""
+
+    def __init__(self) -> None:
+        command = [sys.executable, "-c", "from lightplan.planning.helper import main; main()"]
+        # room for a whole message: nobody waits while the helper starts
+        self._process = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, pipesize=_PIPE_BYTES,
+            env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
+        )  # fmt: skip
+        self._owed: deque[Asked] = deque()
+
+    def use(self, rig: Rig, detail: Detail) -> None:
+        """Change to the bench of another rig, or to another detail."""
+        self._send(("use", (rig, detail)), None)
+
+    def ask(self, task: str, jobs: Sequence[Any], rig: Rig) -> Asked:
+        """Hand jobs over; `rig` is that of the bench in use."""
+        self._send((task, jobs), rig)
+        asked = Asked(task, jobs, rig)
+        self._owed.append(asked)
+        return asked
+
+    def answers(self, asked: Asked, bench: Bench) -> list[Any]:
+        """Return the answers to jobs that were asked; where the helper died, work them out here."""
+        while asked.answers is None:
+            first = self._owed.popleft()
+            first.answers = self._read(first, bench)
+        return asked.answers
+
+    def close(self) -> None:
+        """End the process."""
+        self._process.kill()
+        self._process.communicate()
+
+    def _send(self, message: tuple[str, Any], known: Rig | None) -> None:
+        assert self._process.stdin is not None
+        with contextlib.suppress(BrokenPipeError):  # it died; `answers` will notice
+            _Writer(cast("BinaryIO", self._process.stdin), known).dump(message)
+            self._process.stdin.flush()
+
+    def _read(self, asked: Asked, bench: Bench) -> list[Any]:
+        assert self._process.stdout is not None
+        try:
+            found: list[Any] = _Reader(self._process.stdout, asked.rig).load()
+        except (EOFError, pickle.UnpicklingError):
+            return do(bench, asked.task, asked.jobs)
+        return found
+
+
+class _Writer(pickle.Pickler):
+    """Writes the room and the sheet of a rig that both sides know by name.
+
+    An engine tells by identity that they are the same, and a sheet's artwork is large.
+    """
+
+    def __init__(self, file: BinaryIO, rig: Rig | None) -> None:
+        super().__init__(file, pickle.HIGHEST_PROTOCOL)
+        self._names = {} if rig is None else {id(rig.room): "room", id(rig.sheet): "sheet"}
+
+    def persistent_id(self, thing: Any) -> str | None:
+        return self._names.get(id(thing))
+
+
+class _Reader(pickle.Unpickler):
+    """Reads what `_Writer` wrote."""
+
+    def __init__(self, file: IO[bytes], rig: Rig | None) -> None:
+        super().__init__(file)
+        self._rig = rig
+
+    def persistent_load(self, name: str) -> Any:
+        return getattr(self._rig, name)
+
+
+def serve(orders: BinaryIO, answers: BinaryIO) -> None:
+    """Judge until the orders end."""
+    bench: Bench | None = None
+    while True:
+        try:
+            task, jobs = _Reader(orders, None if bench is None else bench.rig).load()
+        except (EOFError, KeyboardInterrupt):
+            return
+        if task == "use":
+            bench = Bench(jobs[0], EngineModel(*jobs))
+            continue
+        assert bench is not None
+        _Writer(answers, bench.rig).dump(do(bench, task, jobs))
+        answers.flush()
+
+
+def main() -> None:
+    """Serve on the standard pipes, as a helper process."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the planner's to handle
+    keep_memory(KEPT_BYTES)
+    # Files of our own: those of a Python that was asked not to buffer may write less than
+    # they are given, and the planner would wait for the rest for ever.
+    with os.fdopen(os.dup(0), "rb") as orders, os.fdopen(os.dup(1), "wb") as answers:
+        serve(orders, answers)
