@@ -8,12 +8,12 @@ Channels are counted apart since metals clip one of them first (gold: red).
 
 from __future__ import annotations
 
-import math
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Singles
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.measures.levels import Levels, log2_level, quantile
 from lightplan.measures.maps import Sheet
 
@@ -32,7 +32,10 @@ _CHOSEN = np.array(
     np.int64,
 )
 """Which codes of a pixel count for each kind: a bit a channel, one for nearly clipped."""
-Pairs = dict[str, tuple[float, float]]
+Values: TypeAlias = float | Doubles
+"""A number of one picture, or numbers (...) of many."""
+Pairs = dict[str, tuple[Values, Values]]
+"""Measures with their uncertainties by name."""
 Wanted = frozenset[str] | None
 
 
@@ -48,13 +51,11 @@ def measures(maps: Sheet, levels: Levels) -> Pairs:
         count = len(maps.background.clipped)
         share = float(maps.background.clipped.all(axis=1).mean())
         found["background_clipped_share"] = (share, _binomial(share, count))
-    if len(levels.foil):
+    if levels.foil_count:
         found |= _levels(maps, levels)
-    if len(levels.paper):
+    if levels.paper_count:
         noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
-        found["paper_peak_stops"] = (
-            float(log2_level(np.asarray(quantile(levels.paper_open, 0.98)))), noise,
-        )  # fmt: skip
+        found["paper_peak_stops"] = (log2_level(quantile(levels.paper_open, 0.98)), noise)
     return found
 
 
@@ -68,7 +69,7 @@ def shares(maps: Sheet) -> Pairs:
 
 
 def _codes(linear: Singles, clipped: Booleans) -> NDArray[np.uint8]:
-    """Return a number (n,) for each pixel (n, 3): a bit a clipped channel, one for nearly."""
+    """Return a number (..., n) a pixel (..., n, 3): a bit a clipped channel, one for nearly."""
     near = _any_channel(linear >= np.float32(NEAR_CLIP_LEVEL))
     codes: NDArray[np.uint8] = (
         clipped[..., 0] * np.uint8(1) + clipped[..., 1] * np.uint8(2)
@@ -78,27 +79,30 @@ def _codes(linear: Singles, clipped: Booleans) -> NDArray[np.uint8]:
 
 
 def _shares(name: str, codes: NDArray[np.uint8], confidence: float) -> Pairs:
-    total = len(codes)
-    found: Pairs = {}
-    hits = _CHOSEN @ np.bincount(codes, minlength=16)
-    for kind, share in zip(_KINDS, (hits / total).tolist(), strict=True):
-        # A pixel that is not sure to be foil is not sure to count.
-        error = math.hypot(_binomial(share, total), (1.0 - confidence) * share)
-        found[f"{name}_{kind}_share"] = (share, error)
-    return found
+    total = codes.shape[-1]
+    share = _counts(codes) @ _CHOSEN.T / total
+    # A pixel that is not sure to be foil is not sure to count.
+    error = np.hypot(_binomial(share, total), (1.0 - confidence) * share)
+    return {f"{name}_{kind}_share": (share[..., i], error[..., i]) for i, kind in enumerate(_KINDS)}
+
+
+def _counts(codes: NDArray[np.uint8]) -> Integers:
+    """Return how often each of 16 codes (..., n) is there, (..., 16)."""
+    rows = codes.reshape(-1, codes.shape[-1])
+    counts = np.array([np.bincount(row, minlength=16) for row in rows])
+    return counts.reshape(*codes.shape[:-1], 16)
 
 
 def _levels(maps: Sheet, levels: Levels) -> Pairs:
     noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
-    dark_below = DARK_FLOOR_STOPS
-    if len(levels.paper):
-        paper = float(log2_level(np.asarray(quantile(levels.paper, 0.5))))
-        dark_below = max(dark_below, paper - DARK_STOPS)
-    dark = float((levels.foil_stops < dark_below).mean())
-    peak = float(log2_level(np.asarray(quantile(levels.foil_open, 0.98))))
+    dark_below = np.asarray(DARK_FLOOR_STOPS)
+    if levels.paper_count:
+        paper = log2_level(quantile(levels.paper, 0.5))
+        dark_below = np.maximum(dark_below, paper - DARK_STOPS)
+    dark = (levels.foil_stops < dark_below[..., None]).mean(axis=-1)
     return {
-        "foil_dark_share": (dark, _binomial(dark, len(levels.foil))),
-        "foil_peak_stops": (peak, noise),
+        "foil_dark_share": (dark, _binomial(dark, levels.foil_count)),
+        "foil_peak_stops": (log2_level(quantile(levels.foil_open, 0.98)), noise),
     }
 
 
@@ -107,7 +111,7 @@ def _any_channel(flags: Booleans) -> Booleans:
     return found
 
 
-def _binomial(share: float, count: int) -> float:
+def _binomial(share: Values, count: int) -> Doubles:
     """Return the standard error of a share, with one pixel as the least (Agresti, Coull)."""
     softened = (share * count + 1.0) / (count + 2.0)
-    return math.sqrt(softened * (1.0 - softened) / (count + 2.0))
+    return np.asarray(np.sqrt(softened * (1.0 - softened) / (count + 2.0)))

@@ -313,7 +313,7 @@ class Bench:
     def _merit(self, found: Measures, linear: Singles) -> float:
         """Return what is climbed: a picture as it stands, and as a little more light clips it."""
         look = self.rig.look
-        brighter = self._sampler.brighter(found, linear, HEADROOM_STOPS)
+        (brighter,) = self._sampler.brighter([found], linear[None], HEADROOM_STOPS)
         return (merit(found, look) + merit(brighter, look)) / 2
 
     def _measured(self, linear: Singles) -> Measures:
