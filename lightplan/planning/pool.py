@@ -214,20 +214,29 @@ def _send(helper: subprocess.Popen[bytes], message: tuple[str, Any], known: Rig 
 
 
 def _do(bench: Bench, task: str, jobs: Sequence[Any]) -> list[Any]:
+    if task in _TOGETHER:
+        return _TOGETHER[task](bench, jobs)
     return [_TASKS[task](bench, job) for job in jobs]
+
+
+_TOGETHER: dict[str, Callable[[Bench, Sequence[Any]], list[Any]]] = {
+    "value_under": lambda bench, jobs: bench.values_under(
+        [j[0] for j in jobs], [j[1] for j in jobs]
+    ),
+    "scores": lambda bench, rigs: bench.scores(rigs, [bench.sheet_samples(rig) for rig in rigs]),
+    "scored": lambda bench, sheets: bench.scores([bench.rig] * len(sheets), sheets),
+}
+"""Tasks whose jobs cost less together."""
 
 
 _TASKS: dict[str, Callable[[Bench, Any], Any]] = {
     "begin": lambda bench, job: bench.begin(*job),
     "step": lambda bench, stand: step(bench, stand, len(bench.space.geometry)),
     "smooth": lambda bench, point: bench.smooth([point])[0],
-    "value_under": lambda bench, job: bench.value_under(*job),
     "excess": lambda bench, point: bench.excess([point])[0],
     "solved": lambda bench, job: Bench(job[0], EngineModel(*job)).judge_roughly(job[0]),
     "refined": lambda bench, rig: bench.judge_refined(rig),
     "predicted": lambda bench, job: predicted(*job),
-    "scores": lambda bench, rig: bench.score_samples(rig, bench.sheet_samples(rig)),
-    "scored": lambda bench, samples: bench.score_samples(bench.rig, samples),
     "lights": lambda bench, rig: bench.sheet_samples(rig),
 }
 
