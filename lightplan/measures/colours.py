@@ -41,27 +41,32 @@ def measures(
         white = linear_srgb_to_lab(0.85 * light)[..., 0, :]
         chroma = _chroma(white)
         found["paper_cast_Cab"] = (chroma, _chroma_error(noise, levels.paper_count))
-        found["paper_cast_hue_deg"] = (_hue_deg(white), _turn_error_deg(1.0, chroma))
+        if asked(wanted, "paper_cast_hue_deg"):
+            found["paper_cast_hue_deg"] = (_hue_deg(white), _turn_error_deg(1.0, chroma))
     if levels.foil_count >= LEAST_CELLS:
-        found |= _foil(levels, foil_kind, light)
+        if asked(wanted, "foil_hue_deg", "foil_colour_error_dE00", "foil_hue_error_deg"):
+            found |= _foil(levels, foil_kind, light, wanted)
         if asked(wanted, "foil_colourfulness_Cab", "foil_hue_spread_share"):
             found |= _colourfulness(levels.foil_rgb)
     return found
 
 
-def _foil(levels: Levels, foil_kind: str | None, light: Doubles) -> Pairs:
+def _foil(levels: Levels, foil_kind: str | None, light: Doubles, wanted: Wanted) -> Pairs:
     seen = (middle(levels.foil_rgb) + LEAST_LEVEL) / light
     seen = seen * (COMMON_LUMINANCE / luminance_factor(seen))[..., None]
     lab = linear_srgb_to_lab(seen)[..., 0, :]
     error = _chroma_error(levels.noise_stops, levels.foil_count)
-    turn_error = _turn_error_deg(error, _chroma(lab))
-    found: Pairs = {"foil_hue_deg": (_hue_deg(lab), turn_error)}
+    is_hue_asked = asked(wanted, "foil_hue_deg", "foil_hue_error_deg")
+    found: Pairs = {}
+    if is_hue_asked:
+        found["foil_hue_deg"] = (_hue_deg(lab), _turn_error_deg(error, _chroma(lab)))
     if foil_kind is None:
         return found
-    wanted = expected_lab(foil_kind)
-    found["foil_colour_error_dE00"] = (difference_2000(lab, wanted), error)
-    if _chroma(wanted) >= LEAST_HUE_CHROMA:
-        turn = (_hue_deg(lab) - _hue_deg(wanted) + 180.0) % 360.0 - 180.0
+    expected = expected_lab(foil_kind)
+    found["foil_colour_error_dE00"] = (difference_2000(lab, expected), error)
+    if is_hue_asked and _chroma(expected) >= LEAST_HUE_CHROMA:
+        hue, turn_error = found["foil_hue_deg"]
+        turn = (hue - _hue_deg(expected) + 180.0) % 360.0 - 180.0
         found["foil_hue_error_deg"] = (turn, turn_error)
     return found
 

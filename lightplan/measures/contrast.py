@@ -25,8 +25,7 @@ def measures(
     if min(levels.paper_count, levels.foil_count) < LEAST_CELLS:
         return found
     noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
-    foil, paper = (log2_level(quantile(part, 0.5)) for part in (levels.foil, levels.paper))
-    ratio = foil - paper
+    ratio = log2_level(levels.foil_marks.middle) - log2_level(levels.paper_marks.middle)
     # A doubtful mask mixes the two: the ratio is then understated. Of mixed pixels the
     # share of foil is taken as right within a tenth of the paper's share.
     doubt = 0.5 * (1.0 - maps.confidence) + 0.1 * (1.0 - maps.grid.foil.mean_purity)
@@ -42,9 +41,9 @@ def measures(
 
 
 def _brightest(levels: Levels) -> Doubles:
-    best = quantile(levels.foil, 0.98)
+    best = levels.foil_marks.high
     if levels.paper_count:
-        best = np.maximum(best, quantile(levels.paper, 0.98))
+        best = np.maximum(best, levels.paper_marks.high)
     return log2_level(best)
 
 

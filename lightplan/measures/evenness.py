@@ -13,15 +13,12 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.measures.clipping import Pairs, Values, Wanted, asked
-from lightplan.measures.levels import LEAST_CELLS, Levels, quantile
+from lightplan.measures.levels import HIGH, LEAST_CELLS, LOW, Levels, Marks
 from lightplan.measures.maps import Sheet
 from lightplan.measures.smooth import each_times, smooth_level
 from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
 
 WHITE_STOCK = (0.85, 0.85, 0.85)
-LOW, HIGH = 0.02, 0.98
-"""Quantiles between which a span is measured: hot spots have measures of their own."""
-
 PAPER_GLARE_STOPS = 0.2
 FOIL_GLARE_STOPS = 1.0
 """Above the smooth level by this much is glare; the eye sees 0.12 stop on white paper as
@@ -37,46 +34,56 @@ def measures(
     grid = maps.grid
     found: Pairs = {}
     if levels.foil_count >= LEAST_CELLS:
-        noise = levels.cell_noise_stops(grid, grid.foil)
-        found["foil_evenness_stops"] = _span(np.sort(levels.foil_stops), noise, maps)
+        if asked(wanted, "foil_evenness_stops"):
+            noise = levels.cell_noise_stops(grid, grid.foil)
+            found["foil_evenness_stops"] = _span(np.sort(levels.foil_stops), noise, maps)
         if asked(wanted, "foil_glare_share"):
             smooth = smooth_level(levels.foil_stops, grid.plane)
             found["foil_glare_share"] = _glare(levels.foil_stops - smooth, FOIL_GLARE_STOPS)
     if levels.paper_count >= LEAST_CELLS:
-        found |= _paper(maps, levels, stock)
-        smooth = each_times(grid.paper_surface, levels.paper_fit)
-        found["paper_glare_share"] = _glare(levels.paper_stops - smooth, PAPER_GLARE_STOPS)
+        found |= _lightness(maps, levels, stock)
+        if asked(wanted, "paper_variation_share"):
+            found["paper_variation_share"] = _variation(maps, levels)
+        if asked(wanted, "paper_glare_share"):
+            smooth = each_times(grid.paper_surface, levels.paper_fit)
+            found["paper_glare_share"] = _glare(levels.paper_stops - smooth, PAPER_GLARE_STOPS)
     return found
 
 
-def _paper(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
-    level = levels.paper
+def _lightness(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
     reflectance = float(luminance_factor(np.array(WHITE_STOCK if stock is None else stock)))
-    middle = np.maximum(quantile(level, 0.5), 1e-6)
+    marks = levels.paper_marks
+    middle = np.maximum(marks.middle, 1e-6)
     noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
     per_stop = _lightness_per_stop(reflectance)
-    ends = np.array([quantile(level, LOW), quantile(level, HIGH)])
+    ends = np.array([marks.low, marks.high])
     low, high = lightness(np.minimum(ends * reflectance / middle, 4.0))
     raw = np.asarray(high - low, np.float64)
     quiet = _less_noise(raw, noise * per_stop)
-    spread = level.std(axis=-1) / np.maximum(level.mean(axis=-1), 1e-6)
-    calm = np.sqrt(np.maximum(spread**2 - (noise * math.log(2.0)) ** 2, 0.0))
-    quantum = quantum_stops(maps, middle)
-    error = np.hypot(_span_error(raw, levels.paper_count), (noise + quantum) * per_stop)
+    doubt = noise + quantum_stops(maps, middle)
+    error = np.hypot(_span_error(raw, levels.paper_count), doubt * per_stop)
     shown = np.asarray(lightness(np.minimum(middle, 1.0)), np.float64)
     return {
         "paper_lightness_range_Lstar": (quiet, error),
-        "paper_variation_share": (
-            calm, np.hypot(calm / math.sqrt(2.0 * levels.paper_count), (noise + quantum) * 0.69),
-        ),
-        "paper_lightness_Lstar": (shown, (noise + quantum) * _lightness_per_stop(middle)),
-    }  # fmt: skip
+        "paper_lightness_Lstar": (shown, doubt * _lightness_per_stop(middle)),
+    }
+
+
+def _variation(maps: Sheet, levels: Levels) -> tuple[Values, Values]:
+    """Return the standard deviation over the mean, with the noise's own taken out."""
+    level = levels.paper
+    noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
+    spread = level.std(axis=-1) / np.maximum(level.mean(axis=-1), 1e-6)
+    calm = np.sqrt(np.maximum(spread**2 - (noise * math.log(2.0)) ** 2, 0.0))
+    doubt = noise + quantum_stops(maps, np.maximum(levels.paper_marks.middle, 1e-6))
+    return calm, np.hypot(calm / math.sqrt(2.0 * levels.paper_count), doubt * 0.69)
 
 
 def _span(ordered: Doubles, noise: Doubles, maps: Sheet) -> tuple[Values, Values]:
     """Return the span between `LOW` and `HIGH` with the noise's own span taken out."""
-    raw = quantile(ordered, HIGH) - quantile(ordered, LOW)
-    quantum = quantum_stops(maps, 2.0 ** quantile(ordered, 0.5))
+    marks = Marks.of(ordered)
+    raw = marks.high - marks.low
+    quantum = quantum_stops(maps, 2.0**marks.middle)
     error = np.hypot(_span_error(raw, ordered.shape[-1]), noise + quantum)
     return _less_noise(raw, noise), error
 

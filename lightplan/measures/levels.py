@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import cv2
@@ -16,6 +17,9 @@ from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ
 
 LEAST_LEVEL = 2.0**-14
 """Added before a logarithm is taken, so that black is -14 stops and not minus infinity."""
+
+LOW, HIGH = 0.02, 0.98
+"""Quantiles that stand for the lowest and the highest of many values."""
 
 LEAST_CELLS = 6
 """Fewer cells of a material than this are not measured."""
@@ -57,6 +61,22 @@ class OpenLevels(NamedTuple):
     is_over: Booleans
 
 
+class Marks(NamedTuple):
+    """Quantiles (...) of levels: near the lowest, the middle, near the highest.
+
+    Between the outer two a span is measured: hot spots have measures of their own.
+    """
+
+    low: Doubles
+    middle: Doubles
+    high: Doubles
+
+    @classmethod
+    def of(cls, ordered: Doubles) -> Marks:
+        """Return those of sorted values (..., n)."""
+        return cls(*(quantile(ordered, share) for share in (LOW, 0.5, HIGH)))
+
+
 @dataclass(frozen=True, eq=False)
 class Levels:
     """Mean levels of the cells, nothing above the clip level.
@@ -90,6 +110,16 @@ class Levels:
     paper_open: Doubles
     paper_fit: Doubles
     noise_stops: Doubles
+
+    @cached_property
+    def foil_marks(self) -> Marks:
+        """Quantiles of the foil's luminance."""
+        return Marks.of(self.foil)
+
+    @cached_property
+    def paper_marks(self) -> Marks:
+        """Quantiles of the paper's luminance."""
+        return Marks.of(self.paper)
 
     @property
     def foil_count(self) -> int:

@@ -148,7 +148,7 @@ def measured(
         "paper_pixels_count": (float(len(grid.paper.pixels)), 0.0),
         "noise_stops": (levels.noise_stops, 0.0),
     }
-    found |= clipping.measures(sheet, levels)
+    found |= clipping.measures(sheet, levels, wanted)
     found |= evenness.measures(sheet, levels, stock_reflectance, wanted)
     found |= contrast.measures(sheet, levels, stock_reflectance, wanted)
     found |= colours.measures(levels, foil_kind, stock_reflectance, wanted)

@@ -117,7 +117,8 @@ class Sampler:
             By how much brighter.
         """
         sheet = SampledSheet(self, samples[:, : self.parts[-1].stop] * np.float32(2.0**stops))
-        shares = parted(clipping.shares(sheet), len(samples))
+        names = frozenset(found[0]) if found else None
+        shares = parted(clipping.shares(sheet, names), len(samples))
         return [
             one.joined(_lifted(one, stops) | s.pairs())
             for one, s in zip(found, shares, strict=True)
@@ -164,11 +165,9 @@ class SampledSheet:
 
 def _lifted(found: Measures, stops: float) -> dict[str, tuple[float, float]]:
     """Return the brightest levels of foil and paper, so much brighter."""
-    return {
-        name: (value + stops, error)
-        for name, (value, error) in found.pairs().items()
-        if name in ("foil_peak_stops", "paper_peak_stops")
-    }
+    pairs = found.pairs()
+    names = [name for name in ("foil_peak_stops", "paper_peak_stops") if name in pairs]
+    return {name: (pairs[name][0] + stops, pairs[name][1]) for name in names}
 
 
 def _thinned(indices: Indices, most: int) -> Indices:

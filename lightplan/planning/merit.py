@@ -351,7 +351,7 @@ class _Kept(Exception):
 def mixed(rig: Rig, light: LampSamples, trims: dict[str, float]) -> Singles:
     """Return the samples of all lamps together with the surroundings, at given powers."""
     powers = gains(rig, light.names, trims)
-    return np.asarray(np.tensordot(powers, light.values, axes=1), np.float32)
+    return np.asarray((powers @ light.values.reshape(len(powers), -1)).reshape(-1, 3), np.float32)
 
 
 def gains(rig: Rig, names: tuple[str, ...], trims: dict[str, float]) -> Singles:
