@@ -14,7 +14,7 @@ import numpy as np
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
-from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, middle
+from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 from lightplan.optics.materials import foil_curve
 
@@ -36,7 +36,7 @@ def measures(
     noise = levels.noise_stops
     if levels.paper_count >= LEAST_CELLS:
         body = np.array(WHITE_STOCK if stock is None else stock) + 1e-3
-        light = (middle(levels.paper_rgb) + LEAST_LEVEL) / body
+        light = (levels.paper_colour + LEAST_LEVEL) / body
         light = light / luminance_factor(light)[..., None]
         white = linear_srgb_to_lab(0.85 * light)[..., 0, :]
         chroma = _chroma(white)
@@ -52,7 +52,7 @@ def measures(
 
 
 def _foil(levels: Levels, foil_kind: str | None, light: Doubles, wanted: Wanted) -> Pairs:
-    seen = (middle(levels.foil_rgb) + LEAST_LEVEL) / light
+    seen = (levels.foil_colour + LEAST_LEVEL) / light
     seen = seen * (COMMON_LUMINANCE / luminance_factor(seen))[..., None]
     lab = linear_srgb_to_lab(seen)[..., 0, :]
     error = _chroma_error(levels.noise_stops, levels.foil_count)

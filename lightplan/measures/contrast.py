@@ -9,7 +9,7 @@ import numpy as np
 from lightplan.arrays import Doubles
 from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
-from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, middle, quantile
+from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
 from lightplan.measures.maps import Sheet
 from lightplan.measures.smooth import each_times
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
@@ -55,7 +55,7 @@ def _seen(levels: Levels, error_stops: Doubles) -> tuple[Values, Values]:
     One stop near white is about 15 units.
     """
     foil = linear_srgb_to_lab(levels.foil_rgb)
-    paper = linear_srgb_to_lab(middle(levels.paper_rgb).astype(np.float64))
+    paper = linear_srgb_to_lab(levels.paper_colour.astype(np.float64))
     return difference_2000(foil, paper).mean(axis=-1), 15.0 * error_stops
 
 

@@ -121,6 +121,16 @@ class Levels:
         """Quantiles of the paper's luminance."""
         return Marks.of(self.paper)
 
+    @cached_property
+    def foil_colour(self) -> Singles:
+        """Median colour (..., 1, 3) of the foil's cells."""
+        return middle(self.foil_rgb)
+
+    @cached_property
+    def paper_colour(self) -> Singles:
+        """Median colour (..., 1, 3) of the paper's cells."""
+        return middle(self.paper_rgb)
+
     @property
     def foil_count(self) -> int:
         """How many cells of foil there are."""
