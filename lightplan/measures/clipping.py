@@ -8,31 +8,35 @@ Channels are counted apart since metals clip one of them first (gold: red).
 
 from __future__ import annotations
 
-import math
+from collections.abc import Callable, Mapping
+from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Singles
-from lightplan.measures.levels import Levels, log2_level, quantile
+from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.measures.levels import HIGH, Levels, log2_level, quantile
 from lightplan.measures.maps import Sheet
 
 NEAR_CLIP_LEVEL = 0.955973
+_NEAR = np.float32(NEAR_CLIP_LEVEL)
 DARK_STOPS = 3.0
 """Foil this far below the paper reads as black. Common practice, no source."""
 DARK_FLOOR_STOPS = -7.0
 """Foil this far below the clip level is black in any print (sRGB code 25). Our choice."""
 
-_CODES = np.arange(16)
-_KINDS = (
-    "clipped", "clipped_all", "near_clipped", "clipped_red", "clipped_green", "clipped_blue",
-)  # fmt: skip
-_CHOSEN = np.array(
-    [_CODES % 8 > 0, _CODES % 8 == 7, _CODES > 0, *(_CODES >> bit & 1 > 0 for bit in range(3))],
-    np.int64,
-)
-"""Which codes of a pixel count for each kind: a bit a channel, one for nearly clipped."""
-Pairs = dict[str, tuple[float, float]]
+_FLAGS: Mapping[str, Callable[[Singles, Booleans], Booleans]] = {
+    "clipped": lambda _, clipped: _any_channel(clipped),
+    "clipped_all": lambda _, clipped: ~_any_channel(~clipped),
+    "near_clipped": lambda linear, clipped: _any_channel(clipped | (linear >= _NEAR)),
+    "clipped_red": lambda _, clipped: clipped[..., 0],
+    "clipped_green": lambda _, clipped: clipped[..., 1],
+    "clipped_blue": lambda _, clipped: clipped[..., 2],
+}
+"""Which pixels count for each kind, of linear levels and clipped channels (..., n, 3)."""
+Values: TypeAlias = float | Doubles
+"""A number of one picture, or numbers (...) of many."""
+Pairs = dict[str, tuple[Values, Values]]
+"""Measures with their uncertainties by name."""
 Wanted = frozenset[str] | None
 
 
@@ -41,64 +45,52 @@ def asked(wanted: Wanted, *names: str) -> bool:
     return wanted is None or not wanted.isdisjoint(names)
 
 
-def measures(maps: Sheet, levels: Levels) -> Pairs:
+def measures(maps: Sheet, levels: Levels, wanted: Wanted = None) -> Pairs:
     """Return the shares by name; those of a material that is absent are left out."""
-    found = shares(maps)
+    found = shares(maps, wanted)
     if maps.background is not None and len(maps.background.clipped):
         count = len(maps.background.clipped)
         share = float(maps.background.clipped.all(axis=1).mean())
         found["background_clipped_share"] = (share, _binomial(share, count))
-    if len(levels.foil):
+    if levels.foil_count:
         found |= _levels(maps, levels)
-    if len(levels.paper):
+    if levels.paper_count:
         noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
-        found["paper_peak_stops"] = (
-            float(log2_level(np.asarray(quantile(levels.paper_open, 0.98)))), noise,
-        )  # fmt: skip
+        found["paper_peak_stops"] = (log2_level(quantile(levels.paper_open, HIGH)), noise)
     return found
 
 
-def shares(maps: Sheet) -> Pairs:
+def shares(maps: Sheet, wanted: Wanted = None) -> Pairs:
     """Return the clipped and nearly clipped shares of foil and of paper by name."""
     found: Pairs = {}
     for name, region in (("foil", maps.grid.foil), ("paper", maps.grid.paper)):
-        if len(region.pixels):
-            found |= _shares(name, _codes(*maps.pixels(region)), maps.confidence)
+        if not len(region.pixels):
+            continue
+        pixels = maps.pixels(region)
+        for kind, flags in _FLAGS.items():
+            full_name = f"{name}_{kind}_share"
+            if asked(wanted, full_name):
+                found[full_name] = _share(flags(*pixels), maps.confidence)
     return found
 
 
-def _codes(linear: Singles, clipped: Booleans) -> NDArray[np.uint8]:
-    """Return a number (n,) for each pixel (n, 3): a bit a clipped channel, one for nearly."""
-    near = _any_channel(linear >= np.float32(NEAR_CLIP_LEVEL))
-    codes: NDArray[np.uint8] = (
-        clipped[..., 0] * np.uint8(1) + clipped[..., 1] * np.uint8(2)
-        + clipped[..., 2] * np.uint8(4) + near * np.uint8(8)
-    )  # fmt: skip
-    return codes
-
-
-def _shares(name: str, codes: NDArray[np.uint8], confidence: float) -> Pairs:
-    total = len(codes)
-    found: Pairs = {}
-    hits = _CHOSEN @ np.bincount(codes, minlength=16)
-    for kind, share in zip(_KINDS, (hits / total).tolist(), strict=True):
-        # A pixel that is not sure to be foil is not sure to count.
-        error = math.hypot(_binomial(share, total), (1.0 - confidence) * share)
-        found[f"{name}_{kind}_share"] = (share, error)
-    return found
+def _share(flags: Booleans, confidence: float) -> tuple[Values, Values]:
+    total = flags.shape[-1]
+    share = np.count_nonzero(flags, axis=-1) / total
+    # A pixel that is not sure to be foil is not sure to count.
+    return share, np.hypot(_binomial(share, total), (1.0 - confidence) * share)
 
 
 def _levels(maps: Sheet, levels: Levels) -> Pairs:
     noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
-    dark_below = DARK_FLOOR_STOPS
-    if len(levels.paper):
-        paper = float(log2_level(np.asarray(quantile(levels.paper, 0.5))))
-        dark_below = max(dark_below, paper - DARK_STOPS)
-    dark = float((levels.foil_stops < dark_below).mean())
-    peak = float(log2_level(np.asarray(quantile(levels.foil_open, 0.98))))
+    dark_below = np.asarray(DARK_FLOOR_STOPS)
+    if levels.paper_count:
+        paper = log2_level(levels.paper_marks.middle)
+        dark_below = np.maximum(dark_below, paper - DARK_STOPS)
+    dark = (levels.foil_stops < dark_below[..., None]).mean(axis=-1)
     return {
-        "foil_dark_share": (dark, _binomial(dark, len(levels.foil))),
-        "foil_peak_stops": (peak, noise),
+        "foil_dark_share": (dark, _binomial(dark, levels.foil_count)),
+        "foil_peak_stops": (log2_level(quantile(levels.foil_open, HIGH)), noise),
     }
 
 
@@ -107,7 +99,7 @@ def _any_channel(flags: Booleans) -> Booleans:
     return found
 
 
-def _binomial(share: float, count: int) -> float:
+def _binomial(share: Values, count: int) -> Doubles:
     """Return the standard error of a share, with one pixel as the least (Agresti, Coull)."""
     softened = (share * count + 1.0) / (count + 2.0)
-    return math.sqrt(softened * (1.0 - softened) / (count + 2.0))
+    return np.asarray(np.sqrt(softened * (1.0 - softened) / (count + 2.0)))

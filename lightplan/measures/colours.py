@@ -12,9 +12,9 @@ from functools import lru_cache
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.measures.clipping import Pairs, Wanted, asked
+from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
-from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, middle
+from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 from lightplan.optics.materials import foil_curve
 
@@ -32,39 +32,41 @@ def measures(
 ) -> Pairs:  # fmt: skip
     """Return cast, hue and colourfulness by name."""
     found: Pairs = {}
-    light = np.ones(3)
+    light = np.ones((1, 3))
     noise = levels.noise_stops
-    if len(levels.paper) >= LEAST_CELLS:
+    if levels.paper_count >= LEAST_CELLS:
         body = np.array(WHITE_STOCK if stock is None else stock) + 1e-3
-        light = (middle(levels.paper_rgb) + LEAST_LEVEL) / body
-        light = light / float(luminance_factor(light))
-        white = linear_srgb_to_lab(0.85 * light)
-        chroma = math.hypot(float(white[1]), float(white[2]))
-        found["paper_cast_Cab"] = (chroma, _chroma_error(noise, len(levels.paper)))
-        found["paper_cast_hue_deg"] = (
-            _hue_deg(white), min(180.0, math.degrees(1.0 / max(chroma, 0.3))),
-        )  # fmt: skip
-    if len(levels.foil) >= LEAST_CELLS:
-        found |= _foil(levels, foil_kind, light)
+        light = (levels.paper_colour + LEAST_LEVEL) / body
+        light = light / luminance_factor(light)[..., None]
+        white = linear_srgb_to_lab(0.85 * light)[..., 0, :]
+        chroma = _chroma(white)
+        found["paper_cast_Cab"] = (chroma, _chroma_error(noise, levels.paper_count))
+        if asked(wanted, "paper_cast_hue_deg"):
+            found["paper_cast_hue_deg"] = (_hue_deg(white), _turn_error_deg(1.0, chroma))
+    if levels.foil_count >= LEAST_CELLS:
+        if asked(wanted, "foil_hue_deg", "foil_colour_error_dE00", "foil_hue_error_deg"):
+            found |= _foil(levels, foil_kind, light, wanted)
         if asked(wanted, "foil_colourfulness_Cab", "foil_hue_spread_share"):
             found |= _colourfulness(levels.foil_rgb)
     return found
 
 
-def _foil(levels: Levels, foil_kind: str | None, light: Doubles) -> Pairs:
-    seen = (middle(levels.foil_rgb) + LEAST_LEVEL) / light
-    seen = seen * (COMMON_LUMINANCE / float(luminance_factor(seen)))
-    lab = linear_srgb_to_lab(seen)
-    chroma = math.hypot(float(lab[1]), float(lab[2]))
-    error = _chroma_error(levels.noise_stops, len(levels.foil))
-    turn_error = min(180.0, math.degrees(error / max(chroma, 0.3)))
-    found: Pairs = {"foil_hue_deg": (_hue_deg(lab), turn_error)}
+def _foil(levels: Levels, foil_kind: str | None, light: Doubles, wanted: Wanted) -> Pairs:
+    seen = (levels.foil_colour + LEAST_LEVEL) / light
+    seen = seen * (COMMON_LUMINANCE / luminance_factor(seen))[..., None]
+    lab = linear_srgb_to_lab(seen)[..., 0, :]
+    error = _chroma_error(levels.noise_stops, levels.foil_count)
+    is_hue_asked = asked(wanted, "foil_hue_deg", "foil_hue_error_deg")
+    found: Pairs = {}
+    if is_hue_asked:
+        found["foil_hue_deg"] = (_hue_deg(lab), _turn_error_deg(error, _chroma(lab)))
     if foil_kind is None:
         return found
-    wanted = expected_lab(foil_kind)
-    found["foil_colour_error_dE00"] = (float(difference_2000(lab, wanted)), error)
-    if math.hypot(float(wanted[1]), float(wanted[2])) >= LEAST_HUE_CHROMA:
-        turn = (_hue_deg(lab) - _hue_deg(wanted) + 180.0) % 360.0 - 180.0
+    expected = expected_lab(foil_kind)
+    found["foil_colour_error_dE00"] = (difference_2000(lab, expected), error)
+    if is_hue_asked and _chroma(expected) >= LEAST_HUE_CHROMA:
+        hue, turn_error = found["foil_hue_deg"]
+        turn = (hue - _hue_deg(expected) + 180.0) % 360.0 - 180.0
         found["foil_hue_error_deg"] = (turn, turn_error)
     return found
 
@@ -88,22 +90,30 @@ def _colourfulness(foil_rgb: Singles) -> Pairs:
     `GREY_CHROMA` in the denominator keeps the noise of a grey foil from counting.
     """
     lab = linear_srgb_to_lab(foil_rgb)
-    a, b = lab[:, 1], lab[:, 2]
+    a, b = lab[..., 1], lab[..., 2]
     chroma = np.hypot(a, b)
-    mean = float(chroma.mean())
-    resultant = math.hypot(float(a.mean()), float(b.mean()))
-    spread = max(0.0, mean - resultant) / (mean + GREY_CHROMA)
-    error = float(chroma.std()) / math.sqrt(len(chroma))
+    mean, across, up = (x.mean(axis=-1).astype(np.float64) for x in (chroma, a, b))
+    spread = np.maximum(0.0, mean - np.hypot(across, up)) / (mean + GREY_CHROMA)
+    error = chroma.std(axis=-1).astype(np.float64) / math.sqrt(chroma.shape[-1])
     return {
         "foil_colourfulness_Cab": (mean, error),
         "foil_hue_spread_share": (spread, error / (mean + GREY_CHROMA)),
     }
 
 
-def _hue_deg(lab: Floats) -> float:
-    return math.degrees(math.atan2(float(lab[2]), float(lab[1]))) % 360.0
+def _chroma(lab: Floats) -> Doubles:
+    return np.hypot(lab[..., 1], lab[..., 2], dtype=np.float64)
 
 
-def _chroma_error(noise_stops: float, count: int) -> float:
+def _hue_deg(lab: Floats) -> Doubles:
+    return np.asarray(np.degrees(np.arctan2(lab[..., 2], lab[..., 1])) % 360.0)
+
+
+def _turn_error_deg(error: Values, chroma: Doubles) -> Doubles:
+    """Return the error of a hue from that of its colour."""
+    return np.asarray(np.minimum(180.0, np.degrees(error / np.maximum(chroma, 0.3))))
+
+
+def _chroma_error(noise_stops: Doubles, count: int) -> Doubles:
     """Return the error of a chroma from pixel noise; about 60 units of a*b* per stop."""
     return 60.0 * noise_stops / math.sqrt(count) + 0.2

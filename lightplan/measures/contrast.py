@@ -6,10 +6,12 @@ import math
 
 import numpy as np
 
-from lightplan.measures.clipping import Pairs, Wanted, asked
+from lightplan.arrays import Doubles
+from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
-from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, middle, quantile
+from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
 from lightplan.measures.maps import Sheet
+from lightplan.measures.smooth import each_times
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 
 
@@ -17,20 +19,17 @@ def measures(
     maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None, wanted: Wanted = None
 ) -> Pairs:
     """Return the contrasts by name, and the brightest level of the picture."""
-    if not len(levels.foil):
+    if not levels.foil_count:
         return {}
     found: Pairs = {"brightest_level_stops": (_brightest(levels), levels.noise_stops)}
-    if len(levels.paper) < LEAST_CELLS or len(levels.foil) < LEAST_CELLS:
+    if min(levels.paper_count, levels.foil_count) < LEAST_CELLS:
         return found
     noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
-    foil, paper = (
-        float(log2_level(np.asarray(quantile(part, 0.5)))) for part in (levels.foil, levels.paper)
-    )
-    ratio = foil - paper
+    ratio = log2_level(levels.foil_marks.middle) - log2_level(levels.paper_marks.middle)
     # A doubtful mask mixes the two: the ratio is then understated. Of mixed pixels the
     # share of foil is taken as right within a tenth of the paper's share.
-    doubt = 0.5 * (1.0 - maps.confidence) + 0.1 * (1.0 - float(maps.grid.foil.purity.mean()))
-    error = math.hypot(noise, doubt * abs(ratio))
+    doubt = 0.5 * (1.0 - maps.confidence) + 0.1 * (1.0 - maps.grid.foil.mean_purity)
+    error = np.hypot(noise, doubt * np.abs(ratio))
     white = float(luminance_factor(np.array(WHITE_STOCK)))
     known = white if stock is None else max(float(luminance_factor(np.array(stock))), 1e-3)
     found["foil_to_paper_stops"] = (ratio, error)
@@ -41,14 +40,14 @@ def measures(
     return found
 
 
-def _brightest(levels: Levels) -> float:
-    best = quantile(levels.foil, 0.98)
-    if len(levels.paper):
-        best = max(best, quantile(levels.paper, 0.98))
-    return float(log2_level(np.asarray(best)))
+def _brightest(levels: Levels) -> Doubles:
+    best = levels.foil_marks.high
+    if levels.paper_count:
+        best = np.maximum(best, levels.paper_marks.high)
+    return log2_level(best)
 
 
-def _seen(levels: Levels, error_stops: float) -> tuple[float, float]:
+def _seen(levels: Levels, error_stops: Doubles) -> tuple[Values, Values]:
     """Return the mean CIEDE2000 of the foil's cells against the paper's median colour.
 
     The mean over cells, and not the difference of two medians: a foil that runs from
@@ -56,8 +55,8 @@ def _seen(levels: Levels, error_stops: float) -> tuple[float, float]:
     One stop near white is about 15 units.
     """
     foil = linear_srgb_to_lab(levels.foil_rgb)
-    paper = linear_srgb_to_lab(middle(levels.paper_rgb).astype(np.float64))
-    return float(difference_2000(foil, paper).mean()), 15.0 * error_stops
+    paper = linear_srgb_to_lab(levels.paper_colour.astype(np.float64))
+    return difference_2000(foil, paper).mean(axis=-1), 15.0 * error_stops
 
 
 def _flip(maps: Sheet, levels: Levels) -> Pairs:
@@ -66,13 +65,13 @@ def _flip(maps: Sheet, levels: Levels) -> Pairs:
     The paper's level beside each cell of foil is its smooth (quadratic) level there.
     """
     grid = maps.grid
-    beside = grid.foil_surface @ levels.paper_fit
+    beside = each_times(grid.foil_surface, levels.paper_fit)
     over = levels.foil_stops - beside
-    brighter = float((over > 0.0).mean())
-    flipped = min(brighter, 1.0 - brighter)
+    brighter = (over > 0.0).mean(axis=-1)
+    flipped = np.minimum(brighter, 1.0 - brighter)
     weakest = quantile(np.sort(np.abs(over)), 0.1)
     noise = levels.cell_noise_stops(grid, grid.foil)
     return {
-        "foil_sign_flip_share": (flipped, math.sqrt(flipped * (1.0 - flipped) / len(over))),
+        "foil_sign_flip_share": (flipped, np.sqrt(flipped * (1.0 - flipped) / levels.foil_count)),
         "foil_weakest_contrast_stops": (weakest, noise),
     }

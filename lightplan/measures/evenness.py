@@ -12,16 +12,13 @@ import math
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.measures.clipping import Pairs, Wanted, asked
-from lightplan.measures.levels import LEAST_CELLS, Levels, quantile
+from lightplan.measures.clipping import Pairs, Values, Wanted, asked
+from lightplan.measures.levels import HIGH, LEAST_CELLS, LOW, Levels, Marks
 from lightplan.measures.maps import Sheet
-from lightplan.measures.smooth import smooth_level
+from lightplan.measures.smooth import each_times, smooth_level
 from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
 
 WHITE_STOCK = (0.85, 0.85, 0.85)
-LOW, HIGH = 0.02, 0.98
-"""Quantiles between which a span is measured: hot spots have measures of their own."""
-
 PAPER_GLARE_STOPS = 0.2
 FOIL_GLARE_STOPS = 1.0
 """Above the smooth level by this much is glare; the eye sees 0.12 stop on white paper as
@@ -36,57 +33,66 @@ def measures(
     """Return evenness, levels and glare by name."""
     grid = maps.grid
     found: Pairs = {}
-    if len(levels.foil) >= LEAST_CELLS:
-        noise = levels.cell_noise_stops(grid, grid.foil)
-        found["foil_evenness_stops"] = _span(np.sort(levels.foil_stops), noise, maps)
+    if levels.foil_count >= LEAST_CELLS:
+        if asked(wanted, "foil_evenness_stops"):
+            noise = levels.cell_noise_stops(grid, grid.foil)
+            found["foil_evenness_stops"] = _span(np.sort(levels.foil_stops), noise, maps)
         if asked(wanted, "foil_glare_share"):
             smooth = smooth_level(levels.foil_stops, grid.plane)
             found["foil_glare_share"] = _glare(levels.foil_stops - smooth, FOIL_GLARE_STOPS)
-    if len(levels.paper) >= LEAST_CELLS:
-        found |= _paper(maps, levels, stock)
-        smooth = grid.paper_surface @ levels.paper_fit
-        found["paper_glare_share"] = _glare(levels.paper_stops - smooth, PAPER_GLARE_STOPS)
+    if levels.paper_count >= LEAST_CELLS:
+        found |= _lightness(maps, levels, stock)
+        if asked(wanted, "paper_variation_share"):
+            found["paper_variation_share"] = _variation(maps, levels)
+        if asked(wanted, "paper_glare_share"):
+            smooth = each_times(grid.paper_surface, levels.paper_fit)
+            found["paper_glare_share"] = _glare(levels.paper_stops - smooth, PAPER_GLARE_STOPS)
     return found
 
 
-def _paper(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
-    level = levels.paper
+def _lightness(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
     reflectance = float(luminance_factor(np.array(WHITE_STOCK if stock is None else stock)))
-    middle = max(quantile(level, 0.5), 1e-6)
+    marks = levels.paper_marks
+    middle = np.maximum(marks.middle, 1e-6)
     noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
     per_stop = _lightness_per_stop(reflectance)
-    ends = np.array([quantile(level, LOW), quantile(level, HIGH)])
+    ends = np.array([marks.low, marks.high])
     low, high = lightness(np.minimum(ends * reflectance / middle, 4.0))
-    raw = float(high - low)
+    raw = np.asarray(high - low, np.float64)
     quiet = _less_noise(raw, noise * per_stop)
-    mean = float(level.mean())
-    spread = float(level.std()) / max(mean, 1e-6)
-    calm = math.sqrt(max(spread**2 - (noise * math.log(2.0)) ** 2, 0.0))
-    quantum = quantum_stops(maps, middle)
-    error = math.hypot(_span_error(raw, len(level)), (noise + quantum) * per_stop)
-    shown = float(lightness(min(middle, 1.0)))
+    doubt = noise + quantum_stops(maps, middle)
+    error = np.hypot(_span_error(raw, levels.paper_count), doubt * per_stop)
+    shown = np.asarray(lightness(np.minimum(middle, 1.0)), np.float64)
     return {
         "paper_lightness_range_Lstar": (quiet, error),
-        "paper_variation_share": (
-            calm, math.hypot(calm / math.sqrt(2.0 * len(level)), (noise + quantum) * 0.69),
-        ),
-        "paper_lightness_Lstar": (shown, (noise + quantum) * _lightness_per_stop(middle)),
-    }  # fmt: skip
+        "paper_lightness_Lstar": (shown, doubt * _lightness_per_stop(middle)),
+    }
 
 
-def _span(ordered: Doubles, noise: float, maps: Sheet) -> tuple[float, float]:
+def _variation(maps: Sheet, levels: Levels) -> tuple[Values, Values]:
+    """Return the standard deviation over the mean, with the noise's own taken out."""
+    level = levels.paper
+    noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
+    spread = level.std(axis=-1) / np.maximum(level.mean(axis=-1), 1e-6)
+    calm = np.sqrt(np.maximum(spread**2 - (noise * math.log(2.0)) ** 2, 0.0))
+    doubt = noise + quantum_stops(maps, np.maximum(levels.paper_marks.middle, 1e-6))
+    return calm, np.hypot(calm / math.sqrt(2.0 * levels.paper_count), doubt * 0.69)
+
+
+def _span(ordered: Doubles, noise: Doubles, maps: Sheet) -> tuple[Values, Values]:
     """Return the span between `LOW` and `HIGH` with the noise's own span taken out."""
-    raw = quantile(ordered, HIGH) - quantile(ordered, LOW)
-    quantum = quantum_stops(maps, 2.0 ** quantile(ordered, 0.5))
-    error = math.hypot(_span_error(raw, len(ordered)), noise + quantum)
+    marks = Marks.of(ordered)
+    raw = marks.high - marks.low
+    quantum = quantum_stops(maps, 2.0**marks.middle)
+    error = np.hypot(_span_error(raw, ordered.shape[-1]), noise + quantum)
     return _less_noise(raw, noise), error
 
 
-def _less_noise(span: float, noise: float) -> float:
-    return math.sqrt(max(span**2 - (_NORMAL_SPAN * noise) ** 2, 0.0))
+def _less_noise(span: Doubles, noise: Doubles) -> Doubles:
+    return np.asarray(np.sqrt(np.maximum(span**2 - (_NORMAL_SPAN * noise) ** 2, 0.0)))
 
 
-def _span_error(span: float, count: int) -> float:
+def _span_error(span: Doubles, count: int) -> Doubles:
     """Return the standard error of a span between quantiles of `count` even values.
 
     Each end has the error range x sqrt(p (1 - p) / n) for values spread evenly over
@@ -95,25 +101,24 @@ def _span_error(span: float, count: int) -> float:
     return math.sqrt(2.0 * LOW * HIGH / count) * span / (HIGH - LOW)
 
 
-def _lightness_per_stop(level: float) -> float:
+def _lightness_per_stop(level: Values) -> Doubles:
     """Return the slope of L* per stop at a level relative to white (CIE 015)."""
-    level = min(max(level, 1e-3), 1.0)
-    return float(116.0 / 3.0 * level ** (1.0 / 3.0) * math.log(2.0))
+    level = np.minimum(np.maximum(level, 1e-3), 1.0)
+    return np.asarray(116.0 / 3.0 * level ** (1.0 / 3.0) * math.log(2.0))
 
 
-def quantum_stops(maps: Sheet, level: float) -> float:
+def quantum_stops(maps: Sheet, level: Doubles) -> Values:
     """Return the standard uncertainty of a level that the file's code steps cause."""
     if maps.code_levels is None:
         return 0.0
-    level = min(max(level, 1e-4), 1.0)
-    code = float(srgb_encode(level))
+    level = np.minimum(np.maximum(level, 1e-4), 1.0)
+    code = srgb_encode(level)
     step = 1.0 / (maps.code_levels - 1)
-    slope = 12.92 * level if code < 0.04045 else (code + 0.055) / 2.4
     # code = f(level); d(level)/level per code step, then the spread of a uniform error.
-    relative = step / slope if code >= 0.04045 else step / max(slope, 1e-6)
-    return relative / math.log(2.0) / math.sqrt(12.0)
+    slope = np.where(code < 0.04045, 12.92 * level, (code + 0.055) / 2.4)
+    return np.asarray(step / slope / math.log(2.0) / math.sqrt(12.0))
 
 
-def _glare(above: Doubles, least: float) -> tuple[float, float]:
-    share = float((above > least).mean())
-    return share, math.sqrt(share * (1.0 - share) / len(above))
+def _glare(above: Doubles, least: float) -> tuple[Values, Values]:
+    share = (above > least).mean(axis=-1)
+    return share, np.sqrt(share * (1.0 - share) / above.shape[-1])

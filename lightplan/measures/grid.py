@@ -58,6 +58,16 @@ class Region:
     y_mm: Doubles
     hull_mm: Doubles
 
+    @cached_property
+    def mean_cover(self) -> float:
+        """Mean share of core in the cells; 0 where there are none."""
+        return float(self.cover.mean()) if len(self.cover) else 0.0
+
+    @cached_property
+    def mean_purity(self) -> float:
+        """Mean share of the material in the cells; 1 where there are none."""
+        return float(self.purity.mean()) if len(self.purity) else 1.0
+
     def extent_mm(self, direction_rad: float) -> tuple[float, float]:
         """Return the least and greatest reach of the region along a direction, in mm."""
         if not len(self.hull_mm):

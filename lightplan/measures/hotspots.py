@@ -55,7 +55,7 @@ def hot_spots(maps: SheetMaps) -> tuple[HotSpot, ...]:
     ):
         if len(stops) >= LEAST_CELLS:
             fit = smooth_coefficients(stops, surface)
-            least = max(LEAST_STOPS, 4.0 * levels.noise_stops)
+            least = max(LEAST_STOPS, 4.0 * float(levels.noise_stops))
             found += _spots(maps, level, region, fit, least, on)
     found.sort(key=lambda pair: -pair[0])
     return tuple(spot for _, spot in found[:MOST_SPOTS])

@@ -1,21 +1,25 @@
-"""Levels of foil and paper in the cells of one picture."""
+"""Levels of foil and paper in the cells of a picture, or of many at once."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.arrays import Booleans, Doubles, Floats, Singles
 from lightplan.measures.grid import Grid, Indices, Region
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
-from lightplan.measures.smooth import smooth_coefficients
+from lightplan.measures.smooth import each_times, smooth_coefficients
 from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ
 
 LEAST_LEVEL = 2.0**-14
 """Added before a logarithm is taken, so that black is -14 stops and not minus infinity."""
+
+LOW, HIGH = 0.02, 0.98
+"""Quantiles that stand for the lowest and the highest of many values."""
 
 LEAST_CELLS = 6
 """Fewer cells of a material than this are not measured."""
@@ -42,24 +46,57 @@ def log2_level(level: Floats) -> Doubles:
     return np.log2(np.asarray(level, np.float64) + LEAST_LEVEL)
 
 
+class OpenLevels(NamedTuple):
+    """Luminance of the cells with what lies above the clip level.
+
+    Parameters
+    ----------
+    foil, paper : (..., m), (..., n) float32
+    is_over : (...) bool
+        Whether the picture holds anything above the clip level.
+    """
+
+    foil: Singles
+    paper: Singles
+    is_over: Booleans
+
+
+class Marks(NamedTuple):
+    """Quantiles (...) of levels: near the lowest, the middle, near the highest.
+
+    Between the outer two a span is measured: hot spots have measures of their own.
+    """
+
+    low: Doubles
+    middle: Doubles
+    high: Doubles
+
+    @classmethod
+    def of(cls, ordered: Doubles) -> Marks:
+        """Return those of sorted values (..., n)."""
+        return cls(*(quantile(ordered, share) for share in (LOW, 0.5, HIGH)))
+
+
 @dataclass(frozen=True, eq=False)
 class Levels:
     """Mean levels of the cells, nothing above the clip level.
 
+    Of one picture, or of many under one mask: all arrays then have leading axes, the same.
+
     Parameters
     ----------
-    foil_rgb, paper_rgb : (m, 3), (n, 3) float32
+    foil_rgb, paper_rgb : (..., m, 3), (..., n, 3) float32
         Linear colour of the foil's and of the paper's cells.
-    foil, paper : (m,), (n,) float
+    foil, paper : (..., m), (..., n) float
         Luminance, sorted.
-    foil_stops, paper_stops : (m,), (n,) float
+    foil_stops, paper_stops : (..., m), (..., n) float
         Luminance in stops relative to the clip level, in the order of the cells.
-    foil_open, paper_open : (m,), (n,) float
+    foil_open, paper_open : (..., m), (..., n) float
         The same luminances, sorted, with what lies above the clip level where the
         picture holds it.
-    paper_fit : (6,) float
+    paper_fit : (..., 6) float
         Coefficients of the paper's smooth level in stops (on `Grid.paper_surface`).
-    noise_stops : float
+    noise_stops : (...) float
         Standard deviation of a pixel, from second differences along the rows.
     """
 
@@ -72,7 +109,37 @@ class Levels:
     foil_open: Doubles
     paper_open: Doubles
     paper_fit: Doubles
-    noise_stops: float
+    noise_stops: Doubles
+
+    @cached_property
+    def foil_marks(self) -> Marks:
+        """Quantiles of the foil's luminance."""
+        return Marks.of(self.foil)
+
+    @cached_property
+    def paper_marks(self) -> Marks:
+        """Quantiles of the paper's luminance."""
+        return Marks.of(self.paper)
+
+    @cached_property
+    def foil_colour(self) -> Singles:
+        """Median colour (..., 1, 3) of the foil's cells."""
+        return middle(self.foil_rgb)
+
+    @cached_property
+    def paper_colour(self) -> Singles:
+        """Median colour (..., 1, 3) of the paper's cells."""
+        return middle(self.paper_rgb)
+
+    @property
+    def foil_count(self) -> int:
+        """How many cells of foil there are."""
+        return int(self.foil.shape[-1])
+
+    @property
+    def paper_count(self) -> int:
+        """How many cells of paper there are."""
+        return int(self.paper.shape[-1])
 
     @classmethod
     def of(cls, maps: SheetMaps) -> Levels:
@@ -93,8 +160,8 @@ class Levels:
             grid,
             paper=grid.average(_without_ink(level, maps), grid.paper),
             paper_rgb=grid.average(cut, grid.paper), foil_rgb=grid.average(cut, grid.foil),
-            open_levels=None if float(whole.max()) <= CLIP_LEVEL else (
-                grid.average(whole, grid.foil), grid.average(whole, grid.paper)
+            open_levels=None if float(whole.max()) <= CLIP_LEVEL else OpenLevels(
+                grid.average(whole, grid.foil), grid.average(whole, grid.paper), np.array(True)
             ),
             noise_stops=noise_stops(level.ravel()[_triples_of(grid)]),
         )  # fmt: skip
@@ -102,100 +169,102 @@ class Levels:
     @classmethod
     def from_means(
         cls, grid: Grid, *, paper: Singles, paper_rgb: Singles, foil_rgb: Singles,
-        open_levels: tuple[Singles, Singles] | None, noise_stops: float,
+        open_levels: OpenLevels | None, noise_stops: Doubles,
     ) -> Levels:  # fmt: skip
         """Return levels from the means over the grid's cells.
 
         Parameters
         ----------
-        paper : (n,) float32
+        paper : (..., n) float32
             Luminance of the paper's cells, print on it left out.
-        paper_rgb, foil_rgb : (n, 3), (m, 3) float32
+        paper_rgb, foil_rgb : (..., n, 3), (..., m, 3) float32
             Linear colours of the cells, cut at the clip level; foil still mixed with paper
             where its strokes are thin.
-        open_levels : ((m,), (n,)) float32 or None
-            Luminance of the foil's and the paper's cells with what lies above the clip level;
-            None where nothing does.
+        open_levels : OpenLevels or None
+            None where nothing lies above the clip level in any picture.
+        noise_stops : (...) float
         """
         level = paper.astype(np.float64)
         paper_stops = log2_level(level)
         paper_fit = smooth_coefficients(paper_stops, grid.paper_surface)
-        beside = _paper_beside(level, paper_rgb, paper_fit, grid)
-        foil_rgb = _unmixed(foil_rgb, beside, grid.foil.purity)
+        beside = _paper_beside(paper_stops, paper_rgb, paper_fit, grid)
+        purity = grid.foil.purity.astype(np.float32)
+        foil_rgb = _unmixed(foil_rgb, beside, purity[:, None])
         foil_rgb = np.minimum(foil_rgb, np.float32(CLIP_LEVEL))
         foil = luminance(foil_rgb).astype(np.float64)
-        foil_open: Floats = foil
-        paper_open: Floats = level
+        ordered = np.sort(foil), np.sort(level)
+        foil_open, paper_open = ordered
         if open_levels is not None:
+            is_over = open_levels.is_over[..., None]
             ground = None if beside is None else luminance(beside)
-            foil_open = _unmixed(open_levels[0], ground, grid.foil.purity)
-            paper_open = open_levels[1]
+            opened = _unmixed(open_levels.foil, ground, purity)
+            foil_open = np.sort(np.where(is_over, opened, foil))
+            paper_open = np.sort(np.where(is_over, open_levels.paper, level))
         return cls(
-            foil_rgb=foil_rgb, paper_rgb=paper_rgb, foil=np.sort(foil), paper=np.sort(level),
-            foil_stops=log2_level(foil), paper_stops=paper_stops,
-            foil_open=np.sort(foil_open.astype(np.float64)),
-            paper_open=np.sort(paper_open.astype(np.float64)),
-            paper_fit=paper_fit, noise_stops=noise_stops,
+            foil_rgb=foil_rgb, paper_rgb=paper_rgb, foil=ordered[0], paper=ordered[1],
+            foil_stops=log2_level(foil), paper_stops=paper_stops, foil_open=foil_open,
+            paper_open=paper_open, paper_fit=paper_fit, noise_stops=noise_stops,
         )  # fmt: skip
 
-    def cell_noise_stops(self, grid: Grid, region: Region) -> float:
+    def cell_noise_stops(self, grid: Grid, region: Region) -> Doubles:
         """Return the standard deviation of a cell's mean that the pixels' noise causes."""
-        if not len(region.cover):
-            return 0.0
-        return self.noise_stops / float(np.sqrt(max(1.0, grid.cell_pixels * region.cover.mean())))
+        pixels = max(1.0, grid.cell_pixels * region.mean_cover)
+        return np.asarray(self.noise_stops / np.sqrt(pixels))
 
 
-def quantile(ordered: Doubles, share: float) -> float:
-    """Return a quantile of sorted values, linear between neighbours.
+def quantile(ordered: Doubles, share: float) -> Doubles:
+    """Return a quantile (...) of sorted values (..., n), linear between neighbours.
 
-    >>> quantile(np.array([0.0, 1.0, 2.0]), 0.75)
+    >>> float(quantile(np.array([0.0, 1.0, 2.0]), 0.75))
     1.5
     """
-    place = share * (len(ordered) - 1)
+    last = ordered.shape[-1] - 1
+    place = share * last
     low = int(place)
-    high = min(low + 1, len(ordered) - 1)
-    return float(ordered[low] + (place - low) * (ordered[high] - ordered[low]))
+    below, above = ordered[..., low], ordered[..., min(low + 1, last)]
+    return np.asarray(below + (place - low) * (above - below))
 
 
 def middle(colours: Singles) -> Singles:
-    """Return the median of each channel of (n, 3) colours (numpy's own costs five times as much).
+    """Return the median (..., 1, 3) of (..., n, 3) colours, channel by channel.
+
+    (numpy's own costs five times as much. As for `each_times`, the axis that is kept lets
+    products with matrices go picture by picture.)
 
     >>> middle(np.array([[1, 5, 0], [3, 1, 0], [2, 2, 8], [9, 3, 0]], np.float32)).tolist()
-    [2.5, 2.5, 0.0]
+    [[2.5, 2.5, 0.0]]
     """
-    ordered = np.sort(colours, axis=0)
-    count = len(ordered)
-    found: Singles = (ordered[(count - 1) // 2] + ordered[count // 2]) * np.float32(0.5)
-    return found
+    ordered = np.sort(colours, axis=-2)
+    count = ordered.shape[-2]
+    found: Singles = ordered[..., (count - 1) // 2, None, :] + ordered[..., count // 2, None, :]
+    return found * np.float32(0.5)
 
 
 def _paper_beside(
-    paper: Doubles, paper_rgb: Singles, paper_fit: Doubles, grid: Grid
+    paper_stops: Doubles, paper_rgb: Singles, paper_fit: Doubles, grid: Grid
 ) -> Singles | None:
-    """Return the paper's colour (m, 3) at the foil's cells; None where there is no paper.
+    """Return the paper's colour (..., m, 3) at the foil's cells; None where there is no paper.
 
     The smooth level of the paper, kept within the levels that were seen, in its mean colour.
     """
-    if len(paper) < LEAST_CELLS:
+    if paper_stops.shape[-1] < LEAST_CELLS:
         return None
-    seen = log2_level(paper)
-    stops = np.clip(grid.foil_surface @ paper_fit, seen.min(), seen.max())
-    mean = paper_rgb.mean(axis=0)
-    colour = mean / max(float(luminance(mean)), LEAST_LEVEL)
-    beside: Singles = (np.exp2(stops)[:, None] * colour).astype(np.float32)
+    least, most = (end(paper_stops, axis=-1, keepdims=True) for end in (np.min, np.max))
+    stops = np.clip(each_times(grid.foil_surface, paper_fit), least, most)
+    mean = paper_rgb.mean(axis=-2, keepdims=True)
+    colour = mean / np.maximum(luminance(mean), np.float32(LEAST_LEVEL))[..., None]
+    beside: Singles = (np.exp2(stops)[..., None] * colour).astype(np.float32)
     return beside
 
 
-def _unmixed(seen: Singles, paper: Singles | None, purity: Doubles) -> Singles:
+def _unmixed(seen: Singles, paper: Singles | None, purity: Singles) -> Singles:
     """Return the foil's level, or colour, from pixels that are part foil, part paper.
 
-    Of a linear picture seen = purity x foil + (1 - purity) x paper.
+    Of a linear picture seen = purity x foil + (1 - purity) x paper; all three broadcast.
     """
     if paper is None:
         return seen
-    share = purity.astype(np.float32)
-    share = share if seen.ndim == 1 else share[:, None]
-    foil: Singles = np.maximum((seen - (1 - share) * paper) / share, np.float32(0.0))
+    foil: Singles = np.maximum((seen - (1 - purity) * paper) / purity, np.float32(0.0))
     return foil
 
 
@@ -222,12 +291,12 @@ def _triples_of(grid: Grid) -> Indices:
     return triples
 
 
-def noise_stops(triples: Singles) -> float:
-    """Return the standard deviation of a pixel from luminances (3, n) of three in a row."""
-    if triples.shape[1] < 30:
-        return 0.0
-    left, middle, right = triples
+def noise_stops(triples: Singles) -> Doubles:
+    """Return the standard deviation (...) of a pixel from luminances (..., 3, n) of neighbours."""
+    if triples.shape[-1] < 30:
+        return np.zeros(triples.shape[:-2])
+    left, middle, right = (triples[..., i, :] for i in range(3))
     bend = np.abs(left - 2.0 * middle + right) / (middle + np.float32(LEAST_LEVEL))
-    half = len(bend) // 2
-    typical = float(np.partition(bend, half)[half])
-    return 1.4826 * typical / float(np.sqrt(6.0) * np.log(2.0))
+    half = bend.shape[-1] // 2
+    typical = np.partition(bend, half)[..., half].astype(np.float64)
+    return np.asarray(1.4826 * typical / float(np.sqrt(6.0) * np.log(2.0)))

@@ -44,7 +44,7 @@ def contrast_along(
     paper is its smooth quadratic level at the same place.
     """
     grid, levels = maps.grid, Levels.of(maps)
-    if len(levels.foil) < LEAST_CELLS or len(levels.paper) < LEAST_CELLS:
+    if min(levels.foil_count, levels.paper_count) < LEAST_CELLS:
         raise BadInput(field="maps", wanted="a sheet that shows foil and paper",
                        got="one of them", cure="check the artwork")  # fmt: skip
     share = np.linspace(0.0, 1.0, samples)

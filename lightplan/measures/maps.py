@@ -68,7 +68,7 @@ class Sheet(Protocol):
         ...
 
     def pixels(self, region: Region) -> tuple[Singles, Booleans]:
-        """Return linear levels and clipped channels, (n, 3) each, of a material's pixels."""
+        """Return linear levels and clipped channels, (..., n, 3), of a material's pixels."""
         ...
 
 

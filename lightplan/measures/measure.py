@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from lightplan.measures import clipping, colours, contrast, evenness, figure
+from lightplan.measures.clipping import Pairs
 from lightplan.measures.levels import Levels
 from lightplan.measures.maps import Sheet, SheetMaps
 from lightplan.scene.look import Look
@@ -118,18 +121,19 @@ def measure(
     Definitions, units and sources are in ``docs/measures.md``.
     """
     valid_share = float(maps.valid.mean())
-    return measured(
+    found = measured(
         maps, Levels.of(maps), look, foil_kind,
         valid_share=valid_share, stock_reflectance=stock_reflectance,
     )  # fmt: skip
+    return parted(found, 1)[0]
 
 
 def measured(
     sheet: Sheet, levels: Levels, look: Look, foil_kind: str | None, *,
     valid_share: float, stock_reflectance: tuple[float, float, float] | None,
     wanted: frozenset[str] | None = None,
-) -> Measures:  # fmt: skip
-    """Return every measure that levels allow; as `measure`, wherever they come from.
+) -> Pairs:  # fmt: skip
+    """Return every measure that levels allow; as `measure`, of one picture or of many.
 
     Parameters
     ----------
@@ -137,16 +141,28 @@ def measured(
         Names that matter; work that serves none of them may be left out. None: all.
     """
     grid = sheet.grid
-    found: dict[str, tuple[float, float]] = {
+    found: Pairs = {
         "valid_share": (valid_share, 0.0),
         "mask_confidence_share": (sheet.confidence, 0.0),
         "foil_pixels_count": (float(len(grid.foil.pixels)), 0.0),
         "paper_pixels_count": (float(len(grid.paper.pixels)), 0.0),
         "noise_stops": (levels.noise_stops, 0.0),
     }
-    found |= clipping.measures(sheet, levels)
+    found |= clipping.measures(sheet, levels, wanted)
     found |= evenness.measures(sheet, levels, stock_reflectance, wanted)
     found |= contrast.measures(sheet, levels, stock_reflectance, wanted)
     found |= colours.measures(levels, foil_kind, stock_reflectance, wanted)
     found |= figure.measures(sheet, levels, look, wanted)
-    return Measures(found)
+    return found
+
+
+def parted(found: Pairs, count: int) -> list[Measures]:
+    """Return the measures of each of `count` pictures."""
+    table = np.empty((len(found), 2, count))
+    for row, (value, uncertainty) in zip(table, found.values(), strict=True):
+        row[0], row[1] = value, uncertainty
+    pictures = table.transpose(2, 0, 1).tolist()
+    return [
+        Measures({name: (v, u) for name, (v, u) in zip(found, rows, strict=True)})
+        for rows in pictures
+    ]

@@ -8,6 +8,7 @@ pictures in this way; the sheet must be one that is predicted, without print on 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -17,9 +18,9 @@ import numpy as np
 from lightplan.arrays import Booleans, Singles
 from lightplan.measures import clipping
 from lightplan.measures.grid import Grid, Indices, Region
-from lightplan.measures.levels import Levels, luminance, noise_stops
+from lightplan.measures.levels import Levels, OpenLevels, luminance, noise_stops
 from lightplan.measures.maps import CLIP_LEVEL, Background
-from lightplan.measures.measure import Measures, measured
+from lightplan.measures.measure import Measures, measured, parted
 from lightplan.measures.rules import judged_names
 from lightplan.scene.look import Look
 
@@ -76,7 +77,20 @@ class Sampler:
         self, samples: Singles, look: Look, foil_kind: str | None, *,
         stock_reflectance: tuple[float, float, float] | None = None, judged_only: bool = False,
     ) -> Measures:  # fmt: skip
-        """Return the measures of a picture's samples (k, 3), 1 = clip level.
+        """Return the measures of a picture's samples (k, 3), 1 = clip level."""
+        return self.measure_each(
+            samples[None], look, foil_kind,
+            stock_reflectance=stock_reflectance, judged_only=judged_only,
+        )[0]  # fmt: skip
+
+    def measure_each(
+        self, samples: Singles, look: Look, foil_kind: str | None, *,
+        stock_reflectance: tuple[float, float, float] | None = None, judged_only: bool = False,
+    ) -> list[Measures]:  # fmt: skip
+        """Return the measures of each picture by its samples (b, k, 3), 1 = clip level.
+
+        Most of the time goes to numpy's calls, so many pictures cost little more than one.
+        What is found of a picture does not depend on the others, to the last digit.
 
         As `lightplan.measures.measure` of the picture, but for two things: a cell is
         cut at the clip level as a whole, and shares of clipped pixels are those of the
@@ -84,34 +98,36 @@ class Sampler:
         score nor gates of the look use.
         """
         sheet = SampledSheet(self, samples)
-        return measured(
+        found = measured(
             sheet, sheet.levels(), look, foil_kind,
             valid_share=1.0, stock_reflectance=stock_reflectance,
             wanted=judged_names(look) if judged_only else None,
         )  # fmt: skip
+        return parted(found, len(samples))
 
-    def brighter(self, found: Measures, samples: Singles, stops: float) -> Measures:
-        """Return measures of a picture as they are, but with the clipping of a brighter one.
+    def brighter(self, found: Sequence[Measures], samples: Singles, stops: float) -> list[Measures]:
+        """Return measures of pictures as they are, but with the clipping of brighter ones.
 
         Parameters
         ----------
-        found : Measures
-            Of the picture with these samples.
+        found : (b,) Measures
+            Of the pictures with these samples.
+        samples : (b, k, 3) float32
         stops : float
             By how much brighter.
         """
-        sheet = SampledSheet(self, samples[: self.parts[-1].stop] * np.float32(2.0**stops))
-        lifted = {
-            name: (value + stops, error)
-            for name, (value, error) in found.pairs().items()
-            if name in ("foil_peak_stops", "paper_peak_stops")
-        }
-        return found.joined(clipping.shares(sheet) | lifted)
+        sheet = SampledSheet(self, samples[:, : self.parts[-1].stop] * np.float32(2.0**stops))
+        names = frozenset(found[0]) if found else None
+        shares = parted(clipping.shares(sheet, names), len(samples))
+        return [
+            one.joined(_lifted(one, stops) | s.pairs())
+            for one, s in zip(found, shares, strict=True)
+        ]
 
 
 @dataclass(frozen=True, eq=False)
 class SampledSheet:
-    """One picture by its samples, as the measures ask for it."""
+    """Pictures by their samples (..., k, 3), as the measures ask for them."""
 
     sampler: Sampler
     samples: Singles
@@ -125,9 +141,9 @@ class SampledSheet:
         return self.sampler.grid
 
     def pixels(self, region: Region) -> tuple[Singles, Booleans]:
-        """Return linear levels and clipped channels, (n, 3) each, of a material's pixels."""
+        """Return linear levels and clipped channels, (..., n, 3), of a material's pixels."""
         part = self.sampler.parts[2 if region is self.grid.foil else 3]
-        linear = self.samples[part]
+        linear = self.samples[..., part, :]
         return linear, linear >= CLIP_LEVEL
 
     def levels(self) -> Levels:
@@ -136,12 +152,22 @@ class SampledSheet:
         whole = luminance(self.samples)
         cut = np.minimum(self.samples, np.float32(CLIP_LEVEL))
         level = luminance(cut)
-        over = float(whole.max()) > CLIP_LEVEL
+        is_over = np.asarray(whole.max(axis=-1) > CLIP_LEVEL)
+        triples = level[..., pixels.stop :]
         return Levels.from_means(
-            self.grid, paper=level[paper], paper_rgb=cut[paper], foil_rgb=cut[foil],
-            open_levels=(whole[foil], whole[paper]) if over else None,
-            noise_stops=noise_stops(level[pixels.stop :].reshape(3, -1)),
+            self.grid, paper=level[..., paper],
+            paper_rgb=cut[..., paper, :], foil_rgb=cut[..., foil, :],
+            open_levels=OpenLevels(whole[..., foil], whole[..., paper], is_over)
+            if is_over.any() else None,
+            noise_stops=noise_stops(triples.reshape(*triples.shape[:-1], 3, -1)),
         )  # fmt: skip
+
+
+def _lifted(found: Measures, stops: float) -> dict[str, tuple[float, float]]:
+    """Return the brightest levels of foil and paper, so much brighter."""
+    pairs = found.pairs()
+    names = [name for name in ("foil_peak_stops", "paper_peak_stops") if name in pairs]
+    return {name: (pairs[name][0] + stops, pairs[name][1]) for name in names}
 
 
 def _thinned(indices: Indices, most: int) -> Indices:

@@ -15,26 +15,39 @@ def smooth_level(stops: Doubles, surface: Doubles, rounds: int = 2) -> Doubles:
 
     Parameters
     ----------
-    stops : (n,) float
+    stops : (..., n) float
     surface : (n, k) float
         Columns of the surface at the same cells.
     """
-    return surface @ smooth_coefficients(stops, surface, rounds)
+    return each_times(surface, smooth_coefficients(stops, surface, rounds))
 
 
 def smooth_coefficients(stops: Doubles, surface: Doubles, rounds: int = 2) -> Doubles:
-    """Return the coefficients of `smooth_level`."""
-    if not len(stops):
-        return np.zeros(surface.shape[1])
-    ridge = 1e-9 * len(stops) * np.eye(surface.shape[1])
-    weight = np.ones_like(stops)
-    for turn in range(rounds + 1):
-        weighted = surface * weight[:, None]
-        found = np.linalg.solve(weighted.T @ surface + ridge, weighted.T @ stops)
-        if turn == rounds:
-            break
-        off = stops - surface @ found
-        half = len(off) // 2
-        scale = max(1.4826 * float(np.partition(np.abs(off), half)[half]), 1e-4)
-        weight = np.square(1.0 - np.square(np.minimum(np.abs(off) / (4.685 * scale), 1.0)))
-    return np.asarray(found, np.float64)
+    """Return the coefficients (..., k) of `smooth_level`."""
+    count, size = surface.shape
+    if not count:
+        return np.zeros((*stops.shape[:-1], size))
+    ridge = 1e-9 * count * np.eye(size)
+    across = np.ascontiguousarray(surface.T)
+
+    def fitted(weighted: Doubles) -> Doubles:
+        right = weighted @ stops[..., None]
+        return np.asarray(np.linalg.solve(weighted @ surface + ridge, right)[..., 0])
+
+    found = fitted(across)
+    for _ in range(rounds):
+        off = np.abs(stops - each_times(surface, found))
+        typical = np.partition(off, count // 2)[..., count // 2, None]
+        scale = 4.685 * np.maximum(1.4826 * typical, 1e-4)
+        weight = np.square(1.0 - np.square(np.minimum(off / scale, 1.0)))
+        found = fitted(across * weight[..., None, :])
+    return found
+
+
+def each_times(matrix: Doubles, vectors: Doubles) -> Doubles:
+    """Return a matrix (n, k) times each vector (..., k), one by one.
+
+    One product of matrices would be quicker, but a picture's numbers would then hang, in
+    their last digits, on how many others are measured with it.
+    """
+    return np.asarray((matrix @ vectors[..., None])[..., 0])

@@ -44,20 +44,20 @@ def predicted(rig: Rig, detail: Detail) -> Predicted:
 
 def do(bench: Bench, task: str, jobs: Sequence[Any]) -> list[Any]:
     """Return the answers to jobs of one kind (a key of the tasks below)."""
-    return [_TASKS[task](bench, job) for job in jobs]
+    return _TASKS[task](bench, jobs)
 
 
-_TASKS: dict[str, Callable[[Bench, Any], Any]] = {
-    "begin": lambda bench, job: bench.begin(*job),
-    "trials": lambda bench, surveyed: trials(bench, surveyed),
-    "smooth": lambda bench, point: bench.smooth([point])[0],
-    "excess": lambda bench, point: bench.excess([point])[0],
-    "solved": lambda bench, job: Bench(job[0], EngineModel(*job)).judge_roughly(job[0]),
-    "refined": lambda bench, rig: bench.judge_refined(rig),
-    "predicted": lambda bench, job: predicted(*job),
-    "scores": lambda bench, rig: bench.score_samples(rig, bench.sheet_samples(rig)),
-    "scored": lambda bench, samples: bench.score_samples(bench.rig, samples),
-    "lights": lambda bench, rig: bench.sheet_samples(rig),
+_TASKS: dict[str, Callable[[Bench, Sequence[Any]], list[Any]]] = {
+    "begin": lambda bench, jobs: [bench.begin(point, radius) for point, radius in jobs],
+    "smooth": lambda bench, points: bench.smooth(points),
+    "excess": lambda bench, points: bench.excess(points),
+    "trials": lambda bench, surveyed: [trials(bench, one) for one in surveyed],
+    "solved": lambda _, jobs: [Bench(j[0], EngineModel(*j)).judge_roughly(j[0]) for j in jobs],
+    "refined": lambda bench, rigs: [bench.judge_refined(rig) for rig in rigs],
+    "predicted": lambda _, jobs: [predicted(rig, detail) for rig, detail in jobs],
+    "scores": lambda bench, rigs: bench.scores(rigs, [bench.sheet_samples(r) for r in rigs]),
+    "scored": lambda bench, sheets: bench.scores([bench.rig] * len(sheets), sheets),
+    "lights": lambda bench, rigs: [bench.sheet_samples(rig) for rig in rigs],
 }
 
 

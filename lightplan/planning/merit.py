@@ -16,10 +16,11 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Singles
 from lightplan.errors import RigError
-from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
+from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure
 from lightplan.measures.samples import Sampler
 from lightplan.planning.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.planning.constraints import total_excess_mm, unmovable
+from lightplan.planning.judging import SampleJudge
 from lightplan.planning.light_model import LightModel
 from lightplan.planning.simplex import simplex
 from lightplan.planning.trust_region import FORGIVEN, Stand
@@ -30,9 +31,6 @@ WORST = 50.0
 """Value of the worst rig that can be built; what cannot be built lies above."""
 MM_PER_VALUE = 25.0
 FORGIVEN_MM = 0.5
-HEADROOM_STOPS = 0.15
-"""A picture should not clip when it comes out this much brighter: dials and meters miss by
-about as much (common practice, no source), and clipping is a cliff."""
 POWER_STEPS = (0.25, 0.08, 0.03)
 """Steps in stops by which powers are refined, one after the other."""
 _MOST_ROUNDS = 12
@@ -126,7 +124,7 @@ class Bench:
         excess = self.excess_mm(rig)
         if excess > FORGIVEN_MM:
             return unbuildable(excess)
-        return self.value_under(self.light(rig).values, point)
+        return self.values_under([self.light(rig).values], [point])[0]
 
     def excess(self, points: Sequence[Doubles]) -> list[float]:
         """Return the sum of broken limits at points, mm; endless where the parts refuse one."""
@@ -138,13 +136,11 @@ class Bench:
 
     def values_under(self, parts: Sequence[Singles], points: Sequence[Doubles]) -> list[float]:
         """Return the values of points that keep all limits, their `smooth` light given."""
-        return [self.value_under(values, p) for values, p in zip(parts, points, strict=True)]
-
-    def value_under(self, values: Singles, point: Doubles) -> float:
-        """Return the value of a point that keeps all limits, its `smooth` light given."""
-        samples = mixed(self.rig, self._lamps_of(values), self._trims(point))
-        linear = self._exposed(self.rig, samples)
-        return min(-self._merit(self._measured(linear), linear), WORST)
+        lights = [
+            mixed(self.rig, self._lamps_of(values), self._trims(point))
+            for values, point in zip(parts, points, strict=True)
+        ]
+        return [min(-m, WORST) for m in self._judge.merits(self.rig, lights)[0]]
 
     def _excess(self, point: Doubles) -> float:
         try:
@@ -170,7 +166,8 @@ class Bench:
             self._maps.with_linear(linear), rig.look, rig.sheet.foil.judged_kind,
             stock_reflectance=rig.sheet.paper.reflectance,
         )  # fmt: skip
-        return self._worth(rig, found, self._sampler.sample(linear), self.excess_mm(rig))
+        worth = self._judge.merits_of([found], self._sampler.sample(linear)[None])[0]
+        return Judged(rig=rig, merit=worth, excess_mm=self.excess_mm(rig), measures=found)
 
     def judge_solved(self, rig: Rig) -> Judged:
         """Judge a rig with the best powers that its freedoms allow.
@@ -194,13 +191,13 @@ class Bench:
             self._balance.set(rig, self._trims(p))
             for p in self._balances(self.point_of(rig), light)
         ]
-        judged = [self._judged(r, light, excess) for r in tries]
-        return light, sorted(judged, key=lambda j: -j.merit)
+        return light, sorted(self._judged(tries, light, excess), key=lambda j: -j.merit)
 
     def judge_refined(self, rig: Rig) -> Judged:
         """Judge a rig whose powers are nearly the best: they are refined in small steps."""
         light = self.light(rig)
-        return self._refined(self._judged(rig, light, self.excess_mm(rig)), light, POWER_STEPS[1:])
+        (judged,) = self._judged([rig], light, self.excess_mm(rig))
+        return self._refined(judged, light, POWER_STEPS[1:])
 
     def begin(self, point: Doubles, radius: float) -> Stand | None:
         """Return where a search stands that begins at a point, with its best balance of powers.
@@ -212,14 +209,15 @@ class Bench:
         if kept is None or values is None:
             return None
         balances = self._balances(kept, self._lamps_of(values))
-        found = [(self.value_under(values, p), p) for p in balances]
-        value, point = min(found, key=lambda pair: pair[0])
-        return Stand(point, value, values, radius)
+        found = self.values_under([values] * len(balances), balances)
+        best = int(np.argmin(found))
+        return Stand(balances[best], found[best], values, radius)
 
     def stand_at(self, rig: Rig, radius: float) -> Stand:
         """Return where a search stands that begins at a rig, its powers as they are."""
         light, point = self.light(rig), self.point_of(rig)
-        return Stand(point, self.value_under(light.values, point), light.values, radius)
+        value = self.values_under([light.values], [point])[0]
+        return Stand(point, value, light.values, radius)
 
     def _mended(self, point: Doubles) -> Doubles | None:
         """Return a point that keeps all limits, at or near the given one; None if none is found."""
@@ -255,10 +253,9 @@ class Bench:
         light = self.light(rig)
         return mixed(rig, light, trims_of(rig))
 
-    def score_samples(self, rig: Rig, samples: Singles) -> float:
-        """Return the score (0 to 100) of a rig's sheet by its samples."""
-        score = judge(self._measured(self._exposed(rig, samples)), rig.look).score
-        return 0.0 if score is None else score
+    def scores(self, rigs: Sequence[Rig], samples: Sequence[Singles]) -> list[float]:
+        """Return the scores (0 to 100) of rigs' sheets by their samples."""
+        return self._judge.scores(rigs, samples)
 
     def excess_mm(self, rig: Rig) -> float:
         """Return the sum of broken limits, those of fixed things left out."""
@@ -281,6 +278,10 @@ class Bench:
     def _sampler(self) -> Sampler:
         return Sampler.of(self._maps.grid)
 
+    @cached_property
+    def _judge(self) -> SampleJudge:
+        return SampleJudge(self.rig, self._model, self._sampler)
+
     def _placed(self, point: Doubles) -> Rig:
         return self.space.apply(self.rig, point[: len(self.space.geometry)])
 
@@ -290,38 +291,11 @@ class Bench:
     def _trims(self, point: Doubles) -> dict[str, float]:
         return self._balance.trims(point[len(self.space.geometry) :])
 
-    def _clip_of(self, rig: Rig, samples: Singles) -> float:
-        """Return the luminance that clips, from samples in cd/m2."""
-        paper, end = self._sampler.parts[3], self._sampler.size
-        return self._model.clip_luminance(rig, samples[paper], samples[end:])
-
-    def _exposed(self, rig: Rig, samples: Singles) -> Singles:
-        """Return the picture's own samples, 1 = clip level."""
-        # a modelled light may fall below nothing
-        lit = np.maximum(samples, np.float32(0.0))
-        exposed = lit[: self._sampler.size] / np.float32(self._clip_of(rig, lit))
-        return np.asarray(exposed, np.float32)
-
-    def _judged(self, rig: Rig, light: LampSamples, excess: float) -> Judged:
-        linear = self._exposed(rig, mixed(rig, light, trims_of(rig)))
-        return self._worth(rig, self._measured(linear), linear, excess)
-
-    def _worth(self, rig: Rig, found: Measures, linear: Singles, excess: float) -> Judged:
-        worth = self._merit(found, linear)
-        return Judged(rig=rig, merit=worth, excess_mm=excess, measures=found)
-
-    def _merit(self, found: Measures, linear: Singles) -> float:
-        """Return what is climbed: a picture as it stands, and as a little more light clips it."""
-        look = self.rig.look
-        brighter = self._sampler.brighter(found, linear, HEADROOM_STOPS)
-        return (merit(found, look) + merit(brighter, look)) / 2
-
-    def _measured(self, linear: Singles) -> Measures:
-        rig = self.rig
-        return self._sampler.measure(
-            linear, rig.look, rig.sheet.foil.judged_kind,
-            stock_reflectance=rig.sheet.paper.reflectance, judged_only=True,
-        )  # fmt: skip
+    def _judged(self, rigs: Sequence[Rig], light: LampSamples, excess: float) -> list[Judged]:
+        """Judge rigs that differ in their powers alone."""
+        lights = [mixed(rig, light, trims_of(rig)) for rig in rigs]
+        found = zip(rigs, *self._judge.merits(self.rig, lights), strict=True)
+        return [Judged(rig=r, merit=m, excess_mm=excess, measures=x) for r, m, x in found]
 
     def _balances(self, point: Doubles, light: LampSamples) -> list[Doubles]:
         """Return a point with its own powers, with solved ones, and over their whole range.
@@ -331,7 +305,7 @@ class Bench:
         first, count = len(self.space.geometry), self._balance.size
         if not count:
             return [point]
-        solved = self._balance.solved(self.rig, light, self._sampler, self._clip_of)
+        solved = self._balance.solved(self.rig, light, self._sampler, self._judge.clip_of)
         points = [point, np.concatenate([point[:first], self._balance.shares(solved)])]
         shares = np.linspace(0, 1, 9 if count < 2 else 5)
         for row in product(shares, repeat=min(count, 2)):
@@ -356,14 +330,14 @@ class Bench:
     def _stepped(self, best: Judged, light: LampSamples, chosen: list[str], step: float) -> Judged:
         trims = trims_of(best.rig)
         now = {v.element: trims[v.element] for v in self._balance.free}
+        rigs = []
         for change in (step, -step):
             moved = {n: t + change * (n in chosen) for n, t in now.items()}
             rig = self._balance.set(best.rig, self._balance.limited(moved))
             if trims_of(rig) != trims:
-                other = self._judged(rig, light, best.excess_mm)
-                if other.merit > best.merit + 1e-9:
-                    return other
-        return best
+                rigs.append(rig)
+        others = self._judged(rigs, light, best.excess_mm)
+        return next((other for other in others if other.merit > best.merit + 1e-9), best)
 
 
 class _Kept(Exception):
@@ -377,7 +351,7 @@ class _Kept(Exception):
 def mixed(rig: Rig, light: LampSamples, trims: dict[str, float]) -> Singles:
     """Return the samples of all lamps together with the surroundings, at given powers."""
     powers = gains(rig, light.names, trims)
-    return np.asarray(np.tensordot(powers, light.values, axes=1), np.float32)
+    return np.asarray((powers @ light.values.reshape(len(powers), -1)).reshape(-1, 3), np.float32)
 
 
 def gains(rig: Rig, names: tuple[str, ...], trims: dict[str, float]) -> Singles:

@@ -72,6 +72,42 @@ def test_fixed_exposures_need_the_powers_themselves(toy):
     assert solved.merit >= best - 0.02
 
 
+@pytest.mark.parametrize("aperture", [None, 8])
+def test_a_list_of_lights_is_worth_what_each_is_alone(toy, aperture):
+    # To the last digit, past the 32 that are measured together: a plan must not hang on how
+    # many processes share the work.
+    wanted = Exposure() if aperture is None else Exposure(f_number=8, time_s=1 / 60, iso=100)
+    camera = Camera(placement=Placement((0, -250, 450)), exposure=wanted)
+    place = toy.freedom("board", "y_mm", 150, 230)
+    bench = Bench(toy.rig(camera=camera, freedoms=(place, *trims(toy, -8, 4))), toy.model())
+    points = list(np.random.default_rng(2).random((40, bench.size)))
+    parts = bench.smooth(points)
+    found = bench.values_under(parts, points)
+    assert found == [bench.values_under([v], [p])[0] for v, p in zip(parts, points, strict=True)]
+    assert found == [bench.value(point) for point in points]
+    assert len(set(found)) == len(points)  # else rows could be mixed up unseen
+    assert bench.values_under([], []) == []
+
+
+def test_scores_of_a_list_each_have_the_exposure_of_their_rig(toy):
+    cameras = [
+        Camera(
+            placement=Placement((0, -250, 450)),
+            exposure=Exposure(f_number=f_number, time_s=1 / 60, iso=100),
+        )
+        for f_number in (5.6, 8, 11)
+    ]
+    rigs = [toy.rig(camera=camera) for camera in cameras]
+    bench = Bench(rigs[0], toy.model())
+    samples = [bench.sheet_samples(rig) for rig in rigs]
+    found = bench.scores(rigs, samples)
+    assert len(set(found)) == 3
+    for rig, one, score in zip(rigs, samples, found, strict=True):
+        alone = Bench(rig, toy.model())
+        assert score == alone.scores([rig], [one])[0]
+        assert score == pytest.approx(alone.judge(rig).score, abs=1.0)
+
+
 def test_equal_lamps_in_mirrored_places_get_equal_powers(toy):
     # Symmetry: rig, artwork and light are mirrored at x = 0, so the best powers are.
     lamps = tuple(

@@ -36,7 +36,7 @@ def lights(bench):
 
 
 def scores(bench):
-    return lambda sheets: [bench.score_samples(bench.rig, samples) for samples in sheets]
+    return lambda sheets: bench.scores([bench.rig] * len(sheets), sheets)
 
 
 def amount(dimensions, element, dimension, value):
