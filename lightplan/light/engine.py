@@ -6,15 +6,16 @@ and cards moved, it works out anew what these touch.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Doubles, Integers, Singles
 from lightplan.light import coat, emission
-from lightplan.light.bounce import System, ViewFactors
+from lightplan.light.bounce import System, ViewFactors, times
 from lightplan.light.cells import Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.direct import DirectLight
@@ -24,6 +25,7 @@ from lightplan.light.lattice import Lattice
 from lightplan.light.layers import LampLayers, Layers
 from lightplan.light.metal import coating
 from lightplan.light.mirror_view import mirrored_names
+from lightplan.light.outlook import Outlook
 from lightplan.light.polarise import UNPOLARISED_SHARE
 from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
@@ -37,11 +39,44 @@ _Transfer: TypeAlias = tuple[Integers, MirrorTransfer]
 
 
 @dataclass(frozen=True, eq=False)
-class _Worlds:
-    """Cell luminances when the sheet is paper and when it is foil, as texels."""
+class _Lights:
+    """k lights that are worked out together.
 
-    paper: Singles
-    foil: Singles
+    lamps (lamps, k, 3) is the luminance of every lamp's face, sky (k,) the share of the
+    surroundings, 0 or 1.
+    """
+
+    lamps: Doubles
+    sky: Singles
+
+    @classmethod
+    def together(cls, lamps: Doubles) -> _Lights:
+        """Return one light: lamps (lamps, 3) and surroundings as they are in the rig."""
+        return cls(lamps[:, None], np.ones(1, np.float32))
+
+    @classmethod
+    def apart(cls, lamps: Doubles) -> _Lights:
+        """Return each lamp alone, and the surroundings alone."""
+        count = len(lamps)
+        alone = np.eye(count, count + 1)[..., None] * lamps[:, None]
+        return cls(alone, np.append(np.zeros(count), 1.0).astype(np.float32))
+
+    def from_lamps(self, factors: Doubles) -> Doubles:
+        """Return what points get straight from the lamps, (n, k, 3), for factors (lamps, n)."""
+        shape = self.lamps.shape[1:]
+        flat = self.lamps.reshape(len(self.lamps), math.prod(shape))
+        return (factors.T @ flat).reshape(-1, *shape)
+
+
+@dataclass(frozen=True, eq=False)
+class _Worlds:
+    """What is seen when the sheet is paper and when it is foil, under k lights.
+
+    coarse (n, k, 3) is the bounced light on the paper.
+    """
+
+    paper: Outlook
+    foil: Outlook
     coarse: Singles
 
 
@@ -211,59 +246,60 @@ class Engine:
         pairs = zip(surfaces, self._surfaces, strict=True)
         return all(_same_but_for_shape(one, other) for one, other in pairs)
 
-    def _settle(self, lamp_luminance: Doubles, *, sky: bool) -> _Worlds:
+    def _settle(self, lights: _Lights) -> _Worlds:
         """Solve all bounces with the sheet as paper and with the sheet as foil."""
-        source = self._cell_light.T @ lamp_luminance + (self._sky_on_cells if sky else 0.0)
+        source = lights.from_lamps(self._cell_light)
+        source += lights.sky[:, None] * self._sky_on_cells[:, None]
         of_paper, of_foil = self._systems
-        worlds = [
-            self._settle_world(source, of_paper, self._silver, lamp_luminance, sky=sky),
-            self._settle_world(
-                source, of_foil, (*self._silver, *self._by_foil), lamp_luminance, sky=sky
-            ),
-        ]
-        coarse = self._paper_from @ worlds[0][1]
-        if sky:
-            coarse = coarse + self._sky_on_paper
-        surroundings = self._surroundings if sky else _DARK
+        paper, values = self._settle_world(source, of_paper, self._silver, lights)
+        foil, _ = self._settle_world(source, of_foil, (*self._silver, *self._by_foil), lights)
+        coarse = times(self._paper_from, values)
+        coarse += lights.sky[:, None] * self._sky_on_paper[:, None]
         for transfer in self._silver_to_paper:
-            coarse = coarse + transfer.evaluate(worlds[0][0], surroundings)
-        return _Worlds(worlds[0][0], worlds[1][0], coarse)
+            coarse += transfer.evaluate(paper)
+        return _Worlds(paper, foil, coarse)
 
     def _settle_world(
-        self, source: Floats, system: System, transfers: Sequence[_Transfer],
-        lamp_luminance: Doubles, *, sky: bool,
-    ) -> tuple[Singles, Singles]:  # fmt: skip
-        """Return texels and cell luminances of one world."""
-        surroundings = self._surroundings if sky else _DARK
+        self, source: Doubles, system: System, transfers: Sequence[_Transfer], lights: _Lights
+    ) -> tuple[Outlook, Singles]:
+        """Return what is seen in one world and the cells' luminances."""
         values = system.settle(source)
-        texels = self._patchwork.look_up(values, lamp_luminance)
+        outlook = self._outlook(values, lights)
+        settled = np.zeros(len(lights.sky), bool)
         for _ in range(max(1, self.detail.mirror_rounds) if transfers else 0):
-            extra = np.array(source, np.float32)
+            extra = source.astype(np.float32)
             for part, transfer in transfers:
-                extra[part] += transfer.evaluate(texels, surroundings)
+                extra[part] += transfer.evaluate(outlook)
             before, values = values, system.settle(extra)
-            texels = self._patchwork.look_up(values, lamp_luminance)
-            if np.abs(values - before).max(initial=0) <= 1e-3 * values.max(initial=0):
+            values[:, settled] = before[:, settled]  # as if it were the only light
+            outlook = self._outlook(values, lights)
+            step = np.abs(values - before).max(axis=(0, 2), initial=0)
+            settled = step <= 1e-3 * values.max(axis=(0, 2), initial=0)
+            if settled.all():
                 break
-        return texels, values
+        return outlook, values
 
-    def _paper(self, worlds: _Worlds, lamp_luminance: Doubles, *, sky: bool) -> Singles:
-        """Luminance of the sheet as paper on the sheet's grid."""
+    def _outlook(self, values: Singles, lights: _Lights) -> Outlook:
+        texels = self._patchwork.look_up(values, lights.lamps)
+        return Outlook(texels, self._surroundings, lights.sky)
+
+    def _paper(self, worlds: _Worlds, lights: _Lights) -> Singles:
+        """Luminance of the sheet as paper on the sheet's grid, (rows, cols, k, 3)."""
         paper = self._rig.sheet.paper
-        direct = self._paper_light.T @ lamp_luminance
+        direct = lights.from_lamps(self._paper_light)
         coarse = worlds.coarse
         if paper.coat_index is not None:
-            direct = (self._paper_light * self._coat_lets_in(paper.coat_index)).T @ lamp_luminance
+            lets_in = self._coat_lets_in(paper.coat_index)
+            direct = lights.from_lamps(self._paper_light * lets_in)
             coarse = coarse * (1 - coat.outside_reflectance(paper.coat_index))
         total = self.fine.spread_to(self.grid, direct) + self.coarse.spread_to(self.grid, coarse)
-        total = total * coat.body(paper).astype(np.float32)
+        total *= coat.body(paper).astype(np.float32)
         if self._coat is not None and paper.coat_index is not None:
-            total = total * self._frame.coat_passes(paper.coat_index)
+            total *= self._frame.coat_passes(paper.coat_index)[..., None]
         if self._rig.camera.polariser_rad is not None:
-            total = total * np.float32(UNPOLARISED_SHARE)
+            total *= np.float32(UNPOLARISED_SHARE)
         if self._coat is not None:
-            seen = self._surroundings if sky else _DARK
-            total = total + self._coat.evaluate(worlds.paper, seen, self.grid)
+            total += self._coat.evaluate(worlds.paper, self.grid)
         return np.asarray(total, np.float32)
 
     def _coat_lets_in(self, index: float) -> Doubles:
@@ -276,22 +312,26 @@ class Engine:
             rows.append(coat.passes(index, cosine))
         return np.array(rows, float).reshape(len(self._lamps), len(points))
 
-    def _both(self, lamp_luminance: Doubles, *, sky: bool) -> tuple[_Worlds, Singles, Singles]:
-        worlds = self._settle(lamp_luminance, sky=sky)
-        paper = self._paper(worlds, lamp_luminance, sky=sky)
-        seen = self._surroundings if sky else _DARK
-        return worlds, paper, self._foil.evaluate(worlds.foil, seen, self.grid)
+    def _both(self, lights: _Lights) -> tuple[_Worlds, Singles, Singles]:
+        """Return worlds, paper and foil under k lights, the last two (rows, cols, k, 3)."""
+        worlds = self._settle(lights)
+        paper = self._paper(worlds, lights)
+        return worlds, paper, self._foil.evaluate(worlds.foil, self.grid)
+
+    def _as_lit(self, rig: Rig) -> tuple[Singles, Singles, Singles]:
+        """Return texels (t, 3), and paper and foil (rows, cols, 3), under all lamps as set."""
+        self.set_rig(rig)
+        worlds, paper, foil = self._both(_Lights.together(emission.lamp_luminances(rig)))
+        return worlds.paper.texels[:, 0], paper[:, :, 0], foil[:, :, 0]
 
     def sheet(self, rig: Rig) -> tuple[Singles, Singles]:
         """Return (paper, foil) luminance on the sheet's grid, (rows, cols, 3) each, cd/m2."""
-        self.set_rig(rig)
-        _, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
+        _, paper, foil = self._as_lit(rig)
         return paper, foil
 
     def layers(self, rig: Rig) -> Layers:
         """Return everything that is predicted for a rig."""
-        self.set_rig(rig)
-        worlds, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
+        texels, paper, foil = self._as_lit(rig)
         sees, names = mirrored_names(rig, self._surfaces, self._patchwork, self.grid)
         camera = self._frame
         return Layers(
@@ -299,7 +339,7 @@ class Engine:
             sheet_paper=paper, sheet_foil=foil, sees=sees, sees_names=names,
             camera_xyz_mm=camera.xyz_mm.copy(), camera_paper=camera.show(paper),
             camera_foil=camera.show(foil),
-            camera_surround=camera.surround(worlds.paper, self._surroundings),
+            camera_surround=camera.surround(texels, self._surroundings),
         )  # fmt: skip
 
     def picture(self, rig: Rig, foil_share: Singles) -> Singles:
@@ -308,24 +348,16 @@ class Engine:
         The quickest way to a picture: while lamps and cards move, only what they touch is
         worked out, and each pixel reads only the layers it shows.
         """
-        self.set_rig(rig)
-        worlds, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
-        return self._frame.compose(paper, foil, foil_share, worlds.paper, self._surroundings)
+        texels, paper, foil = self._as_lit(rig)
+        return self._frame.compose(paper, foil, foil_share, texels, self._surroundings)
 
     def per_lamp(self, rig: Rig) -> LampLayers:
         """Return the sheet under each lamp alone at full power, and the surroundings alone."""
         self.set_rig(rig)
         full = emission.lamp_luminances(rig, trimmed=False)
-        papers, foils = [], []
-        for index in range(len(rig.lamps) + 1):
-            alone = np.zeros_like(full)
-            if index < len(rig.lamps):
-                alone[index] = full[index]
-            _, paper, foil = self._both(alone, sky=index == len(rig.lamps))
-            papers.append(paper)
-            foils.append(foil)
-        names = (*(lamp.name for lamp in rig.lamps), "surroundings")
-        return LampLayers(names, np.array(papers), np.array(foils))
+        _, *both = self._both(_Lights.apart(full))
+        paper, foil = (np.ascontiguousarray(layer.transpose(2, 0, 1, 3)) for layer in both)
+        return LampLayers((*(lamp.name for lamp in rig.lamps), "surroundings"), paper, foil)
 
 
 def _keep_table(new: Sequence[Surface], old: Sequence[Surface]) -> tuple[Surface, ...]:
@@ -362,12 +394,3 @@ def _silver_faces(surfaces: Sequence[Surface]) -> list[MirrorFace]:
                     )
                 )  # fmt: skip
     return found
-
-
-class _Dark(Surroundings):
-    def __init__(self) -> None:
-        self._constant = np.zeros(3, np.float32)
-        self._probe = None
-
-
-_DARK = _Dark()

@@ -16,12 +16,12 @@ import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
-from lightplan.light.cells import METAL_TEXEL, Patchwork, blend
+from lightplan.light.cells import Patchwork, blend
 from lightplan.light.emission import LampFace
 from lightplan.light.metal import metal_hits
+from lightplan.light.outlook import Outlook, summed
 from lightplan.light.polarise import polarised_reflectance
 from lightplan.light.rays import Rays
-from lightplan.light.surround import Surroundings
 from lightplan.light.targets import Target, scattered, targets_of
 from lightplan.light.visibility import Visibility
 from lightplan.optics import microfacet
@@ -93,7 +93,7 @@ class GlossyLight:
         self._view = mirrors.to_local(mirrors.views[:, None])
         self._aim()
         self._sight = Visibility()
-        self._behind: list[tuple[Integers, Integers, GlossyLight]] = []
+        self._behind: list[tuple[Integers, Singles, GlossyLight]] = []
         self._targets: dict[tuple[int, bool], Target] = {}
         self._carried: dict[tuple[int, bool], tuple[Singles, Singles]] = {}
 
@@ -109,7 +109,8 @@ class GlossyLight:
         masking = microfacet.g1(onward[:, 0], onward[:, 1], onward[:, 2], ax, ay)
         shape = (n, self._count)
         reflectance = self._reflect(cosine.reshape(shape), half.reshape(*shape, 3), self._mirrors)
-        self._carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
+        carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
+        self._carry = np.ascontiguousarray(np.moveaxis(carry, -1, 0), np.float32)
         self.rays = Rays(self._mirrors.points, self._mirrors.to_world(onward.reshape(*shape, 3)))
 
     def _reflect(self, cosine: Floats, half: Floats, mirrors: Mirrors) -> Singles:
@@ -148,7 +149,7 @@ class GlossyLight:
                 depth=self._depth + 1,
             )  # fmt: skip
             light.update(surfaces, patchwork, lamps, frozenset())
-            self._behind.append((hit.row, hit.col, light))
+            self._behind.append((hit.row, self._carry[:, hit.row, hit.col].T, light))
 
     def _weigh_points(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
@@ -158,7 +159,7 @@ class GlossyLight:
         n = len(self._mirrors.points)
         self._closer: list[tuple[Integers, Singles, Target]] = []
         if not self._targets:
-            self._point_weight = np.zeros((n, 0, 3), np.float32)
+            self._point_weight = np.zeros((3, n, 0), np.float32)
             self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
             return
         targets = list(self._targets.values())
@@ -171,7 +172,7 @@ class GlossyLight:
         weight *= free[..., None]
         if self._hidden_spots:
             self._look_closer(surfaces, patchwork, lamps, free, weight)
-        self._point_weight = weight
+        self._point_weight = np.ascontiguousarray(np.moveaxis(weight, -1, 0))
         self._shown = (
             np.concatenate([t.texel for t in targets]), np.concatenate([t.share for t in targets])
         )  # fmt: skip
@@ -210,12 +211,13 @@ class GlossyLight:
             share = self._carried[target.key][1]
             left[:, target.surface] = np.minimum(left[:, target.surface], 1.0 - share)
         rows = np.arange(len(left))[:, None]
-        self._weight = left[rows, self.rays.surface]
+        weight = left[rows, self.rays.surface]
         for lamp in lamps:
             if lamp.profile is not None:
                 row, col = np.nonzero(self.rays.surface == lamp.surface)
                 back = -self.rays.directions[row, col]
-                self._weight[row, col] *= lamp.towards(back, np.abs(back @ lamp.axes[2]))
+                weight[row, col] *= lamp.towards(back, np.abs(back @ lamp.axes[2]))
+        self._brings = self._carry * weight
 
     def _over(
         self, target: Target, lamps: Sequence[LampFace], rows: Integers | None = None,
@@ -276,27 +278,14 @@ class GlossyLight:
         t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
         return np.asarray(t * t * (3 - 2 * t), np.float32)
 
-    def evaluate(self, texels: Singles, surroundings: Surroundings) -> Singles:
-        """Return the luminance of each spot, (n, 3).
-
-        Parameters
-        ----------
-        texels : (t, 3) float32
-            What every texel shows.
-        surroundings : Surroundings
-            What rays that meet nothing show.
-        """
-        index = np.where(self.rays.texel == METAL_TEXEL, 0, self.rays.texel)
-        seen = np.take(texels, index, axis=0)
-        seen *= self._weight[..., None]
-        if not surroundings.is_dark:
-            row, col = np.nonzero(self.rays.escaped())
-            seen[row, col] = surroundings.towards(self.rays.directions[row, col])
-        for rows, cols, light in self._behind:
-            seen[rows, cols] = light.evaluate(texels, surroundings)
-        total = np.einsum("nkc,nkc->nc", seen, self._carry)
-        total += np.einsum("nmc,mc->nc", self._point_weight, blend(texels, *self._shown))
+    def evaluate(self, outlook: Outlook) -> Singles:
+        """Return the luminance of each spot under each of the outlook's lights, (n, k, 3)."""
+        total = outlook.brought(self.rays, self._brings)
+        for rows, carry, light in self._behind:
+            total = total + summed(rows, light.evaluate(outlook) * carry[:, None], len(total))
+        shown = blend(outlook.texels, *self._shown)
+        total += np.matmul(self._point_weight, shown.transpose(2, 0, 1)).transpose(1, 2, 0)
         for rows, weight, many in self._closer:
-            shown = blend(texels, many.texel, many.share)
-            total[rows] += np.einsum("nmc,mc->nc", weight, shown)
+            shown = blend(outlook.texels, many.texel, many.share)
+            total[rows] += np.einsum("nmc,mkc->nkc", weight, shown)
         return np.asarray(total, np.float32)
