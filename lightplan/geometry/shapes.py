@@ -119,13 +119,13 @@ class Flat:
         return np.array([b * z - c * y, c * x - a * z, a * y - b * x])
 
     @cached_property
-    def _frame(self) -> Doubles:
-        """Columns right, up, normal."""
+    def frame(self) -> Doubles:
+        """Columns right, up, normal, (3, 3)."""
         return np.stack([self.right, self.up, self.normal], axis=1)
 
     def trace(self, origins: Floats, directions: Floats) -> Crossing:  # noqa: D102
         shape = directions.shape[:-1]
-        frame = self._frame.astype(np.float32)
+        frame = self.frame.astype(np.float32)
         step = (frame.T @ directions.reshape(-1, 3).T).reshape(3, *shape)
         start = (origins - np.asarray(self.centre, np.float32)) @ frame
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -147,32 +147,36 @@ class Flat:
         return across * np.float32(0.5) + np.float32(0.5), up * np.float32(0.5) + np.float32(0.5)
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
-        level = float(np.dot(self.centre, self.normal))
-        height_a, height_b = starts @ self.normal - level, ends @ self.normal - level
+        return self.cuts(self._local(starts), self._local(ends))
+
+    def _local(self, points: Floats) -> Doubles:
+        """Points in the shape's own axes, (3, n)."""
+        return np.asarray(self.frame.T @ (points - np.asarray(self.centre)).T)
+
+    def cuts(self, a: Doubles, b: Doubles) -> Booleans | None:
+        """Return what `blocks` does, for points (3, n) and (3, m) in the shape's own axes."""
         blocked: Booleans | None = None
         for side in (1.0, -1.0):
-            before, behind = side * height_a > TOUCH_MM, side * height_b < -TOUCH_MM
-            if not (before.any() and behind.any()):
+            before = np.flatnonzero(side * a[2] > TOUCH_MM)
+            behind = np.flatnonzero(side * b[2] < -TOUCH_MM)
+            if not (before.size and behind.size):
                 continue
-            cut = self._cut(self._local(starts[before]), self._local(ends[behind]))
+            # `take` keeps the coordinates apart, which plain indexing would not
+            cut = self._cut(a.take(before, 1), b.take(behind, 1))
             if cut.any():
                 if blocked is None:
-                    blocked = np.zeros((len(starts), len(ends)), bool)
-                blocked[np.ix_(before, behind)] = cut
+                    blocked = np.zeros((a.shape[1], b.shape[1]), bool)
+                blocked[before[:, None], behind] = cut
         return blocked
 
-    def _local(self, points: Floats) -> Singles:
-        """Points in the shape's own axes."""
-        return np.asarray((points - np.asarray(self.centre)) @ self._frame, np.float32)
-
-    def _cut(self, a: Singles, b: Singles) -> Booleans:
+    def _cut(self, a: Doubles, b: Doubles) -> Booleans:
         """Lines between points on opposite sides, in the shape's own axes."""
-        depth_a, depth_b = a[:, None, 2], b[None, :, 2]
-        share = depth_a / (depth_a - depth_b)
-        x = share * (b[None, :, 0] - a[:, None, 0])
-        x += a[:, None, 0]
-        y = share * (b[None, :, 1] - a[:, None, 1])
-        y += a[:, None, 1]
+        start, end = a.astype(np.float32)[:, :, None], b.astype(np.float32)[:, None]
+        share = start[2] / (start[2] - end[2])
+        x = share * (end[0] - start[0])
+        x += start[0]
+        y = share * (end[1] - start[1])
+        y += start[1]
         return self._contains(x, y)
 
     def _contains(self, x: Floats, y: Floats) -> Booleans:
@@ -188,7 +192,7 @@ class Flat:
         return np.broadcast_to(self.normal.astype(np.float32), points.shape)
 
     def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
-        place = (points - np.asarray(self.centre)) @ self._frame
+        place = (points - np.asarray(self.centre)) @ self.frame
         return self._unit(place[..., 0], place[..., 1])
 
     def edges(self, rows: int, cols: int) -> tuple[Doubles, Doubles]:

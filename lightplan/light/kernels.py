@@ -142,10 +142,12 @@ def _seen(rays: Doubles, normals: Doubles) -> Doubles:
     if whole.all():
         return _above(ray, facing)
     factors = np.zeros(len(rays))
-    factors[whole] = _above(ray[..., whole], facing[..., whole])
-    cut = np.flatnonzero(~whole & above.any(axis=0))
-    if cut.size:
-        factors[cut] = _cut_off(ray[..., cut], facing[..., cut], height[:, cut])
+    # `compress` keeps the coordinates apart, which plain indexing would not
+    factors[whole] = _above(ray.compress(whole, 2), facing.compress(whole, 2))
+    cut = ~whole & above.any(axis=0)
+    if cut.any():
+        some = (values.compress(cut, -1) for values in (ray, facing, height))
+        factors[cut] = _cut_off(*some)
     return factors
 
 
