@@ -114,7 +114,7 @@ class _Paths:
         """Choose the pairs of point and spot that matter."""
         self._count, self._light = len(points), None
         spots = self._face.spots(surfaces, self._spots)
-        kernel, _ = lamp_kernel(spots, points, normals)
+        kernel = lamp_kernel(spots, points, normals)
         self._row, self._col = np.nonzero(kernel > FAINT)
         self._at = spots.points
         if not self._row.size:
