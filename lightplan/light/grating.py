@@ -16,13 +16,13 @@ from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
-from lightplan.light.glossy import Mirrors
 from lightplan.light.grating_lamps import (
     ORDERS,
     GratingLamp,
     turn,
     wavelengths_nm,
 )
+from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook
 from lightplan.light.rays import Rays
 from lightplan.optics import grating as grating_law

@@ -12,7 +12,8 @@ from lightplan.geometry.shapes import Samples
 from lightplan.light.cells import Patchwork
 from lightplan.light.direct import lamp_kernel
 from lightplan.light.emission import LampFace
-from lightplan.light.glossy import GlossyLight, Mirrors
+from lightplan.light.glossy import GlossyLight
+from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.visibility import Visibility, among
 from lightplan.optics.specular import SpecularCurve
