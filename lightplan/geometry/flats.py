@@ -1,4 +1,4 @@
-"""Several shapes asked at once which straight lines they cut.
+"""Several shapes asked at once which straight lines they cut and which rays they meet.
 
 Most flat shapes stand wholly beside the lines, or on one side of all of them. That is found
 for all together, from the extent of the points in the axes of each.
@@ -11,8 +11,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats
+from lightplan.arrays import Booleans, Doubles, Floats, Singles
 from lightplan.geometry.shapes import TOUCH_MM, Flat, Shape
+
+RAYS_AT_ONCE = 65536  # times shapes: what stays near the processor
 
 
 def cuts(shapes: Sequence[Shape], starts: Floats, ends: Floats) -> list[Booleans | None]:
@@ -35,6 +37,27 @@ def cuts(shapes: Sequence[Shape], starts: Floats, ends: Floats) -> list[Booleans
     return found
 
 
+def meets(shapes: Sequence[Shape], origins: Singles, directions: Singles) -> Booleans:
+    """Return which rays meet each of s shapes, (s, n, k).
+
+    Parameters
+    ----------
+    origins : (n, 1, 3) float32
+    directions : (n, k, 3) float32
+    """
+    found = np.zeros((len(shapes), *directions.shape[:2]), bool)
+    flat = [i for i, shape in enumerate(shapes) if isinstance(shape, Flat)]
+    for i, shape in enumerate(shapes):
+        if not isinstance(shape, Flat):
+            found[i] = np.isfinite(shape.trace(origins, directions).distance)
+    most = max(1, RAYS_AT_ONCE // max(found[0].size, 1)) if flat else 1
+    for first in range(0, len(flat), most):
+        some = flat[first : first + most]
+        together = _together(tuple(s for s in (shapes[i] for i in some) if isinstance(s, Flat)))
+        found[some] = together.meets(origins, directions)
+    return found
+
+
 class _Flats:
     """s flat shapes."""
 
@@ -43,12 +66,31 @@ class _Flats:
         self._frames = np.concatenate([shape.frame.T for shape in shapes])
         centres = np.repeat([shape.centre for shape in shapes], 3, axis=0)
         self._offsets = np.sum(self._frames * centres, axis=1)[:, None]
+        self._axes = np.array([shape.frame for shape in shapes], np.float32)
+        self._centres = np.array([shape.centre for shape in shapes], np.float32)[:, None]
         self._half = np.array([[shape.half_width, shape.half_height] for shape in shapes])
 
     def _local(self, points: Floats) -> Doubles:
         """Points in the axes of each shape, (s, 3, n)."""
         places: Doubles = self._frames @ np.asarray(points, float).T - self._offsets
         return places.reshape(len(self._shapes), 3, -1)
+
+    def meets(self, origins: Singles, directions: Singles) -> Booleans:
+        """Return which rays meet each shape, (s, n, k)."""
+        count, rays = len(self._shapes), directions.shape[:2]
+        step = self._axes.transpose(0, 2, 1).reshape(-1, 3) @ directions.reshape(-1, 3).T
+        step = step.reshape(count, 3, *rays)
+        start = np.matmul(origins[:, 0] - self._centres, self._axes)[..., None]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            length = start[:, :, 2] / -step[:, 2]
+            x, y = (start[:, :, i] + length * step[:, i] for i in (0, 1))
+            half_width, half_height = self._half.T.astype(np.float32)[..., None, None]
+            hit = (np.abs(x) <= half_width) & (np.abs(y) <= half_height)
+            for i, shape in enumerate(self._shapes):
+                if shape.is_round or shape.openings:
+                    hit[i] = shape.contains(x[i], y[i])
+            hit &= length > TOUCH_MM
+        return np.asarray(hit)
 
     def cuts(self, starts: Floats, ends: Floats) -> list[tuple[int, Booleans]]:
         """Return which shapes cut lines, and which lines (n, m)."""

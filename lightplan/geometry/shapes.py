@@ -13,8 +13,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
-from typing import NamedTuple, Protocol
+from functools import cached_property, lru_cache
+from typing import NamedTuple, Protocol, TypeAlias
 
 import numpy as np
 
@@ -134,7 +134,7 @@ class Flat:
             x += start[..., 0]
             y = length * step[1]
             y += start[..., 1]
-            hit = self._contains(x, y)
+            hit = self.contains(x, y)
             hit &= length > TOUCH_MM
         distance = np.where(hit, length, np.float32(np.inf))
         return Crossing(distance, *self._unit(x, y), step[2] < 0)
@@ -177,9 +177,10 @@ class Flat:
         x += start[0]
         y = share * (end[1] - start[1])
         y += start[1]
-        return self._contains(x, y)
+        return self.contains(x, y)
 
-    def _contains(self, x: Floats, y: Floats) -> Booleans:
+    def contains(self, x: Floats, y: Floats) -> Booleans:
+        """Return which places, in mm from the middle along its axes, lie on it."""
         if self.is_round:
             inside: Booleans = (x / self.half_width) ** 2 + (y / self.half_height) ** 2 <= 1.0
         else:
@@ -197,32 +198,24 @@ class Flat:
 
     def edges(self, rows: int, cols: int) -> tuple[Doubles, Doubles]:
         """Return where cells end: x (cols + 1,) rising, y (rows + 1,) falling, mm."""
-        x, y = np.linspace(-1, 1, cols + 1), np.linspace(1, -1, rows + 1)
-        if self.lines is not None:
-            x, y = np.array(self.lines[0]), np.array(self.lines[1])[::-1]
+        x, y = _unit_edges(rows, cols, self.lines)
         return self.half_width * x, self.half_height * y
 
     def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
-        x, y = self.edges(rows, cols)
-        column, row = (v.ravel() for v in np.meshgrid(np.arange(cols), np.arange(rows)))
-        corners = np.stack(
-            [
-                self._world(x[column + dx], y[row + dy])
-                for dx, dy in ((0, 1), (1, 1), (1, 0), (0, 0))
-            ],
-            axis=1,
-        )
-        centres = corners.mean(axis=1)
-        areas = np.outer(-np.diff(y), np.diff(x)).ravel() * self._shares(rows, cols)
-        return Cells(centres, np.broadcast_to(self.normal, centres.shape), areas, corners)
+        tiles, areas = _unit_tiles(rows, cols, self.lines)
+        axes = np.array([self.right, self.up]) * [[self.half_width], [self.half_height]]
+        spots = np.asarray(self.centre) + (tiles.reshape(-1, 2) @ axes).reshape(-1, 5, 3)
+        areas = areas * (self.half_width * self.half_height)
+        if self.is_round or self.openings:
+            areas *= self._shares(rows, cols)
+        centres = spots[:, 4]
+        return Cells(centres, np.broadcast_to(self.normal, centres.shape), areas, spots[:, :4])
 
     def _shares(self, rows: int, cols: int, fine: int = 12) -> Doubles:
         """Share of each cell that is really there (round rim, openings)."""
-        if not (self.is_round or self.openings):
-            return np.ones(rows * cols)
         x = ((np.arange(cols * fine) + 0.5) / (cols * fine) - 0.5) * 2 * self.half_width
         y = (0.5 - (np.arange(rows * fine) + 0.5) / (rows * fine)) * 2 * self.half_height
-        inside = self._contains(x[None, :], y[:, None]).astype(float)
+        inside = self.contains(x[None, :], y[:, None]).astype(float)
         return np.asarray(inside.reshape(rows, fine, cols, fine).mean(axis=(1, 3)).ravel())
 
     def sample(self, count: int) -> Samples:  # noqa: D102
@@ -233,7 +226,7 @@ class Flat:
             x, y = 2 * point_sets.unit_square(count).T - 1
             area = 4 * self.half_width * self.half_height
         x, y = x * self.half_width, y * self.half_height
-        keep = self._contains(x * 0.999999, y * 0.999999)
+        keep = self.contains(x * 0.999999, y * 0.999999)
         spots = self._world(x[keep], y[keep])
         areas = np.full(len(spots), area / count)
         return Samples(spots, np.broadcast_to(self.normal, spots.shape), areas)
@@ -435,6 +428,27 @@ class Cone:
         spots = self._at(z, phi)
         areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
         return Samples(spots, np.asarray(self.normals_at(spots), float), areas)
+
+
+_Lines: TypeAlias = tuple[tuple[float, ...], tuple[float, ...]] | None
+
+
+def _unit_edges(rows: int, cols: int, lines: _Lines) -> tuple[Doubles, Doubles]:
+    """Where cells of a flat shape end, over half its size: x rising, y falling."""
+    if lines is None:
+        return np.linspace(-1, 1, cols + 1), np.linspace(1, -1, rows + 1)
+    return np.array(lines[0]), np.array(lines[1])[::-1]
+
+
+@lru_cache(maxsize=256)
+def _unit_tiles(rows: int, cols: int, lines: _Lines) -> tuple[Doubles, Doubles]:
+    """Corners and middle (n, 5, 2) of cells over half their shape's size, and their areas."""
+    x, y = _unit_edges(rows, cols, lines)
+    column, row = (v.ravel() for v in np.meshgrid(np.arange(cols), np.arange(rows)))
+    at = [(x[column + dx], y[row + dy]) for dx, dy in ((0, 1), (1, 1), (1, 0), (0, 0))]
+    corners = np.stack([np.stack(place, axis=1) for place in at], axis=1)
+    tiles = np.concatenate([corners, corners.mean(axis=1, keepdims=True)], axis=1)
+    return tiles, np.outer(-np.diff(y), np.diff(x)).ravel()
 
 
 def _even(place: Floats, lines: tuple[float, ...]) -> Floats:

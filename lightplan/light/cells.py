@@ -109,11 +109,15 @@ class Patchwork:
     def place(self, surfaces: Sequence[Surface], changed: frozenset[int]) -> None:
         """Move the cells of the surfaces that changed."""
         covered = _footprint(surfaces)
+        tiled: dict[tuple[int, int, int], Cells] = {}  # both faces of a surface may share them
         for face in self.faces:
             if face.surface not in changed:
                 continue
             surface = surfaces[face.surface]
-            cells = surface.shape.grid(face.rows, face.cols)
+            key = (face.surface, face.rows, face.cols)
+            if key not in tiled:
+                tiled[key] = surface.shape.grid(face.rows, face.cols)
+            cells = tiled[key]
             areas = cells.areas
             if surface.role == "table" and face.is_front and isinstance(surface.shape, Flat):
                 areas = areas * _uncovered(surface.shape, face, covered)

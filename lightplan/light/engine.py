@@ -167,9 +167,7 @@ class Engine:
             of_cells=True,
         )
         self._systems = self._both_systems()
-        self._sky_on_cells = self._cell_sky.update(
-            surfaces, patchwork, changed, points, normals, owners
-        )
+        self._sky_on_cells = self._cell_sky.update(surfaces, changed, points, normals, owners)
         self._follow_sheet(changed)
         for part, transfer in (*self._silver, *self._by_foil):
             transfer.update(
@@ -200,9 +198,7 @@ class Engine:
         self._paper_from = self._paper_factors.update(
             surfaces, patchwork, changed, *coarse, coarse_owner, of_cells=False
         )
-        self._sky_on_paper = self._paper_sky.update(
-            surfaces, patchwork, changed, *coarse, coarse_owner
-        )
+        self._sky_on_paper = self._paper_sky.update(surfaces, changed, *coarse, coarse_owner)
         for transfer in self._silver_to_paper:
             transfer.update(surfaces, patchwork, self._lamps, changed, *coarse, coarse_owner)
 
