@@ -157,8 +157,8 @@ class Flat:
         """Return what `blocks` does, for points (3, n) and (3, m) in the shape's own axes."""
         blocked: Booleans | None = None
         for side in (1.0, -1.0):
-            before = np.flatnonzero(side * a[2] > TOUCH_MM)
-            behind = np.flatnonzero(side * b[2] < -TOUCH_MM)
+            before = (side * a[2] > TOUCH_MM).nonzero()[0]
+            behind = (side * b[2] < -TOUCH_MM).nonzero()[0]
             if not (before.size and behind.size):
                 continue
             # `take` keeps the coordinates apart, which plain indexing would not

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -43,7 +43,7 @@ class DirectLight:
             return np.zeros((0, len(points)))
         spots = _Spots.on(lamps, self._samples)
         free = self._sight.update(surfaces, changed, points, owners, spots.points, spots.owners)
-        self._look(lamps, changed, points, normals, owners)
+        self._look(lamps, spots, changed, points, normals, owners)
         assert self._kernel is not None
         shadow = _Shadow(self._kernel, free, spots.firsts)
         factors = shadow.shown(lamps, self._whole)
@@ -58,36 +58,26 @@ class DirectLight:
         return factors
 
     def _look(
-        self, lamps: Sequence[LampFace], changed: frozenset[int], points: Floats,
+        self, lamps: Sequence[LampFace], spots: _Spots, changed: frozenset[int], points: Floats,
         normals: Floats, owners: Integers,
     ) -> None:  # fmt: skip
         """Bring kernel and whole view factors up to date: of moved lamps, at moved points."""
-        everywhere = np.arange(len(points))
         if self._kernel is None:
-            count = len(_Spots.on(lamps, self._samples).points)
-            self._kernel = np.zeros((len(points), count), np.float32)
+            self._kernel = np.zeros((len(points), len(spots.points)), np.float32)
             self._whole = np.zeros((len(lamps), len(points)))
             changed = frozenset(lamp.surface for lamp in lamps)
-        moved = [i for i, lamp in enumerate(lamps) if lamp.surface in changed]
-        still = [i for i, lamp in enumerate(lamps) if lamp.surface not in changed]
-        at_moved = np.flatnonzero(among(owners, changed))
-        for some, rows in ((moved, everywhere), (still, at_moved)):
-            if some and rows.size:
-                self._look_from(lamps, np.array(some), rows, points[rows], normals[rows])
-
-    def _look_from(
-        self, lamps: Sequence[LampFace], some: Integers, rows: Integers, points: Floats,
-        normals: Floats,
-    ) -> None:  # fmt: skip
-        """Work out kernel and whole view factors of some lamps at some points."""
-        assert self._kernel is not None
-        these = [lamps[i] for i in some]
-        spots, among_all = (_Spots.on(x, self._samples) for x in (these, lamps))
-        kernel = _kernel(these, spots, points, normals)
-        cols = np.flatnonzero(among(among_all.owners, frozenset(spots.owners.tolist())))
-        self._kernel[rows[:, None], cols] = kernel
-        sampled = np.add.reduceat(kernel, spots.firsts, axis=1).T
-        self._whole[some[:, None], rows] = _whole(these, points, normals, sampled)
+        moved = np.array([lamp.surface in changed for lamp in lamps])
+        everywhere, at_moved = np.arange(len(points)), np.flatnonzero(among(owners, changed))
+        for some, rows in ((moved, everywhere), (~moved, at_moved)):
+            if not (some.any() and rows.size):
+                continue
+            these = [lamp for lamp, wanted in zip(lamps, some, strict=True) if wanted]
+            cols, part = spots.some(some)
+            kernel = _kernel(these, part, points[rows], normals[rows])
+            self._kernel[rows[:, None], cols] = kernel
+            sampled = np.add.reduceat(kernel, part.firsts, axis=1).T
+            whole = _whole(these, points[rows], normals[rows], sampled)
+            self._whole[np.flatnonzero(some)[:, None], rows] = whole
 
     def _look_closer(
         self, surfaces: Sequence[Surface], lamp: LampFace, points: Floats, normals: Floats,
@@ -102,13 +92,13 @@ class DirectLight:
 
 @dataclass(frozen=True, eq=False)
 class _Spots:
-    """Points on some lamps, lamp by lamp; `firsts` is where those of each begin."""
+    """Points on some lamps, lamp by lamp; `sizes` is how many there are of each."""
 
     points: Doubles
     normals: Doubles
     areas: Doubles
     owners: Integers
-    firsts: Integers
+    sizes: Integers
 
     @classmethod
     def on(cls, lamps: Sequence[LampFace], count: int) -> _Spots:
@@ -117,7 +107,22 @@ class _Spots:
         sizes = np.array([len(spots.points) for spots in each])
         points, normals, areas = (np.concatenate(parts) for parts in zip(*each, strict=True))
         owners = np.repeat([lamp.surface for lamp in lamps], sizes)
-        return cls(points, normals, areas, owners, np.cumsum(sizes) - sizes)
+        return cls(points, normals, areas, owners, sizes)
+
+    @cached_property
+    def firsts(self) -> Integers:
+        """Where the points of each lamp begin."""
+        return np.cumsum(self.sizes) - self.sizes
+
+    def some(self, lamps: Booleans) -> tuple[Integers, _Spots]:
+        """Return where the points of some lamps are, and those alone."""
+        cols = np.flatnonzero(np.repeat(lamps, self.sizes))
+        if lamps.all():
+            return cols, self
+        return cols, _Spots(
+            self.points[cols], self.normals[cols], self.areas[cols], self.owners[cols],
+            self.sizes[lamps],
+        )  # fmt: skip
 
 
 @lru_cache(maxsize=64)

@@ -288,8 +288,9 @@ class Engine:
             lets_in = self._coat_lets_in(paper.coat_index)
             direct = lights.from_lamps(self._paper_light * lets_in)
             coarse = coarse * (1 - coat.outside_reflectance(paper.coat_index))
-        total = self.fine.spread_to(self.grid, direct) + self.coarse.spread_to(self.grid, coarse)
-        total *= coat.body(paper).astype(np.float32)
+        body = coat.body(paper)
+        total = self.fine.spread_to(self.grid, direct * body)
+        total += self.coarse.spread_to(self.grid, coarse * body)
         if self._coat is not None and paper.coat_index is not None:
             total *= self._frame.coat_passes(paper.coat_index)[..., None]
         if self._rig.camera.polariser_rad is not None:
