@@ -13,8 +13,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
-from typing import NamedTuple, Protocol
+from functools import cached_property, lru_cache
+from typing import NamedTuple, Protocol, TypeAlias
 
 import numpy as np
 
@@ -119,13 +119,13 @@ class Flat:
         return np.array([b * z - c * y, c * x - a * z, a * y - b * x])
 
     @cached_property
-    def _frame(self) -> Doubles:
-        """Columns right, up, normal."""
+    def frame(self) -> Doubles:
+        """Columns right, up, normal, (3, 3)."""
         return np.stack([self.right, self.up, self.normal], axis=1)
 
     def trace(self, origins: Floats, directions: Floats) -> Crossing:  # noqa: D102
         shape = directions.shape[:-1]
-        frame = self._frame.astype(np.float32)
+        frame = self.frame.astype(np.float32)
         step = (frame.T @ directions.reshape(-1, 3).T).reshape(3, *shape)
         start = (origins - np.asarray(self.centre, np.float32)) @ frame
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -134,7 +134,7 @@ class Flat:
             x += start[..., 0]
             y = length * step[1]
             y += start[..., 1]
-            hit = self._contains(x, y)
+            hit = self.contains(x, y)
             hit &= length > TOUCH_MM
         distance = np.where(hit, length, np.float32(np.inf))
         return Crossing(distance, *self._unit(x, y), step[2] < 0)
@@ -147,35 +147,40 @@ class Flat:
         return across * np.float32(0.5) + np.float32(0.5), up * np.float32(0.5) + np.float32(0.5)
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
-        level = float(np.dot(self.centre, self.normal))
-        height_a, height_b = starts @ self.normal - level, ends @ self.normal - level
+        return self.cuts(self._local(starts), self._local(ends))
+
+    def _local(self, points: Floats) -> Doubles:
+        """Points in the shape's own axes, (3, n)."""
+        return np.asarray(self.frame.T @ (points - np.asarray(self.centre)).T)
+
+    def cuts(self, a: Doubles, b: Doubles) -> Booleans | None:
+        """Return what `blocks` does, for points (3, n) and (3, m) in the shape's own axes."""
         blocked: Booleans | None = None
         for side in (1.0, -1.0):
-            before, behind = side * height_a > TOUCH_MM, side * height_b < -TOUCH_MM
-            if not (before.any() and behind.any()):
+            before = (side * a[2] > TOUCH_MM).nonzero()[0]
+            behind = (side * b[2] < -TOUCH_MM).nonzero()[0]
+            if not (before.size and behind.size):
                 continue
-            cut = self._cut(self._local(starts[before]), self._local(ends[behind]))
+            # `take` keeps the coordinates apart, which plain indexing would not
+            cut = self._cut(a.take(before, 1), b.take(behind, 1))
             if cut.any():
                 if blocked is None:
-                    blocked = np.zeros((len(starts), len(ends)), bool)
-                blocked[np.ix_(before, behind)] = cut
+                    blocked = np.zeros((a.shape[1], b.shape[1]), bool)
+                blocked[before[:, None], behind] = cut
         return blocked
 
-    def _local(self, points: Floats) -> Singles:
-        """Points in the shape's own axes."""
-        return np.asarray((points - np.asarray(self.centre)) @ self._frame, np.float32)
-
-    def _cut(self, a: Singles, b: Singles) -> Booleans:
+    def _cut(self, a: Doubles, b: Doubles) -> Booleans:
         """Lines between points on opposite sides, in the shape's own axes."""
-        depth_a, depth_b = a[:, None, 2], b[None, :, 2]
-        share = depth_a / (depth_a - depth_b)
-        x = share * (b[None, :, 0] - a[:, None, 0])
-        x += a[:, None, 0]
-        y = share * (b[None, :, 1] - a[:, None, 1])
-        y += a[:, None, 1]
-        return self._contains(x, y)
+        start, end = a.astype(np.float32)[:, :, None], b.astype(np.float32)[:, None]
+        share = start[2] / (start[2] - end[2])
+        x = share * (end[0] - start[0])
+        x += start[0]
+        y = share * (end[1] - start[1])
+        y += start[1]
+        return self.contains(x, y)
 
-    def _contains(self, x: Floats, y: Floats) -> Booleans:
+    def contains(self, x: Floats, y: Floats) -> Booleans:
+        """Return which places, in mm from the middle along its axes, lie on it."""
         if self.is_round:
             inside: Booleans = (x / self.half_width) ** 2 + (y / self.half_height) ** 2 <= 1.0
         else:
@@ -188,37 +193,29 @@ class Flat:
         return np.broadcast_to(self.normal.astype(np.float32), points.shape)
 
     def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
-        place = (points - np.asarray(self.centre)) @ self._frame
+        place = (points - np.asarray(self.centre)) @ self.frame
         return self._unit(place[..., 0], place[..., 1])
 
     def edges(self, rows: int, cols: int) -> tuple[Doubles, Doubles]:
         """Return where cells end: x (cols + 1,) rising, y (rows + 1,) falling, mm."""
-        x, y = np.linspace(-1, 1, cols + 1), np.linspace(1, -1, rows + 1)
-        if self.lines is not None:
-            x, y = np.array(self.lines[0]), np.array(self.lines[1])[::-1]
+        x, y = _unit_edges(rows, cols, self.lines)
         return self.half_width * x, self.half_height * y
 
     def grid(self, rows: int, cols: int) -> Cells:  # noqa: D102
-        x, y = self.edges(rows, cols)
-        column, row = (v.ravel() for v in np.meshgrid(np.arange(cols), np.arange(rows)))
-        corners = np.stack(
-            [
-                self._world(x[column + dx], y[row + dy])
-                for dx, dy in ((0, 1), (1, 1), (1, 0), (0, 0))
-            ],
-            axis=1,
-        )
-        centres = corners.mean(axis=1)
-        areas = np.outer(-np.diff(y), np.diff(x)).ravel() * self._shares(rows, cols)
-        return Cells(centres, np.broadcast_to(self.normal, centres.shape), areas, corners)
+        tiles, areas = _unit_tiles(rows, cols, self.lines)
+        axes = np.array([self.right, self.up]) * [[self.half_width], [self.half_height]]
+        spots = np.asarray(self.centre) + (tiles.reshape(-1, 2) @ axes).reshape(-1, 5, 3)
+        areas = areas * (self.half_width * self.half_height)
+        if self.is_round or self.openings:
+            areas *= self._shares(rows, cols)
+        centres = spots[:, 4]
+        return Cells(centres, np.broadcast_to(self.normal, centres.shape), areas, spots[:, :4])
 
     def _shares(self, rows: int, cols: int, fine: int = 12) -> Doubles:
         """Share of each cell that is really there (round rim, openings)."""
-        if not (self.is_round or self.openings):
-            return np.ones(rows * cols)
         x = ((np.arange(cols * fine) + 0.5) / (cols * fine) - 0.5) * 2 * self.half_width
         y = (0.5 - (np.arange(rows * fine) + 0.5) / (rows * fine)) * 2 * self.half_height
-        inside = self._contains(x[None, :], y[:, None]).astype(float)
+        inside = self.contains(x[None, :], y[:, None]).astype(float)
         return np.asarray(inside.reshape(rows, fine, cols, fine).mean(axis=(1, 3)).ravel())
 
     def sample(self, count: int) -> Samples:  # noqa: D102
@@ -229,7 +226,7 @@ class Flat:
             x, y = 2 * point_sets.unit_square(count).T - 1
             area = 4 * self.half_width * self.half_height
         x, y = x * self.half_width, y * self.half_height
-        keep = self._contains(x * 0.999999, y * 0.999999)
+        keep = self.contains(x * 0.999999, y * 0.999999)
         spots = self._world(x[keep], y[keep])
         areas = np.full(len(spots), area / count)
         return Samples(spots, np.broadcast_to(self.normal, spots.shape), areas)
@@ -431,6 +428,27 @@ class Cone:
         spots = self._at(z, phi)
         areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
         return Samples(spots, np.asarray(self.normals_at(spots), float), areas)
+
+
+_Lines: TypeAlias = tuple[tuple[float, ...], tuple[float, ...]] | None
+
+
+def _unit_edges(rows: int, cols: int, lines: _Lines) -> tuple[Doubles, Doubles]:
+    """Where cells of a flat shape end, over half its size: x rising, y falling."""
+    if lines is None:
+        return np.linspace(-1, 1, cols + 1), np.linspace(1, -1, rows + 1)
+    return np.array(lines[0]), np.array(lines[1])[::-1]
+
+
+@lru_cache(maxsize=256)
+def _unit_tiles(rows: int, cols: int, lines: _Lines) -> tuple[Doubles, Doubles]:
+    """Corners and middle (n, 5, 2) of cells over half their shape's size, and their areas."""
+    x, y = _unit_edges(rows, cols, lines)
+    column, row = (v.ravel() for v in np.meshgrid(np.arange(cols), np.arange(rows)))
+    at = [(x[column + dx], y[row + dy]) for dx, dy in ((0, 1), (1, 1), (1, 0), (0, 0))]
+    corners = np.stack([np.stack(place, axis=1) for place in at], axis=1)
+    tiles = np.concatenate([corners, corners.mean(axis=1, keepdims=True)], axis=1)
+    return tiles, np.outer(-np.diff(y), np.diff(x)).ravel()
 
 
 def _even(place: Floats, lines: tuple[float, ...]) -> Floats:

@@ -8,6 +8,7 @@ the light that comes straight from lamps, the surroundings and metal coatings.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -94,6 +95,13 @@ class ViewFactors:
         return kernels.transfer(points, normals, some, near=self._near, spread=spread)
 
 
+def times(factors: Singles, values: Singles) -> Singles:
+    """Return what n points get, (n, ...), from the values (c, ...) of c cells."""
+    shape = values.shape[1:]
+    flat = values.reshape(len(values), math.prod(shape))
+    return np.asarray((factors @ flat).reshape(len(factors), *shape))
+
+
 def _at_most_one(factors: Singles) -> Singles:
     """Keep energy: no point sees more than its whole hemisphere."""
     total = factors.sum(axis=1)
@@ -121,7 +129,8 @@ class System:
         self, factors: Singles, diffuse: Singles, passes: Singles, opposite: Integers
     ) -> None:
         self._factors = factors
-        self._diffuse, self._passes, self._opposite = diffuse, passes, opposite
+        self._diffuse, self._passes, self._opposite = diffuse[:, None], passes[:, None], opposite
+        self._lets_through = bool(passes.any())
         self._channels: list[tuple[Singles, Integers]] = []
         self._most = self._most_returned()
         if 0 < len(factors) <= MOST_FACTORISED and self._most > SLOW:
@@ -130,54 +139,61 @@ class System:
 
     def _most_returned(self) -> float:
         """Greatest share of a cell's light that comes back to cells: the rate of convergence."""
-        seen = self._factors.sum(axis=1)[:, None]
-        return float(self._give(np.repeat(seen, 3, axis=1)).max(initial=0.0))
+        seen = self._factors.sum(axis=1)[:, None, None]
+        return float(self._give(seen).max(initial=0.0))
 
     def _factorise(self, channel: int) -> tuple[Singles, Integers]:
-        matrix = -self._diffuse[:, channel, None] * self._factors
-        if self._passes.any():
-            matrix -= self._passes[:, channel, None] * self._factors[self._opposite]
+        matrix = -self._diffuse[..., channel] * self._factors
+        if self._lets_through:
+            matrix -= self._passes[..., channel] * self._factors[self._opposite]
         matrix.flat[:: len(matrix) + 1] += 1.0
         upper, pivots = linalg.lu_factor(matrix, overwrite_a=True, check_finite=False)
         return upper, pivots
 
     def settle(self, source: Floats) -> Singles:
-        """Return the luminance of every cell, (c, 3) float32.
+        """Return the luminance of every cell, (c, ..., 3) float32.
 
         Parameters
         ----------
-        source : (c, 3) float
+        source : (c, ..., 3) float
             Light on each cell that does not come from other cells, as luminance of white.
+            There may be many lights; none depends on those it is asked about with.
         """
-        source = np.ascontiguousarray(source, np.float32)
-        given = self._give(source)
+        shape = (len(source), math.prod(source.shape[1:-1]), 3)
+        given = self._give(np.asarray(source, np.float32).reshape(shape))
+        return self._solve(given).reshape(source.shape)
+
+    def _solve(self, given: Singles) -> Singles:
+        """Return all bounces of what cells give first, (c, k, 3)."""
         if len(self._channels) == 1:
-            return np.asarray(linalg.lu_solve(self._channels[0], given, check_finite=False))
+            flat = given.reshape(len(given), -1)  # never without cells
+            return np.asarray(linalg.lu_solve(self._channels[0], flat, check_finite=False))
         if self._channels:
             parts = [
-                linalg.lu_solve(factor, given[:, c], check_finite=False)
+                linalg.lu_solve(factor, given[..., c], check_finite=False)
                 for c, factor in enumerate(self._channels)
             ]
-            return np.stack(parts, axis=1)
+            return np.stack(parts, axis=2)
         return self._substitute(given)
 
     def _substitute(self, given: Singles) -> Singles:
-        scale = float(np.abs(given).max(initial=0.0))
+        scale = np.abs(given).max(axis=(0, 2), initial=0.0)
         total, step, size = given.copy(), given, scale
         # No bounce gives more than this share of the last. How much the last one did give says
         # less: from a lit card to a dark table little comes, and from there half of it back.
         ratio = min(self._most, 0.9999)
         enough = CLOSE_ENOUGH * scale * (1 - ratio)
         for _ in range(MOST_ROUNDS):
-            if size * ratio <= enough:
+            going = size * ratio > enough
+            if not going.any():
                 break
-            step = self._give(self._factors @ step)
+            step = self._give(times(self._factors, step)) * going[:, None]
             total += step
-            size = float(np.abs(step).max())
+            size = np.abs(step).max(axis=(0, 2))
         return total
 
     def _give(self, received: Singles) -> Singles:
-        given = self._diffuse * received
-        if self._passes.any():
+        given: Singles = self._diffuse * received
+        if self._lets_through:
             given += self._passes * received[self._opposite]
         return given

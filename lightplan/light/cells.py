@@ -7,6 +7,7 @@ one texel for each of its cells, as these may meet at any angle.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -108,11 +109,15 @@ class Patchwork:
     def place(self, surfaces: Sequence[Surface], changed: frozenset[int]) -> None:
         """Move the cells of the surfaces that changed."""
         covered = _footprint(surfaces)
+        tiled: dict[tuple[int, int, int], Cells] = {}  # both faces of a surface may share them
         for face in self.faces:
             if face.surface not in changed:
                 continue
             surface = surfaces[face.surface]
-            cells = surface.shape.grid(face.rows, face.cols)
+            key = (face.surface, face.rows, face.cols)
+            if key not in tiled:
+                tiled[key] = surface.shape.grid(face.rows, face.cols)
+            cells = tiled[key]
             areas = cells.areas
             if surface.role == "table" and face.is_front and isinstance(surface.shape, Flat):
                 areas = areas * _uncovered(surface.shape, face, covered)
@@ -182,18 +187,20 @@ class Patchwork:
         return colours
 
     def look_up(self, values: Floats, lamp_luminance: Floats) -> Singles:
-        """Return the colour of every texel, (texels, 3).
+        """Return the colour of every texel under each of k lights, (texels, k, 3).
 
         Parameters
         ----------
-        values : (c, 3) float
+        values : (c, k, 3) float
             Luminance of each cell.
-        lamp_luminance : (lamps, 3) float
+        lamp_luminance : (lamps, k, 3) float
             Luminance of each lamp's face.
         """
-        table = np.zeros((self.texel_count, 3), np.float32)
-        table[1 : 1 + self.lamps] = lamp_luminance
-        values = np.asarray(values, np.float32)
+        shape = values.shape[1:]
+        columns = math.prod(shape)
+        table = np.zeros((self.texel_count, columns), np.float32)
+        table[1 : 1 + self.lamps] = lamp_luminance.reshape(self.lamps, columns)
+        values = np.asarray(values, np.float32).reshape(len(values), columns)
         for face in self.faces:
             if face.fine == (face.rows, face.cols):
                 table[face.texels] = values[face.cells]
@@ -202,7 +209,7 @@ class Patchwork:
             np.matmul(weights, values[face.cells], out=table[face.texels])
         # a face is refined along straight lines, which may dip below nothing at its rim
         np.maximum(table, 0.0, out=table)
-        return table
+        return table.reshape(self.texel_count, *shape)
 
 
 def _counts(surface: Surface, side: int) -> tuple[int, int]:
@@ -254,8 +261,8 @@ def _around(fine: tuple[int, int], across: Floats, up: Floats) -> tuple[Integers
 
 
 def blend(table: Singles, texels: Integers, weights: Singles) -> Singles:
-    """Return the colours (k, 3) of weighted texels."""
-    return np.asarray(np.einsum("kw,kwc->kc", weights, table[texels]), np.float32)
+    """Return the colours (k, ...) of weighted texels."""
+    return np.asarray(np.einsum("kw,kw...->k...", weights, table[texels]), np.float32)
 
 
 @lru_cache(maxsize=64)

@@ -37,18 +37,18 @@ class LampFace:
     axes: tuple[Doubles, Doubles, Doubles]
     profile: AngularProfile | None
 
-    def profile_factor(self, points: Floats, spots: Floats, cosine_out: Floats) -> Singles:
+    def profile_factor(self, points: Floats, spots: Floats, normals: Floats) -> Singles:
         """Return luminance towards points over the luminance of the same lamp unprofiled.
 
         Parameters
         ----------
         points : (n, 3) float
-        spots : (m, 3) float
-            On the lamp.
-        cosine_out : (n, m) float
+        spots, normals : (m, 3) float
+            On the lamp, and which way it faces there.
         """
         step = np.asarray(points)[:, None] - np.asarray(spots)[None]
-        return self.towards(step, cosine_out)
+        leave = np.maximum(np.einsum("nmc,mc->nm", step, normals), 0.0)
+        return self.towards(step, leave / np.maximum(np.linalg.norm(step, axis=-1), 1.0))
 
     def towards(self, directions: Floats, cosine_out: Floats) -> Singles:
         """Return the same for directions (..., 3) away from the lamp."""

@@ -1,20 +1,21 @@
 """The light engine: from a rig to what paper and foil look like everywhere on the sheet.
 
 An engine remembers rays, shadows and view factors. Asked about a rig in which only lamps
-and cards moved, it works out anew what these touch.
+and cards moved, it works out anew what these touch; another camera or bow of the sheet
+leaves the light between the other things as it was.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Doubles, Integers, Singles
 from lightplan.light import coat, emission
-from lightplan.light.bounce import System, ViewFactors
+from lightplan.light.bounce import System, ViewFactors, times
 from lightplan.light.cells import Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.direct import DirectLight
@@ -22,14 +23,18 @@ from lightplan.light.foil import FoilLight
 from lightplan.light.frame import CameraFrame
 from lightplan.light.lattice import Lattice
 from lightplan.light.layers import LampLayers, Layers
+from lightplan.light.lights import Lights
 from lightplan.light.metal import coating
 from lightplan.light.mirror_view import mirrored_names
+from lightplan.light.outlook import Outlook
 from lightplan.light.polarise import UNPOLARISED_SHARE
 from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
 from lightplan.light.table import ruled
 from lightplan.light.transfer import MirrorFace, MirrorTransfer
+from lightplan.scene.camera import Camera
 from lightplan.scene.rig import Rig
+from lightplan.scene.sheet import Sheet
 from lightplan.scene.surfaces import Surface, build_surfaces
 
 SHEET = 0
@@ -38,10 +43,13 @@ _Transfer: TypeAlias = tuple[Integers, MirrorTransfer]
 
 @dataclass(frozen=True, eq=False)
 class _Worlds:
-    """Cell luminances when the sheet is paper and when it is foil, as texels."""
+    """What is seen when the sheet is paper and when it is foil, under k lights.
 
-    paper: Singles
-    foil: Singles
+    coarse (n, k, 3) is the bounced light on the paper.
+    """
+
+    paper: Outlook
+    foil: Outlook
     coarse: Singles
 
 
@@ -79,70 +87,81 @@ class Engine:
             self.detail.thin_cells,
         )  # fmt: skip
         self._surroundings = Surroundings(rig.room)
-        self._place_points(rig)
-        self._make_parts(rig)
+        self.fine = Lattice.over(rig.sheet, self.detail.direct_long_side)
+        self.coarse = Lattice.over(rig.sheet, self.detail.bounce_long_side)
+        self.grid = Lattice.over(rig.sheet, self.detail.sheet_long_side, least=2)
+        self._make_paper()
+        self._make_views()
+        self._make_cells()
         self._follow(frozenset(range(len(self._surfaces))))
 
-    def _place_points(self, rig: Rig) -> None:
-        sheet = rig.sheet
-        self.fine = Lattice.over(sheet, self.detail.direct_long_side)
-        self.coarse = Lattice.over(sheet, self.detail.bounce_long_side)
-        self.grid = Lattice.over(sheet, self.detail.sheet_long_side, least=2)
-        self._fine_at = self.fine.points(sheet)
-        self._coarse_at = self.coarse.points(sheet)
+    def _make_paper(self) -> None:
+        """Begin anew what the paper receives."""
+        sheet, detail = self._rig.sheet, self.detail
+        self._fine_at, self._coarse_at = self.fine.points(sheet), self.coarse.points(sheet)
+        self._paper_direct = DirectLight(detail.lamp_spots, finer=detail.penumbra_spots)
+        self._paper_factors = ViewFactors(detail.near)
+        self._paper_sky = Skylight(self._surroundings, detail.sky_rays, frozenset((SHEET,)))
+        silver = _silver_faces(self._surfaces)
+        self._silver_to_paper = [MirrorTransfer(f, detail.mirror_spots) for f in silver]
 
-    def _make_parts(self, rig: Rig) -> None:
-        self._cell_direct = DirectLight(self.detail.cell_lamp_spots)
-        self._cell_factors = ViewFactors(self.detail.near)
-        self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays, _thin(rig))
-        self._paper_direct = DirectLight(self.detail.lamp_spots, finer=self.detail.penumbra_spots)
-        self._paper_factors = ViewFactors(self.detail.near)
-        sheet_only = frozenset((SHEET,))
-        self._paper_sky = Skylight(self._surroundings, self.detail.sky_rays, sheet_only)
-        self._foil = FoilLight.of_foil(rig, self._surfaces, self.detail)
+    def _make_views(self) -> None:
+        """Begin anew what the camera sees of the sheet, and beside it."""
+        rig, surfaces, detail = self._rig, self._surfaces, self.detail
+        self._foil = FoilLight.of_foil(rig, surfaces, detail)
         self._coat = None
         if rig.sheet.paper.coat_index is not None:
-            self._coat = FoilLight.of_coat(rig, self._surfaces, self.detail)
-        self._frame = CameraFrame(rig, self.grid, self.detail)
+            self._coat = FoilLight.of_coat(rig, surfaces, detail)
+        self._frame = CameraFrame(rig, self.grid, detail)
+
+    def _make_cells(self) -> None:
+        """Begin anew what all other things receive."""
+        detail, owners = self.detail, self._patchwork.owners
+        self._cell_direct = DirectLight(detail.cell_lamp_spots)
+        self._cell_factors = ViewFactors(detail.near)
+        self._cell_sky = Skylight(self._surroundings, detail.cell_sky_rays, _thin(self._rig))
+        spots, everywhere = detail.mirror_spots, np.arange(len(owners))
         silver = _silver_faces(self._surfaces)
-        foil = self._foil.face
-        owners, spots = self._patchwork.owners, self.detail.mirror_spots
-        everywhere = np.arange(len(owners))
         self._silver = [(everywhere, MirrorTransfer(f, spots)) for f in silver]
         self._by_foil: list[_Transfer] = []
-        if self.detail.mirror_rounds > 0:
-            self._by_foil = [(np.flatnonzero(owners != SHEET), MirrorTransfer(foil, spots))]
-        self._silver_to_paper = [MirrorTransfer(f, spots) for f in silver]
+        if detail.mirror_rounds > 0:
+            beside = np.flatnonzero(owners != SHEET)
+            self._by_foil = [(beside, MirrorTransfer(self._foil.face, spots))]
 
-    def _follow(self, changed: frozenset[int]) -> None:
-        """Bring everything up to date with the surfaces that changed."""
+    def _follow(
+        self, changed: frozenset[int], *, bent: bool = False, seen_anew: bool = False
+    ) -> None:
+        """Bring all up to date with surfaces that changed, a sheet that was bent, another view."""
+        everything = frozenset(range(len(self._surfaces)))
+        if changed:
+            self._lamps = emission.lamp_faces(self._rig, self._surfaces)
+            self._follow_cells(changed)
+        if bent:
+            self._make_paper()
+        if seen_anew:
+            self._make_views()
+        self._follow_sheet(everything if bent else changed)
+        self._follow_views(everything if seen_anew else changed)
+
+    def _follow_cells(self, changed: frozenset[int]) -> None:
         surfaces, patchwork, lamps = self._surfaces, self._patchwork, self._lamps
         patchwork.place(surfaces, changed)
         cells = patchwork.geometry
         points, normals, owners = cells.centres, cells.normals, patchwork.owners
-        common = (surfaces, lamps, changed)
-        self._cell_light = self._cell_direct.update(*common, points, normals, owners)
-        self._factors = self._cell_factors.update(
-            surfaces,
-            patchwork,
-            changed,
-            points,
-            normals,
-            owners,
-            of_cells=True,
-        )
+        at = (points, normals, owners)
+        self._cell_light = self._cell_direct.update(surfaces, lamps, changed, *at)
+        self._factors = self._cell_factors.update(surfaces, patchwork, changed, *at, of_cells=True)
         self._systems = self._both_systems()
-        self._sky_on_cells = self._cell_sky.update(
-            surfaces, patchwork, changed, points, normals, owners
-        )
-        self._follow_sheet(changed)
+        self._sky_on_cells = self._cell_sky.update(surfaces, changed, *at)
         for part, transfer in (*self._silver, *self._by_foil):
-            transfer.update(
-                surfaces, patchwork, lamps, changed, points[part], normals[part], owners[part]
-            )
-        self._foil.update(surfaces, patchwork, lamps, changed)
+            some = (points[part], normals[part], owners[part])
+            transfer.update(surfaces, patchwork, lamps, changed, *some)
+
+    def _follow_views(self, changed: frozenset[int]) -> None:
+        surfaces, patchwork = self._surfaces, self._patchwork
+        self._foil.update(surfaces, patchwork, self._lamps, changed)
         if self._coat is not None:
-            self._coat.update(surfaces, patchwork, lamps, changed)
+            self._coat.update(surfaces, patchwork, self._lamps, changed)
         self._frame.update(surfaces, patchwork, changed)
 
     def _both_systems(self) -> tuple[System, System]:
@@ -165,9 +184,7 @@ class Engine:
         self._paper_from = self._paper_factors.update(
             surfaces, patchwork, changed, *coarse, coarse_owner, of_cells=False
         )
-        self._sky_on_paper = self._paper_sky.update(
-            surfaces, patchwork, changed, *coarse, coarse_owner
-        )
+        self._sky_on_paper = self._paper_sky.update(surfaces, changed, *coarse, coarse_owner)
         for transfer in self._silver_to_paper:
             transfer.update(surfaces, patchwork, self._lamps, changed, *coarse, coarse_owner)
 
@@ -180,15 +197,20 @@ class Engine:
         if same_things and not self.detail.rule_table_anew:
             # also where all else is built anew: what is seen must not depend on what was before
             surfaces = _keep_table(surfaces, self._surfaces)
-        if not self._same_kind(rig, surfaces):
+        changed = frozenset(
+            i for i, (old, new) in enumerate(zip(self._surfaces, surfaces, strict=False))
+            if old.shape != new.shape
+        )  # fmt: skip
+        bent = rig.sheet is not self._rig.sheet
+        seen_anew = bent or not _same_view(rig.camera, self._rig.camera)
+        # where most things moved, too, there is little to keep
+        from_scratch = seen_anew and 2 * len(changed) > len(surfaces)
+        if from_scratch or not self._same_kind(rig, surfaces):
             self._rebuild(rig, surfaces if same_things else None)
             return
-        pairs = enumerate(zip(self._surfaces, surfaces, strict=True))
-        changed = frozenset(i for i, (old, new) in pairs if old.shape != new.shape)
         self._rig, self._surfaces = rig, surfaces
-        if changed:
-            self._lamps = emission.lamp_faces(rig, surfaces)
-            self._follow(changed)
+        if changed or seen_anew:
+            self._follow(changed, bent=bent, seen_anew=seen_anew)
 
     def _dress(self, rig: Rig, *, rule: bool = True) -> tuple[Surface, ...]:
         """Return the surfaces of the rig: the sheet's coat counted in, the table ruled."""
@@ -201,69 +223,68 @@ class Engine:
 
     def _same_kind(self, rig: Rig, surfaces: Sequence[Surface]) -> bool:
         old = self._rig
-        # exposure and white balance do not touch the light on the sheet
-        setting = {"exposure": old.camera.exposure, "white_balance_k": old.camera.white_balance_k}
-        same_camera = replace(rig.camera, **setting) == old.camera  # type: ignore[arg-type]
-        same_fixed = same_camera and rig.sheet is old.sheet and rig.room is old.room
+        same_fixed = _same_but_for_relief(rig.sheet, old.sheet) and rig.room is old.room
         profiles = all(a.profile is b.profile for a, b in zip(rig.lamps, old.lamps, strict=False))
         if not (same_fixed and profiles and len(surfaces) == len(self._surfaces)):
             return False
         pairs = zip(surfaces, self._surfaces, strict=True)
         return all(_same_but_for_shape(one, other) for one, other in pairs)
 
-    def _settle(self, lamp_luminance: Doubles, *, sky: bool) -> _Worlds:
+    def _settle(self, lights: Lights) -> _Worlds:
         """Solve all bounces with the sheet as paper and with the sheet as foil."""
-        source = self._cell_light.T @ lamp_luminance + (self._sky_on_cells if sky else 0.0)
+        source = lights.from_lamps(self._cell_light)
+        source += lights.sky[:, None] * self._sky_on_cells[:, None]
         of_paper, of_foil = self._systems
-        worlds = [
-            self._settle_world(source, of_paper, self._silver, lamp_luminance, sky=sky),
-            self._settle_world(
-                source, of_foil, (*self._silver, *self._by_foil), lamp_luminance, sky=sky
-            ),
-        ]
-        coarse = self._paper_from @ worlds[0][1]
-        if sky:
-            coarse = coarse + self._sky_on_paper
-        surroundings = self._surroundings if sky else _DARK
+        paper, values = self._settle_world(source, of_paper, self._silver, lights)
+        foil, _ = self._settle_world(source, of_foil, (*self._silver, *self._by_foil), lights)
+        coarse = times(self._paper_from, values)
+        coarse += lights.sky[:, None] * self._sky_on_paper[:, None]
         for transfer in self._silver_to_paper:
-            coarse = coarse + transfer.evaluate(worlds[0][0], surroundings)
-        return _Worlds(worlds[0][0], worlds[1][0], coarse)
+            coarse += transfer.evaluate(paper)
+        return _Worlds(paper, foil, coarse)
 
     def _settle_world(
-        self, source: Floats, system: System, transfers: Sequence[_Transfer],
-        lamp_luminance: Doubles, *, sky: bool,
-    ) -> tuple[Singles, Singles]:  # fmt: skip
-        """Return texels and cell luminances of one world."""
-        surroundings = self._surroundings if sky else _DARK
+        self, source: Doubles, system: System, transfers: Sequence[_Transfer], lights: Lights
+    ) -> tuple[Outlook, Singles]:
+        """Return what is seen in one world and the cells' luminances."""
         values = system.settle(source)
-        texels = self._patchwork.look_up(values, lamp_luminance)
+        outlook = self._outlook(values, lights)
+        settled = np.zeros(len(lights.sky), bool)
         for _ in range(max(1, self.detail.mirror_rounds) if transfers else 0):
-            extra = np.array(source, np.float32)
+            extra = source.astype(np.float32)
             for part, transfer in transfers:
-                extra[part] += transfer.evaluate(texels, surroundings)
+                extra[part] += transfer.evaluate(outlook)
             before, values = values, system.settle(extra)
-            texels = self._patchwork.look_up(values, lamp_luminance)
-            if np.abs(values - before).max(initial=0) <= 1e-3 * values.max(initial=0):
+            values[:, settled] = before[:, settled]  # as if it were the only light
+            outlook = self._outlook(values, lights)
+            step = np.abs(values - before).max(axis=(0, 2), initial=0)
+            settled = step <= 1e-3 * values.max(axis=(0, 2), initial=0)
+            if settled.all():
                 break
-        return texels, values
+        return outlook, values
 
-    def _paper(self, worlds: _Worlds, lamp_luminance: Doubles, *, sky: bool) -> Singles:
-        """Luminance of the sheet as paper on the sheet's grid."""
+    def _outlook(self, values: Singles, lights: Lights) -> Outlook:
+        texels = self._patchwork.look_up(values, lights.lamps)
+        return Outlook(texels, self._surroundings, lights.sky)
+
+    def _paper(self, worlds: _Worlds, lights: Lights) -> Singles:
+        """Luminance of the sheet as paper on the sheet's grid, (rows, cols, k, 3)."""
         paper = self._rig.sheet.paper
-        direct = self._paper_light.T @ lamp_luminance
+        direct = lights.from_lamps(self._paper_light)
         coarse = worlds.coarse
         if paper.coat_index is not None:
-            direct = (self._paper_light * self._coat_lets_in(paper.coat_index)).T @ lamp_luminance
+            lets_in = self._coat_lets_in(paper.coat_index)
+            direct = lights.from_lamps(self._paper_light * lets_in)
             coarse = coarse * (1 - coat.outside_reflectance(paper.coat_index))
-        total = self.fine.spread_to(self.grid, direct) + self.coarse.spread_to(self.grid, coarse)
-        total = total * coat.body(paper).astype(np.float32)
+        body = coat.body(paper)
+        total = self.fine.spread_to(self.grid, direct * body)
+        total += self.coarse.spread_to(self.grid, coarse * body)
         if self._coat is not None and paper.coat_index is not None:
-            total = total * self._frame.coat_passes(paper.coat_index)
+            total *= self._frame.coat_passes(paper.coat_index)[..., None]
         if self._rig.camera.polariser_rad is not None:
-            total = total * np.float32(UNPOLARISED_SHARE)
+            total *= np.float32(UNPOLARISED_SHARE)
         if self._coat is not None:
-            seen = self._surroundings if sky else _DARK
-            total = total + self._coat.evaluate(worlds.paper, seen, self.grid)
+            total += self._coat.evaluate(worlds.paper, self.grid)
         return np.asarray(total, np.float32)
 
     def _coat_lets_in(self, index: float) -> Doubles:
@@ -276,22 +297,26 @@ class Engine:
             rows.append(coat.passes(index, cosine))
         return np.array(rows, float).reshape(len(self._lamps), len(points))
 
-    def _both(self, lamp_luminance: Doubles, *, sky: bool) -> tuple[_Worlds, Singles, Singles]:
-        worlds = self._settle(lamp_luminance, sky=sky)
-        paper = self._paper(worlds, lamp_luminance, sky=sky)
-        seen = self._surroundings if sky else _DARK
-        return worlds, paper, self._foil.evaluate(worlds.foil, seen, self.grid)
+    def _both(self, lights: Lights) -> tuple[_Worlds, Singles, Singles]:
+        """Return worlds, paper and foil under k lights, the last two (rows, cols, k, 3)."""
+        worlds = self._settle(lights)
+        paper = self._paper(worlds, lights)
+        return worlds, paper, self._foil.evaluate(worlds.foil, self.grid)
+
+    def _as_lit(self, rig: Rig) -> tuple[Singles, Singles, Singles]:
+        """Return texels (t, 3), and paper and foil (rows, cols, 3), under all lamps as set."""
+        self.set_rig(rig)
+        worlds, paper, foil = self._both(Lights.together(emission.lamp_luminances(rig)))
+        return worlds.paper.texels[:, 0], paper[:, :, 0], foil[:, :, 0]
 
     def sheet(self, rig: Rig) -> tuple[Singles, Singles]:
         """Return (paper, foil) luminance on the sheet's grid, (rows, cols, 3) each, cd/m2."""
-        self.set_rig(rig)
-        _, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
+        _, paper, foil = self._as_lit(rig)
         return paper, foil
 
     def layers(self, rig: Rig) -> Layers:
         """Return everything that is predicted for a rig."""
-        self.set_rig(rig)
-        worlds, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
+        texels, paper, foil = self._as_lit(rig)
         sees, names = mirrored_names(rig, self._surfaces, self._patchwork, self.grid)
         camera = self._frame
         return Layers(
@@ -299,7 +324,7 @@ class Engine:
             sheet_paper=paper, sheet_foil=foil, sees=sees, sees_names=names,
             camera_xyz_mm=camera.xyz_mm.copy(), camera_paper=camera.show(paper),
             camera_foil=camera.show(foil),
-            camera_surround=camera.surround(worlds.paper, self._surroundings),
+            camera_surround=camera.surround(texels, self._surroundings),
         )  # fmt: skip
 
     def picture(self, rig: Rig, foil_share: Singles) -> Singles:
@@ -308,30 +333,35 @@ class Engine:
         The quickest way to a picture: while lamps and cards move, only what they touch is
         worked out, and each pixel reads only the layers it shows.
         """
-        self.set_rig(rig)
-        worlds, paper, foil = self._both(emission.lamp_luminances(rig), sky=True)
-        return self._frame.compose(paper, foil, foil_share, worlds.paper, self._surroundings)
+        texels, paper, foil = self._as_lit(rig)
+        return self._frame.compose(paper, foil, foil_share, texels, self._surroundings)
 
     def per_lamp(self, rig: Rig) -> LampLayers:
         """Return the sheet under each lamp alone at full power, and the surroundings alone."""
         self.set_rig(rig)
         full = emission.lamp_luminances(rig, trimmed=False)
-        papers, foils = [], []
-        for index in range(len(rig.lamps) + 1):
-            alone = np.zeros_like(full)
-            if index < len(rig.lamps):
-                alone[index] = full[index]
-            _, paper, foil = self._both(alone, sky=index == len(rig.lamps))
-            papers.append(paper)
-            foils.append(foil)
-        names = (*(lamp.name for lamp in rig.lamps), "surroundings")
-        return LampLayers(names, np.array(papers), np.array(foils))
+        _, *both = self._both(Lights.apart(full))
+        paper, foil = (np.ascontiguousarray(layer.transpose(2, 0, 1, 3)) for layer in both)
+        return LampLayers((*(lamp.name for lamp in rig.lamps), "surroundings"), paper, foil)
 
 
 def _keep_table(new: Sequence[Surface], old: Sequence[Surface]) -> tuple[Surface, ...]:
     """Return the new surfaces, the table ruled as before."""
     pairs = zip(new, old, strict=True)
     return tuple(one if one.role == "table" else two for two, one in pairs)
+
+
+def _same_view(one: Camera, other: Camera) -> bool:
+    # exposure and white balance do not touch the light on the sheet
+    setting = {"exposure": other.exposure, "white_balance_k": other.white_balance_k}
+    return replace(one, **setting) == other  # type: ignore[arg-type]
+
+
+def _same_but_for_relief(one: Sheet, other: Sheet) -> bool:
+    # what is drawn on it does not touch the light either
+    free = ("flatness", "artwork", "artwork_file")
+    names = (item.name for item in fields(Sheet) if item.name not in free)
+    return all(getattr(one, name) == getattr(other, name) for name in names)
 
 
 def _same_but_for_shape(one: Surface, other: Surface) -> bool:
@@ -362,12 +392,3 @@ def _silver_faces(surfaces: Sequence[Surface]) -> list[MirrorFace]:
                     )
                 )  # fmt: skip
     return found
-
-
-class _Dark(Surroundings):
-    def __init__(self) -> None:
-        self._constant = np.zeros(3, np.float32)
-        self._probe = None
-
-
-_DARK = _Dark()

@@ -14,7 +14,7 @@ from lightplan.light.emission import LampFace
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.grating import GratingLight
 from lightplan.light.lattice import Lattice
-from lightplan.light.surround import Surroundings
+from lightplan.light.outlook import Outlook
 from lightplan.light.transfer import MirrorFace
 from lightplan.optics import materials
 from lightplan.optics.specular import SpecularCurve
@@ -85,11 +85,11 @@ class FoilLight:
             self._grating.update(surfaces, patchwork, lamps, changed)
         self._lamps = lamps
 
-    def evaluate(self, texels: Singles, surroundings: Surroundings, grid: Lattice) -> Singles:
-        """Return the layer's luminance on the sheet's grid, (rows, cols, 3)."""
-        values = self._plain_share * self._plain.evaluate(texels, surroundings)
+    def evaluate(self, outlook: Outlook, grid: Lattice) -> Singles:
+        """Return the layer's luminance under k lights on the sheet's grid, (rows, cols, k, 3)."""
+        values = self._plain_share * self._plain.evaluate(outlook)
         if self._grating is not None:
-            values = values + self._grating.evaluate(texels, surroundings, self._lamps)
+            values = values + self._grating.evaluate(outlook, self._lamps)
         return self.lattice.spread_to(grid, values)
 
 

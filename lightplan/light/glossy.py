@@ -10,72 +10,27 @@ a smooth change between the two, so that no edge shows.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
-from lightplan.light.cells import METAL_TEXEL, Patchwork, blend
+from lightplan.light.cells import Patchwork, blend
 from lightplan.light.emission import LampFace
+from lightplan.light.lobes import Lobes
 from lightplan.light.metal import metal_hits
+from lightplan.light.mirrors import Mirrors
+from lightplan.light.outlook import Outlook, summed
 from lightplan.light.polarise import polarised_reflectance
 from lightplan.light.rays import Rays
-from lightplan.light.surround import Surroundings
 from lightplan.light.targets import Target, scattered, targets_of
 from lightplan.light.visibility import Visibility
 from lightplan.optics import microfacet
 from lightplan.optics.specular import SpecularCurve
 from lightplan.scene.surfaces import Surface
 
-# Width of the lobe over the spacing of the Gauss points, both as angles of the facet:
-# below the first figure only rays are used, above the second only points. A rule of n
-# points meets the lobe's poles with an error near exp(-4 x ratio): 1 % at 1.2, 0.02 % at 2.2.
-COARSE, FINE_ENOUGH = 1.2, 2.2
 DEPTH = 3  # reflections from metal to metal that are followed
 METAL_SPOTS = 9  # points per target as a metal coating sees it
-
-
-@dataclass(frozen=True)
-class Mirrors:
-    """n spots of a rough mirror and the direction each is viewed from.
-
-    Parameters
-    ----------
-    points, views : (n, 3) float
-        Spots [mm] and unit directions to the viewer.
-    tangents, others, normals : (n, 3) float
-        Frame of each spot; the first roughness runs along `tangents`.
-    roughness : (2,) float
-        GGX alpha along tangents and others.
-    owners : (n,) int
-        Surface of each spot.
-    """
-
-    points: Doubles
-    views: Doubles
-    tangents: Doubles
-    others: Doubles
-    normals: Doubles
-    roughness: tuple[float, float]
-    owners: Integers
-
-    def some(self, rows: Integers) -> Mirrors:
-        """Return some of the spots."""
-        return Mirrors(
-            self.points[rows], self.views[rows], self.tangents[rows], self.others[rows],
-            self.normals[rows], self.roughness, self.owners[rows],
-        )  # fmt: skip
-
-    def to_local(self, vectors: Floats) -> Singles:
-        """Return (n, k, 3) world vectors in each spot's frame."""
-        frame = np.stack([self.tangents, self.others, self.normals], axis=2).astype(np.float32)
-        return np.asarray(np.matmul(vectors.astype(np.float32), frame))
-
-    def to_world(self, vectors: Floats) -> Singles:
-        """Return (n, k, 3) local vectors in the world's frame."""
-        frame = np.stack([self.tangents, self.others, self.normals], axis=1).astype(np.float32)
-        return np.asarray(np.matmul(vectors.astype(np.float32), frame))
 
 
 class GlossyLight:
@@ -90,10 +45,10 @@ class GlossyLight:
         self._hidden_spots, self._depth = hidden_spots, depth
         self._count, self._spots, self._skip = rays, spots, skip
         self._polariser = polariser
-        self._view = mirrors.to_local(mirrors.views[:, None])
+        self._lobes = Lobes(mirrors, curve, polariser)
         self._aim()
         self._sight = Visibility()
-        self._behind: list[tuple[Integers, Integers, GlossyLight]] = []
+        self._behind: list[tuple[Integers, Singles, GlossyLight]] = []
         self._targets: dict[tuple[int, bool], Target] = {}
         self._carried: dict[tuple[int, bool], tuple[Singles, Singles]] = {}
 
@@ -102,14 +57,16 @@ class GlossyLight:
         n, (ax, ay) = len(self._mirrors.points), self._mirrors.roughness
         square = point_sets.unit_square(self._count)
         square = (square[None] + point_sets.shifts(n)[:, None]) % 1.0
-        view = np.broadcast_to(self._view, (n, self._count, 3)).reshape(-1, 3)
+        view = self._mirrors.to_local(self._mirrors.views[:, None])
+        view = np.broadcast_to(view, (n, self._count, 3)).reshape(-1, 3)
         half = microfacet.sample_visible_normals(view, ax, ay, square.reshape(-1, 2))
         cosine = np.sum(view * half, axis=1)
         onward = 2 * cosine[:, None] * half - view
         masking = microfacet.g1(onward[:, 0], onward[:, 1], onward[:, 2], ax, ay)
         shape = (n, self._count)
         reflectance = self._reflect(cosine.reshape(shape), half.reshape(*shape, 3), self._mirrors)
-        self._carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
+        carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
+        self._carry = np.ascontiguousarray(np.moveaxis(carry, -1, 0), np.float32)
         self.rays = Rays(self._mirrors.points, self._mirrors.to_world(onward.reshape(*shape, 3)))
 
     def _reflect(self, cosine: Floats, half: Floats, mirrors: Mirrors) -> Singles:
@@ -128,9 +85,10 @@ class GlossyLight:
         self.rays.update(surfaces, patchwork, changed, self._skip)
         self._look_behind(surfaces, patchwork, lamps)
         fresh = changed if self._targets else frozenset(range(len(surfaces)))
-        for target in targets_of(surfaces, patchwork, self._spots, fresh - self._skip):
+        targets = targets_of(surfaces, patchwork, self._spots, fresh - self._skip)
+        for target, carried in zip(targets, self._lobes.over(targets, lamps), strict=True):
             self._targets[target.key] = target
-            self._carried[target.key] = self._over(target, lamps)
+            self._carried[target.key] = carried
         self._weigh_points(surfaces, patchwork, lamps, changed)
         self._weigh_rays(len(surfaces), lamps)
 
@@ -148,7 +106,7 @@ class GlossyLight:
                 depth=self._depth + 1,
             )  # fmt: skip
             light.update(surfaces, patchwork, lamps, frozenset())
-            self._behind.append((hit.row, hit.col, light))
+            self._behind.append((hit.row, self._carry[:, hit.row, hit.col].T, light))
 
     def _weigh_points(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
@@ -158,7 +116,7 @@ class GlossyLight:
         n = len(self._mirrors.points)
         self._closer: list[tuple[Integers, Singles, Target]] = []
         if not self._targets:
-            self._point_weight = np.zeros((n, 0, 3), np.float32)
+            self._point_weight = np.zeros((3, n, 0), np.float32)
             self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
             return
         targets = list(self._targets.values())
@@ -167,8 +125,8 @@ class GlossyLight:
         free = self._sight.update(
             surfaces, changed, self._mirrors.points, self._mirrors.owners, ends, owners
         )
-        weight = np.concatenate([self._carried[t.key][0] for t in targets], axis=1)
-        weight *= free[..., None]
+        weight = np.concatenate([self._carried[t.key][0] for t in targets], axis=2)
+        weight *= free
         if self._hidden_spots:
             self._look_closer(surfaces, patchwork, lamps, free, weight)
         self._point_weight = weight
@@ -198,9 +156,10 @@ class GlossyLight:
                 surfaces, frozenset(range(len(surfaces))), some.points, some.owners,
                 many.points, owners,
             )  # fmt: skip
-            carried = self._over(many, lamps, rows, self._carried[target.key][1][rows])[0]
-            weight[rows, part] = 0.0
-            self._closer.append((rows, carried * clear[..., None], many))
+            share = self._carried[target.key][1][rows]
+            carried = self._lobes.some(rows).over((many,), lamps, share)[0][0]
+            weight[:, rows, part] = 0.0
+            self._closer.append((rows, carried * clear, many))
 
     def _weigh_rays(self, surfaces: int, lamps: Sequence[LampFace]) -> None:
         """Share of what a ray meets that is left to rays."""
@@ -210,93 +169,25 @@ class GlossyLight:
             share = self._carried[target.key][1]
             left[:, target.surface] = np.minimum(left[:, target.surface], 1.0 - share)
         rows = np.arange(len(left))[:, None]
-        self._weight = left[rows, self.rays.surface]
+        weight = left[rows, self.rays.surface]
         for lamp in lamps:
             if lamp.profile is not None:
                 row, col = np.nonzero(self.rays.surface == lamp.surface)
                 back = -self.rays.directions[row, col]
-                self._weight[row, col] *= lamp.towards(back, np.abs(back @ lamp.axes[2]))
+                weight[row, col] *= lamp.towards(back, np.abs(back @ lamp.axes[2]))
+        self._brings = self._carry * weight
 
-    def _over(
-        self, target: Target, lamps: Sequence[LampFace], rows: Integers | None = None,
-        given_share: Singles | None = None,
-    ) -> tuple[Singles, Singles]:  # fmt: skip
-        """Weights (n, m, 3) of a target's points, and the share of it they stand for (n,)."""
-        mirrors = self._mirrors if rows is None else self._mirrors.some(rows)
-        view = self._view if rows is None else self._view[rows]
-        start = mirrors.points.astype(np.float32)
-        shape = (len(start), len(target.points))
-        if target.faces_away(start):
-            return np.zeros((*shape, 3), np.float32), np.zeros(len(start), np.float32)
-        step = target.points.astype(np.float32)[None] - start[:, None]
-        squared = np.maximum(np.einsum("nmc,nmc->nm", step, step), 1.0)
-        step /= np.sqrt(squared)[..., None]
-        leave = -np.einsum("nmc,mc->nm", step, target.normals.astype(np.float32))
-        out = mirrors.to_local(step)
-        half = out + view
-        half /= np.maximum(np.sqrt(np.einsum("nmc,nmc->nm", half, half)), 1e-9)[..., None]
-        meets = (leave > 1e-5) & (out[..., 2] > 1e-5)
-        share = given_share
-        if share is None:
-            share = self._resolved(target, half, squared, meets)
-        weight = np.zeros((*shape, 3), np.float32)
-        live = np.flatnonzero((share > 0) & meets.any(axis=1))
-        if live.size:
-            kernel = self._kernel(half[live], out[live], view[live])
-            kernel *= np.where(meets[live], leave[live], 0.0) / squared[live]
-            kernel *= target.areas.astype(np.float32) * share[live, None]
-            cosine = np.einsum("nmc,nc->nm", half[live], view[live, 0])
-            reflectance = self._reflect(cosine, half[live], mirrors.some(live))
-            weight[live] = kernel[..., None] * reflectance
-        for lamp in lamps:
-            if lamp.surface == target.surface and lamp.profile is not None:
-                weight *= lamp.towards(-step, leave)[..., None]
-        return weight, share
-
-    def _kernel(self, half: Singles, out: Singles, view: Singles) -> Singles:
-        """Scattering times the cosine of arrival, reflectance left out, 1/sr."""
-        ax, ay = self._mirrors.roughness
-        d = microfacet.d(half[..., 0], half[..., 1], half[..., 2], ax, ay)
-        g = microfacet.g1(out[..., 0], out[..., 1], out[..., 2], ax, ay)
-        g *= microfacet.g1(view[..., 0], view[..., 1], view[..., 2], ax, ay)
-        return np.asarray(d * g / (4 * np.maximum(view[..., 2], 1e-4)), np.float32)
-
-    def _resolved(self, target: Target, half: Singles, squared: Singles, meets: Floats) -> Singles:
-        """Share (n,) of a target that its points stand for: 1 where they follow the lobe."""
-        ax, ay = self._mirrors.roughness
-        off = np.hypot(half[..., 0] / ax, half[..., 1] / ay) / np.maximum(half[..., 2], 1e-3)
-        off = np.where(meets, off, np.inf).min(axis=1)
-        nearest = np.sqrt(np.where(meets, squared, np.inf).min(axis=1))
-        narrow = min(ax, ay)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            spacing = 0.5 * target.spacing_mm / nearest
-            off = np.maximum(off - 0.5 * spacing / narrow, 0.0)
-            ratio = narrow * np.sqrt(1 + off * off) / spacing
-        ratio = np.where(np.isfinite(nearest), ratio, 0.0)
-        t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
-        return np.asarray(t * t * (3 - 2 * t), np.float32)
-
-    def evaluate(self, texels: Singles, surroundings: Surroundings) -> Singles:
-        """Return the luminance of each spot, (n, 3).
-
-        Parameters
-        ----------
-        texels : (t, 3) float32
-            What every texel shows.
-        surroundings : Surroundings
-            What rays that meet nothing show.
-        """
-        index = np.where(self.rays.texel == METAL_TEXEL, 0, self.rays.texel)
-        seen = np.take(texels, index, axis=0)
-        seen *= self._weight[..., None]
-        if not surroundings.is_dark:
-            row, col = np.nonzero(self.rays.escaped())
-            seen[row, col] = surroundings.towards(self.rays.directions[row, col])
-        for rows, cols, light in self._behind:
-            seen[rows, cols] = light.evaluate(texels, surroundings)
-        total = np.einsum("nkc,nkc->nc", seen, self._carry)
-        total += np.einsum("nmc,mc->nc", self._point_weight, blend(texels, *self._shown))
+    def evaluate(self, outlook: Outlook) -> Singles:
+        """Return the luminance of each spot under each of the outlook's lights, (n, k, 3)."""
+        total = outlook.brought(self.rays, self._brings)
+        for rows, carry, light in self._behind:
+            total = total + summed(rows, light.evaluate(outlook) * carry[:, None], len(total))
+        total += _brought(self._point_weight, blend(outlook.texels, *self._shown))
         for rows, weight, many in self._closer:
-            shown = blend(texels, many.texel, many.share)
-            total[rows] += np.einsum("nmc,mc->nc", weight, shown)
+            total[rows] += _brought(weight, blend(outlook.texels, many.texel, many.share))
         return np.asarray(total, np.float32)
+
+
+def _brought(weight: Singles, shown: Singles) -> Singles:
+    """Return the sums (n, k, 3) of what m points show, (m, k, 3), by weight (3, n, m)."""
+    return np.asarray(np.matmul(weight, shown.transpose(2, 0, 1)).transpose(1, 2, 0))

@@ -13,18 +13,18 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Singles
 from lightplan.geometry import points as point_sets
-from lightplan.light.cells import METAL_TEXEL, Patchwork
+from lightplan.light.cells import Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
-from lightplan.light.glossy import Mirrors
 from lightplan.light.grating_lamps import (
     ORDERS,
     GratingLamp,
     turn,
     wavelengths_nm,
 )
+from lightplan.light.mirrors import Mirrors
+from lightplan.light.outlook import Outlook
 from lightplan.light.rays import Rays
-from lightplan.light.surround import Surroundings
 from lightplan.optics import grating as grating_law
 from lightplan.optics import microfacet, spectra
 from lightplan.optics.specular import SpecularCurve
@@ -46,7 +46,8 @@ class GratingLight:
             found, weight = _look(mirrors, curve, grating, order, per_order)
             directions.append(found)
             weights.append(weight * np.float32(share * grating.strength))
-        self._carry = np.concatenate(weights, axis=1)
+        carry = np.concatenate(weights, axis=1)
+        self._carry = np.ascontiguousarray(np.moveaxis(carry, -1, 0))
         self.rays = Rays(mirrors.points, np.concatenate(directions, axis=1))
         self._detail = detail
         self._lamps: dict[int, GratingLamp] = {}
@@ -57,27 +58,22 @@ class GratingLight:
     ) -> None:  # fmt: skip
         """Follow moved surfaces."""
         self.rays.update(surfaces, patchwork, changed, frozenset((0,)))
-        self._left = np.ones((len(self._mirrors.points), len(surfaces) + 1), np.float32)
+        left = np.ones((len(self._mirrors.points), len(surfaces) + 1), np.float32)
         for lamp in lamps:
             if lamp.surface not in self._lamps:
                 self._lamps[lamp.surface] = GratingLamp(
                     self._mirrors, self._curve, self._grating, self._detail
                 )
             self._lamps[lamp.surface].update(lamp, surfaces, changed)
-            self._left[:, lamp.surface] = 1.0 - self._lamps[lamp.surface].share
+            left[:, lamp.surface] = 1.0 - self._lamps[lamp.surface].share
+        share = np.take_along_axis(left, self.rays.surface.astype(np.intp), axis=1)
+        self._brings = self._carry * share
 
-    def evaluate(
-        self, texels: Singles, surroundings: Surroundings, lamps: Sequence[LampFace]
-    ) -> Singles:
-        """Return the luminance of each spot, (n, 3)."""
-        seen = np.take(texels, np.where(self.rays.texel == METAL_TEXEL, 0, self.rays.texel), axis=0)
-        seen *= np.take_along_axis(self._left, self.rays.surface.astype(np.intp), axis=1)[..., None]
-        if not surroundings.is_dark:
-            row, col = np.nonzero(self.rays.escaped())
-            seen[row, col] = surroundings.towards(self.rays.directions[row, col])
-        total = np.einsum("nkc,nkc->nc", seen, self._carry)
+    def evaluate(self, outlook: Outlook, lamps: Sequence[LampFace]) -> Singles:
+        """Return the luminance of each spot under each of the outlook's lights, (n, k, 3)."""
+        total = outlook.brought(self.rays, self._brings)
         for index, lamp in enumerate(lamps):
-            total += self._lamps[lamp.surface].unit * texels[1 + index]
+            total += self._lamps[lamp.surface].unit[:, None] * outlook.texels[1 + index]
         return np.asarray(total, np.float32)
 
 

@@ -15,7 +15,8 @@ from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
 from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
-from lightplan.light.glossy import COARSE, FINE_ENOUGH, Mirrors
+from lightplan.light.lobes import COARSE, FINE_ENOUGH
+from lightplan.light.mirrors import Mirrors
 from lightplan.light.targets import gauss_points
 from lightplan.light.visibility import Visibility
 from lightplan.optics import microfacet, spectra

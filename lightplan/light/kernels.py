@@ -11,6 +11,7 @@ import numpy as np
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 
+PAIRS_AT_ONCE = 8192  # in the exact formula: what stays near the processor
 LEVEL_MM = 0.02  # a point less than this before a patch's plane lies in it
 
 
@@ -81,21 +82,23 @@ def _near(
     points: Floats, normals: Floats, cells: Cells, spread: Doubles | None, row: Integers,
     col: Integers,
 ) -> Doubles:  # fmt: skip
-    corners = cells.corners[col]
-    whole = np.linalg.norm(
-        cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]), axis=1
-    )
-    share = np.minimum(1.0, cells.areas[col] / np.maximum(whole / 2, 1e-9))
-    facing = normals[row].astype(float)
+    corners, facing = cells.corners[col], normals[row].astype(float)
+    share = _present(cells)[col]
     if spread is None:
         return np.asarray(share * pair_polygon(points[row].astype(float), facing, corners))
-    total = np.zeros(len(row))
-    middle = corners.mean(axis=1)
-    for corner in range(4):
-        start = spread[row, corner]
-        seen = np.sum((start - middle) * cells.normals[col], axis=1) > LEVEL_MM
-        total += np.where(seen, pair_polygon(start, facing, corners), 0.0)
-    return np.asarray(share * total / 4)
+    starts, middle = spread[row], cells.corners.mean(axis=1)[col]
+    seen = np.matmul(starts - middle[:, None], cells.normals[col][..., None])[..., 0] > LEVEL_MM
+    pair, corner = np.nonzero(seen)
+    factors = np.zeros(seen.shape)
+    factors[pair, corner] = pair_polygon(starts[pair, corner], facing[pair], corners[pair])
+    return np.asarray(share * factors.sum(axis=1) / 4)
+
+
+def _present(cells: Cells) -> Doubles:
+    """Share of each patch's outline that is really there."""
+    one, other = (cells.corners[:, i + 2] - cells.corners[:, i] for i in (0, 1))
+    across = _cross(one.T, other.T)
+    return np.minimum(1.0, cells.areas / np.maximum(np.sqrt(_dot(across, across)) / 2, 1e-9))
 
 
 def pair_polygon(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles:
@@ -122,67 +125,81 @@ def pair_polygon(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles
     >>> float(pair_polygon(0 * up, up, square).round(9)[0])
     0.554126424
     """
-    ray = corners - points[:, None]
-    height = np.einsum("nkc,nc->nk", ray, normals)
-    whole = (height > 0).all(axis=1)
     factors = np.zeros(len(points))
-    factors[whole] = _above(ray[whole], normals[whole], height[whole])
-    cut = np.flatnonzero(~whole & (height > 0).any(axis=1))
-    if cut.size:
-        factors[cut] = _cut_off(ray[cut], normals[cut], height[cut])
+    for start in range(0, len(points), PAIRS_AT_ONCE):
+        part = slice(start, start + PAIRS_AT_ONCE)
+        factors[part] = _seen(corners[part] - points[part, None], normals[part])
     return factors
 
 
-def _above(ray: Doubles, normals: Doubles, height: Doubles) -> Doubles:
+def _seen(rays: Doubles, normals: Doubles) -> Doubles:
+    """View factors (n,) of polygons given by rays (n, k, 3) to their corners."""
+    # coordinates first from here on: (3, k, n)
+    ray, facing = np.ascontiguousarray(rays.transpose(2, 1, 0)), normals.T[:, None]
+    height = _dot(ray, facing)
+    above = height > 0
+    whole = above.all(axis=0)
+    if whole.all():
+        return _above(ray, facing)
+    factors = np.zeros(len(rays))
+    # `compress` keeps the coordinates apart, which plain indexing would not
+    factors[whole] = _above(ray.compress(whole, 2), facing.compress(whole, 2))
+    cut = ~whole & above.any(axis=0)
+    if cut.any():
+        some = (values.compress(cut, -1) for values in (ray, facing, height))
+        factors[cut] = _cut_off(*some)
+    return factors
+
+
+def _above(ray: Doubles, normals: Doubles) -> Doubles:
     """Polygons wholly above the horizon."""
-    length = np.sqrt(np.einsum("nkc,nkc->nk", ray, ray))
+    following = _following(ray)
+    length = np.sqrt(_dot(ray, ray))
+    both = length * _following(length)
     # n . (a x b) = (n x a) . b: one cross product per corner serves two edges
-    side = cross(normals[:, None], ray)
-    total = np.zeros(len(ray))
-    count = ray.shape[1]
-    for i in range(count):
-        j = (i + 1) % count
-        level = np.einsum("nc,nc->n", side[:, i], ray[:, j])
-        dot = np.einsum("nc,nc->n", ray[:, i], ray[:, j])
-        size = np.sqrt(np.maximum((length[:, i] * length[:, j]) ** 2 - dot**2, 0.0))
-        good = size > 1e-9 * length[:, i] * length[:, j]
-        total += np.where(good, np.arctan2(size, dot) * level / np.where(good, size, 1.0), 0.0)
-    return np.abs(total) / (2 * np.pi)
+    level, dot = _dot(_cross(normals, ray), following), _dot(ray, following)
+    size = np.sqrt(np.maximum(both**2 - dot**2, 0.0))
+    good = size > 1e-9 * both
+    edges = np.arctan2(size, dot) * level / np.where(good, size, np.inf)
+    return np.asarray(np.abs(edges.sum(axis=0)) / (2 * np.pi))
 
 
 def _cut_off(ray: Doubles, normals: Doubles, height: Doubles) -> Doubles:
     """Polygons that cross the horizon: the rest is closed along the horizon."""
-    total = np.zeros(len(ray))
-    leave, enter = np.zeros((len(ray), 3)), np.zeros((len(ray), 3))
-    count = ray.shape[1]
-    for i in range(count):
-        j = (i + 1) % count
-        a, b, ha, hb = ray[:, i], ray[:, j], height[:, i], height[:, j]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            level = a + (ha / (ha - hb))[:, None] * (b - a)
-        down, up = (ha > 0) & (hb <= 0), (ha <= 0) & (hb > 0)
-        first = np.where(up[:, None], level, a)
-        last = np.where(down[:, None], level, b)
-        both_below = (ha <= 0) & (hb <= 0)
-        total += np.where(both_below, 0.0, _edge(first, last, normals))
-        leave = np.where(down[:, None], level, leave)
-        enter = np.where(up[:, None], level, enter)
-    total += _edge(leave, enter, normals)
-    return np.abs(total) / (2 * np.pi)
+    a, b, ha, hb = ray, _following(ray), height, _following(height)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        level = a + ha / (ha - hb) * (b - a)
+    down, up = (ha > 0) & (hb <= 0), (ha <= 0) & (hb > 0)
+    every = np.arange(ray.shape[2])
+    leave, enter = (level[:, turn.argmax(axis=0), every] for turn in (down, up))
+    first = np.concatenate([np.where(up, level, a), leave[:, None]], axis=1)
+    last = np.concatenate([np.where(down, level, b), enter[:, None]], axis=1)
+    edges = _edge(first, last, normals)
+    edges[:-1][(ha <= 0) & (hb <= 0)] = 0.0
+    return np.asarray(np.abs(edges.sum(axis=0)) / (2 * np.pi))
+
+
+def _following(corners: Doubles) -> Doubles:
+    """For each corner (..., k, n) the next one."""
+    return np.concatenate([corners[..., 1:, :], corners[..., :1, :]], axis=-2)
 
 
 def _edge(a: Doubles, b: Doubles, normals: Doubles) -> Doubles:
-    """Angle of one edge as seen from the point, times how level its plane is."""
-    across = cross(a, b)
-    size = np.sqrt(np.einsum("nc,nc->n", across, across))
-    angle = np.arctan2(size, np.einsum("nc,nc->n", a, b))
-    level = np.einsum("nc,nc->n", across, normals)
+    """Angle of each edge as seen from the point, times how level its plane is."""
+    across = _cross(a, b)
+    size = np.sqrt(_dot(across, across))
+    angle, level = np.arctan2(size, _dot(a, b)), _dot(across, normals)
     return np.where(size > 1e-12, angle * level / np.maximum(size, 1e-12), 0.0)
 
 
-def cross(a: Floats, b: Floats) -> Doubles:
-    """Return a x b along the last axis (numpy's own moves axes about, which costs more)."""
+def _dot(a: Doubles, b: Doubles) -> Doubles:
+    """Return a . b, coordinates first."""
+    return np.asarray(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
+
+
+def _cross(a: Doubles, b: Doubles) -> Doubles:
+    """Return a x b, coordinates first."""
     result = np.empty(np.broadcast_shapes(a.shape, b.shape))
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        result[..., i] = a[..., j] * b[..., k] - a[..., k] * b[..., j]
+        result[i] = a[j] * b[k] - a[k] * b[j]
     return result

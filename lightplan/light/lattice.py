@@ -41,13 +41,15 @@ class Lattice:
         return spots, relief.normals(sheet, x, y)
 
     def spread_to(self, other: Lattice, values: Floats) -> Singles:
-        """Interpolate (rows * cols, c) values smoothly to another grid, (rows, cols, c)."""
+        """Interpolate (rows * cols, ...) values smoothly to another grid, (rows, cols, ...)."""
         down, across = _spread_weights(self, other)
         picture = np.asarray(values, np.float32).reshape(*self.shape, -1)
         wide = (down @ picture.reshape(len(self.y_mm), -1)).reshape(
             len(other.y_mm), len(self.x_mm), -1
         )
-        return np.asarray(np.maximum(np.matmul(across, wide), 0.0), np.float32)
+        full: Singles = np.matmul(across, wide)
+        np.maximum(full, 0.0, out=full)
+        return full.reshape(*other.shape, *values.shape[1:])
 
 
 @lru_cache(maxsize=64)

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightplan.arrays import Floats, Integers, Singles
+from lightplan.arrays import Booleans, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
-from lightplan.light.cells import Patchwork
-from lightplan.light.rays import Rays
+from lightplan.geometry.flats import meets
 from lightplan.light.surround import Surroundings
 from lightplan.light.visibility import among
 from lightplan.scene.surfaces import Surface
@@ -31,8 +30,8 @@ class Skylight:
         self._moved: frozenset[int] = frozenset()
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
-        points: Floats, normals: Floats, owners: Integers,
+        self, surfaces: Sequence[Surface], changed: frozenset[int], points: Floats,
+        normals: Floats, owners: Integers,
     ) -> Singles:  # fmt: skip
         """Return the light received, as luminance of white, (n, 3)."""
         received = np.zeros((len(points), 3), np.float32)
@@ -51,7 +50,7 @@ class Skylight:
             if bundle is None or moved[rows].any():
                 bundle = _Bundle(self._surroundings, self._count, points[rows], normals[rows])
                 self._groups[index] = (rows, bundle)
-            received[rows] = bundle.receive(surfaces, patchwork, changed, self._skip)
+            received[rows] = bundle.receive(surfaces, changed, self._skip)
         return received
 
 
@@ -71,15 +70,28 @@ class _Bundle:
             tangent, other = point_sets.frames(np.asarray(normals, float))
             directions = np.matmul(local[None], np.stack([tangent, other, normals], axis=1))
             self._weights = np.full(directions.shape[:2], 1.0 / count, np.float32)
-        self._rays = Rays(points + LIFT_MM * normals, directions)
+        self._origins = (points + LIFT_MM * normals).astype(np.float32)[:, None]
+        self._directions = np.ascontiguousarray(directions, np.float32)
+        self._met: Booleans | None = None
+
+    def _meet(
+        self, surfaces: Sequence[Surface], changed: frozenset[int], skip: frozenset[int]
+    ) -> Booleans:
+        """Which surface each ray meets, (surfaces, n, k); those that did not move stay."""
+        if self._met is None or len(self._met) != len(surfaces):
+            changed = frozenset(range(len(surfaces)))
+            self._met = np.zeros((len(surfaces), *self._directions.shape[:2]), bool)
+        some = sorted(changed - skip)
+        if some:
+            shapes = [surfaces[i].shape for i in some]
+            self._met[some] = meets(shapes, self._origins, self._directions)
+        return self._met
 
     def receive(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
-        skip: frozenset[int],
-    ) -> Singles:  # fmt: skip
+        self, surfaces: Sequence[Surface], changed: frozenset[int], skip: frozenset[int]
+    ) -> Singles:
         """Return the light received, (n, 3)."""
-        self._rays.update(surfaces, patchwork, changed, skip)
-        free = self._rays.escaped() * self._weights
+        free = ~self._meet(surfaces, changed, skip).any(axis=0) * self._weights
         if self._surroundings.has_probe:
             _, light = self._surroundings.beams
             return np.asarray(free @ (light / np.pi).astype(np.float32), np.float32)

@@ -6,7 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.arrays import Booleans, Doubles, Floats, Singles
 from lightplan.scene.room import Room
 
 
@@ -47,6 +47,14 @@ class Surroundings:
         upper = (1 - over) * self._pixels[top, near] + over * self._pixels[top, far]
         lower = (1 - over) * self._pixels[below, near] + over * self._pixels[below, far]
         return np.asarray(self._constant + (1 - down) * upper + down * lower, np.float32)
+
+    def where_free(self, directions: Floats, free: Booleans) -> Singles:
+        """Return the luminance (3, n, r) along the free ones of directions (n, r, 3), else 0."""
+        if self._probe is None:
+            return np.multiply.outer(self._constant, free)
+        seen = np.zeros((3, *free.shape), np.float32)
+        seen[:, free] = self.towards(directions[free]).T
+        return seen
 
     def _place(self, directions: Floats, rows: int, cols: int) -> tuple[Floats, Floats]:
         """Fractional pixel of a direction: row 0 is up, the middle column is +y."""

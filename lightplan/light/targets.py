@@ -91,47 +91,46 @@ def _target(
     return Target((index, is_front), spots.points, normals, spots.areas, spacing, *shown)
 
 
-@lru_cache(maxsize=512)
 def gauss_points(shape: Flat | Ball, count: int) -> tuple[Samples, float]:
     """Return about `count` points spread over a shape, and the widest gap between them in mm."""
     if isinstance(shape, Ball):
         return shape.sample(2 * count), shape.radius * (4 * np.pi / (2 * count)) ** 0.5
-    if shape.is_round:
-        return _on_disk(shape, count)
-    return _on_rectangle(shape, count)
+    spread = _on_disk if shape.is_round else _on_rectangle
+    places, areas, spacing = spread(shape.half_width, shape.half_height, count)
+    points = np.asarray(shape.centre) + places @ np.array([shape.right, shape.up])
+    samples = Samples(points, np.broadcast_to(shape.normal, points.shape), areas)
+    return samples, np.inf if shape.openings else spacing
 
 
-def _on_rectangle(shape: Flat, count: int) -> tuple[Samples, float]:
-    ratio = shape.half_width / shape.half_height
+@lru_cache(maxsize=256)
+def _on_rectangle(
+    half_width: float, half_height: float, count: int
+) -> tuple[Doubles, Doubles, float]:
+    """Places (m, 2) from the middle, what each stands for, and the widest gap."""
+    ratio = half_width / half_height
     across = int(np.clip(round((count * ratio) ** 0.5), 3, count // 3))
     upward = max(3, round(count / across))
     x, wx = _gauss(across)
     y, wy = _gauss(upward)
-    at_x, at_y = (v.ravel() for v in np.meshgrid(x * shape.half_width, y * shape.half_height))
-    areas = np.outer(wy, wx).ravel() * shape.half_width * shape.half_height
-    spacing = 2 * max(shape.half_width / across, shape.half_height / upward)
-    if shape.openings:
-        spacing = np.inf
-    return _samples(shape, at_x, at_y, areas), spacing
+    at_x, at_y = (v.ravel() for v in np.meshgrid(x * half_width, y * half_height))
+    areas = np.outer(wy, wx).ravel() * half_width * half_height
+    spacing = 2 * max(half_width / across, half_height / upward)
+    return np.stack([at_x, at_y], axis=1), areas, spacing
 
 
-def _on_disk(shape: Flat, count: int) -> tuple[Samples, float]:
+@lru_cache(maxsize=256)
+def _on_disk(half_width: float, half_height: float, count: int) -> tuple[Doubles, Doubles, float]:
+    """Places, what each stands for, and the widest gap, for the ellipse in a rectangle."""
     rings = max(2, round((count / 4) ** 0.5))
     around = max(6, round(count / rings))
     u, weight = _gauss(rings)
     radius = np.sqrt((u + 1) / 2)  # even in area
     angle = 2 * np.pi * (np.arange(around) + 0.5) / around
-    at_x = np.outer(radius, np.cos(angle)).ravel() * shape.half_width
-    at_y = np.outer(radius, np.sin(angle)).ravel() * shape.half_height
-    area = np.pi * shape.half_width * shape.half_height
-    areas = np.repeat(weight / 2 / around, around) * area
-    spacing = max(shape.half_width, shape.half_height) * max(1 / rings, np.pi / around)
-    return _samples(shape, at_x, at_y, areas), spacing
-
-
-def _samples(shape: Flat, x: Doubles, y: Doubles, areas: Doubles) -> Samples:
-    points = np.asarray(shape.centre) + np.outer(x, shape.right) + np.outer(y, shape.up)
-    return Samples(points, np.broadcast_to(shape.normal, points.shape), areas)
+    at_x = np.outer(radius, np.cos(angle)).ravel() * half_width
+    at_y = np.outer(radius, np.sin(angle)).ravel() * half_height
+    areas = np.repeat(weight / 2 / around, around) * (np.pi * half_width * half_height)
+    spacing = max(half_width, half_height) * max(1 / rings, np.pi / around)
+    return np.stack([at_x, at_y], axis=1), areas, spacing
 
 
 @lru_cache(maxsize=64)

@@ -12,8 +12,9 @@ from lightplan.geometry.shapes import Samples
 from lightplan.light.cells import Patchwork
 from lightplan.light.direct import lamp_kernel
 from lightplan.light.emission import LampFace
-from lightplan.light.glossy import GlossyLight, Mirrors
-from lightplan.light.surround import Surroundings
+from lightplan.light.glossy import GlossyLight
+from lightplan.light.mirrors import Mirrors
+from lightplan.light.outlook import Outlook, summed
 from lightplan.light.visibility import Visibility, among
 from lightplan.optics.specular import SpecularCurve
 from lightplan.scene.surfaces import Surface
@@ -93,12 +94,12 @@ class MirrorTransfer:
                 paths.lay(surfaces, points[rows], normals[rows])
             paths.update(surfaces, patchwork, lamps, changed, points[rows], owners[rows])
 
-    def evaluate(self, texels: Singles, surroundings: Surroundings) -> Singles:
-        """Return the light received, as luminance of white, (n, 3)."""
-        total = np.zeros((self._count, 3), np.float32)
+    def evaluate(self, outlook: Outlook) -> Singles:
+        """Return the light received under each of k lights, as luminance of white, (n, k, 3)."""
+        total = np.zeros((self._count, *outlook.texels.shape[1:]), np.float32)
         for rows, paths in self._groups:
             if rows.size:
-                total[rows] = paths.evaluate(texels, surroundings)
+                total[rows] = paths.evaluate(outlook)
         return total
 
 
@@ -114,7 +115,7 @@ class _Paths:
         """Choose the pairs of point and spot that matter."""
         self._count, self._light = len(points), None
         spots = self._face.spots(surfaces, self._spots)
-        kernel, _ = lamp_kernel(spots, points, normals)
+        kernel = lamp_kernel(spots, points, normals)
         self._row, self._col = np.nonzero(kernel > FAINT)
         self._at = spots.points
         if not self._row.size:
@@ -141,12 +142,9 @@ class _Paths:
         self._kept = self._share * free[self._row, self._col]
         self._light.update(surfaces, patchwork, lamps, changed)
 
-    def evaluate(self, texels: Singles, surroundings: Surroundings) -> Singles:
-        """Return the light received, (n, 3)."""
+    def evaluate(self, outlook: Outlook) -> Singles:
+        """Return the light received, (n, k, 3)."""
         if self._light is None:
-            return np.zeros((self._count, 3), np.float32)
-        seen = self._light.evaluate(texels, surroundings) * self._kept[:, None]
-        starts = np.flatnonzero(np.diff(self._row, prepend=-1))
-        total = np.zeros((self._count, 3), np.float32)
-        total[self._row[starts]] = np.add.reduceat(seen, starts, axis=0)
-        return total
+            return np.zeros((self._count, *outlook.texels.shape[1:]), np.float32)
+        seen = self._light.evaluate(outlook) * self._kept[:, None, None]
+        return summed(self._row, seen, self._count)

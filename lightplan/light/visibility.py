@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lightplan.arrays import Booleans, Floats, Integers
+from lightplan.geometry.flats import cuts
 from lightplan.scene.surfaces import Surface
 
 
@@ -31,47 +32,58 @@ class Visibility:
         fresh = len(self._cuts) != len(surfaces) or not same
         if fresh:
             self._cuts, self._ends = [None] * len(surfaces), end_owners
-        rows = np.flatnonzero(among(start_owners, changed))
-        cols = np.flatnonzero(among(end_owners, changed))
-        free = np.ones((len(starts), len(ends)), bool)
-        for index, surface in _occluders(surfaces):
-            if fresh or index in changed:
-                self._cuts[index] = surface.shape.blocks(starts, ends)
-            else:
-                self._renew(index, surface, starts, ends, rows, cols)
+        occluders = _occluders(surfaces)
+        moved = [i for i in occluders if fresh or i in changed]
+        still = [i for i in occluders if not (fresh or i in changed)]
+        found = cuts([surfaces[i].shape for i in moved], starts, ends)
+        for index, cut in zip(moved, found, strict=True):
+            self._cuts[index] = cut
+        if still:
+            rows = np.flatnonzero(among(start_owners, changed))
+            cols = np.flatnonzero(among(end_owners, changed))
+            self._renew(surfaces, still, starts, ends, rows, cols)
+        blocked = np.zeros((len(starts), len(ends)), bool)
+        for index in occluders:
             cut = self._cuts[index]
             if cut is not None:
-                free &= ~cut
-        return free
+                blocked |= cut
+        return ~blocked
 
     def _renew(
-        self, index: int, surface: Surface, starts: Floats, ends: Floats, rows: Integers,
-        cols: Integers,
+        self, surfaces: Sequence[Surface], still: Sequence[int], starts: Floats, ends: Floats,
+        rows: Integers, cols: Integers,
     ) -> None:  # fmt: skip
-        for part_rows, part_cols in ((rows, None), (None, cols)):
-            part = part_rows if part_cols is None else part_cols
-            if part is None or not part.size:
-                continue
-            a = starts if part_rows is None else starts[part_rows]
-            b = ends if part_cols is None else ends[part_cols]
-            cut = surface.shape.blocks(a, b)
-            if self._cuts[index] is None:
-                if cut is None:
-                    continue
-                self._cuts[index] = np.zeros((len(starts), len(ends)), bool)
-            stored = self._cuts[index]
-            assert stored is not None
-            if part_cols is None:
-                stored[part] = False if cut is None else cut
-            else:
-                stored[:, part] = False if cut is None else cut
+        """Work out what surfaces that stand still hide of, and from, what has moved."""
+        shapes = [surfaces[i].shape for i in still]
+        if rows.size:
+            of_rows = cuts(shapes, starts[rows], ends)
+            for index, cut in zip(still, of_rows, strict=True):
+                self._store(index, (rows, slice(None)), cut, (len(starts), len(ends)))
+        if cols.size and starts is ends:  # lines are cut alike from both ends
+            of_cols = [None if cut is None else cut.T for cut in of_rows]
+        elif cols.size:
+            of_cols = cuts(shapes, starts, ends[cols])
+        if cols.size:
+            for index, cut in zip(still, of_cols, strict=True):
+                self._store(index, (slice(None), cols), cut, (len(starts), len(ends)))
+
+    def _store(
+        self, index: int, part: tuple[Integers | slice, Integers | slice], cut: Booleans | None,
+        shape: tuple[int, int],
+    ) -> None:  # fmt: skip
+        stored = self._cuts[index]
+        if stored is None:
+            if cut is None:
+                return
+            stored = self._cuts[index] = np.zeros(shape, bool)
+        stored[part] = False if cut is None else cut
 
 
-def _occluders(surfaces: Sequence[Surface]) -> list[tuple[int, Surface]]:
+def _occluders(surfaces: Sequence[Surface]) -> list[int]:
     """Surfaces that can stand between others: what bounds the scene cannot."""
     has_floor = any(s.role == "room" for s in surfaces)
     bounds = ("sheet", "room") if has_floor else ("sheet", "room", "table")
-    return [(i, s) for i, s in enumerate(surfaces) if s.role not in bounds]
+    return [i for i, s in enumerate(surfaces) if s.role not in bounds]
 
 
 def among(owners: Integers, surfaces: frozenset[int]) -> Booleans:
