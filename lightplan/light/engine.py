@@ -1,14 +1,14 @@
 """The light engine: from a rig to what paper and foil look like everywhere on the sheet.
 
 An engine remembers rays, shadows and view factors. Asked about a rig in which only lamps
-and cards moved, it works out anew what these touch; another camera or bow of the sheet
-leaves the light between the other things as it was.
+and cards moved, it works out anew what these touch.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -23,7 +23,6 @@ from lightplan.light.foil import FoilLight
 from lightplan.light.frame import CameraFrame
 from lightplan.light.lattice import Lattice
 from lightplan.light.layers import LampLayers, Layers
-from lightplan.light.lights import Lights
 from lightplan.light.metal import coating
 from lightplan.light.mirror_view import mirrored_names
 from lightplan.light.outlook import Outlook
@@ -32,13 +31,41 @@ from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
 from lightplan.light.table import ruled
 from lightplan.light.transfer import MirrorFace, MirrorTransfer
-from lightplan.scene.camera import Camera
 from lightplan.scene.rig import Rig
-from lightplan.scene.sheet import Sheet
 from lightplan.scene.surfaces import Surface, build_surfaces
 
 SHEET = 0
 _Transfer: TypeAlias = tuple[Integers, MirrorTransfer]
+
+
+@dataclass(frozen=True, eq=False)
+class _Lights:
+    """k lights that are worked out together.
+
+    lamps (lamps, k, 3) is the luminance of every lamp's face, sky (k,) the share of the
+    surroundings, 0 or 1.
+    """
+
+    lamps: Doubles
+    sky: Singles
+
+    @classmethod
+    def together(cls, lamps: Doubles) -> _Lights:
+        """Return one light: lamps (lamps, 3) and surroundings as they are in the rig."""
+        return cls(lamps[:, None], np.ones(1, np.float32))
+
+    @classmethod
+    def apart(cls, lamps: Doubles) -> _Lights:
+        """Return each lamp alone, and the surroundings alone."""
+        count = len(lamps)
+        alone = np.eye(count, count + 1)[..., None] * lamps[:, None]
+        return cls(alone, np.append(np.zeros(count), 1.0).astype(np.float32))
+
+    def from_lamps(self, factors: Doubles) -> Doubles:
+        """Return what points get straight from the lamps, (n, k, 3), for factors (lamps, n)."""
+        shape = self.lamps.shape[1:]
+        flat = self.lamps.reshape(len(self.lamps), math.prod(shape))
+        return (factors.T @ flat).reshape(-1, *shape)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,81 +114,68 @@ class Engine:
             self.detail.thin_cells,
         )  # fmt: skip
         self._surroundings = Surroundings(rig.room)
-        self.fine = Lattice.over(rig.sheet, self.detail.direct_long_side)
-        self.coarse = Lattice.over(rig.sheet, self.detail.bounce_long_side)
-        self.grid = Lattice.over(rig.sheet, self.detail.sheet_long_side, least=2)
-        self._make_paper()
-        self._make_views()
-        self._make_cells()
+        self._place_points(rig)
+        self._make_parts(rig)
         self._follow(frozenset(range(len(self._surfaces))))
 
-    def _make_paper(self) -> None:
-        """Begin anew what the paper receives."""
-        sheet, detail = self._rig.sheet, self.detail
-        self._fine_at, self._coarse_at = self.fine.points(sheet), self.coarse.points(sheet)
-        self._paper_direct = DirectLight(detail.lamp_spots, finer=detail.penumbra_spots)
-        self._paper_factors = ViewFactors(detail.near)
-        self._paper_sky = Skylight(self._surroundings, detail.sky_rays, frozenset((SHEET,)))
-        silver = _silver_faces(self._surfaces)
-        self._silver_to_paper = [MirrorTransfer(f, detail.mirror_spots) for f in silver]
+    def _place_points(self, rig: Rig) -> None:
+        sheet = rig.sheet
+        self.fine = Lattice.over(sheet, self.detail.direct_long_side)
+        self.coarse = Lattice.over(sheet, self.detail.bounce_long_side)
+        self.grid = Lattice.over(sheet, self.detail.sheet_long_side, least=2)
+        self._fine_at = self.fine.points(sheet)
+        self._coarse_at = self.coarse.points(sheet)
 
-    def _make_views(self) -> None:
-        """Begin anew what the camera sees of the sheet, and beside it."""
-        rig, surfaces, detail = self._rig, self._surfaces, self.detail
-        self._foil = FoilLight.of_foil(rig, surfaces, detail)
+    def _make_parts(self, rig: Rig) -> None:
+        self._cell_direct = DirectLight(self.detail.cell_lamp_spots)
+        self._cell_factors = ViewFactors(self.detail.near)
+        self._cell_sky = Skylight(self._surroundings, self.detail.cell_sky_rays, _thin(rig))
+        self._paper_direct = DirectLight(self.detail.lamp_spots, finer=self.detail.penumbra_spots)
+        self._paper_factors = ViewFactors(self.detail.near)
+        sheet_only = frozenset((SHEET,))
+        self._paper_sky = Skylight(self._surroundings, self.detail.sky_rays, sheet_only)
+        self._foil = FoilLight.of_foil(rig, self._surfaces, self.detail)
         self._coat = None
         if rig.sheet.paper.coat_index is not None:
-            self._coat = FoilLight.of_coat(rig, surfaces, detail)
-        self._frame = CameraFrame(rig, self.grid, detail)
-
-    def _make_cells(self) -> None:
-        """Begin anew what all other things receive."""
-        detail, owners = self.detail, self._patchwork.owners
-        self._cell_direct = DirectLight(detail.cell_lamp_spots)
-        self._cell_factors = ViewFactors(detail.near)
-        self._cell_sky = Skylight(self._surroundings, detail.cell_sky_rays, _thin(self._rig))
-        spots, everywhere = detail.mirror_spots, np.arange(len(owners))
+            self._coat = FoilLight.of_coat(rig, self._surfaces, self.detail)
+        self._frame = CameraFrame(rig, self.grid, self.detail)
         silver = _silver_faces(self._surfaces)
+        foil = self._foil.face
+        owners, spots = self._patchwork.owners, self.detail.mirror_spots
+        everywhere = np.arange(len(owners))
         self._silver = [(everywhere, MirrorTransfer(f, spots)) for f in silver]
         self._by_foil: list[_Transfer] = []
-        if detail.mirror_rounds > 0:
-            beside = np.flatnonzero(owners != SHEET)
-            self._by_foil = [(beside, MirrorTransfer(self._foil.face, spots))]
+        if self.detail.mirror_rounds > 0:
+            self._by_foil = [(np.flatnonzero(owners != SHEET), MirrorTransfer(foil, spots))]
+        self._silver_to_paper = [MirrorTransfer(f, spots) for f in silver]
 
-    def _follow(
-        self, changed: frozenset[int], *, bent: bool = False, seen_anew: bool = False
-    ) -> None:
-        """Bring all up to date with surfaces that changed, a sheet that was bent, another view."""
-        everything = frozenset(range(len(self._surfaces)))
-        if changed:
-            self._lamps = emission.lamp_faces(self._rig, self._surfaces)
-            self._follow_cells(changed)
-        if bent:
-            self._make_paper()
-        if seen_anew:
-            self._make_views()
-        self._follow_sheet(everything if bent else changed)
-        self._follow_views(everything if seen_anew else changed)
-
-    def _follow_cells(self, changed: frozenset[int]) -> None:
+    def _follow(self, changed: frozenset[int]) -> None:
+        """Bring everything up to date with the surfaces that changed."""
         surfaces, patchwork, lamps = self._surfaces, self._patchwork, self._lamps
         patchwork.place(surfaces, changed)
         cells = patchwork.geometry
         points, normals, owners = cells.centres, cells.normals, patchwork.owners
-        at = (points, normals, owners)
-        self._cell_light = self._cell_direct.update(surfaces, lamps, changed, *at)
-        self._factors = self._cell_factors.update(surfaces, patchwork, changed, *at, of_cells=True)
+        common = (surfaces, lamps, changed)
+        self._cell_light = self._cell_direct.update(*common, points, normals, owners)
+        self._factors = self._cell_factors.update(
+            surfaces,
+            patchwork,
+            changed,
+            points,
+            normals,
+            owners,
+            of_cells=True,
+        )
         self._systems = self._both_systems()
-        self._sky_on_cells = self._cell_sky.update(surfaces, changed, *at)
+        self._sky_on_cells = self._cell_sky.update(surfaces, changed, points, normals, owners)
+        self._follow_sheet(changed)
         for part, transfer in (*self._silver, *self._by_foil):
-            some = (points[part], normals[part], owners[part])
-            transfer.update(surfaces, patchwork, lamps, changed, *some)
-
-    def _follow_views(self, changed: frozenset[int]) -> None:
-        surfaces, patchwork = self._surfaces, self._patchwork
-        self._foil.update(surfaces, patchwork, self._lamps, changed)
+            transfer.update(
+                surfaces, patchwork, lamps, changed, points[part], normals[part], owners[part]
+            )
+        self._foil.update(surfaces, patchwork, lamps, changed)
         if self._coat is not None:
-            self._coat.update(surfaces, patchwork, self._lamps, changed)
+            self._coat.update(surfaces, patchwork, lamps, changed)
         self._frame.update(surfaces, patchwork, changed)
 
     def _both_systems(self) -> tuple[System, System]:
@@ -197,20 +211,15 @@ class Engine:
         if same_things and not self.detail.rule_table_anew:
             # also where all else is built anew: what is seen must not depend on what was before
             surfaces = _keep_table(surfaces, self._surfaces)
-        changed = frozenset(
-            i for i, (old, new) in enumerate(zip(self._surfaces, surfaces, strict=False))
-            if old.shape != new.shape
-        )  # fmt: skip
-        bent = rig.sheet is not self._rig.sheet
-        seen_anew = bent or not _same_view(rig.camera, self._rig.camera)
-        # where most things moved, too, there is little to keep
-        from_scratch = seen_anew and 2 * len(changed) > len(surfaces)
-        if from_scratch or not self._same_kind(rig, surfaces):
+        if not self._same_kind(rig, surfaces):
             self._rebuild(rig, surfaces if same_things else None)
             return
+        pairs = enumerate(zip(self._surfaces, surfaces, strict=True))
+        changed = frozenset(i for i, (old, new) in pairs if old.shape != new.shape)
         self._rig, self._surfaces = rig, surfaces
-        if changed or seen_anew:
-            self._follow(changed, bent=bent, seen_anew=seen_anew)
+        if changed:
+            self._lamps = emission.lamp_faces(rig, surfaces)
+            self._follow(changed)
 
     def _dress(self, rig: Rig, *, rule: bool = True) -> tuple[Surface, ...]:
         """Return the surfaces of the rig: the sheet's coat counted in, the table ruled."""
@@ -223,14 +232,17 @@ class Engine:
 
     def _same_kind(self, rig: Rig, surfaces: Sequence[Surface]) -> bool:
         old = self._rig
-        same_fixed = _same_but_for_relief(rig.sheet, old.sheet) and rig.room is old.room
+        # exposure and white balance do not touch the light on the sheet
+        setting = {"exposure": old.camera.exposure, "white_balance_k": old.camera.white_balance_k}
+        same_camera = replace(rig.camera, **setting) == old.camera  # type: ignore[arg-type]
+        same_fixed = same_camera and rig.sheet is old.sheet and rig.room is old.room
         profiles = all(a.profile is b.profile for a, b in zip(rig.lamps, old.lamps, strict=False))
         if not (same_fixed and profiles and len(surfaces) == len(self._surfaces)):
             return False
         pairs = zip(surfaces, self._surfaces, strict=True)
         return all(_same_but_for_shape(one, other) for one, other in pairs)
 
-    def _settle(self, lights: Lights) -> _Worlds:
+    def _settle(self, lights: _Lights) -> _Worlds:
         """Solve all bounces with the sheet as paper and with the sheet as foil."""
         source = lights.from_lamps(self._cell_light)
         source += lights.sky[:, None] * self._sky_on_cells[:, None]
@@ -244,7 +256,7 @@ class Engine:
         return _Worlds(paper, foil, coarse)
 
     def _settle_world(
-        self, source: Doubles, system: System, transfers: Sequence[_Transfer], lights: Lights
+        self, source: Doubles, system: System, transfers: Sequence[_Transfer], lights: _Lights
     ) -> tuple[Outlook, Singles]:
         """Return what is seen in one world and the cells' luminances."""
         values = system.settle(source)
@@ -263,11 +275,11 @@ class Engine:
                 break
         return outlook, values
 
-    def _outlook(self, values: Singles, lights: Lights) -> Outlook:
+    def _outlook(self, values: Singles, lights: _Lights) -> Outlook:
         texels = self._patchwork.look_up(values, lights.lamps)
         return Outlook(texels, self._surroundings, lights.sky)
 
-    def _paper(self, worlds: _Worlds, lights: Lights) -> Singles:
+    def _paper(self, worlds: _Worlds, lights: _Lights) -> Singles:
         """Luminance of the sheet as paper on the sheet's grid, (rows, cols, k, 3)."""
         paper = self._rig.sheet.paper
         direct = lights.from_lamps(self._paper_light)
@@ -297,7 +309,7 @@ class Engine:
             rows.append(coat.passes(index, cosine))
         return np.array(rows, float).reshape(len(self._lamps), len(points))
 
-    def _both(self, lights: Lights) -> tuple[_Worlds, Singles, Singles]:
+    def _both(self, lights: _Lights) -> tuple[_Worlds, Singles, Singles]:
         """Return worlds, paper and foil under k lights, the last two (rows, cols, k, 3)."""
         worlds = self._settle(lights)
         paper = self._paper(worlds, lights)
@@ -306,7 +318,7 @@ class Engine:
     def _as_lit(self, rig: Rig) -> tuple[Singles, Singles, Singles]:
         """Return texels (t, 3), and paper and foil (rows, cols, 3), under all lamps as set."""
         self.set_rig(rig)
-        worlds, paper, foil = self._both(Lights.together(emission.lamp_luminances(rig)))
+        worlds, paper, foil = self._both(_Lights.together(emission.lamp_luminances(rig)))
         return worlds.paper.texels[:, 0], paper[:, :, 0], foil[:, :, 0]
 
     def sheet(self, rig: Rig) -> tuple[Singles, Singles]:
@@ -340,7 +352,7 @@ class Engine:
         """Return the sheet under each lamp alone at full power, and the surroundings alone."""
         self.set_rig(rig)
         full = emission.lamp_luminances(rig, trimmed=False)
-        _, *both = self._both(Lights.apart(full))
+        _, *both = self._both(_Lights.apart(full))
         paper, foil = (np.ascontiguousarray(layer.transpose(2, 0, 1, 3)) for layer in both)
         return LampLayers((*(lamp.name for lamp in rig.lamps), "surroundings"), paper, foil)
 
@@ -349,19 +361,6 @@ def _keep_table(new: Sequence[Surface], old: Sequence[Surface]) -> tuple[Surface
     """Return the new surfaces, the table ruled as before."""
     pairs = zip(new, old, strict=True)
     return tuple(one if one.role == "table" else two for two, one in pairs)
-
-
-def _same_view(one: Camera, other: Camera) -> bool:
-    # exposure and white balance do not touch the light on the sheet
-    setting = {"exposure": other.exposure, "white_balance_k": other.white_balance_k}
-    return replace(one, **setting) == other  # type: ignore[arg-type]
-
-
-def _same_but_for_relief(one: Sheet, other: Sheet) -> bool:
-    # what is drawn on it does not touch the light either
-    free = ("flatness", "artwork", "artwork_file")
-    names = (item.name for item in fields(Sheet) if item.name not in free)
-    return all(getattr(one, name) == getattr(other, name) for name in names)
 
 
 def _same_but_for_shape(one: Surface, other: Surface) -> bool:

@@ -77,63 +77,6 @@ def test_following_is_exact_where_no_two_cards_meet(scene, scene_rig):
         assert largest_difference(layers, Engine(step, FOLLOWING).layers(step)) < 1e-4
 
 
-def shifted_camera(rig, *off):
-    place = rig.camera.placement
-    position = tuple(float(v) for v in np.add(place.position_mm, off))
-    placement = dataclasses.replace(place, position_mm=position)
-    return dataclasses.replace(rig, camera=dataclasses.replace(rig.camera, placement=placement))
-
-
-def bowed(rig, bow_mm):
-    flatness = dataclasses.replace(rig.sheet.flatness, bow_mm=bow_mm)
-    return dataclasses.replace(rig, sheet=dataclasses.replace(rig.sheet, flatness=flatness))
-
-
-@pytest.mark.parametrize("scene", SCENES)
-@pytest.mark.parametrize("move", ["camera", "bow", "both, after a card"])
-def test_another_view_is_followed_and_the_cells_stay(scene, move, scene_rig):
-    """A moved camera, or a sheet that bends, is seen as by a fresh engine, part by part."""
-    rig = scene_rig(scene)
-    engine = Engine(rig, FOLLOWING)
-    engine.layers(rig)
-    patchwork, least = engine._patchwork, 1e-5
-    if move == "camera":
-        other = shifted_camera(rig, 9, -14, 6)
-    elif move == "bow":
-        other = bowed(rig, 0.6)
-    else:
-        *_, rig = walk(rig, 2, seed=5)
-        engine.layers(rig)
-        other, least = bowed(shifted_camera(rig, -12, 5, 8), 0.4), 2e-3
-    layers, fresh = engine.layers(other), Engine(other, FOLLOWING).layers(other)
-    assert engine._patchwork is patchwork  # it followed and was not begun anew
-    assert largest_difference(layers, fresh) < least
-    np.testing.assert_allclose(layers.camera_xyz_mm, fresh.camera_xyz_mm, atol=1e-9)
-    np.testing.assert_array_equal(layers.sees, fresh.sees)
-    surround = np.nan_to_num(fresh.camera_surround)
-    np.testing.assert_allclose(
-        np.nan_to_num(layers.camera_surround), surround, atol=least * max(surround.max(), 1)
-    )
-    assert largest_difference(layers, Engine(rig, FOLLOWING).layers(rig)) > 1e-4
-
-
-@pytest.mark.parametrize("scene", ["full_rig", "silver_card", "coated_paper", "cone"])
-def test_a_lamp_among_others_gives_what_it_gives_alone(scene, scene_rig):
-    """Lights are worked out together; none depends on those it is asked about with."""
-    rig = scene_rig(scene)
-    parts = Engine(rig, FOLLOWING).per_lamp(rig)
-    dark = dataclasses.replace(rig.room, ambient_cd_m2=(0.0, 0.0, 0.0), probe=None)
-    for index, lamp in enumerate(rig.lamps):
-        lamps = tuple(
-            dataclasses.replace(one, on=one is lamp, trim_stops=0.0, name=one.name)
-            for one in rig.lamps
-        )
-        alone = dataclasses.replace(rig, lamps=lamps, room=dark)
-        paper, foil = Engine(alone, FOLLOWING).sheet(alone)
-        np.testing.assert_allclose(parts.paper[index], paper, atol=2e-6 * paper.max())
-        np.testing.assert_allclose(parts.foil[index], foil, atol=2e-6 * foil.max())
-
-
 @pytest.mark.parametrize("scene", ["full_rig", "silver_card"])
 def test_there_and_back_is_where_one_was(scene, scene_rig):
     rig = scene_rig(scene)
