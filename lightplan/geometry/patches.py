@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from lightplan.arrays import Doubles, Integers
 
@@ -38,6 +37,8 @@ def grouped(middles: Doubles, normals: Doubles, areas: Doubles, count: int) -> I
 
 def _nearest(centres: Doubles, places: Doubles) -> Integers:
     """Nearest centre of each place; centres that are nearest to none are not counted."""
+    from scipy.spatial import cKDTree  # slow to import, and few rigs hold a mesh
+
     found = cKDTree(centres).query(places)[1]
     return np.asarray(np.unique(found, return_inverse=True)[1])
 

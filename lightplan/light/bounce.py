@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import linalg
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.arrays import Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
 from lightplan.light.cells import Patchwork
@@ -68,31 +68,18 @@ class ViewFactors:
         assert self._kernel is not None
         cells = patchwork.geometry
         cols = np.flatnonzero(among(patchwork.owners, changed))
-        if of_cells and cols.size:
-            spread = patchwork.sub_points()[cols]
-            rows = kernels.transfer(
-                points[cols], normals[cols], cells, near=self._near, spread=spread
-            )
-            self._kernel[cols] = rows
-            # reciprocity: what i sees of j and j of i are as their areas
-            areas = cells.areas.astype(np.float32)
-            covered = np.flatnonzero(areas <= 0)  # by the sheet: what they show counts at its rim
-            ratio = areas[None, cols] / np.where(areas > 0, areas, np.float32(1.0))[:, None]
-            self._kernel[:, cols] = rows.T * ratio
-            self._kernel[np.ix_(covered, cols)] = self._towards(
-                patchwork, cols, points[covered], normals[covered],
-                spread=patchwork.sub_points()[covered],
+        if not cols.size:
+            return
+        spread = patchwork.sub_points() if of_cells else None
+        if of_cells:
+            self._kernel[cols] = kernels.transfer(
+                points[cols], normals[cols], cells, near=self._near,
+                spread=None if spread is None else spread[cols],
             )  # fmt: skip
-        elif cols.size:
-            self._kernel[:, cols] = self._towards(patchwork, cols, points, normals)
-
-    def _towards(
-        self, patchwork: Patchwork, cols: Integers, points: Floats, normals: Floats,
-        spread: Doubles | None = None,
-    ) -> Singles:  # fmt: skip
-        """View factors from some points to some cells."""
-        some = Cells(*(values[cols] for values in patchwork.geometry))
-        return kernels.transfer(points, normals, some, near=self._near, spread=spread)
+        some = Cells(*(values[cols] for values in cells))
+        self._kernel[:, cols] = kernels.transfer(
+            points, normals, some, near=self._near, spread=spread
+        )
 
 
 def times(factors: Singles, values: Singles) -> Singles:

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from lightplan.arrays import Doubles
 from lightplan.planning.mirror import (
@@ -207,6 +206,8 @@ def _coverage(
 
 
 def _hull(points: Doubles) -> Doubles:
+    from scipy.spatial import ConvexHull  # slow to import; a helper does without
+
     hull = points[ConvexHull(points).vertices]
     hull.setflags(write=False)
     return np.asarray(hull)

@@ -16,7 +16,7 @@ from lightplan.planning.effort import Report as Report
 from lightplan.planning.engine_model import final_detail, long_side_for, search_detail
 from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
 from lightplan.planning.finishing import moves, polished, simpler
-from lightplan.planning.helper import Predicted, predicted
+from lightplan.planning.helper import Predicted
 from lightplan.planning.merit import Judged
 from lightplan.planning.multistart import Explored, explore
 from lightplan.planning.pool import Judges
@@ -67,8 +67,8 @@ def plan(
         (lambda: False) if should_stop is None else should_stop,
     )
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
-        # here and now: the helpers are only starting
-        before = predicted(rig, final_detail())
+        # here and now, while helpers are starting
+        before = judges.predicted(rig, final_detail())
         explored = _explored(judges, job, job.effort.evaluations)
         if explored is None:
             return _no_plan(judges, job, rig)
@@ -188,7 +188,7 @@ def _no_plan(judges: Judges, job: Job, given: Rig) -> NoPlan:
         explored = _explored(judges, job, max(60, job.effort.evaluations // 3))
         if explored is not None:
             best = _sturdiest(judges, job, explored)
-            before = predicted(wish.rig, final_detail())
+            before = judges.predicted(wish.rig, final_detail())
             nearest = _finished(judges, job, before, best, explored.found)
             return replace(found, wish=wish.sentence, nearest=nearest)
     return found

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Self
 
+import numpy as np
 from threadpoolctl import threadpool_limits
 
 from lightplan.arrays import Doubles, Singles
@@ -21,8 +22,10 @@ from lightplan.planning.trust_region import Stand, survey
 from lightplan.process import keep_memory
 from lightplan.scene import Rig
 
-PREDICTION_WORTH = 25.0
-"""How many lights of the search take as long as a prediction; only sharing depends on it."""
+_START, _PREDICTION = 100.0, 40.0
+_WORTH = {"begin": 1.5, "trials": 8.0, "excess": 0.05, "scored": 0.02}
+"""What takes as long as so many lights of the search: the start of a helper, a prediction, and
+one job of each kind that is no light. Nothing but the sharing depends on them."""
 
 
 class Judges:
@@ -43,7 +46,7 @@ class Judges:
         self._one_thread = threadpool_limits(1)
         keep_memory(KEPT_BYTES)
         self._helpers = [Helper() for _ in range(helpers)]
-        self._ahead = 0.0
+        self._ahead = [0.0] + [_START] * helpers  # work that each hand has already, ours first
         self.use(rig)
 
     def use(self, rig: Rig, detail: Detail | None = None) -> None:
@@ -83,21 +86,24 @@ class Judges:
         """Return the scores of the bench's rig by samples of its sheet under several lights."""
         return self.shared("scored", sheets)
 
-    def prediction(self, rig: Rig, detail: Detail) -> Prediction:
-        """Have a rig, with the powers it has, judged by every pixel under other light.
+    def predicted(self, rig: Rig, detail: Detail) -> Predicted:
+        """Return a rig, with the powers it has, judged by every pixel under other light."""
+        self._have([_PREDICTION] + [0.0] * len(self._helpers))
+        return predicted(rig, detail)
 
-        A helper does it while this process goes on to other things.
-        """
+    def prediction(self, rig: Rig, detail: Detail) -> Prediction:
+        """Have a helper judge a rig so, while this process goes on to other things."""
         if not self._helpers:
             return Prediction(predicted(rig, detail))
-        self._ahead += PREDICTION_WORTH
+        self._ahead[-1] += _PREDICTION
         helper = self._helpers[-1]
         return Prediction(None, (helper, helper.ask("predicted", [(rig, detail)], self.rig), self))
 
     def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
         """Deal jobs out to all processes, and return their answers in the order of the jobs."""
-        shares = dealt(len(jobs), len(self._helpers) + 1, ahead=self._ahead)
-        self._ahead = 0.0
+        worth = _WORTH.get(task, 1.0)
+        shares = dealt(len(jobs), [work / worth for work in self._ahead])
+        self._have([worth * len(share) for share in shares])
         given = [[jobs[i] for i in share] for share in shares]
         asked = [
             helper.ask(task, mine, self.rig) if mine else None
@@ -111,6 +117,11 @@ class Judges:
             for i, value in zip(share, answer, strict=True):
                 found[i] = value
         return found
+
+    def _have(self, work: Sequence[float]) -> None:
+        """Note work that was dealt out; what helpers have left when ours is done stays."""
+        total = [before + new for before, new in zip(self._ahead, work, strict=True)]
+        self._ahead = [max(0.0, one - total[0]) for one in total]
 
     def close(self) -> None:
         """End the helpers."""
@@ -161,26 +172,21 @@ class _Together:
         return self.judges.shared("excess", points)
 
 
-def dealt(count: int, hands: int, *, ahead: float = 0.0) -> list[list[int]]:
-    """Return which jobs each of several hands gets, the first hand ours.
+def dealt(count: int, ahead: Sequence[float]) -> list[list[int]]:
+    """Return which jobs each of several hands gets, so that all have done at about one time.
 
     Runs, since neighbours often move the same thing, which costs least; two for each hand,
     since dear jobs (another camera) often stand together.
 
     Parameters
     ----------
-    ahead : float
-        Work that the last hand has already, in jobs.
+    ahead : (hands,) float
+        Work that each hand has already, in jobs.
 
-    >>> dealt(8, 2), dealt(8, 2, ahead=4.0)
+    >>> dealt(8, [0, 0]), dealt(8, [0, 4])
     ([[0, 1, 4, 5], [2, 3, 6, 7]], [[0, 1, 2, 4, 5, 6], [3, 7]])
     """
-    last = int(max(0.0, (count + ahead) / hands - ahead)) if hands > 1 else 0
-    others = max(hands - 1, 1)
-    sizes = [
-        (count - last) * (i + 1) // others - (count - last) * i // others for i in range(others)
-    ]
-    sizes += [last] * (hands - others)
+    sizes = _sizes(count, ahead)
     found: list[list[int]] = [[] for _ in sizes]
     at = 0
     for halves in ([-(-size // 2) for size in sizes], [size // 2 for size in sizes]):
@@ -188,3 +194,19 @@ def dealt(count: int, hands: int, *, ahead: float = 0.0) -> list[list[int]]:
             share += range(at, at + half)
             at += half
     return found
+
+
+def _sizes(count: int, ahead: Sequence[float]) -> list[int]:
+    """Return how many jobs each hand gets: those with least to do are filled up first.
+
+    >>> _sizes(1, [0, 0]), _sizes(10, [0, 50, 2]), _sizes(0, [0, 1])
+    ([1, 0], [6, 0, 4], [0, 0])
+    """
+    level, taken = 0.0, 0.0
+    for number, work in enumerate(sorted(ahead), start=1):
+        if number > 1 and level <= work:
+            break
+        taken += work
+        level = (count + taken) / number
+    ends = np.ceil(np.cumsum([max(0.0, level - work) for work in ahead]) - 1e-9)
+    return [int(size) for size in np.diff(ends, prepend=0.0)]
