@@ -29,7 +29,7 @@ class Effort:
         Share of the score that is not worth searching for.
     """
 
-    evaluations: int = 180
+    evaluations: int = 200
     seconds: float | None = None
     polish: int = 20
     builds: int = 256

@@ -20,11 +20,12 @@ from lightplan.planning.spread import evenly
 from lightplan.planning.trust_region import Stand, most_traced
 
 FIRST_RADIUS = 0.25
-WIDTHS = (6, 4)
+WIDTHS = (4, 2)
 """How many stands take the first steps of a round; after these, the best two go on."""
 _LAST_WIDTH = 2
 _IDLE_ROUNDS = 3
-_MOST_SPREAD = 512
+_MOST_SPREAD, _MOST_LATER = 48, 512
+_KEPT = 6
 _APART = 0.05
 _AT_ONCE = 4
 _Job = TypeVar("_Job")
@@ -86,7 +87,8 @@ def explore(
         best, idle = np.inf, 0
         for number in count():
             given = list(starts) if number == 0 else []
-            search.round([*given, *_spread(size, number, rng)])
+            spread = min(_spread(rule.evaluations, size) << number, _MOST_LATER)
+            search.round([*given, *evenly(spread, size, rng)])
             idle = idle + 1 if search.value > best - rule.tolerance else 0
             best = min(best, search.value)
             if idle >= _IDLE_ROUNDS:
@@ -96,9 +98,12 @@ def explore(
     return search.explored(reason)
 
 
-def _spread(size: int, number: int, rng: np.random.Generator) -> list[Doubles]:
-    """Return points that fill the box evenly, twice as many in each round."""
-    return list(evenly(min((8 if size < 4 else 16) << number, _MOST_SPREAD), size, rng))
+def _spread(evaluations: int, size: int) -> int:
+    """Return how many points fill the box in the first round: a quarter of the lights.
+
+    To look at a point costs one light, to go on from it a few dozen.
+    """
+    return max(8, min(evaluations // 4, 16 if size < 4 else _MOST_SPREAD))
 
 
 class _Search:
@@ -197,7 +202,7 @@ class _Search:
                 self._history.append((self._used, stand.value))
                 if self._on_best is not None:
                     self._on_best(stand, self._used)
-        self._ended = _distinct(sorted(self._ended, key=lambda s: s.value))[: WIDTHS[0]]
+        self._ended = _distinct(sorted(self._ended, key=lambda s: s.value))[:_KEPT]
 
 
 def _distinct(stands: Sequence[Stand]) -> list[Stand]:
