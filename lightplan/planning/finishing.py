@@ -6,14 +6,14 @@ from dataclasses import replace
 
 from lightplan.arrays import Singles
 from lightplan.planning.effort import Job
-from lightplan.planning.engine_model import polish_detail
 from lightplan.planning.merit import FORGIVEN_MM, Judged
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move
+from lightplan.planning.trust_region import most_traced
 from lightplan.planning.variables import Space, value_of
 from lightplan.scene import Rig
 
-SIMPLER_BY = 0.7
+SIMPLER_BY = 0.4
 """Points of score that a table with fewer things on it is worth, however many are left out."""
 LAST_RADIUS = 0.04
 """Of the first step under finer light, as a share of each dimension's range."""
@@ -43,15 +43,16 @@ def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, 
 
 def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
     """Take the last small steps under finer light; return the rig and its samples."""
-    judges.use(best.rig, polish_detail(best.rig, judges.detail.sheet_long_side))
+    judges.use(best.rig)
     bench = judges.bench
     dimensions = len(bench.space.geometry)
     stand = bench.stand_at(best.rig, LAST_RADIUS)
-    rigs = [best.rig]
-    for _ in range(job.effort.polish // (2 * dimensions + 1)):
-        if job.should_stop() or stand.is_settled:
+    rigs, left = [best.rig], job.effort.polish
+    while most_traced(stand, dimensions) <= left and not job.should_stop():
+        if stand.is_settled or stand.gain < job.effort.tolerance:
             break
         stand = judges.step([stand])[0]
+        left -= stand.used
         rigs[1:] = [bench.rig_at(stand.point)]
     best = min(judges.refined(rigs), key=lambda j: j.value)
     return best, bench.sheet_samples(best.rig)

@@ -25,6 +25,8 @@ WIDTHS = (4, 2)
 _LAST_WIDTH = 2
 _IDLE_ROUNDS = 3
 _MOST_SPREAD, _MOST_LATER = 48, 512
+_PLAIN = 4
+"""Every so many-th point is not mixed with a start, in case what the starts decide is wrong."""
 _KEPT = 6
 _APART = 0.05
 _AT_ONCE = 4
@@ -62,10 +64,10 @@ def explore(
 ) -> Explored | None:
     """Return the best stand within the stop rule; None where no start keeps the limits.
 
-    A round begins at given starts and at points that fill the box evenly. The best of
-    them take a step; the better ones of these another; the best two go on until steps
-    bring nothing. While evaluations are left, rounds follow from other points, twice as many
-    each time, until three rounds in a row bring nothing.
+    A round begins at given starts, at points that fill the box evenly, and at mixtures of
+    both. The best of them take a step; the better ones of these go on until steps bring
+    nothing. While evaluations are left, rounds follow from other points, twice as many each
+    time, until three rounds in a row bring nothing.
 
     Parameters
     ----------
@@ -88,7 +90,7 @@ def explore(
         for number in count():
             given = list(starts) if number == 0 else []
             spread = min(_spread(rule.evaluations, size) << number, _MOST_LATER)
-            search.round([*given, *evenly(spread, size, rng)])
+            search.round([*given, *_crossed(evenly(spread, size, rng), starts)])
             idle = idle + 1 if search.value > best - rule.tolerance else 0
             best = min(best, search.value)
             if idle >= _IDLE_ROUNDS:
@@ -104,6 +106,20 @@ def _spread(evaluations: int, size: int) -> int:
     To look at a point costs one light, to go on from it a few dozen.
     """
     return max(8, min(evaluations // 4, 16 if size < 4 else _MOST_SPREAD))
+
+
+def _crossed(points: Doubles, starts: Sequence[Doubles]) -> list[Doubles]:
+    """Return points of which three in four take over what a start decides, in turn.
+
+    That is where the start differs from the first; what it leaves as it was comes from the point.
+    """
+    found = list(points)
+    for i, point in enumerate(found):
+        if len(starts) > 1 and i % _PLAIN:
+            start = starts[1 + i % (len(starts) - 1)]
+            decided = np.abs(start - starts[0]) > _APART
+            point[decided] = start[decided]
+    return found
 
 
 class _Search:

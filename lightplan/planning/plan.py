@@ -13,11 +13,16 @@ from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
 from lightplan.planning.effort import Progress as Progress
 from lightplan.planning.effort import Report as Report
-from lightplan.planning.engine_model import final_detail, long_side_for, search_detail
+from lightplan.planning.engine_model import (
+    final_detail,
+    long_side_for,
+    polish_detail,
+    search_detail,
+)
 from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
 from lightplan.planning.finishing import moves, polished, simpler
 from lightplan.planning.helper import Predicted
-from lightplan.planning.merit import Judged
+from lightplan.planning.merit import FORGIVEN_MM, Judged
 from lightplan.planning.multistart import Explored, explore
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
@@ -28,10 +33,10 @@ from lightplan.planning.trust_region import Stand
 from lightplan.planning.wishes import wishes
 from lightplan.scene import Rig
 
-_CANDIDATES = 4
+_CANDIDATES = 3
 _NEARLY_AS_GOOD = 0.05
 """Difference of the value within which a sturdier rig is preferred (5 % of the score)."""
-_TRIAL_BUILDS = 8
+_TRIAL_BUILDS = 6
 
 
 def plan(
@@ -118,16 +123,25 @@ def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
 
 
 def _sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
-    """Return the candidate whose builds score best on average, powers refined."""
+    """Return the candidate that is best under finer light, less what setting errors cost it.
+
+    The judges use the finer light from here on.
+    """
     best = explored.found.value
     good = [s for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:_CANDIDATES]
     judged = judges.refined([judges.bench.rig_at(stand.point) for stand in good])
-    if len(judged) < 2 or job.should_stop():
-        return min(judged, key=lambda j: j.value)
-    trials = [rig for j in judged for rig in _trials(j.rig, job)]
-    scores = judges.scores(trials)
-    means = np.array(scores).reshape(len(judged), -1).mean(axis=1)
-    return judged[int(np.argmax(means))]
+    lost = np.zeros(len(judged))
+    if len(judged) > 1 and not job.should_stop():
+        scores = np.array(judges.scores([rig for j in judged for rig in _trials(j.rig, job)]))
+        lost = [j.score for j in judged] - scores.reshape(len(judged), -1).mean(axis=1)
+    judges.use(judges.rig, polish_detail(judges.rig, judges.detail.sheet_long_side))
+    finer = judges.refined([j.rig for j in judged])
+
+    def order(at: int) -> tuple[bool, float, float]:
+        one = finer[at]
+        return one.excess_mm > FORGIVEN_MM, float(lost[at]) - one.score, one.value
+
+    return finer[min(range(len(finer)), key=order)]
 
 
 def _trials(rig: Rig, job: Job) -> list[Rig]:
