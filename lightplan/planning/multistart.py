@@ -20,9 +20,9 @@ from lightplan.planning.spread import evenly
 from lightplan.planning.trust_region import Stand, most_traced
 
 FIRST_RADIUS = 0.25
-WIDTHS = (4, 2)
-"""How many stands take the first steps of a round; after these, the best two go on."""
-_LAST_WIDTH = 2
+_WIDTHS = (4, 2), (8, 6)
+"""How many stands take the first step of a round, and how many of them go on: in the first
+round, which must end soon, and in those that follow where there is time."""
 _IDLE_ROUNDS = 3
 _MOST_SPREAD, _MOST_LATER = 48, 512
 _PLAIN = 4
@@ -90,7 +90,8 @@ def explore(
         for number in count():
             given = list(starts) if number == 0 else []
             spread = min(_spread(rule.evaluations, size) << number, _MOST_LATER)
-            search.round([*given, *_crossed(evenly(spread, size, rng), starts)])
+            points = [*given, *_crossed(evenly(spread, size, rng), starts)]
+            search.round(points, _WIDTHS[min(number, 1)])
             idle = idle + 1 if search.value > best - rule.tolerance else 0
             best = min(best, search.value)
             if idle >= _IDLE_ROUNDS:
@@ -151,12 +152,11 @@ class _Search:
             stands += found
         return sorted(stands, key=lambda s: s.value)
 
-    def round(self, points: Sequence[Doubles]) -> None:
+    def round(self, points: Sequence[Doubles], widths: tuple[int, int]) -> None:
         """Search from some points until steps bring nothing."""
         stands = self.begin(points)
         for number in count():
-            width = WIDTHS[number] if number < len(WIDTHS) else _LAST_WIDTH
-            stands = _distinct(stands)[:width]
+            stands = _distinct(stands)[: widths[min(number, 1)]]
             moving = [s for s in stands if not self._is_done(s)]
             if not moving:
                 return
