@@ -1,14 +1,20 @@
-"""The last steps of a plan: fewer things, finer light, and the list of moves."""
+"""The last steps of a plan: one of the candidates, fewer things, finer light, the moves."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from lightplan.arrays import Singles
 from lightplan.planning.effort import Job
+from lightplan.planning.engine_model import polish_detail
+from lightplan.planning.errors_of_hand import built, error_dimensions
 from lightplan.planning.merit import FORGIVEN_MM, Judged
+from lightplan.planning.multistart import Explored
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move
+from lightplan.planning.robust import draws
 from lightplan.planning.trust_region import most_traced
 from lightplan.planning.variables import Space, value_of
 from lightplan.scene import Rig
@@ -17,6 +23,41 @@ SIMPLER_BY = 0.4
 """Points of score that a table with fewer things on it is worth, however many are left out."""
 LAST_RADIUS = 0.04
 """Of the first step under finer light, as a share of each dimension's range."""
+_CANDIDATES = 3
+_NEARLY_AS_GOOD = 0.05
+"""Difference of the value within which a sturdier rig is preferred (5 % of the score)."""
+_TRIAL_BUILDS = 6
+
+
+def sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
+    """Return the candidate that is best under finer light, less what setting errors cost it.
+
+    The judges use the finer light from here on.
+    """
+    best = explored.found.value
+    good = [s for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:_CANDIDATES]
+    judged = judges.refined([judges.bench.rig_at(stand.point) for stand in good])
+    lost = np.zeros(len(judged))
+    if len(judged) > 1 and not job.should_stop():
+        scores = np.array(judges.scores([rig for j in judged for rig in _trials(j.rig, job)]))
+        lost = [j.score for j in judged] - scores.reshape(len(judged), -1).mean(axis=1)
+    judges.use(judges.rig, polish_detail(judges.rig, judges.detail.sheet_long_side))
+    finer = judges.refined([j.rig for j in judged])
+
+    def order(at: int) -> tuple[bool, float, float]:
+        one = finer[at]
+        return one.excess_mm > FORGIVEN_MM, float(lost[at]) - one.score, one.value
+
+    return finer[min(range(len(finer)), key=order)]
+
+
+def _trials(rig: Rig, job: Job) -> list[Rig]:
+    """Return a few builds with errors; the camera is left as it is, which is quicker."""
+    errors = replace(job.errors, camera_mm=0.0, bow_mm=0.0)
+    dimensions = error_dimensions(rig, errors)
+    if not dimensions:
+        return [rig] * _TRIAL_BUILDS
+    return [built(rig, dimensions, row) for row in draws(dimensions, _TRIAL_BUILDS, seed=job.seed)]
 
 
 def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, ...]]:

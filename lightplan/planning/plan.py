@@ -16,27 +16,21 @@ from lightplan.planning.effort import Report as Report
 from lightplan.planning.engine_model import (
     final_detail,
     long_side_for,
-    polish_detail,
     search_detail,
 )
-from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
-from lightplan.planning.finishing import moves, polished, simpler
+from lightplan.planning.errors_of_hand import SettingErrors
+from lightplan.planning.finishing import moves, polished, simpler, sturdiest
 from lightplan.planning.helper import Predicted
-from lightplan.planning.merit import FORGIVEN_MM, Judged
+from lightplan.planning.merit import Judged
 from lightplan.planning.multistart import Explored, explore
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
-from lightplan.planning.robust import draws, judge_builds
+from lightplan.planning.robust import judge_builds
 from lightplan.planning.search import Found, StopRule
 from lightplan.planning.starts import starts
 from lightplan.planning.trust_region import Stand
 from lightplan.planning.wishes import wishes
 from lightplan.scene import Rig
-
-_CANDIDATES = 3
-_NEARLY_AS_GOOD = 0.05
-"""Difference of the value within which a sturdier rig is preferred (5 % of the score)."""
-_TRIAL_BUILDS = 6
 
 
 def plan(
@@ -77,7 +71,7 @@ def plan(
         explored = _explored(judges, job, job.effort.evaluations)
         if explored is None:
             return _no_plan(judges, job, rig)
-        return _finished(judges, job, before, _sturdiest(judges, job, explored), explored.found)
+        return _finished(judges, job, before, sturdiest(judges, job, explored), explored.found)
 
 
 def quick_plan(
@@ -120,37 +114,6 @@ def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
             tolerance=job.effort.tolerance, should_stop=job.should_stop,
         ),
     )  # fmt: skip
-
-
-def _sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
-    """Return the candidate that is best under finer light, less what setting errors cost it.
-
-    The judges use the finer light from here on.
-    """
-    best = explored.found.value
-    good = [s for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:_CANDIDATES]
-    judged = judges.refined([judges.bench.rig_at(stand.point) for stand in good])
-    lost = np.zeros(len(judged))
-    if len(judged) > 1 and not job.should_stop():
-        scores = np.array(judges.scores([rig for j in judged for rig in _trials(j.rig, job)]))
-        lost = [j.score for j in judged] - scores.reshape(len(judged), -1).mean(axis=1)
-    judges.use(judges.rig, polish_detail(judges.rig, judges.detail.sheet_long_side))
-    finer = judges.refined([j.rig for j in judged])
-
-    def order(at: int) -> tuple[bool, float, float]:
-        one = finer[at]
-        return one.excess_mm > FORGIVEN_MM, float(lost[at]) - one.score, one.value
-
-    return finer[min(range(len(finer)), key=order)]
-
-
-def _trials(rig: Rig, job: Job) -> list[Rig]:
-    """Return a few builds with errors; the camera is left as it is, which is quicker."""
-    errors = replace(job.errors, camera_mm=0.0, bow_mm=0.0)
-    dimensions = error_dimensions(rig, errors)
-    if not dimensions:
-        return [rig] * _TRIAL_BUILDS
-    return [built(rig, dimensions, row) for row in draws(dimensions, _TRIAL_BUILDS, seed=job.seed)]
 
 
 def _finished(judges: Judges, job: Job, before: Predicted, best: Judged, found: Found) -> Plan:
@@ -201,7 +164,7 @@ def _no_plan(judges: Judges, job: Job, given: Rig) -> NoPlan:
         judges.use(wish.rig)
         explored = _explored(judges, job, max(60, job.effort.evaluations // 3))
         if explored is not None:
-            best = _sturdiest(judges, job, explored)
+            best = sturdiest(judges, job, explored)
             before = judges.predicted(wish.rig, final_detail())
             nearest = _finished(judges, job, before, best, explored.found)
             return replace(found, wish=wish.sentence, nearest=nearest)
