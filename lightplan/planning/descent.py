@@ -41,7 +41,7 @@ def descended(
     minimize(
         lambda share: scale * at([share])[0], first, method="SLSQP",
         jac=lambda share: scale * _slope(at, share), bounds=[(0.0, 1.0)] * len(first),
-        options={"maxiter": _ROUNDS, "ftol": 1e-3 * min(scale, 1.0)},
+        options={"maxiter": _ROUNDS, "ftol": 3e-3 * min(scale, 1.0)},
     )  # fmt: skip
     return min(looked.values(), key=lambda pair: pair[0])[1]
 

@@ -29,7 +29,7 @@ class Effort:
         Share of the score that is not worth searching for.
     """
 
-    evaluations: int = 200
+    evaluations: int = 180
     seconds: float | None = None
     polish: int = 24
     builds: int = 256

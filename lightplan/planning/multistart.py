@@ -102,11 +102,11 @@ def explore(
 
 
 def _spread(evaluations: int, size: int) -> int:
-    """Return how many points fill the box in the first round: a quarter of the lights.
+    """Return how many points fill the box in the first round: a third of the lights at most.
 
     To look at a point costs one light, to go on from it a few dozen.
     """
-    return max(8, min(evaluations // 4, 16 if size < 4 else _MOST_SPREAD))
+    return max(8, min(evaluations // 3, 16 if size < 4 else _MOST_SPREAD))
 
 
 def _crossed(points: Doubles, starts: Sequence[Doubles]) -> list[Doubles]:

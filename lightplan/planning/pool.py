@@ -22,7 +22,7 @@ from lightplan.planning.trust_region import Stand, survey
 from lightplan.process import keep_memory
 from lightplan.scene import Rig
 
-_START, _PREDICTION = 70.0, 40.0
+_START, _PREDICTION = 58.0, 28.0
 _WORTH = {"begin": 1.5, "trials": 8.0, "excess": 0.05, "scored": 0.02}
 """What takes as long as so many lights of the search: the start of a helper, a prediction, and
 one job of each kind that is no light. Nothing but the sharing depends on them."""
