@@ -31,7 +31,7 @@ class Effort:
 
     evaluations: int = 180
     seconds: float | None = None
-    polish: int = 24
+    polish: int = 20
     builds: int = 256
     helpers: int = 0
     tolerance: float = 0.002

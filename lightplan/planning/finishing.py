@@ -26,7 +26,7 @@ LAST_RADIUS = 0.04
 _CANDIDATES = 3
 _NEARLY_AS_GOOD = 0.05
 """Difference of the value within which a sturdier rig is preferred (5 % of the score)."""
-_TRIAL_BUILDS = 6
+_TRIAL_BUILDS = 4
 
 
 def sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
