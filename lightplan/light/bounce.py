@@ -71,11 +71,10 @@ class ViewFactors:
         if not cols.size:
             return
         spread = patchwork.sub_points() if of_cells else None
-        if of_cells:
+        if spread is not None:
             self._kernel[cols] = kernels.transfer(
-                points[cols], normals[cols], cells, near=self._near,
-                spread=None if spread is None else spread[cols],
-            )  # fmt: skip
+                points[cols], normals[cols], cells, near=self._near, spread=spread[cols]
+            )
         some = Cells(*(values[cols] for values in cells))
         self._kernel[:, cols] = kernels.transfer(
             points, normals, some, near=self._near, spread=spread

@@ -83,7 +83,9 @@ def _bright(pixels: Floats) -> float:
     place = BRIGHT_SHARE * (len(pixels) - 1)
     low = int(place)
     high = min(low + 1, len(pixels) - 1)
-    level = np.partition(pixels.max(axis=-1), (low, high))
+    # of short rows, three-way maximum of columns is many times quicker than that along rows
+    brightest = np.maximum(np.maximum(pixels[..., 0], pixels[..., 1]), pixels[..., 2])
+    level = np.partition(brightest, (low, high))
     return float(level[low] + (place - low) * (level[high] - level[low]))
 
 

@@ -6,11 +6,14 @@ is exact for a flat patch (Lambert 1760; Baum, Rushmeier and Winget, SIGGRAPH 19
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 
+_Array = TypeVar("_Array", Doubles, Singles)
 PAIRS_AT_ONCE = 8192  # in the exact formula: what stays near the processor
 LEVEL_MM = 0.02  # a point less than this before a patch's plane lies in it
 
@@ -98,7 +101,7 @@ def _present(cells: Cells) -> Doubles:
     """Share of each patch's outline that is really there."""
     one, other = (cells.corners[:, i + 2] - cells.corners[:, i] for i in (0, 1))
     across = _cross(one.T, other.T)
-    return np.minimum(1.0, cells.areas / np.maximum(np.sqrt(_dot(across, across)) / 2, 1e-9))
+    return np.minimum(1.0, cells.areas / np.maximum(np.sqrt(dot(across, across)) / 2, 1e-9))
 
 
 def pair_polygon(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles:
@@ -136,7 +139,7 @@ def _seen(rays: Doubles, normals: Doubles) -> Doubles:
     """View factors (n,) of polygons given by rays (n, k, 3) to their corners."""
     # coordinates first from here on: (3, k, n)
     ray, facing = np.ascontiguousarray(rays.transpose(2, 1, 0)), normals.T[:, None]
-    height = _dot(ray, facing)
+    height = dot(ray, facing)
     above = height > 0
     whole = above.all(axis=0)
     if whole.all():
@@ -154,13 +157,13 @@ def _seen(rays: Doubles, normals: Doubles) -> Doubles:
 def _above(ray: Doubles, normals: Doubles) -> Doubles:
     """Polygons wholly above the horizon."""
     following = _following(ray)
-    length = np.sqrt(_dot(ray, ray))
+    length = np.sqrt(dot(ray, ray))
     both = length * _following(length)
     # n . (a x b) = (n x a) . b: one cross product per corner serves two edges
-    level, dot = _dot(_cross(normals, ray), following), _dot(ray, following)
-    size = np.sqrt(np.maximum(both**2 - dot**2, 0.0))
+    level, along = dot(_cross(normals, ray), following), dot(ray, following)
+    size = np.sqrt(np.maximum(both**2 - along**2, 0.0))
     good = size > 1e-9 * both
-    edges = np.arctan2(size, dot) * level / np.where(good, size, np.inf)
+    edges = np.arctan2(size, along) * level / np.where(good, size, np.inf)
     return np.asarray(np.abs(edges.sum(axis=0)) / (2 * np.pi))
 
 
@@ -187,14 +190,15 @@ def _following(corners: Doubles) -> Doubles:
 def _edge(a: Doubles, b: Doubles, normals: Doubles) -> Doubles:
     """Angle of each edge as seen from the point, times how level its plane is."""
     across = _cross(a, b)
-    size = np.sqrt(_dot(across, across))
-    angle, level = np.arctan2(size, _dot(a, b)), _dot(across, normals)
+    size = np.sqrt(dot(across, across))
+    angle, level = np.arctan2(size, dot(a, b)), dot(across, normals)
     return np.where(size > 1e-12, angle * level / np.maximum(size, 1e-12), 0.0)
 
 
-def _dot(a: Doubles, b: Doubles) -> Doubles:
+def dot(a: _Array, b: _Array) -> _Array:
     """Return a . b, coordinates first."""
-    return np.asarray(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
+    total: _Array = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+    return total
 
 
 def _cross(a: Doubles, b: Doubles) -> Doubles:

@@ -10,6 +10,7 @@ import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.light.emission import LampFace
+from lightplan.light.kernels import dot
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.polarise import polarised_reflectance
 from lightplan.light.targets import Target
@@ -61,7 +62,7 @@ class Lobes:
 
     def _local(self, vectors: Singles) -> Singles:
         """Vectors (3, n, m) in each spot's frame."""
-        return np.stack([_dot(vectors, axis) for axis in self._axes])
+        return np.stack([dot(vectors, axis) for axis in self._axes])
 
     def over(
         self, targets: Sequence[Target], lamps: Sequence[LampFace],
@@ -101,12 +102,12 @@ class Lobes:
         sizes = np.array([len(t.points) for t in targets])
         firsts = np.cumsum(sizes) - sizes
         step = points - self._start
-        squared = np.maximum(_dot(step, step), np.float32(1.0))
+        squared = np.maximum(dot(step, step), np.float32(1.0))
         step /= np.sqrt(squared)
-        leave = -_dot(step, normals)
+        leave = -dot(step, normals)
         out = self._local(step)
-        half = out + self._view
-        half /= np.maximum(np.sqrt(_dot(half, half)), np.float32(1e-9))
+        half: Singles = out + self._view
+        half /= np.maximum(np.sqrt(dot(half, half)), np.float32(1e-9))
         meets = (leave > 1e-5) & (out[2] > 1e-5)
         if given_share is None:
             spacings = np.array([t.spacing_mm for t in targets])
@@ -137,7 +138,7 @@ class Lobes:
         view = self._view[:, :, 0].take(row, axis=1)
         weight = np.zeros((3, kept.size), np.float32)
         brings = self._kernel(half, out, view) * kept.ravel()[live]
-        weight[:, live] = self._reflect(_dot(half, view), half, row).T * brings
+        weight[:, live] = self._reflect(dot(half, view), half, row).T * brings
         return weight.reshape(3, *kept.shape)
 
     def _reflect(self, cosine: Singles, half: Singles, row: Integers) -> Singles:
@@ -190,8 +191,3 @@ def _grouped(items: Sequence[int], sizes: Sequence[int]) -> Iterator[list[int]]:
         group.append(item)
     if group:
         yield group
-
-
-def _dot(a: Singles, b: Singles) -> Singles:
-    """Return a . b, coordinates first."""
-    return np.asarray(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
