@@ -18,8 +18,8 @@ from lightplan.version import __version__
 if TYPE_CHECKING:
     from lightplan.planning.result import NoPlan as NoPlan
     from lightplan.planning.result import Plan as Plan
-    from lightplan.presets import LoadedRig as LoadedRig
-    from lightplan.presets import load_rig as load_rig
+    from lightplan.rigfiles import LoadedRig as LoadedRig
+    from lightplan.rigfiles import load_rig as load_rig
     from lightplan.tasks.advise import Advice as Advice
     from lightplan.tasks.advise import advise as advise
     from lightplan.tasks.plan import plan as plan
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
 # Loaded when first used: `lightplan --help` must not wait for numpy.
 _WHERE = {
-    "LoadedRig": "lightplan.presets",
-    "load_rig": "lightplan.presets",
+    "LoadedRig": "lightplan.rigfiles",
+    "load_rig": "lightplan.rigfiles",
     "Advice": "lightplan.tasks.advise",
     "advise": "lightplan.tasks.advise",
     "NoPlan": "lightplan.planning.result",

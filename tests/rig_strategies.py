@@ -12,8 +12,8 @@ import tomlkit
 from hypothesis import strategies as st
 
 from lightplan.optics.materials import FOIL_KINDS
-from lightplan.presets.build import build_rig
-from lightplan.presets.schema import RigForm
+from lightplan.rigfiles.build import build_rig
+from lightplan.rigfiles.schema import RigForm
 
 
 def numbers(low, high):

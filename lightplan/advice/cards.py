@@ -8,11 +8,11 @@ from functools import partial
 
 import numpy as np
 
-from lightplan.advice.mirrored import FoilRays, lobe_margin_mm, places_on
 from lightplan.advice.moves import SETTING_MARGIN_MM, Move, moved_by, name_of, with_card
 from lightplan.advice.words import edge, rounded_up, step_words
 from lightplan.arrays import Doubles
 from lightplan.geometry.shapes import Flat
+from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
 from lightplan.scene import Card, Hole, Rig
 
 FARTHEST_MM = 2000.0  # rays that graze a card's plane would ask for endless cards

@@ -7,13 +7,13 @@ from functools import cached_property
 
 import numpy as np
 
-from lightplan.advice.mirrored import FoilRays, foil_rays, places_on, surface_named
 from lightplan.advice.tryout import Bench
 from lightplan.advice.words import thing
 from lightplan.arrays import Doubles
 from lightplan.geometry.shapes import Flat
 from lightplan.light import Layers
 from lightplan.light.exposure import clip_luminance, sheet_share
+from lightplan.mirror.foil_rays import FoilRays, foil_rays, places_on, surface_named
 from lightplan.scene import Lamp, Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
 

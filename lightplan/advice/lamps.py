@@ -9,7 +9,6 @@ from functools import partial
 
 import numpy as np
 
-from lightplan.advice.mirrored import FoilRays, lobe_margin_mm, places_on
 from lightplan.advice.moves import (
     SETTING_MARGIN_MM,
     Move,
@@ -23,6 +22,7 @@ from lightplan.advice.moves import (
 from lightplan.advice.words import rounded_up, step_words
 from lightplan.arrays import Doubles
 from lightplan.geometry.shapes import Flat
+from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
 from lightplan.scene import Lamp, Rig
 
 LEAST_TURN_DEG = 2.0  # less cannot be set by hand

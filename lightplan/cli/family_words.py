@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from lightplan.reports.setup_cuts import board_for, rectangle
-from lightplan.reports.setup_words import away_towards, left_right
+from lightplan.reports.setup.cuts import board_for, rectangle
+from lightplan.reports.setup.words import away_towards, left_right
 from lightplan.units import LengthUnit, show_length
 
 FITS_WORDS = {

@@ -16,7 +16,7 @@ from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
     from lightplan.planning.plan import Progress
-    from lightplan.presets import LoadedRig
+    from lightplan.rigfiles import LoadedRig
     from lightplan.scene import Rig
     from lightplan.units import LengthUnit
 
@@ -105,7 +105,7 @@ def _plan_one(
     from lightplan.cli.plan_words import no_plan_words, plan_words
     from lightplan.planning.plan import Effort
     from lightplan.planning.result import NoPlan
-    from lightplan.shots.batch import usable_cores
+    from lightplan.shots.sets.batch import usable_cores
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
     from lightplan.tasks.stopping import gentle_stop

@@ -8,12 +8,13 @@ import numpy as np
 from scipy import sparse
 
 from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.light import coat, relief
+from lightplan.light import coat
 from lightplan.light.cells import METAL_TEXEL, Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.lattice import Lattice, warp
 from lightplan.light.rays import Rays
 from lightplan.light.surround import Surroundings
+from lightplan.scene import relief
 from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface
 

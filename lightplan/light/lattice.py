@@ -9,7 +9,7 @@ import numpy as np
 from scipy import sparse
 
 from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.light import relief
+from lightplan.scene import relief
 from lightplan.scene.sheet import Sheet
 
 

@@ -3,18 +3,18 @@
 The planner itself is `lightplan.planning.plan.plan`.
 """
 
-from lightplan.planning.constraints import Limit, broken, limits
+from lightplan.mirror.family import Coverage, Margins, card_side, family_on_plane, mirror_plane
+from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.planning.effort import Effort, Progress
-from lightplan.planning.errors_of_hand import SettingErrors
-from lightplan.planning.family import Coverage, Margins, card_side, family_on_plane, mirror_plane
 from lightplan.planning.fittings import Item
 from lightplan.planning.kit import KitAdvice, advise_kit, catalogue
 from lightplan.planning.kit_words import Offer
 from lightplan.planning.plan import quick_plan
 from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.planning.result import Move, NoPlan, Plan, Robustness, Tolerance
-from lightplan.planning.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.planning.two_frames import Frame, TwoFrames, plan_two_frames
+from lightplan.scene.clearance import Limit, broken, limits
+from lightplan.scene.setting_errors import SettingErrors
 
 __all__ = [
     "Coverage",

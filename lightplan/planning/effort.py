@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from lightplan.planning.errors_of_hand import SettingErrors
 from lightplan.scene import Rig
+from lightplan.scene.setting_errors import SettingErrors
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,17 +7,17 @@ from dataclasses import replace
 import numpy as np
 
 from lightplan.arrays import Singles
+from lightplan.merit.bench import FORGIVEN_MM, Judged
+from lightplan.merit.engine_model import polish_detail
 from lightplan.planning.effort import Job
-from lightplan.planning.engine_model import polish_detail
-from lightplan.planning.errors_of_hand import built, error_dimensions
-from lightplan.planning.merit import FORGIVEN_MM, Judged
-from lightplan.planning.multistart import Explored
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move
 from lightplan.planning.robust import draws
-from lightplan.planning.trust_region import most_traced
-from lightplan.planning.variables import Space, value_of
 from lightplan.scene import Rig
+from lightplan.scene.dimensions import Space, value_of
+from lightplan.scene.setting_errors import built, error_dimensions
+from lightplan.search.multistart import Explored
+from lightplan.search.trust_region import most_traced
 
 SIMPLER_BY = 0.4
 """Points of score that a table with fewer things on it is worth, however many are left out."""

@@ -9,8 +9,8 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.errors import RigError
-from lightplan.planning.family import Margins, family_on_plane, mirror_plane
-from lightplan.planning.mirror import centre_ray
+from lightplan.mirror.family import Margins, family_on_plane, mirror_plane
+from lightplan.mirror.rays import centre_ray
 from lightplan.scene import Card, Freedom, Lamp, Output, Placement, Rig, Shell, Side, checks
 from lightplan.scene.cards import CardFinish
 from lightplan.scene.rig import Dimension

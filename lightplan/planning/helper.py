@@ -17,11 +17,11 @@ from dataclasses import dataclass
 from typing import IO, Any, BinaryIO, cast
 
 from lightplan.light import Detail
-from lightplan.planning.engine_model import EngineModel
-from lightplan.planning.merit import Bench, Judged
-from lightplan.planning.trust_region import trials
+from lightplan.merit.bench import Bench, Judged
+from lightplan.merit.engine_model import EngineModel
 from lightplan.process import THREAD_SETTINGS, keep_memory
 from lightplan.scene import Rig
+from lightplan.search.trust_region import trials
 
 KEPT_BYTES = 256 << 20
 """Freed memory that a process of the planner keeps."""

@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from lightplan.measures.score import KEEP_FROM
+from lightplan.merit.bench import Judged
 from lightplan.planning.effort import Effort
 from lightplan.planning.fittings import Item, variants
 from lightplan.planning.kit_words import Offer, kit_sentences
-from lightplan.planning.merit import Judged
 from lightplan.planning.plan import quick_plan
 from lightplan.planning.result import NoPlan
 from lightplan.scene import Output, Rig

@@ -8,29 +8,29 @@ from types import MappingProxyType
 
 import numpy as np
 
-from lightplan.planning.constraints import Limit, broken
-from lightplan.planning.effort import Effort as Effort
-from lightplan.planning.effort import Job
-from lightplan.planning.effort import Progress as Progress
-from lightplan.planning.effort import Report as Report
-from lightplan.planning.engine_model import (
+from lightplan.merit.bench import Judged
+from lightplan.merit.engine_model import (
     final_detail,
     long_side_for,
     search_detail,
 )
-from lightplan.planning.errors_of_hand import SettingErrors
+from lightplan.planning.effort import Effort as Effort
+from lightplan.planning.effort import Job
+from lightplan.planning.effort import Progress as Progress
+from lightplan.planning.effort import Report as Report
 from lightplan.planning.finishing import moves, polished, simpler, sturdiest
 from lightplan.planning.helper import Predicted
-from lightplan.planning.merit import Judged
-from lightplan.planning.multistart import Explored, explore
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds
-from lightplan.planning.search import Found, StopRule
 from lightplan.planning.starts import starts
-from lightplan.planning.trust_region import Stand
 from lightplan.planning.wishes import wishes
 from lightplan.scene import Rig
+from lightplan.scene.clearance import Limit, broken
+from lightplan.scene.setting_errors import SettingErrors
+from lightplan.search.minimise import Found, StopRule
+from lightplan.search.multistart import Explored, explore
+from lightplan.search.trust_region import Stand
 
 
 def plan(

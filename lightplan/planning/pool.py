@@ -15,12 +15,12 @@ from threadpoolctl import threadpool_limits
 
 from lightplan.arrays import Doubles, Singles
 from lightplan.light import Detail
-from lightplan.planning.engine_model import EngineModel
+from lightplan.merit.bench import Bench, Judged
+from lightplan.merit.engine_model import EngineModel
 from lightplan.planning.helper import KEPT_BYTES, Asked, Helper, Predicted, do, predicted
-from lightplan.planning.merit import Bench, Judged
-from lightplan.planning.trust_region import Stand, survey
 from lightplan.process import keep_memory
 from lightplan.scene import Rig
+from lightplan.search.trust_region import Stand, survey
 
 _START, _PREDICTION = 58.0, 28.0
 _WORTH = {"begin": 1.5, "trials": 8.0, "excess": 0.05, "scored": 0.02}

@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 
 from lightplan.arrays import Doubles
 from lightplan.measures.score import KEEP_FROM
-from lightplan.planning.constraints import broken
-from lightplan.planning.engine_model import EngineModel, long_side_for, search_detail
+from lightplan.merit.bench import FORGIVEN_MM, Bench, Judged
+from lightplan.merit.engine_model import EngineModel, long_side_for, search_detail
 from lightplan.planning.finishing import moves
-from lightplan.planning.merit import FORGIVEN_MM, Bench, Judged
-from lightplan.planning.multistart import FIRST_RADIUS
 from lightplan.planning.result import Move
-from lightplan.planning.search import StopRule, minimise
 from lightplan.planning.starts import starts
 from lightplan.scene import Freedom, Rig, Sheet
+from lightplan.scene.clearance import broken
+from lightplan.search.minimise import StopRule, minimise
+from lightplan.search.multistart import FIRST_RADIUS
 
 RANGE_EVALUATIONS = 200
 NUDGE_MM = 60.0

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from lightplan.measures import Judgement
-from lightplan.planning.constraints import Limit
 from lightplan.scene import Rig
+from lightplan.scene.clearance import Limit
 
 
 @dataclass(frozen=True, kw_only=True)

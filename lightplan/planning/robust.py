@@ -16,15 +16,15 @@ import numpy as np
 from lightplan.arrays import Doubles, Integers, Singles
 from lightplan.errors import RigError
 from lightplan.measures.score import KEEP_FROM
-from lightplan.planning.errors_of_hand import (
+from lightplan.planning.result import Robustness, Tolerance
+from lightplan.scene import Rig
+from lightplan.scene.setting_errors import (
     ErrorDimension,
     SettingErrors,
     built,
     error_dimensions,
 )
-from lightplan.planning.result import Robustness, Tolerance
-from lightplan.planning.spread import evenly
-from lightplan.scene import Rig
+from lightplan.search.spread import evenly
 
 STEPS = (1.0, 3.0)
 """Errors that are tried one at a time, in units of the largest setting error."""

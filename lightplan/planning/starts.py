@@ -16,10 +16,10 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.errors import RigError
-from lightplan.planning.family import Margins, family_on_plane, mirror_plane
-from lightplan.planning.mirror import centre_ray
-from lightplan.planning.variables import Space
+from lightplan.mirror.family import Margins, family_on_plane, mirror_plane
+from lightplan.mirror.rays import centre_ray
 from lightplan.scene import Card, Lamp, Placement, Rig
+from lightplan.scene.dimensions import Space
 
 BOUNCE_MM = 450.0
 """From a lamp to the card that it lights. Common practice, no source."""

@@ -12,11 +12,11 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Floats
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
-from lightplan.planning.engine_model import EngineModel, long_side_for, polish_detail
-from lightplan.planning.light_model import LampLight, LightModel
-from lightplan.planning.search import StopRule, minimise
-from lightplan.planning.targets import WHITE, luminance
+from lightplan.merit.engine_model import EngineModel, long_side_for, polish_detail
+from lightplan.merit.light_model import LampLight, LightModel
+from lightplan.merit.targets import WHITE, luminance
 from lightplan.scene import Rig
+from lightplan.search.minimise import StopRule, minimise
 
 WORTH_TWO_FRAMES = 8.0
 """Points of score that pay for the work of joining two frames. Our choice."""

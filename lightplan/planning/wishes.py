@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from lightplan.errors import RigError
-from lightplan.planning.constraints import Limit
-from lightplan.planning.variables import value_of
 from lightplan.scene import Freedom, Rig
+from lightplan.scene.clearance import Limit
+from lightplan.scene.dimensions import value_of
 from lightplan.scene.rig import Dimension
 
 _STEPS_MM = (100.0, 300.0)

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from lightplan.arrays import Doubles, Floats, Integers
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cone, Flat
-from lightplan.light import Layers, relief
+from lightplan.light import Layers
 from lightplan.light.exposure import sheet_picture
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name
 from lightplan.reports.picture import picture_codes
-from lightplan.scene import Rig
+from lightplan.scene import Rig, relief
 from lightplan.scene.surfaces import Face, Surface, build_surfaces
 
 ROUND = 48  # corners of a circle

@@ -14,8 +14,8 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.scene.look import Look
-from lightplan.shots.neighbour import Neighbour
 from lightplan.shots.results import Triple
+from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.version import __version__
 
 Detail: TypeAlias = Literal["quick", "full"]
@@ -27,8 +27,8 @@ def code_digest() -> str:
     machine = hashlib.sha256()
     root = Path(__file__).parents[1]
     for folder in ("measures", "optics", "shots"):
-        for path in sorted((root / folder).glob("*.py")):
-            machine.update(path.name.encode() + path.read_bytes())
+        for path in sorted((root / folder).rglob("*.py")):
+            machine.update(path.relative_to(root).as_posix().encode() + path.read_bytes())
     return machine.hexdigest()[:16]
 
 

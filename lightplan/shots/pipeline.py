@@ -17,17 +17,17 @@ from lightplan.measures.dust import specks
 from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
 from lightplan.measures.score import FOIL_NOT_TOLD
-from lightplan.shots import exact
-from lightplan.shots.carded import CardLight, card_in, card_light
 from lightplan.shots.context import PhotoContext
-from lightplan.shots.finding import SheetFound, SheetNotFound
-from lightplan.shots.journal import photograph_key
-from lightplan.shots.laying import LaidSheet, lay_out
-from lightplan.shots.neighbour import Neighbour
-from lightplan.shots.patches import patch_sharpness
-from lightplan.shots.placing import GRID_PX, find_in_shot, place
-from lightplan.shots.reading import read_shot
+from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.results import PhotoScore, Placed, Triple
+from lightplan.shots.sets.journal import photograph_key
+from lightplan.shots.sheet import exact
+from lightplan.shots.sheet.carded import CardLight, card_in, card_light
+from lightplan.shots.sheet.finding import SheetFound, SheetNotFound
+from lightplan.shots.sheet.laying import LaidSheet, lay_out
+from lightplan.shots.sheet.neighbour import Neighbour
+from lightplan.shots.sheet.patches import patch_sharpness
+from lightplan.shots.sheet.placing import GRID_PX, find_in_shot, place
 from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm

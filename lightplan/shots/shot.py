@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.arrays import Booleans, Singles
-from lightplan.shots.transfer import Transfer
+from lightplan.shots.formats.transfer import Transfer
 
 _FULL_FRAME_DIAGONAL_MM = 43.2666  # of 36 x 24 mm; CIPA DCG-001 defines the 35 mm equivalent by it
 

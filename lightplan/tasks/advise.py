@@ -9,9 +9,9 @@ from typing import Any
 from lightplan.advice.causes import explain_findings
 from lightplan.errors import BadInput
 from lightplan.measures import Finding
-from lightplan.presets import rig_digest
 from lightplan.reports.picture import picture_png
 from lightplan.reports.report import exposure_entry, finding_entry, write_report
+from lightplan.rigfiles import rig_digest
 from lightplan.safe_write import atomic_write
 from lightplan.shots.pipeline import judge_photo
 from lightplan.shots.results import PhotoScore

@@ -11,10 +11,10 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.errors import RigError
-from lightplan.planning.family import NO_MARGINS, Coverage, family_on_plane, mirror_plane
-from lightplan.planning.self_view import SelfView, WaysOut, self_view, ways_out
+from lightplan.mirror.family import NO_MARGINS, Coverage, family_on_plane, mirror_plane
+from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.reports.family_drawing import FamilyFacts, family_png
-from lightplan.reports.setup_words import stance
+from lightplan.reports.setup.words import stance
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Card, Rig
 from lightplan.scene.surfaces import flat_at

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from lightplan.planning.result import Move
-from lightplan.reports.setup_steps import DIMENSION_WORDS, power_words
-from lightplan.reports.setup_words import away_towards, left_right
+from lightplan.reports.setup.steps import DIMENSION_WORDS, power_words
+from lightplan.reports.setup.words import away_towards, left_right
 from lightplan.units import LengthUnit, show_length
 
 MOVED_WORDS = {

@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from lightplan.errors import RigError
-from lightplan.planning.errors_of_hand import SettingErrors
 from lightplan.planning.plan import Effort
 from lightplan.planning.plan import Progress as SearchProgress
 from lightplan.planning.plan import plan as search
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.two_frames import TwoFrames
-from lightplan.presets import (
+from lightplan.reports.report import write_report
+from lightplan.reports.setup.facts import SetupFacts
+from lightplan.rigfiles import (
     LoadedRig,
     PlanRecord,
     Tolerance,
@@ -22,10 +23,9 @@ from lightplan.presets import (
     rig_digest,
     write_rig,
 )
-from lightplan.reports.report import write_report
-from lightplan.reports.setup_facts import SetupFacts
 from lightplan.scene import Rig
-from lightplan.shots.batch import usable_cores
+from lightplan.scene.setting_errors import SettingErrors
+from lightplan.shots.sets.batch import usable_cores
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
 from lightplan.tasks.setup import write_setup

@@ -21,11 +21,11 @@ from lightplan.light.exposure import (
     sheet_share,
 )
 from lightplan.measures import Finding, Judgement, Measures, SheetMaps, find_faults, judge, measure
-from lightplan.presets import LoadedRig, load_rig, rig_digest
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size
 from lightplan.reports.report import foil_shares, report_document, write_layers, write_report
+from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare

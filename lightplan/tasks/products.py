@@ -10,9 +10,9 @@ from typing import Any
 
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.products import RANGE_EVALUATIONS, Fit, Product, RangePlan, plan_range
-from lightplan.presets import LoadedRig, PlanRecord, load_rig, write_rig
 from lightplan.reports.report import write_report
-from lightplan.reports.setup_facts import SetupNote
+from lightplan.reports.setup.facts import SetupNote
+from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig, write_rig
 from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import move_line

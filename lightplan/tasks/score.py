@@ -10,24 +10,24 @@ from typing import Any, TypeAlias
 
 from lightplan.arrays import Doubles
 from lightplan.errors import BadInput, LightplanError
-from lightplan.presets.artwork import read_artwork
 from lightplan.reports.contact_sheet import contact_sheet_html
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.scores import ScoreRow, scores_csv, scores_json
 from lightplan.reports.thumbnails import thumbnail
+from lightplan.rigfiles.artwork import read_artwork
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Look
-from lightplan.shots.against import Comparison, compare_sets
-from lightplan.shots.batch import photographs_in, score_batch
-from lightplan.shots.carded import card_in, is_card_itself, size_on_card
-from lightplan.shots.compare import Ranked, rank_set
 from lightplan.shots.context import PhotoContext
-from lightplan.shots.finding import SheetFound
-from lightplan.shots.journal import Outcome, photograph_key
+from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.pipeline import PhotoJudge, with_neighbour
-from lightplan.shots.placing import find_in_shot
-from lightplan.shots.reading import read_shot
 from lightplan.shots.results import PhotoScore
+from lightplan.shots.sets.against import Comparison, compare_sets
+from lightplan.shots.sets.batch import photographs_in, score_batch
+from lightplan.shots.sets.compare import Ranked, rank_set
+from lightplan.shots.sets.journal import Outcome, photograph_key
+from lightplan.shots.sheet.carded import card_in, is_card_itself, size_on_card
+from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.placing import find_in_shot
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import RigLike, as_rig
 
@@ -277,7 +277,7 @@ def _judge(
             digest=judge.context.digest(),
         )
     else:
-        from lightplan.shots.cluster import score_on_cluster
+        from lightplan.shots.sets.cluster import score_on_cluster
 
         outcomes = score_on_cluster(
             cluster, paths, judge, out_dir=folder, resume=resume, digest=judge.context.digest()

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from lightplan.presets import LoadedRig, load_rig
 from lightplan.reports.picture import picture_codes
-from lightplan.reports.setup_facts import SetupFacts
-from lightplan.reports.setup_map import glare_picture
-from lightplan.reports.setup_sheet import write_setup_pdf
-from lightplan.reports.setup_template import write_template_pdf
+from lightplan.reports.setup.facts import SetupFacts
+from lightplan.reports.setup.map import glare_picture
+from lightplan.reports.setup.sheet import write_setup_pdf
+from lightplan.reports.setup.template import write_template_pdf
+from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.tasks.predict import Prediction, Progress, _quiet, predict
 from lightplan.units import LengthUnit
 from lightplan.version import __version__

@@ -7,8 +7,8 @@ from typing import Any
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.planning.two_frames import Frame, TwoFrames, plan_two_frames
-from lightplan.reports.setup_facts import SetupNote
-from lightplan.reports.setup_steps import power_words
+from lightplan.reports.setup.facts import SetupNote
+from lightplan.reports.setup.steps import power_words
 from lightplan.scene import Rig
 
 JOIN = (

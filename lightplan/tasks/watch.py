@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from lightplan.shots.pipeline import PhotoJudge
-from lightplan.shots.watch import Watched, watch_folder
+from lightplan.shots.sets.watch import Watched, watch_folder
 from lightplan.tasks.predict import RigLike
 from lightplan.tasks.score import context_for
 

@@ -21,14 +21,11 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import differential_evolution
 
+from lightplan.merit.engine_model import long_side_for, search_detail
 from lightplan.planning.effort import Effort
-from lightplan.planning.engine_model import long_side_for, search_detail
-from lightplan.planning.multistart import explore
 from lightplan.planning.plan import plan
 from lightplan.planning.pool import Judges
-from lightplan.planning.search import StopRule
 from lightplan.planning.starts import starts
-from lightplan.planning.variables import Space
 from lightplan.scene import (
     Camera,
     Card,
@@ -43,6 +40,9 @@ from lightplan.scene import (
     Sheet,
     Side,
 )
+from lightplan.scene.dimensions import Space
+from lightplan.search.minimise import StopRule
+from lightplan.search.multistart import explore
 
 VALUE_TOLERANCE = 1e-3  # share of the score that is no difference
 

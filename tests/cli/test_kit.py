@@ -7,7 +7,7 @@ import pytest
 from lightplan.planning.fittings import Item
 from lightplan.planning.kit import catalogue, pairs_worth_trying
 from lightplan.planning.kit_words import Offer, kit_sentences
-from lightplan.presets import Thing, load_rig
+from lightplan.rigfiles import Thing, load_rig
 from lightplan.tasks.kit import spare
 
 RIG = load_rig("silver-bookplate-bright")

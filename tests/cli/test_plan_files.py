@@ -2,7 +2,7 @@
 
 import pytest
 
-from lightplan.presets import load_rig
+from lightplan.rigfiles import load_rig
 
 QUICK = ("--evaluations", 10)
 

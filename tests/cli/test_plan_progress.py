@@ -7,7 +7,7 @@ from PIL import Image
 
 from lightplan.errors import BadInput
 from lightplan.planning.effort import Progress
-from lightplan.presets import load_rig
+from lightplan.rigfiles import load_rig
 from lightplan.tasks.best_so_far import NAME, BestSoFar
 
 

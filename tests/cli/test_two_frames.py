@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from lightplan.planning.two_frames import plan_two_frames
-from lightplan.presets import load_rig
+from lightplan.rigfiles import load_rig
 from lightplan.tasks.two_frames import two_frames_note, two_frames_words
 
 

@@ -6,7 +6,7 @@ python tests/docs/looks_table.py
 from __future__ import annotations
 
 import lightplan
-from lightplan.presets import list_rigs
+from lightplan.rigfiles import list_rigs
 
 HEADING = (
     "| rig | look | foil | score | verdict | foil over paper, stops | foil over white, stops |"

@@ -19,9 +19,9 @@ from lightplan import measures, scene
 from lightplan.cli.app import app
 from lightplan.light import Detail, LampLayers, Layers
 from lightplan.light.exposure import Settings
-from lightplan.planning.constraints import Limit
 from lightplan.planning.result import Move, Robustness, Tolerance
-from lightplan.presets import list_rigs
+from lightplan.rigfiles import list_rigs
+from lightplan.scene.clearance import Limit
 from lightplan.shots.results import PhotoScore, Placed
 from lightplan.tasks.predict import predict
 

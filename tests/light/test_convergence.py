@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from lightplan.light import Detail, Engine
-from lightplan.presets import load_rig
+from lightplan.rigfiles import load_rig
 
 RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = ("gold-card-above", "silver-bookplate-bright", "copper-label-gradient")

@@ -13,7 +13,7 @@ from lightplan.measures.measure import unit_of
 from lightplan.measures.rules import gates_of, parts_of
 from lightplan.measures.sharpness import sharpness
 from lightplan.scene.look import LOOK_KINDS, Look
-from lightplan.shots.exact import SHEET_MEASURES
+from lightplan.shots.sheet.exact import SHEET_MEASURES
 
 TEXT = (Path(__file__).parents[2] / "docs" / "measures.md").read_text(encoding="utf-8")
 ROWS = [

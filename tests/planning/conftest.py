@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lightplan.planning.light_model import LampLight
-from lightplan.planning.mirror import hit_plane, mirrored_rays
+from lightplan.merit.light_model import LampLight
+from lightplan.mirror.rays import hit_plane, mirrored_rays
 from lightplan.scene import (
     Camera,
     Card,

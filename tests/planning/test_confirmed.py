@@ -17,9 +17,9 @@ from scipy.ndimage import maximum_filter, minimum_filter
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.measures import SheetMaps, judge, measure
-from lightplan.planning.engine_model import EngineModel, final_detail
-from lightplan.planning.merit import Bench
-from lightplan.presets import load_rig
+from lightplan.merit.bench import Bench
+from lightplan.merit.engine_model import EngineModel, final_detail
+from lightplan.rigfiles import load_rig
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "planned"))  # no package
 

@@ -8,16 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lightplan.planning.constraints import broken, limits, total_excess_mm, unmovable
-from lightplan.planning.solids import (
-    Gaps,
-    Solid,
-    box,
-    card_solid,
-    frame_solid,
-    lamp_solid,
-    prop_solid,
-)
 from lightplan.scene import (
     Camera,
     Card,
@@ -32,6 +22,16 @@ from lightplan.scene import (
     Sheet,
     Shell,
     Walls,
+)
+from lightplan.scene.clearance import broken, limits, total_excess_mm, unmovable
+from lightplan.scene.solids import (
+    Gaps,
+    Solid,
+    box,
+    card_solid,
+    frame_solid,
+    lamp_solid,
+    prop_solid,
 )
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from lightplan.planning.family import (
+from lightplan.mirror.family import (
     NO_MARGINS,
     Margins,
     bow_swing,

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from lightplan.measures import SheetMaps, judge, measure
-from lightplan.planning.merit import FORGIVEN_MM, WORST, Bench
-from lightplan.planning.multistart import explore
-from lightplan.planning.search import StopRule, minimise
-from lightplan.planning.trust_region import step
-from lightplan.planning.variables import set_values
+from lightplan.merit.bench import FORGIVEN_MM, WORST, Bench
 from lightplan.scene import Camera, Exposure, Lamp, Look, Output, Placement
+from lightplan.scene.dimensions import set_values
+from lightplan.search.minimise import StopRule, minimise
+from lightplan.search.multistart import explore
+from lightplan.search.trust_region import step
 
 
 def trims(toy, low=-6, high=0):

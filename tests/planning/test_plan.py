@@ -13,7 +13,6 @@ from lightplan.planning.plan import plan, quick_plan
 from lightplan.planning.products import Product, plan_range
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.two_frames import plan_two_frames
-from lightplan.planning.variables import value_of
 from lightplan.scene import (
     Camera,
     Card,
@@ -26,6 +25,7 @@ from lightplan.scene import (
     Room,
     Sheet,
 )
+from lightplan.scene.dimensions import value_of
 
 SHORT = Effort(evaluations=24, polish=0, builds=8)
 

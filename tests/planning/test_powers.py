@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import lsq_linear, nnls
 
-from lightplan.planning.powers import solve_powers
+from lightplan.merit.powers import solve_powers
 
 
 @pytest.fixture

@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
-from lightplan.planning.merit import Bench
+from lightplan.merit.bench import Bench
 from lightplan.planning.robust import SmallErrors, draws, good_score, judge_builds
 from lightplan.scene import Card, Placement
+from lightplan.scene.setting_errors import SettingErrors, built, error_dimensions
 
 NO_ERRORS = SettingErrors(position_mm=0, tilt_rad=0, camera_mm=0, bow_mm=0, power_stops=0)
 

@@ -5,9 +5,9 @@ import itertools
 import numpy as np
 import pytest
 
-from lightplan.planning.evolution import Evolution
-from lightplan.planning.search import StopRule, minimise
-from lightplan.planning.simplex import simplex
+from lightplan.search.evolution import Evolution
+from lightplan.search.minimise import StopRule, minimise
+from lightplan.search.simplex import simplex
 
 
 # Test functions with their published minima, mapped into the unit box.

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from lightplan.planning.self_view import (
+from lightplan.mirror.self_view import (
     clip_to_box,
     hole_out,
     offset_out,

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from lightplan.mirror.family import covered_share
+from lightplan.mirror.rays import centre_ray, hit_plane, lattice, mirrored_rays
 from lightplan.optics.grating import diffract
-from lightplan.planning.family import covered_share
-from lightplan.planning.mirror import centre_ray, hit_plane, lattice, mirrored_rays
 from lightplan.planning.starts import guesses, rainbow_direction, starts
-from lightplan.planning.variables import Space
 from lightplan.scene import Camera, Card, Foil, Grating, Look, Placement, Sheet, Side
+from lightplan.scene.dimensions import Space
 
 
 def looked(toy, kind, **changes):

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
-from lightplan.planning.multistart import explore
-from lightplan.planning.search import StopRule
-from lightplan.planning.trust_region import FORGIVEN, TRIALS, Stand, most_traced, step
+from lightplan.search.minimise import StopRule
+from lightplan.search.multistart import explore
+from lightplan.search.trust_region import FORGIVEN, TRIALS, Stand, most_traced, step
 
 
 @dataclass

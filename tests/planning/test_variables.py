@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lightplan.errors import RigError
-from lightplan.planning.variables import Space, set_values, value_of
 from lightplan.scene import Camera, Card, Freedom, Hole, Lamp, Placement, Rig, Sheet, Shell
+from lightplan.scene.dimensions import Space, set_values, value_of
 
 
 def rig():

@@ -10,13 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lightplan.merit.engine_model import long_side_for, polish_detail
 from lightplan.planning.effort import Effort
-from lightplan.planning.engine_model import long_side_for, polish_detail
-from lightplan.planning.errors_of_hand import SettingErrors, built, error_dimensions
 from lightplan.planning.plan import plan
 from lightplan.planning.pool import Judges
 from lightplan.planning.robust import draws
-from lightplan.presets import load_rig
+from lightplan.rigfiles import load_rig
+from lightplan.scene.setting_errors import SettingErrors, built, error_dimensions
 
 RIGS = Path(__file__).parents[2] / "rigs"
 BUILDS = 200

@@ -17,11 +17,11 @@ from pypdf.generic import ContentStream
 from lightplan.errors import BadInput
 from lightplan.light.exposure import Settings
 from lightplan.planning.result import Tolerance
-from lightplan.presets.load import load_rig
-from lightplan.reports.setup_facts import SetupFacts, SetupNote
-from lightplan.reports.setup_map import GlarePicture
-from lightplan.reports.setup_page import Page, pdf_bytes
-from lightplan.reports.setup_sheet import setup_pages, write_setup_pdf
+from lightplan.reports.print.page import Page, pdf_bytes
+from lightplan.reports.setup.facts import SetupFacts, SetupNote
+from lightplan.reports.setup.map import GlarePicture
+from lightplan.reports.setup.sheet import setup_pages, write_setup_pdf
+from lightplan.rigfiles.load import load_rig
 from lightplan.safe_write import FileExists
 from lightplan.scene import Placement, Rig
 

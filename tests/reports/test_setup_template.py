@@ -16,11 +16,11 @@ from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
 from lightplan.errors import BadInput
-from lightplan.presets.load import load_rig
-from lightplan.reports.setup_cuts import board_for, cuts_of, rectangle
-from lightplan.reports.setup_page import pdf_bytes
-from lightplan.reports.setup_template import template_pages, write_template_pdf
-from lightplan.reports.setup_tiles import tiling
+from lightplan.reports.print.page import pdf_bytes
+from lightplan.reports.setup.cuts import board_for, cuts_of, rectangle
+from lightplan.reports.setup.template import template_pages, write_template_pdf
+from lightplan.reports.setup.tiles import tiling
+from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Card, Placement, Rig, Sheet, Shell
 
 RIGS = Path(__file__).parents[2] / "rigs"

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lightplan.presets.load import load_rig
-from lightplan.reports.setup_torch import POINTS, torch_test
+from lightplan.reports.setup.torch import POINTS, torch_test
+from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Body, Camera, Card, Flatness, Hole, Placement, Rig, Sheet
 
 RIGS = Path(__file__).parents[2] / "rigs"

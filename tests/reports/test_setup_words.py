@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from lightplan.presets.load import load_rig
 from lightplan.reports.cautions import cautions_for
-from lightplan.reports.setup_elements import elements_of
-from lightplan.reports.setup_exposure import STEADY_TIMES_S, bracket_stops, exposure_lines
-from lightplan.reports.setup_facts import NO_FACTS, SetupFacts, SetupTolerance
-from lightplan.reports.setup_steps import importance, steps_of, swing_mm, tolerance_words
-from lightplan.reports.setup_words import stance
+from lightplan.reports.setup.elements import elements_of
+from lightplan.reports.setup.exposure import STEADY_TIMES_S, bracket_stops, exposure_lines
+from lightplan.reports.setup.facts import NO_FACTS, SetupFacts, SetupTolerance
+from lightplan.reports.setup.steps import importance, steps_of, swing_mm, tolerance_words
+from lightplan.reports.setup.words import stance
+from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Card, Lamp, Output, Placement, Prop, Rig, Sheet
 
 RIGS = Path(__file__).parents[2] / "rigs"

@@ -342,8 +342,8 @@ def printed(to_linear):
     """Reflectance of a printed A4 card, (h, w, 3), at 8 pixels to a millimetre."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-    from lightplan.shots.card import CardLayout
-    from lightplan.shots.card_page import card_figure
+    from lightplan.shots.sheet.card import CardLayout
+    from lightplan.shots.sheet.card_page import card_figure
 
     figure = card_figure(CardLayout("A4"))
     figure.set_dpi(25.4 * 8)

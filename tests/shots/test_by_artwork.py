@@ -4,10 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
-from lightplan.shots.by_artwork import find_by_artwork
 from lightplan.shots.context import PhotoContext
-from lightplan.shots.finding import find_sheet
 from lightplan.shots.pipeline import judge_photo
+from lightplan.shots.sheet.by_artwork import find_by_artwork
+from lightplan.shots.sheet.finding import find_sheet
 
 SIZE = {"width_mm": 105, "height_mm": 148}
 # Black stock on a table as black, shadows and all: what is seen is the foil.

@@ -7,14 +7,14 @@ import pytest
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.safe_write import FileExists
-from lightplan.shots.card import (
+from lightplan.shots.sheet.card import (
     PATCH_LIGHTNESS,
     CardLayout,
     find_marker_card,
     read_greys,
 )
-from lightplan.shots.card_page import write_marker_card
-from lightplan.shots.finding import find_sheet
+from lightplan.shots.sheet.card_page import write_marker_card
+from lightplan.shots.sheet.finding import find_sheet
 
 POINT_MM = 25.4 / 72
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from lightplan.shots.finding import find_sheet
-from lightplan.shots.outline import bend, fit_outline, straighten
-from lightplan.shots.quads import plane_misfit, shape_misfit, square_to_quad
+from lightplan.shots.sheet.finding import find_sheet
+from lightplan.shots.sheet.outline import bend, fit_outline, straighten
+from lightplan.shots.sheet.quads import plane_misfit, shape_misfit, square_to_quad
 
 
 def error(found, shot):

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from decidable import finder_can, look_can
 
-from lightplan.shots.finding import find_sheet
-from lightplan.shots.orienting import orient
-from lightplan.shots.segment import segment_by_look, segment_with_artwork
-from lightplan.shots.squaring import project, square
+from lightplan.shots.sheet.finding import find_sheet
+from lightplan.shots.sheet.orienting import orient
+from lightplan.shots.sheet.segment import segment_by_look, segment_with_artwork
+from lightplan.shots.sheet.squaring import project, square
 
 COUNT = int(os.environ.get("LIGHTPLAN_RENDERS", "12"))
 # Photographs of the short run are smaller, but not so small that strokes vanish.

@@ -5,11 +5,11 @@ import numpy as np
 import pytest
 
 from lightplan.arrays import read_only
-from lightplan.shots.finding import SheetFound
-from lightplan.shots.orienting import orient, oriented
-from lightplan.shots.registering import register
-from lightplan.shots.segment import segment_by_look, segment_with_artwork
-from lightplan.shots.squaring import Squared, project, square
+from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.orienting import orient, oriented
+from lightplan.shots.sheet.registering import register
+from lightplan.shots.sheet.segment import segment_by_look, segment_with_artwork
+from lightplan.shots.sheet.squaring import Squared, project, square
 
 
 def squared_of(shot, to_linear, push=0.0):

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from lightplan.arrays import read_only
-from lightplan.shots.finding import SheetFound
-from lightplan.shots.squaring import background, project, square, window
+from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.squaring import background, project, square, window
 
 
 def placed(corners, shape, bending=0.0):

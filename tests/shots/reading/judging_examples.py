@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from lightplan.errors import PhotoError
-from lightplan.shots.reading import read_shot
+from lightplan.shots.formats.reading import read_shot
 
 
 def by_name(path: Path) -> dict[str, Any]:

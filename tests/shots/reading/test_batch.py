@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 
 from lightplan.errors import BadInput
-from lightplan.shots.batch import photographs_in, score_batch
-from lightplan.shots.journal import FILE_NAME, Journal, Outcome, photograph_key
-from lightplan.shots.pool import WorkerPool
-from lightplan.shots.worker import WorkerLimits
+from lightplan.shots.sets.batch import photographs_in, score_batch
+from lightplan.shots.sets.journal import FILE_NAME, Journal, Outcome, photograph_key
+from lightplan.shots.sets.pool import WorkerPool
+from lightplan.shots.sets.worker import WorkerLimits
 
 HERE = Path(__file__).parent
 linux_only = pytest.mark.skipif(sys.platform != "linux", reason="memory limits are Linux's")
@@ -138,7 +138,7 @@ SCRIPT = """
     sys.path.insert(0, {here!r})
     sys.path.insert(0, {root!r})
     import judging_examples
-    from lightplan.shots.batch import score_batch
+    from lightplan.shots.sets.batch import score_batch
 
     if __name__ == "__main__":
         paths = sorted(Path({folder!r}).iterdir())

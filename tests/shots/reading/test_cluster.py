@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from lightplan.errors import MissingFeature
-from lightplan.shots.batch import score_batch
-from lightplan.shots.cluster import score_on_cluster
+from lightplan.shots.sets.batch import score_batch
+from lightplan.shots.sets.cluster import score_on_cluster
 
 HERE = Path(__file__).parent
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
@@ -67,7 +67,7 @@ def test_two_workers_give_what_one_machine_gives_and_share_its_journal(cluster, 
 
 def test_a_scheduler_that_is_not_there(judges, tmp_path, monkeypatch):
     pytest.importorskip("distributed", reason="the extra [cluster] is absent")
-    import lightplan.shots.cluster as module
+    import lightplan.shots.sets.cluster as module
 
     monkeypatch.setattr(module, "CONNECT_S", 0.5)
     (path,) = make(tmp_path / "in", "a.jpg")

@@ -12,8 +12,8 @@ import pytest
 import tifffile
 from PIL import Image
 
-from lightplan.shots import icc
-from lightplan.shots.reading import read_shot, turn
+from lightplan.shots.formats import icc
+from lightplan.shots.formats.reading import read_shot, turn
 
 GAMMA_22 = b"curv\0\0\0\0" + struct.pack(">IH", 1, 563) + b"\0\0"
 SRGB = colour.models.eotf_sRGB

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image, ImageCms
 
 from lightplan.errors import PhotoError
-from lightplan.shots import icc, transfer
+from lightplan.shots.formats import icc, transfer
 
 D50 = np.array([0.9642, 1.0, 0.8249])  # ICC.1:2022, 7.2.16
 GAMMA_22 = b"curv\0\0\0\0" + struct.pack(">IH", 1, 563) + b"\0\0"

@@ -11,14 +11,14 @@ import pytest
 
 from lightplan.errors import PhotoError
 from lightplan.scene.look import Look
-from lightplan.shots.batch import score_batch
 from lightplan.shots.context import PhotoContext
-from lightplan.shots.exact import clipped_shares
-from lightplan.shots.finding import corners_by_hand
+from lightplan.shots.formats.transfer import srgb
 from lightplan.shots.pipeline import PhotoJudge, judge_or_refuse, judge_photo, with_neighbour
 from lightplan.shots.results import PhotoScore
+from lightplan.shots.sets.batch import score_batch
+from lightplan.shots.sheet.exact import clipped_shares
+from lightplan.shots.sheet.finding import corners_by_hand
 from lightplan.shots.shot import Shot
-from lightplan.shots.transfer import srgb
 
 
 def write(path: Path, picture: np.ndarray, quality: int = 95) -> Path:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lightplan.shots.reading import read_shot
+from lightplan.shots.formats.reading import read_shot
 
 SECRETS = ("Ida Quill", "SN-4711", "48.2", "Studio Lane", "a remark")
 

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image, ImageOps
 
 from lightplan.errors import PhotoError
-from lightplan.shots.reading import is_photograph, read_shot
+from lightplan.shots.formats.reading import is_photograph, read_shot
 
 REFUSED = {
     "truncated_jpeg.jpg": "must be complete",

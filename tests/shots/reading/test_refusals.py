@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from lightplan.errors import PhotoError
-from lightplan.shots.reading import is_photograph, read_shot
+from lightplan.shots.formats.reading import is_photograph, read_shot
 
 
 def jpeg_bytes(pixels: np.ndarray, **options: object) -> bytes:

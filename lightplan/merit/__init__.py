@@ -1,0 +1,1 @@
+"""Judging a rig: its light, its best powers, its score."""

@@ -1,0 +1,114 @@
+"""The light engine as the planning's light model, at two levels of detail."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from lightplan.arrays import Floats, Singles
+from lightplan.light import Detail, Engine
+from lightplan.light.exposure import foil_share, settings_from
+from lightplan.measures import SheetMaps
+from lightplan.merit.light_model import LampLight
+from lightplan.scene import Rig
+
+ENOUGH_FOIL_PIXELS = 250
+"""Solid foil on the sheet's grid that makes the measures steady."""
+_LONG_SIDES = (120, 160, 200, 240)
+
+
+def long_side_for(rig: Rig) -> int:
+    """Return the coarsest grid on which the artwork still has enough solid foil."""
+    for side in _LONG_SIDES:
+        maps = SheetMaps.from_linear(
+            np.zeros((*(share := _share(rig, side)).shape, 3)), share,
+            width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm,
+        )  # fmt: skip
+        if len(maps.grid.foil.pixels) >= ENOUGH_FOIL_PIXELS:
+            return side
+    return _LONG_SIDES[-1]
+
+
+def _share(rig: Rig, side: int) -> Singles:
+    sheet = rig.sheet
+    step = max(sheet.width_mm, sheet.height_mm) / side
+    cols, rows = max(4, round(sheet.width_mm / step)), max(4, round(sheet.height_mm / step))
+    x = ((np.arange(cols) + 0.5) / cols - 0.5) * sheet.width_mm
+    y = (0.5 - (np.arange(rows) + 0.5) / rows) * sheet.height_mm
+    return foil_share(rig, *np.meshgrid(x, y), blur_mm=step)
+
+
+def search_detail(rig: Rig, long_side: int) -> Detail:
+    """Return the detail of the search: errors of a point of score or two.
+
+    Edges of shadows on the paper are what a search finds the gaps of, so they are followed;
+    a grating shows every lamp and card as a line, so it has as many points as a prediction.
+    """
+    quick = Detail.quick(camera_rows=8, camera_cols=8)
+    return replace(
+        quick, sheet_long_side=long_side, cells=4, near=1.0, texels=16, direct_long_side=17,
+        bounce_long_side=5, lamp_spots=13, cell_lamp_spots=5, penumbra_spots=144, sky_rays=13,
+        cell_sky_rays=5, foil_rays=12_000, foil_spots=_foil_spots(rig, 13), hidden_spots=0,
+        mirror_rounds=0,
+    )  # fmt: skip
+
+
+def polish_detail(rig: Rig, long_side: int) -> Detail:
+    """Return the detail of the last steps, on the grid of the search."""
+    quick = Detail.quick(camera_rows=8, camera_cols=8)
+    return replace(
+        quick, sheet_long_side=long_side, penumbra_spots=144,
+        foil_spots=_foil_spots(rig, quick.foil_spots),
+    )  # fmt: skip
+
+
+def _foil_spots(rig: Rig, plain: int) -> int:
+    return plain if rig.sheet.foil.grating is None else Detail().foil_spots
+
+
+def final_detail() -> Detail:
+    """Return the detail at which a plan's score is stated: that of a prediction."""
+    return Detail(camera_rows=8, camera_cols=8)
+
+
+class EngineModel:
+    """Light from `lightplan.light.Engine`.
+
+    Parameters
+    ----------
+    rig : Rig
+        Any rig of the sheet and artwork that will be asked about.
+    detail : Detail
+    """
+
+    def __init__(self, rig: Rig, detail: Detail) -> None:
+        self._engine = Engine(rig, detail)
+        self._share: Singles | None = None
+
+    def lamp_light(self, rig: Rig) -> LampLight:
+        """Return the light of each lamp."""
+        found = self._engine.per_lamp(rig)
+        return LampLight(found.names[:-1], found.paper, found.foil)
+
+    def foil_share(self, rig: Rig) -> Floats:
+        """Return the artwork on the sheet's grid, (rows, cols)."""
+        if self._share is None:
+            grid = self._engine.grid
+            x, y = np.meshgrid(grid.x_mm, grid.y_mm)
+            self._share = foil_share(rig, x, y, blur_mm=float(grid.x_mm[1] - grid.x_mm[0]))
+        return self._share
+
+    def clip_luminance(self, rig: Rig, paper: Floats, foil: Floats) -> float:
+        """Return the luminance that clips, given those that paper and foil show."""
+        return settings_from(rig, paper, foil).clip_cd_m2
+
+    def seen_shares(self, rig: Rig) -> dict[str, float]:
+        """Return the share of the foil's artwork that mirrors each thing."""
+        layers = self._engine.layers(rig)
+        weight = self.foil_share(rig)
+        found = {
+            name: float(weight[layers.sees == i].sum() / max(float(weight.sum()), 1e-9))
+            for i, name in enumerate(layers.sees_names)
+        }
+        return {name: share for name, share in found.items() if share > 0}

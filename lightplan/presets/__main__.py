@@ -1,6 +1,0 @@
-"""Print the JSON Schema of the rig file: ``python -m lightplan.presets``."""
-
-from lightplan.presets.schema import json_schema_text
-
-if __name__ == "__main__":  # not while doctests are collected
-    print(json_schema_text(), end="")

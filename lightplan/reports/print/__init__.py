@@ -1,0 +1,1 @@
+"""Printed pages: page, flow and tables."""

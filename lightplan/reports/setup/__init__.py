@@ -1,0 +1,1 @@
+"""The setup sheet: a printed page to build from."""

@@ -1,0 +1,203 @@
+"""The order to build in, and how exactly each thing must stand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from lightplan.reports.setup.elements import Element
+from lightplan.reports.setup.facts import SetupFacts, ToleranceLike
+from lightplan.scene import Rig
+from lightplan.units import LengthUnit, show_length
+
+DIMENSION_WORDS = {
+    "x_mm": "left/right", "y_mm": "towards/away", "z_mm": "height",
+    "aim_x_mm": "aim left/right", "aim_y_mm": "aim towards/away", "aim_z_mm": "aim height",
+    "width_mm": "width", "height_mm": "length", "hole_mm": "hole",
+    "turn_deg": "turn", "lean_deg": "lean", "power_stops": "power", "trim_stops": "power",
+    "bow_mm": "bow",
+}  # fmt: skip
+SWING_DEG = 1.0
+USUAL_MM = 5.0  # a tape measure in a maker's hands; common practice, no source
+LEVEL_MM = 2.0  # edges that differ by less lie level
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: a short name, what to do, and its tolerances ("" without)."""
+
+    name: str
+    text: str
+    tolerance: str = ""
+
+
+def steps_of(
+    rig: Rig, elements: Sequence[Element], facts: SetupFacts, unit: LengthUnit
+) -> list[Step]:
+    """Return the steps: camera, sheet, props, cards, lamps, black cards, dark room."""
+    told = {name: tolerance_words(name, facts.tolerances, unit) for name in _names(elements)}
+    steps = [
+        Step(
+            "Cross",
+            "Stick a cross of tape on the table where the middle of the sheet will lie, one arm "
+            "pointing straight away from you. Every measure starts there.",
+        ),
+        Step(
+            "Camera (1)",
+            "Set the lens first, tighten the tripod, and do not move it again: whatever is set "
+            "after it depends on it.",
+            told["camera"],
+        ),
+        Step("Sheet", _sheet(rig), told["sheet"]),
+    ]
+    steps += _together([_thing(e, rig, told[e.name]) for e in elements if e.kind != "camera"])
+    steps.append(
+        Step(
+            "Dark room",
+            "Switch off the other lamps and close the curtains"
+            + (" except for the window of the plan" if _has_window(rig) else "")
+            + "; wear dark clothes and stay away from where the foil looks. Do the torch test.",
+        )
+    )
+    return steps
+
+
+def _together(steps: Sequence[Step]) -> list[Step]:
+    """Join neighbours that are done in the same way."""
+    found: list[Step] = []
+    for step in steps:
+        if found and (found[-1].text, found[-1].tolerance) == (step.text, step.tolerance):
+            found[-1] = replace(step, name=f"{found[-1].name}, {step.name}")
+        else:
+            found.append(step)
+    return found
+
+
+def _names(elements: Sequence[Element]) -> list[str]:
+    return ["sheet", *(e.name for e in elements)]
+
+
+def _has_window(rig: Rig) -> bool:
+    return any(lamp.is_window for lamp in rig.lamps)
+
+
+def _sheet(rig: Rig) -> str:
+    flat = rig.sheet.flatness
+    text = "Middle on the cross, sides square to its arms; clean, free of dust. "
+    if flat.bow_mm:
+        way = "higher" if flat.bow_mm > 0 else "lower"
+        return text + (
+            f"The plan counts with a bow of {abs(flat.bow_mm):.1f} mm (middle {way} than the "
+            "edges): lay a ruler across and look for the gap."
+        )
+    return text + "Hold it flat: the plan counts with no bow."
+
+
+def _thing(element: Element, rig: Rig, tolerance: str) -> Step:
+    name = f"{element.name} ({element.number})"
+    if element.kind == "window":
+        return Step(name, "The window stays where it is; turn the table until it fits.", tolerance)
+    if element.kind == "lamp":
+        trim = next(lamp.trim_stops for lamp in rig.lamps if lamp.name == element.name)
+        return Step(name, f"Set the lamp; {power_words(trim)}.", tolerance)
+    text = {
+        "diffuser": "Hang the diffuser on its frame.",
+        "cone": "Stand the cone over the sheet.",
+        "tent": "Stand the tent over the sheet.",
+        "post": "Stand this post here.",
+        "box": "Stand this box here.",
+        "body": "Stand it here, by the middle of its foot.",
+        "black card": "Black card last: it only takes light away.",
+    }.get(element.kind, _fix_card(element))
+    return Step(name, text, tolerance)
+
+
+def _fix_card(element: Element) -> str:
+    level = element.highest_mm - element.lowest_mm < LEVEL_MM
+    check = "see that it lies level" if level else "check its lean with a phone's level"
+    return f"Fix the card at two edges at least, so that it cannot sag; {check}."
+
+
+def power_words(trim_stops: float) -> str:
+    """Return a lamp's power setting.
+
+    >>> power_words(0.0), power_words(-1.5)
+    ('full power', '1.5 stops below full power, 35 % of its light')
+    """
+    if abs(trim_stops) < 0.005:
+        return "full power"
+    way = "below" if trim_stops < 0 else "above"
+    shown = f"{abs(trim_stops):.2f}".rstrip("0").rstrip(".")
+    plural = "stop" if shown == "1" else "stops"
+    return f"{shown} {plural} {way} full power, {100 * 2**trim_stops:.0f} % of its light"
+
+
+def tolerance_words(element: str, tolerances: Iterable[ToleranceLike], unit: LengthUnit) -> str:
+    """Return the tolerances of one element, equal ones together, or ""."""
+    groups: dict[str, list[str]] = {}
+    for tolerance in tolerances:
+        if tolerance.element == element:
+            amount = _amount(tolerance, unit)
+            names = groups.setdefault(amount, [])
+            name = DIMENSION_WORDS.get(tolerance.dimension, tolerance.dimension)
+            if name not in names:
+                names.append(name)
+    return "; ".join(f"{', '.join(names)} {amount}" for amount, names in groups.items())
+
+
+def _amount(tolerance: ToleranceLike, unit: LengthUnit) -> str:
+    plus, minus = (_size(v, tolerance.dimension, unit) for v in (tolerance.plus, tolerance.minus))
+    return f"±{plus}" if plus == minus else f"+{plus} / −{minus}"
+
+
+def _size(value: float, dimension: str, unit: LengthUnit) -> str:
+    if dimension.endswith("_deg"):
+        return f"{value:.1f}°"
+    if dimension.endswith("_stops"):
+        return f"{value:.1f} stop"
+    if dimension == "bow_mm":
+        return f"{value:.1f} mm"  # tenths count here, in any unit
+    return show_length(value, unit)
+
+
+def importance(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
+    """Return which measurement matters most, first."""
+    if facts.critical:
+        listed = [
+            f"{i}. {element}: {DIMENSION_WORDS.get(dimension, dimension)}"
+            for i, (element, dimension) in enumerate(facts.critical[:4], 1)
+        ]
+        return "Measure these best, the first most of all: " + "; ".join(listed) + "."
+    usual = show_length(USUAL_MM, unit)
+    swing = swing_mm(rig)
+    if swing is None:
+        return (
+            f"Usual care: places to {usual}, angles to 1°. The camera's place and the sheet's "
+            "flatness matter most."
+        )
+    name, shift = swing
+    return (
+        f"Usual care: places to {usual}, angles to 1°. The sheet's own tilt and flatness matter "
+        f"most: 1° there moves what the foil sees by {show_length(shift, unit)} on “{name}”."
+    )
+
+
+def swing_mm(rig: Rig) -> tuple[str, float] | None:
+    """Return the card nearest to the middle mirrored ray, and what 1 degree of sheet tilt does.
+
+    The reflection turns twice as far as the sheet.
+    """
+    lens = rig.camera.placement.position_mm
+    mirrored = (-lens[0], -lens[1], lens[2])
+    length = math.hypot(*mirrored)
+    best: tuple[float, str, float] | None = None
+    for card in rig.cards:
+        place = card.placement.position_mm
+        along = sum(a * b for a, b in zip(place, mirrored, strict=True)) / length
+        off = math.sqrt(max(math.hypot(*place) ** 2 - along**2, 0.0))
+        if along > 0 and (best is None or off < best[0]):
+            best = (off, card.name, along)
+    if best is None:
+        return None
+    return best[1], best[2] * math.tan(math.radians(2 * SWING_DEG))

@@ -1,0 +1,112 @@
+"""What a rig file holds once it is read: the rig, and what stands beside it in the file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+
+from lightplan.scene import Output, Rig
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tolerance:
+    """How far one dimension of one element may be off: `minus` below, `plus` above (both >= 0)."""
+
+    element: str
+    dimension: str
+    minus: float
+    plus: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanRecord:
+    """What planning found, kept so that the same light can be built again.
+
+    Parameters
+    ----------
+    score : float or None
+        Predicted score, 0 to 100.
+    yield_share : float or None
+        Share of builds that come out right, 0 to 1.
+    good_score : float or None
+        What a build had to score to count as right.
+    measures : mapping of str to float
+        Predicted measures, the unit in the name.
+    tolerances : tuple of Tolerance
+    critical : tuple of (str, str)
+        (element, dimension), the measurement that matters most first.
+    rig_digest : str
+        Of the rig that was planned, to tell whether it was changed since; "" when not known.
+    made_with, stopped_because : str
+        The tool's version, and why the search ended.
+    """
+
+    score: float | None = None
+    yield_share: float | None = None
+    good_score: float | None = None
+    measures: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    tolerances: tuple[Tolerance, ...] = ()
+    critical: tuple[tuple[str, str], ...] = ()
+    rig_digest: str = ""
+    made_with: str = ""
+    stopped_because: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Thing:
+    """Something the maker owns, or could buy.
+
+    Parameters
+    ----------
+    kind : str
+        "white board", "grey board", "black board", "silver board", "diffuser", "lamp",
+        "window", "cone" or "tent".
+    width_mm, height_mm : float
+        Size of the board or of the lit face; of a cone or tent the foot and the height.
+    price : float or None
+        For one, in the maker's own money; None when not known.
+    count : int
+        How many there are, or may be bought.
+    output : Output or None
+        Of a lamp.
+    """
+
+    kind: str
+    width_mm: float
+    height_mm: float
+    price: float | None = None
+    count: int = 1
+    name: str = ""
+    output: Output | None = None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LoadedRig:
+    """A rig file, read.
+
+    Parameters
+    ----------
+    rig : Rig
+    path : Path
+        Of the file.
+    digest : str
+        sha256 of everything that makes the rig, see `lightplan.rigfiles.digest`.
+    notes : str
+        The maker's own words.
+    plan : PlanRecord or None
+    owned, shop : tuple of Thing
+    assets : mapping of str to Path
+        Pictures, photometric and mesh files that the rig names, as written there, and
+        where they are.
+    """
+
+    rig: Rig
+    path: Path
+    digest: str
+    notes: str = ""
+    plan: PlanRecord | None = None
+    owned: tuple[Thing, ...] = ()
+    shop: tuple[Thing, ...] = ()
+    assets: Mapping[str, Path] = field(default_factory=lambda: MappingProxyType({}))

@@ -1,0 +1,252 @@
+"""What a plan may not do: stand in the picture, pass through things, leave the reach.
+
+Every rule returns `Limit`s with a signed excess in mm: positive is broken by that much,
+negative is the room that is left.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.scene import Card, Rig, Shell
+from lightplan.scene.solids import (
+    CARD_THICKNESS_MM,
+    Gaps,
+    Solid,
+    camera_solid,
+    card_solid,
+    frame_solid,
+    lamp_solid,
+    prop_solid,
+    sheet_solid,
+    shell_solids,
+    table_solid,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limit:
+    """One rule for one or two elements.
+
+    Parameters
+    ----------
+    rule : str
+        "in the picture", "through each other", "reach", "room" or "hides the sheet".
+    elements : tuple of str
+    excess_mm : float
+        Above 0: broken by this much; below 0: this much is left.
+    sentence : str
+        For the maker, true when `excess_mm` is above 0.
+    """
+
+    rule: str
+    elements: tuple[str, ...]
+    excess_mm: float
+    sentence: str
+
+    @property
+    def broken(self) -> bool:
+        """Whether the rule is broken by more than the width of a pencil line."""
+        return self.excess_mm > 0.5
+
+
+def limits(rig: Rig) -> tuple[Limit, ...]:
+    """Return every rule that applies to a rig, broken or not."""
+    solids, frame = _movable(rig), frame_solid(rig)
+    fixed = [s for s in (camera_solid(rig.camera), sheet_solid(rig), table_solid(rig)) if s]
+    fixed += _props(rig)
+    gaps = Gaps([*solids, frame, *fixed])
+    return (
+        *_in_picture(rig, solids, frame, gaps),
+        *_through(solids, fixed, gaps),
+        *_reach(rig),
+        *_room(rig, solids),
+    )
+
+
+def broken(rig: Rig) -> tuple[Limit, ...]:
+    """Return the broken rules, worst first."""
+    found = [limit for limit in limits(rig) if limit.broken]
+    return tuple(sorted(found, key=lambda limit: -limit.excess_mm))
+
+
+def total_excess_mm(rig: Rig, *, apart_from: frozenset[tuple[str, ...]] = frozenset()) -> float:
+    """Return the sum of all broken rules.
+
+    Parameters
+    ----------
+    apart_from : frozenset of tuple of str
+        (rule, *elements) that do not count, such as faults between things that cannot
+        move.
+    """
+    return sum(
+        limit.excess_mm
+        for limit in limits(rig)
+        if limit.broken and (limit.rule, *limit.elements) not in apart_from
+    )
+
+
+def unmovable(rig: Rig) -> frozenset[tuple[str, ...]]:
+    """Return the broken rules about things that have no freedom, for `apart_from`."""
+    free = {f.element for f in rig.freedoms if f.dimension != "trim_stops"}
+    return frozenset(
+        (limit.rule, *limit.elements) for limit in broken(rig) if not free & set(limit.elements)
+    )
+
+
+def _movable(rig: Rig) -> list[Solid]:
+    lamps = [solid for lamp in rig.lamps if (solid := lamp_solid(lamp)) is not None]
+    cards = [card_solid(card) for card in rig.cards]
+    return lamps + cards + [plate for shell in rig.shells for plate in shell_solids(shell)]
+
+
+def _props(rig: Rig) -> list[Solid]:
+    return [prop_solid(prop) for prop in rig.props]
+
+
+def _in_picture(rig: Rig, solids: list[Solid], frame: Solid, gaps: Gaps) -> Iterator[Limit]:
+    through_hole = {card.name for card in rig.cards if _looks_through(rig, card)}
+    for solid in [*solids, *_props(rig)]:
+        if solid.kind == "shell" or solid.name in through_hole:
+            continue
+        yield Limit(
+            rule="in the picture",
+            elements=(solid.name,),
+            excess_mm=-gaps.mm(frame, solid),
+            sentence=f"the {solid.kind} {solid.name} stands in the picture",
+        )
+    for card in rig.cards:
+        if card.name in through_hole and card.hole is not None:
+            yield _view_through(rig, card)
+    for shell in rig.shells:
+        yield from _view_into(rig, shell)
+
+
+def _looks_through(rig: Rig, card: Card) -> bool:
+    """Whether the line from the lens to the sheet's middle passes the card's hole."""
+    if card.hole is None:
+        return False
+    place = _piercing(rig, card.placement.axes(), np.asarray(card.placement.position_mm), _MIDDLE)
+    away = np.hypot(*(place - card.hole.offset_mm).T)
+    return bool(np.isfinite(away).all() and away[0] < card.hole.diameter_mm / 2)
+
+
+_MIDDLE = np.zeros((1, 3))
+
+
+def _sheet_corners(rig: Rig) -> Doubles:
+    signs = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]])
+    return np.asarray(signs * np.array([rig.sheet.width_mm, rig.sheet.height_mm, 0.0]) / 2)
+
+
+def _piercing(
+    rig: Rig, axes: tuple[Doubles, Doubles, Doubles], origin: Doubles, points: Doubles
+) -> Doubles:
+    """Where lines from the lens to `points` cross a plane between them; NaN elsewhere."""
+    lens = np.asarray(rig.camera.placement.position_mm)
+    right, up, normal = axes
+    way = points - lens
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = ((origin - lens) @ normal) / (way @ normal)
+    share = np.where((share >= 0) & (share < 1), share, np.nan)
+    offset = lens + share[:, None] * way - origin
+    return np.stack([offset @ right, offset @ up], axis=-1)
+
+
+def _view_through(rig: Rig, card: Card) -> Limit:
+    assert card.hole is not None
+    place = _piercing(
+        rig, card.placement.axes(), np.asarray(card.placement.position_mm), _sheet_corners(rig)
+    )
+    away = np.hypot(*(place - card.hole.offset_mm).T)
+    excess = float(np.nanmax(away)) - card.hole.diameter_mm / 2
+    return Limit(
+        rule="hides the sheet",
+        elements=(card.name,),
+        excess_mm=excess,
+        sentence=f"the hole in {card.name} is too small to show the whole sheet",
+    )
+
+
+def _view_into(rig: Rig, shell: Shell) -> Iterator[Limit]:
+    top = np.asarray(shell.centre_mm) + np.array([0.0, 0.0, shell.height_mm])
+    if rig.camera.placement.position_mm[2] <= top[2]:
+        return
+    axes = (np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.array([0, 0, 1.0]))
+    place = _piercing(rig, axes, top, _sheet_corners(rig))
+    excess = float(np.hypot(*place.T).max()) - shell.top_width_mm / 2
+    yield Limit(
+        rule="hides the sheet",
+        elements=(shell.name,),
+        excess_mm=excess,
+        sentence=f"the opening of the {shell.shape} {shell.name} does not show the whole sheet",
+    )
+
+
+def _through(solids: list[Solid], fixed: list[Solid], gaps: Gaps) -> Iterator[Limit]:
+    pairs = list(combinations(solids, 2)) + [(a, b) for a in solids for b in fixed]
+    for first, second in pairs:
+        if first.name == second.name or (first.kind == "shell" and second.kind == "table"):
+            continue
+        touches = _TOUCHING_MM.get((first.kind, second.kind), 0.0)
+        yield Limit(
+            rule="through each other",
+            elements=(first.name, second.name),
+            excess_mm=-gaps.mm(first, second) - touches,
+            sentence=f"the {first.kind} {first.name} passes through {_the(second)}",
+        )
+
+
+# A card stands on the table, may be pushed over the lens up to the body's front, and hangs
+# from the clamp of a stand.
+_TOUCHING_MM = {
+    ("card", "table"): 1.0,
+    ("lamp", "table"): 1.0,
+    ("card", "camera"): CARD_THICKNESS_MM,
+    ("card", "prop"): CARD_THICKNESS_MM,
+}
+
+
+def _the(solid: Solid) -> str:
+    plain = solid.kind in ("camera", "sheet", "table")
+    return f"the {solid.kind}" if plain else f"the {solid.kind} {solid.name}"
+
+
+def _reach(rig: Rig) -> Iterator[Limit]:
+    reach = rig.room.reach
+    placed = [(la.name, la.placement) for la in rig.lamps if not la.is_window]
+    placed += [(card.name, card.placement) for card in rig.cards]
+    for name, placement in placed:
+        x, y, z = placement.position_mm
+        for excess, words in (
+            (z - reach.highest_mm, "is higher than you can reach"),
+            (reach.lowest_mm - z, "is lower than it can stand"),
+            (math.hypot(x, y) - reach.farthest_mm, "is farther away than you can reach"),
+        ):
+            yield Limit(
+                rule="reach", elements=(name,), excess_mm=excess, sentence=f"{name} {words}"
+            )
+
+
+def _room(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
+    walls = rig.room.walls
+    if walls is None:
+        return
+    for solid in solids:
+        high = solid.corners_mm.max(axis=0) - [walls.width_mm / 2, walls.depth_mm / 2, 0]
+        low = -solid.corners_mm.min(axis=0) - [walls.width_mm / 2, walls.depth_mm / 2, 0]
+        for excess, words in (
+            (high[2] - walls.ceiling_mm, "passes through the ceiling"),
+            (low[2] - walls.floor_mm, "passes through the floor"),
+            (max(high[0], high[1], low[0], low[1]), "passes through a wall"),
+        ):
+            yield Limit(
+                rule="room", elements=(solid.name,), excess_mm=float(excess),
+                sentence=f"the {solid.kind} {solid.name} {words}",
+            )  # fmt: skip

@@ -1,0 +1,1 @@
+"""Search in many dimensions; knows no light."""

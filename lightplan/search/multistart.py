@@ -1,0 +1,230 @@
+"""The planner's search: many starts, a trust-region step each, and the better half goes on.
+
+Problem, step and stop rule are apart. Points live in the unit box. The same seed and number
+of evaluations give the same answer, with any number of helpers; a time limit may cut it short.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import count
+from typing import Protocol, TypeVar
+
+import numpy as np
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.search.minimise import Found, Halt, StopReason, StopRule
+from lightplan.search.spread import evenly
+from lightplan.search.trust_region import Stand, most_traced
+
+FIRST_RADIUS = 0.25
+_WIDTHS = (4, 2), (8, 6)
+"""How many stands take the first step of a round, and how many of them go on: in the first
+round, which must end soon, and in those that follow where there is time."""
+_IDLE_ROUNDS = 3
+_MOST_SPREAD, _MOST_LATER = 48, 512
+_PLAIN = 4
+"""Every so many-th point is not mixed with a start, in case what the starts decide is wrong."""
+_KEPT = 6
+_APART = 0.05
+_AT_ONCE = 4
+_Job = TypeVar("_Job")
+
+
+class Stepper(Protocol):
+    """Begins and steps for several stands at once (a pool may share them)."""
+
+    def begin(self, points: Sequence[Doubles], radius: float) -> Sequence[Stand | None]:
+        """Return stands at points, each of one traced light; None where there can be none."""
+        ...
+
+    def step(self, stands: Sequence[Stand]) -> Sequence[Stand]:
+        """Return each stand a step further."""
+        ...
+
+
+@dataclass(frozen=True, eq=False)
+class Explored:
+    """The best of a search, and good stands apart from it."""
+
+    found: Found
+    stands: tuple[Stand, ...]
+
+
+def explore(
+    stepper: Stepper,
+    starts: Sequence[Doubles],
+    *,
+    dimensions: int,
+    seed: int,
+    rule: StopRule,
+    on_best: Callable[[Stand, int], None] | None = None,
+) -> Explored | None:
+    """Return the best stand within the stop rule; None where no start keeps the limits.
+
+    A round begins at given starts, at points that fill the box evenly, and at mixtures of
+    both. The best of them take a step; the better ones of these go on until steps bring
+    nothing. While evaluations are left, rounds follow from other points, twice as many each
+    time, until three rounds in a row bring nothing.
+
+    Parameters
+    ----------
+    starts : sequence of (n,) float
+        At least one; closed-form guesses.
+    dimensions : int
+        Leading coordinates that need light to be traced anew.
+    on_best : callable or None
+        Told of each better stand, and how many lights were traced until then.
+    """
+    search = _Search(stepper, dimensions, rule, on_best)
+    reason: StopReason = "converged"
+    rng = np.random.default_rng(seed)
+    size = starts[0].size
+    try:
+        if size == 0:
+            search.begin(starts[:1])
+            raise Halt("nothing to move")
+        best, idle = np.inf, 0
+        for number in count():
+            given = list(starts) if number == 0 else []
+            spread = min(_spread(rule.evaluations, size) << number, _MOST_LATER)
+            points = [*given, *_crossed(evenly(spread, size, rng), starts)]
+            search.round(points, _WIDTHS[min(number, 1)])
+            idle = idle + 1 if search.value > best - rule.tolerance else 0
+            best = min(best, search.value)
+            if idle >= _IDLE_ROUNDS:
+                break
+    except Halt as halt:
+        reason = halt.reason
+    return search.explored(reason)
+
+
+def _spread(evaluations: int, size: int) -> int:
+    """Return how many points fill the box in the first round: a third of the lights at most.
+
+    To look at a point costs one light, to go on from it a few dozen.
+    """
+    return max(8, min(evaluations // 3, 16 if size < 4 else _MOST_SPREAD))
+
+
+def _crossed(points: Doubles, starts: Sequence[Doubles]) -> list[Doubles]:
+    """Return points of which three in four take over what a start decides, in turn.
+
+    That is where the start differs from the first; what it leaves as it was comes from the point.
+    """
+    found = list(points)
+    for i, point in enumerate(found):
+        if len(starts) > 1 and i % _PLAIN:
+            start = starts[1 + i % (len(starts) - 1)]
+            decided = np.abs(start - starts[0]) > _APART
+            point[decided] = start[decided]
+    return found
+
+
+class _Search:
+    """Counts lights traced, keeps all stands of the best, and halts in time."""
+
+    def __init__(
+        self, stepper: Stepper, dimensions: int, rule: StopRule,
+        on_best: Callable[[Stand, int], None] | None,
+    ) -> None:  # fmt: skip
+        self._stepper, self._rule, self._on_best = stepper, rule, on_best
+        self._dimensions = dimensions
+        self._began = time.monotonic()
+        self._ended: list[Stand] = []
+        self._used = 0
+        self._best: Stand | None = None
+        self._history: list[tuple[int, float]] = []
+
+    @property
+    def value(self) -> float:
+        """The best value so far."""
+        return np.inf if self._best is None else self._best.value
+
+    def begin(self, points: Sequence[Doubles]) -> list[Stand]:
+        """Return the stands at points, best first."""
+        stands: list[Stand] = []
+        for part in self._portions(points, lambda _: 1):
+            found = [s for s in self._stepper.begin(part, FIRST_RADIUS) if s is not None]
+            self._note(found, len(part))
+            stands += found
+        return sorted(stands, key=lambda s: s.value)
+
+    def round(self, points: Sequence[Doubles], widths: tuple[int, int]) -> None:
+        """Search from some points until steps bring nothing."""
+        stands = self.begin(points)
+        for number in count():
+            stands = _distinct(stands)[: widths[min(number, 1)]]
+            moving = [s for s in stands if not self._is_done(s)]
+            if not moving:
+                return
+            stands = [s for s in stands if self._is_done(s)]
+            for part in self._portions(moving, self._cost):
+                stepped = list(self._stepper.step(part))
+                self._note(stepped, sum(s.used for s in stepped))
+                stands += stepped
+            stands.sort(key=lambda s: s.value)
+
+    def explored(self, reason: StopReason) -> Explored | None:
+        """Return the outcome."""
+        if self._best is None:
+            return None
+        found = Found(
+            point=read_only(self._best.point), value=self._best.value, evaluations=self._used,
+            stopped_because=reason, history=tuple(self._history),
+        )  # fmt: skip
+        return Explored(found, tuple(_distinct(sorted(self._ended, key=lambda s: s.value))))
+
+    def _cost(self, stand: Stand) -> int:
+        return most_traced(stand, self._dimensions)
+
+    def _is_done(self, stand: Stand) -> bool:
+        """Whether a stand is settled: a step of nothing at a small radius, its model sound."""
+        if stand.is_settled:
+            return True
+        small = stand.gain < self._rule.tolerance and stand.radius < _APART
+        return small and stand.model is not None and not stand.model.is_worn
+
+    def _portions(
+        self, jobs: Sequence[_Job], cost: Callable[[_Job], int]
+    ) -> Iterator[Sequence[_Job]]:
+        """Yield jobs that can be afforded in portions, asking before each whether to stop."""
+        waiting = list(jobs)
+        while waiting:
+            # something is looked at in any case, so that there is a best so far
+            if self._used and self._rule.should_stop():
+                raise Halt("stopped on request")
+            seconds = self._rule.seconds
+            if self._used and seconds is not None and time.monotonic() - self._began > seconds:
+                raise Halt("time used up")
+            left, part = self._rule.evaluations - self._used, []
+            for job in waiting[:_AT_ONCE]:
+                if cost(job) <= left:
+                    left -= cost(job)
+                    part.append(job)
+            if not part:
+                raise Halt("evaluations used up")
+            yield part
+            waiting = [job for job in waiting if not any(job is other for other in part)]
+
+    def _note(self, stands: Sequence[Stand], used: int) -> None:
+        self._used += used
+        for stand in stands:
+            self._ended.append(stand)
+            if stand.value < self.value:
+                self._best = stand
+                self._history.append((self._used, stand.value))
+                if self._on_best is not None:
+                    self._on_best(stand, self._used)
+        self._ended = _distinct(sorted(self._ended, key=lambda s: s.value))[:_KEPT]
+
+
+def _distinct(stands: Sequence[Stand]) -> list[Stand]:
+    """Return stands that differ from every better one by a twentieth of the box somewhere."""
+    kept: list[Stand] = []
+    for stand in stands:
+        if all(np.abs(stand.point - other.point).max(initial=0.0) > _APART for other in kept):
+            kept.append(stand)
+    return kept

@@ -1,0 +1,1 @@
+"""File formats of photographs: to linear light, with profile and EXIF."""

@@ -1,0 +1,1 @@
+"""Many photographs: batches, ranking, drift, folders that are watched."""

@@ -1,0 +1,1 @@
+"""The sheet in a photograph: found, squared, told foil from paper."""

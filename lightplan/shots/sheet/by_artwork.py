@@ -1,0 +1,217 @@
+"""The sheet found by its own artwork, where its sides are too faint or a frame looks like them.
+
+Dark stock on a dark table has hardly an edge, and the printed frame inside it has a strong
+one of nearly the sheet's proportions. The artwork itself then tells the place: features of
+it are matched, and its edges are fitted to the photograph's.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Doubles, read_only
+from lightplan.shots.sheet import previews, quads
+from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.previews import Picture
+from lightplan.shots.sheet.registering import edge_points
+
+_DRAWN_PX = 800  # long side of the artwork that is matched
+_MOST_FEATURES = 2500
+_UNLIKE_NEXT = 0.85  # a match must be so much nearer than the next best (Lowe's ratio)
+_LEAST_MATCHES = 20  # that agree on one place
+_LEAST_SEEN = 0.6  # share of the artwork's edges that must be seen within a pixel
+_MOST_MISFIT = 0.06  # departure from the sheet's shape
+_MOST_ERROR = 0.004  # standard error of a corner, of the sheet's shorter side
+_STEP_PX = 0.25
+_CORRELATED = 12  # neighbouring places on an edge that err together, about
+
+
+def find_by_artwork(
+    picture: NDArray[np.uint8], artwork: NDArray[Any], *, width_mm: float, height_mm: float,
+    focal_px: float | None = None,
+) -> SheetFound | None:  # fmt: skip
+    """Return where a sheet lies that carries the artwork; None where that is not clear.
+
+    Foil may be brighter or darker than its stock; mirrored pictures are not found.
+
+    Parameters
+    ----------
+    picture : (rows, cols, 3) uint8
+        About 1500 pixels on its long side.
+    artwork : (h, w) float
+        Share of foil; row 0 is the far edge.
+    width_mm, height_mm : float
+        Of the sheet.
+    focal_px : float or None
+        In pixels of `picture`.
+
+    Notes
+    -----
+    Features: D. Lowe, Distinctive image features from scale-invariant keypoints
+    (IJCV 2004). The standard error of the corners comes from the fit of the edges, so
+    artwork in the middle of a large sheet is refused where it cannot tell the corners.
+    """
+    shape = (picture.shape[0], picture.shape[1])
+    drawn = _drawn(artwork, width_mm, height_mm)
+    rough = _matched(picture, drawn)
+    if rough is None or not _possible(rough, shape):
+        return None
+    fitted = _fitted(picture, drawn, rough)
+    if fitted is None:
+        return None
+    corners, seen, error_px = fitted
+    size = {"width_mm": width_mm, "height_mm": height_mm}
+    misfit = float(quads.shape_misfit(corners[None], shape, focal_px=focal_px, **size)[0])
+    short = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).min())
+    if seen < _LEAST_SEEN or misfit > _MOST_MISFIT or error_px > _MOST_ERROR * short:
+        return None
+    if not _possible(corners, shape):
+        return None
+    return SheetFound(read_only(corners[:, ::-1]), shape, seen, "artwork")
+
+
+def _drawn(artwork: NDArray[Any], width_mm: float, height_mm: float) -> Picture:
+    scale = _DRAWN_PX / max(width_mm, height_mm)
+    size = (max(16, round(width_mm * scale)), max(16, round(height_mm * scale)))
+    source = np.ascontiguousarray(artwork, np.float32)
+    how = cv2.INTER_AREA if source.shape[0] > size[1] else cv2.INTER_LINEAR
+    small: Picture = cv2.resize(source, size, interpolation=how)
+    return np.clip(small, 0, 1)
+
+
+def _matched(picture: NDArray[np.uint8], drawn: Picture) -> Doubles | None:
+    """Return corners (4, 2) as x, y on which most features agree, brighter or darker foil."""
+    grey = cv2.createCLAHE(4.0, (6, 6)).apply(previews.luma(picture))
+    detector = cv2.SIFT.create(_MOST_FEATURES)
+    there, told = detector.detectAndCompute(grey, None)
+    best, most = None, _LEAST_MATCHES - 1
+    for foil in (drawn, 1 - drawn):
+        page = cv2.GaussianBlur((40 + 150 * foil).astype(np.uint8), (0, 0), 0.8)
+        here, asked = detector.detectAndCompute(page, None)
+        if told is None or asked is None or min(len(told), len(asked)) < _LEAST_MATCHES:
+            continue
+        pairs = cv2.BFMatcher().knnMatch(asked, told, k=2)
+        good = [one for one, other in pairs if one.distance < _UNLIKE_NEXT * other.distance]
+        if len(good) < _LEAST_MATCHES:
+            continue
+        page_px = np.array([here[m.queryIdx].pt for m in good])
+        photo_px = np.array([there[m.trainIdx].pt for m in good])
+        corners, count = _agreed(page_px, photo_px, page.shape)
+        if corners is not None and count > most:
+            best, most = corners, count
+    return best
+
+
+def _agreed(
+    page_px: Doubles, photo_px: Doubles, shape: tuple[int, ...]
+) -> tuple[Doubles | None, int]:
+    """Return the corners that most matches mean, and how many different places those are."""
+    plane: Any
+    plane, inside = cv2.findHomography(page_px, photo_px, cv2.RANSAC, 4.0, maxIters=5000)
+    if plane is None:
+        return None, 0
+    held = inside.ravel() > 0
+    # Many features of the page on one of the photograph agree on anything.
+    apart = min(len(np.unique(np.rint(side[held] / 4), axis=0)) for side in (page_px, photo_px))
+    rows, cols = shape
+    ends = np.array([[0, 0], [cols, 0], [cols, rows], [0, rows]], float) - 0.5
+    return cv2.perspectiveTransform(ends[None], plane)[0].astype(np.float64), apart
+
+
+def _possible(corners: Doubles, shape: tuple[int, int]) -> bool:
+    """Say whether corners lie in the picture, clockwise, and bound more than a speck."""
+    if not np.isfinite(corners).all():
+        return False
+    edge = np.roll(corners, -1, axis=0) - corners
+    following = np.roll(edge, -1, axis=0)
+    turn = edge[:, 0] * following[:, 1] - edge[:, 1] * following[:, 0]
+    inside = (corners > -1).all() and (corners < np.array(shape[::-1])).all()
+    large = float(quads.area(corners[None])[0]) > 0.005 * shape[0] * shape[1]
+    return bool((turn > 0).all() and inside and large)
+
+
+def _fitted(
+    picture: NDArray[np.uint8], drawn: Picture, rough: Doubles
+) -> tuple[Doubles, float, float] | None:
+    """Return corners at which the artwork's edges lie on the picture's.
+
+    Also the share of its edges seen within a pixel, and the largest standard error of a
+    corner. [px]
+    """
+    shape = drawn.shape
+    points, normal = edge_points(drawn, np.ones(shape, bool))
+    if len(points) < 100:
+        return None
+    places = (points + 0.5) / np.array(shape[::-1])
+    along = np.stack([-normal[:, 1], normal[:, 0]], axis=1) / np.array(shape[::-1])
+    light = cv2.GaussianBlur(previews.in_light(picture), (0, 0), 0.6)
+    grey: Picture = cv2.transform(light, np.full((1, 3), 1 / 3, np.float32))
+    corners = rough
+    for span in (5.0, 4.0, 3.0, 2.0, 1.5, 1.5):
+        seen = _project(corners, places)
+        across = _normals(corners, places, along)
+        away, strong = _edges_beside(grey, seen, across, span)
+        slopes = _slopes_of(corners, places, across)
+        spread = max(0.15, 1.4826 * float(np.median(np.abs(away[strong > 0.5]))))
+        weight = strong / (1 + (away / spread) ** 2) ** 2
+        left = (slopes * weight[:, None]).T @ slopes + 1e-9 * np.eye(8)
+        change = np.linalg.solve(left, (slopes * weight[:, None]).T @ away)
+        corners = corners + change.reshape(4, 2)
+        if not np.isfinite(corners).all() or np.abs(corners - rough).max() > 20:
+            return None
+    error = spread * np.sqrt(_CORRELATED * np.linalg.inv(left).diagonal().max())
+    found = float(((np.abs(away) < 1.0) & (strong > 0.3)).mean())
+    return corners, found, float(error)
+
+
+def _project(corners: Doubles, places: Doubles) -> Doubles:
+    """Return (x, y) in the picture of shares (n, 2) of the sheet."""
+    plane = quads.square_to_quad(corners[None])[0]
+    seen = np.concatenate([places, np.ones((len(places), 1))], axis=1) @ plane.T
+    result: Doubles = seen[:, :2] / seen[:, 2:]
+    return result
+
+
+def _normals(corners: Doubles, places: Doubles, along: Doubles) -> Doubles:
+    """Return unit normals (n, 2) in the picture of edges that run `along` on the sheet."""
+    run = _project(corners, places + along) - _project(corners, places - along)
+    normal = np.stack([run[:, 1], -run[:, 0]], axis=1)
+    return np.asarray(normal / np.maximum(np.linalg.norm(normal, axis=1)[:, None], 1e-12))
+
+
+def _slopes_of(corners: Doubles, places: Doubles, across: Doubles) -> Doubles:
+    """Return how far places move across their edges for each of 8 corner coordinates."""
+    slopes = np.empty((len(places), 8))
+    for i in range(8):
+        step = np.zeros(8)
+        step[i] = 0.5
+        ahead, behind = (_project(corners + s * step.reshape(4, 2), places) for s in (1, -1))
+        slopes[:, i] = ((ahead - behind) * across).sum(axis=1)
+    return slopes
+
+
+def _edges_beside(
+    grey: Picture, seen: Doubles, across: Doubles, span: float
+) -> tuple[Doubles, Doubles]:
+    """Return how far beside each place the picture is steepest, and how clearly (0 to 1)."""
+    offset = np.arange(-span - 2, span + 2.01, _STEP_PX)
+    places = (seen[:, None] + offset[:, None] * across[:, None]).astype(np.float32)
+    light = cv2.remap(  # type: ignore[call-overload]
+        grey, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    half = 3
+    slope = np.zeros(light.shape)
+    slope[:, half:-half] = np.abs(light[:, 2 * half :] - light[:, : -2 * half])
+    near = np.abs(offset) <= span
+    likely = np.where(near, slope * (1 - 0.25 * np.abs(offset) / span), -1)
+    row, peak = np.arange(len(seen)), np.clip(np.argmax(likely, axis=1), 1, len(offset) - 2)
+    before, top, after = (slope[row, peak + i] for i in (-1, 0, 1))
+    bend = np.minimum(before - 2 * top + after, -1e-6)
+    away = offset[peak] + _STEP_PX * np.clip(0.5 * (before - after) / bend, -1, 1)
+    noise = max(0.5, 3 * float(np.median(slope[:, half:-half])) / 2)
+    strong = np.maximum(top - noise, 0.0)
+    return away, strong / (strong + 2.0)

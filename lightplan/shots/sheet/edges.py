@@ -1,0 +1,226 @@
+"""Where exactly the sides of the sheet run, and how well they are seen.
+
+All four sides are read at once; arrays have the side as their first axis.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
+from lightplan.shots.sheet.previews import Coded
+
+_CHUNKS = 16  # parts of a side that vote on whether an edge is there
+_STEP_PX = 0.5  # distance of the places read across a side
+_PAST = 4  # samples past each end of a side
+_ENDS = [0, 1, 2, -3, -2, -1]  # samples next to the corners
+
+
+@dataclass(frozen=True, eq=False)
+class Sides:
+    """The four sides of a candidate.
+
+    Parameters
+    ----------
+    points : 4 of (n, 2) float
+        (x, y) of the edge where it was seen, below a pixel.
+    support : (4,) float
+        Share of each side's length on which the edge was seen, 0 to 1.
+    step : (4,) float
+        Median difference between just inside and just outside, in 8-bit steps.
+    thinness : (4,) float
+        0: the brightness steps there; 1: a thin line, alike on both sides.
+    spread_px : (4,) float
+        Robust standard deviation of the points about a parabola.
+    flips : (4,) int
+        How often the step changes its way along each side: never on most sheets, twice
+        where glare reaches the edge, many times on a chessboard.
+    ended : (4, 2) float
+        Share of the first and the last stretch of each side on which it was seen.
+    beyond : (4, 2) float
+        Share of the stretches past its start and its end on which it runs on.
+    """
+
+    points: tuple[Doubles, ...]
+    support: Doubles
+    step: Doubles
+    thinness: Doubles
+    spread_px: Doubles
+    flips: Integers
+    ended: Doubles
+    beyond: Doubles
+
+
+def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int = 48) -> Sides:
+    """Look for the edges along a rough outline, at most `reach_px` beside it.
+
+    The brightness across each side is read at many places. First the straight line
+    with the greatest step along its whole length is chosen, so that grain and noise,
+    which agree on nothing, average out; then each part of the side is asked where
+    its own step lies.
+
+    Parameters
+    ----------
+    coded : (rows, cols, 3)
+        Perceptual picture, 0 to 255.
+    corners : (4, 2) float
+        (x, y), clockwise.
+    samples : int
+        Places along a side, a multiple of 16.
+    """
+    profile, base, normal, offset = _profiles(coded, corners, reach_px, samples)
+    everywhere = _gradient(profile)
+    inner = slice(_PAST, -_PAST)
+    gradient, profile, base = everywhere[:, inner], profile[:, inner], base[:, inner]
+    ends = _best_lines(gradient, offset, reach_px)
+    share = (np.arange(samples) + 0.5) / samples
+    expected = ends[:, :1] + (ends[:, 1:] - ends[:, :1]) * share
+    place, strong, seen = _peaks(gradient, offset, expected)
+    curve, good, spread = _parabolas(share, place, strong, seen, expected)
+    step, thinness = _steps(profile, offset, curve)
+    points = base + place[..., None] * normal[:, None]
+    votes = good.reshape(4, _CHUNKS, -1).mean(axis=2) >= 0.5
+    flips, beyond = _ways(everywhere, offset, curve)
+    return Sides(
+        points=tuple(points[i][good[i]] for i in range(4)),
+        support=votes.mean(axis=1), step=step, thinness=thinness, spread_px=spread,
+        flips=flips, ended=good[:, _ENDS].reshape(4, 2, -1).mean(axis=2), beyond=beyond,
+    )  # fmt: skip
+
+
+def _profiles(
+    coded: Coded, corners: Doubles, reach: float, samples: int
+) -> tuple[Singles, Doubles, Doubles, Doubles]:
+    """Return brightness (4, n, offsets, 3) across the sides, bases, normals, offsets.
+
+    n is `samples` along each side and `_PAST` more before and after it.
+    """
+    run = np.roll(corners, -1, axis=0) - corners
+    length = np.linalg.norm(run, axis=1)
+    normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / length[:, None]  # points outwards
+    offset = np.arange(-reach - 10, reach + 10.01, _STEP_PX)
+    # Each sample is the mean over its own stretch of the side.
+    looks = int(np.clip(length.max() / samples / 1.5, 1, 5))
+    inside = 0.02 + 0.96 * (np.arange(samples * looks) + 0.5) / (samples * looks)
+    past = 0.03 + 0.07 * (np.arange(_PAST * looks) + 0.5) / (_PAST * looks)
+    share = np.concatenate([-past[::-1], inside, 1 + past])
+    base = corners[:, None] + share[:, None] * run[:, None]
+    places = base[:, :, None] + offset[:, None] * normal[:, None, None]
+    flat = np.ascontiguousarray(places.astype(np.float32).reshape(4 * len(share), -1, 2))
+    seen = cv2.remap(  # type: ignore[call-overload]
+        coded, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    profile = seen.reshape(4, -1, looks, len(offset), 3).mean(axis=2, dtype=np.float32)
+    return profile, base.reshape(4, -1, looks, 2).mean(axis=2), normal, offset
+
+
+def _gradient(profile: Singles) -> Singles:
+    """Return the smoothed slope across the sides, the shape of `profile`, per pixel."""
+    total = np.cumsum(profile, axis=2)
+    slope = np.zeros_like(profile)
+    # Mean of three places after less mean of three before, two pixels apart.
+    after = total[:, :, 6:] - total[:, :, 3:-3]
+    before = total[:, :, 2:-4].copy()
+    before[:, :, 1:] -= total[:, :, : before.shape[2] - 1]
+    slope[:, :, 3:-3] = (after - before) / (3 * 4 * _STEP_PX)
+    return slope
+
+
+def _best_lines(gradient: Singles, offset: Doubles, reach: float) -> Doubles:
+    """Return the offsets (4, 2) at both ends of the lines with the greatest slope."""
+    samples = gradient.shape[1]
+    ends = np.arange(-reach, reach + 0.01, max(_STEP_PX, reach / 5))
+    a, b = (grid.ravel()[:, None] for grid in np.meshgrid(ends, ends, indexing="ij"))
+    groups = gradient.reshape(4, 16, samples // 16, -1, 3).mean(axis=2)
+    share = (np.arange(16) + 0.5) / 16
+    index = np.rint((a * (1 - share) + b * share - offset[0]) / _STEP_PX).astype(np.intp)
+    picked = groups[:, np.arange(16), index]  # (4, lines, 16, 3)
+    size = np.sqrt((picked**2).sum(axis=-1))
+    best = np.argmax(np.minimum(size, 12.0).mean(axis=2), axis=1)
+    return np.concatenate([a[best], b[best]], axis=1)
+
+
+def _peaks(
+    gradient: Singles, offset: Doubles, expected: Doubles
+) -> tuple[Doubles, Doubles, Booleans]:
+    """Return each sample's steepest place near the line, its slope, whether it stands out."""
+    size = np.sqrt((gradient**2).sum(axis=-1))
+    window = np.abs(offset - expected[..., None]) <= 3.0
+    peak = np.clip(np.argmax(np.where(window, size, -1), axis=-1), 1, len(offset) - 2)
+    left, top, right = (
+        np.take_along_axis(size, (peak + i)[..., None], axis=-1)[..., 0] for i in (-1, 0, 1)
+    )
+    bend = np.minimum(left - 2 * top + right, -1e-6)
+    place = offset[peak] + _STEP_PX * np.clip(0.5 * (left - right) / bend, -1, 1)
+    floor = np.median(size, axis=-1)
+    return place, top, (top > 0.6) & (top > 1.8 * floor)
+
+
+def _parabolas(
+    share: Doubles, place: Doubles, strong: Doubles, seen: Booleans, expected: Doubles
+) -> tuple[Doubles, Booleans, Doubles]:
+    """Fit place = a + b s + c s^2 by reweighting; return the fits, who agrees, the spreads."""
+    terms = np.stack([np.ones_like(share), share - 0.5, (share - 0.5) ** 2 - 1 / 12], axis=1)
+    first = np.where(seen, np.minimum(strong, 6.0), 0.0) + 1e-6
+    # Start near the line: a shadow beside the edge is a second one.
+    weight = first / (1 + ((place - expected) / 1.2) ** 2) ** 2
+    # The bend is held back a little: a short or half-seen side must not curl.
+    ridge = np.diag([0.0, 0.0, 0.1])
+    for _ in range(6):
+        normal = np.einsum("sn,ni,nj->sij", weight, terms, terms) + ridge
+        aim = np.einsum("sn,ni,sn->si", weight, terms, place)
+        curve = np.linalg.solve(normal, aim[..., None])[..., 0] @ terms.T
+        away = np.abs(place - curve)
+        middle = np.median(np.where(seen, away, 3.0), axis=1)
+        spread = np.clip(1.4826 * middle, 0.15, 3.0)
+        weight = first / (1 + (away / spread[:, None]) ** 2) ** 2
+    good = seen & (away < np.clip(3 * spread, 0.7, 1.6)[:, None])
+    return curve, good, spread
+
+
+def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Integers, Doubles]:
+    """Return how often the steps turn along each side, and how far they run on beyond it."""
+    index = np.clip(np.rint((curve - offset[0]) / _STEP_PX).astype(np.intp), 0, len(offset) - 1)
+    inner = everywhere[:, _PAST:-_PAST]
+    steps = np.take_along_axis(inner, index[..., None, None], axis=2)[:, :, 0]
+    mean = steps.mean(axis=1)
+    size = np.linalg.norm(mean, axis=-1)
+    flips = np.array([_flips(side) for side in steps])
+    way = mean / np.maximum(size**2, 1e-6)[:, None]
+    beyond = np.empty((4, 2))
+    for end, (stretch, place) in enumerate(
+        ((slice(0, _PAST), curve[:, 0]), (slice(-_PAST, None), curve[:, -1]))
+    ):
+        near = np.abs(offset - place[:, None]) <= 2.0
+        along = np.abs(np.einsum("snoc,sc->sno", everywhere[:, stretch], way))
+        beyond[:, end] = (np.where(near[:, None], along, 0).max(axis=2) > 0.5).mean(axis=1)
+    return flips, beyond
+
+
+def _flips(steps: Singles) -> int:
+    """Return how often steps (n, 3) in a row change their way, faint ones left out."""
+    main = np.linalg.svd(steps, full_matrices=False)[2][0]
+    parts = (steps @ main).reshape(_CHUNKS, -1).mean(axis=1)
+    clear = np.sign(parts[np.abs(parts) > 0.25 * np.abs(parts).max()])
+    return int((clear[1:] != clear[:-1]).sum())
+
+
+def _steps(profile: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, Doubles]:
+    """Return the step across each side, and how much it is a thin line instead."""
+    from_edge = offset - curve[..., None]
+
+    def mean(low: float, high: float) -> Doubles:
+        mask = (from_edge > low) & (from_edge < high)
+        weight = mask / np.maximum(mask.sum(axis=-1, keepdims=True), 1)
+        return np.asarray(np.einsum("sno,snoc->snc", weight, profile))
+
+    near = np.linalg.norm(mean(2, 5) - mean(-5, -2), axis=-1)
+    outside, inside = mean(5, 9.5), mean(-9.5, -5)
+    far = np.median(np.linalg.norm(outside - inside, axis=-1), axis=1)
+    middle = mean(-2, 2) - 0.5 * (outside + inside)
+    # In the middle of a step the brightness is half-way, on a line it is beyond both.
+    line = np.median(np.linalg.norm(middle, axis=-1), axis=1)
+    return np.median(near, axis=1), line / np.maximum(line + 0.5 * far, 1e-6)

@@ -1,0 +1,94 @@
+"""Where the sheet lies in a photograph: by hand, by a neighbour, its sides, a card, its artwork."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.shots.context import PhotoContext
+from lightplan.shots.sheet import finding
+from lightplan.shots.sheet.by_artwork import find_by_artwork
+from lightplan.shots.sheet.card import CardFound
+from lightplan.shots.sheet.carded import FIND_PX, card_in, in_copy
+from lightplan.shots.sheet.finding import SheetFound, SheetNotFound
+from lightplan.shots.sheet.laying import LaidSheet, lay_out
+from lightplan.shots.sheet.neighbour import Neighbour, find_near
+from lightplan.shots.shot import Shot
+
+_NEAR_PX = 750  # long side of the copy in which the sheet is found where another frame had it
+GRID_PX = 400  # long side of the squared sheet that is measured and judged
+_DOUBTFUL = 0.25  # confidence of a mask below which the sheet is looked for by its artwork,
+_FITS = 0.5  # and from which a sheet found so is believed
+
+
+def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound, CardFound | None]:
+    """Return the sheet laid out, and the marker card where one was looked for and seen.
+
+    A sheet that its sides do not tell is looked for with a card, and by its artwork.
+    """
+    card = card_in(shot) if context.card else None
+    found, near = find_in_shot(shot, context, card)
+    if isinstance(found, SheetNotFound) and not context.card:
+        card = card_in(shot)
+        if card is not None:
+            found, near = find_in_shot(shot, context, card)
+    told: LaidSheet | SheetNotFound
+    if isinstance(found, SheetFound):
+        told = lay_out(shot, found, context, grid_px=GRID_PX, near=near)
+        if found.how == "by hand" or told.segmented.confidence >= _DOUBTFUL:
+            return told, card
+    else:
+        told = found
+    again = _laid_by_artwork(shot, context)
+    return (told if again is None else again), card
+
+
+def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
+    """Return the sheet where its artwork is seen, if the artwork then fits it surely."""
+    if context.artwork is None:
+        return None
+    small, focal_px = _small(shot, FIND_PX)
+    found = find_by_artwork(
+        small, context.artwork, width_mm=context.width_mm, height_mm=context.height_mm,
+        focal_px=focal_px,
+    )  # fmt: skip
+    if found is None:
+        return None
+    whole = (shot.rows, shot.cols)
+    laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
+    return laid if laid.segmented.confidence >= _FITS else None
+
+
+def _small(shot: Shot, long_side_px: int) -> tuple[NDArray[np.uint8], float | None]:
+    """Return a small copy and the focal length in its pixels."""
+    small = shot.preview(long_side_px)
+    focal = shot.focal_length_px()
+    return small, None if focal is None else focal * small.shape[1] / shot.cols
+
+
+def find_in_shot(
+    shot: Shot, context: PhotoContext, card: CardFound | None = None
+) -> tuple[SheetFound | SheetNotFound, Neighbour | None]:
+    """Return the sheet's corners in pixels of `shot.encoded`, and the frame that led there.
+
+    `card` is a marker card in the sheet's plane, in the same pixels.
+    """
+    whole = (shot.rows, shot.cols)
+    if shot.file in context.corners:
+        by_hand = np.asarray(context.corners[shot.file], float)
+        file_shape = (shot.file_rows, shot.file_cols)
+        return finding.corners_by_hand(by_hand, file_shape).scaled(whole), None
+    width_mm, height_mm = context.width_mm, context.height_mm
+    if context.near is not None:
+        small, focal_px = _small(shot, _NEAR_PX)
+        near = find_near(
+            small, context.near.found, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px
+        )
+        if near is not None:
+            return near.scaled(whole), context.near
+    small, focal_px = _small(shot, FIND_PX)
+    near_card = None if card is None else in_copy(card, small.shape[1] / shot.cols)
+    found = finding.find_sheet(
+        small, width_mm=width_mm, height_mm=height_mm, focal_px=focal_px, card=near_card
+    )
+    return (found.scaled(whole) if isinstance(found, SheetFound) else found), None
