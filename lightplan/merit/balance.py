@@ -13,7 +13,8 @@ from lightplan.measures.samples import Sampler
 from lightplan.merit.powers import solve_powers, solve_ratios
 from lightplan.merit.targets import foil_level, luminance, paper_level
 from lightplan.scene import Rig
-from lightplan.scene.dimensions import Variable, set_values
+from lightplan.scene.dimensions import Variable
+from lightplan.scene.edits import set_values
 
 _PAPER_SHARE = 0.7
 """Level of white paper, as a share of clipping, under a fixed exposure."""

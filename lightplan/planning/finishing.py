@@ -15,6 +15,7 @@ from lightplan.planning.result import Move
 from lightplan.planning.robust import draws
 from lightplan.scene import Rig
 from lightplan.scene.dimensions import Space, value_of
+from lightplan.scene.edits import Remove, edited
 from lightplan.scene.setting_errors import built, error_dimensions
 from lightplan.search.multistart import Explored
 from lightplan.search.trust_region import most_traced
@@ -69,7 +70,7 @@ def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, 
     least = best.score - SIMPLER_BY
     while best.judgement.verdict != "retake" and not job.should_stop():
         names = _optional(best.rig)
-        judged = judges.solved([_without(best.rig, name) for name in names])
+        judged = judges.solved([edited(best.rig, Remove(name)) for name in names])
         fair = [(n, j) for n, j in zip(names, judged, strict=True) if j.excess_mm <= FORGIVEN_MM]
         if not fair:
             break
@@ -105,15 +106,6 @@ def _optional(rig: Rig) -> list[str]:
     lamps = [lamp.name for lamp in rig.lamps if lamp.on]
     droppable = [card.name for card in rig.cards] + (lamps if len(lamps) > 1 else [])
     return [name for name in droppable if name in free]
-
-
-def _without(rig: Rig, name: str) -> Rig:
-    return replace(
-        rig,
-        lamps=tuple(x for x in rig.lamps if x.name != name),
-        cards=tuple(x for x in rig.cards if x.name != name),
-        freedoms=tuple(f for f in rig.freedoms if f.element != name),
-    )
 
 
 def moves(given: Rig, planned: Rig) -> tuple[Move, ...]:

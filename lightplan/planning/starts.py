@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -18,8 +17,9 @@ from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.mirror.family import Margins, family_on_plane, mirror_plane
 from lightplan.mirror.rays import centre_ray
-from lightplan.scene import Card, Lamp, Placement, Rig
+from lightplan.scene import Card, Lamp, Rig
 from lightplan.scene.dimensions import Space
+from lightplan.scene.edits import Move, as_vector, edited
 
 BOUNCE_MM = 450.0
 """From a lamp to the card that it lights. Common practice, no source."""
@@ -260,19 +260,4 @@ def _placed(rig: Rig, name: str, position: Doubles, aim: Doubles) -> Rig:
     if np.linalg.norm(position - aim) < 1.0:
         aim = position - np.array([0.0, 0.0, 1.0])
 
-    def moved(old: Placement) -> Placement:
-        return replace(
-            old,
-            position_mm=(position[0], position[1], position[2]),
-            aim_mm=(aim[0], aim[1], aim[2]),
-        )
-
-    return replace(
-        rig,
-        lamps=tuple(
-            replace(x, placement=moved(x.placement)) if x.name == name else x for x in rig.lamps
-        ),
-        cards=tuple(
-            replace(x, placement=moved(x.placement)) if x.name == name else x for x in rig.cards
-        ),
-    )
+    return edited(rig, Move(element=name, position_mm=as_vector(position), aim_mm=as_vector(aim)))

@@ -9,6 +9,7 @@ from lightplan.errors import RigError
 from lightplan.scene import Freedom, Rig
 from lightplan.scene.clearance import Limit
 from lightplan.scene.dimensions import value_of
+from lightplan.scene.edits import Remove, edited
 from lightplan.scene.rig import Dimension
 
 _STEPS_MM = (100.0, 300.0)
@@ -91,13 +92,4 @@ def _left_out(rig: Rig, element: str) -> Wish | None:
     lamps = tuple(x for x in rig.lamps if x.name != element)
     if not lamps and rig.lamps:
         return None
-    return Wish(
-        replace(
-            rig,
-            lamps=lamps,
-            cards=tuple(x for x in rig.cards if x.name != element),
-            shells=tuple(x for x in rig.shells if x.name != element),
-            freedoms=tuple(f for f in rig.freedoms if f.element != element),
-        ),
-        f"do without {element}",
-    )
+    return Wish(edited(rig, Remove(element)), f"do without {element}")
