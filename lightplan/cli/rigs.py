@@ -98,7 +98,7 @@ def save(
 ) -> None:
     """Keep a rig among your own presets.
 
-    Example: lightplan rigs save my-rig.toml christmas-tags
+    Example: lightplan rigs save my-rig.toml seed-packet-labels
     """
 
     def job(_: object) -> Answer:

@@ -158,12 +158,12 @@ def test_advise_finds_no_fault_that_the_rig_does_not_have(lightplan, tmp_path):
 def test_rigs_can_be_listed_kept_shown_and_copied(lightplan, tmp_path):
     listed = lightplan("rigs", "list", "--json").document()["rigs"]
     assert len([rig for rig in listed if not rig["is_yours"]]) >= 8
-    assert lightplan("rigs", "save", RIG, "christmas tags").code in (0, 2)
-    assert lightplan("rigs", "save", RIG, "christmas-tags").code == 0
+    assert lightplan("rigs", "save", RIG, "seed packet labels").code in (0, 2)
+    assert lightplan("rigs", "save", RIG, "seed-packet-labels").code == 0
     names = {rig["name"] for rig in lightplan("rigs", "list", "--json").document()["rigs"]}
-    assert "christmas-tags" in names
-    assert 'kind = "bright field"' in lightplan("rigs", "show", "christmas-tags").out
-    assert lightplan("rigs", "copy", "christmas-tags", tmp_path / "mine.toml").code == 0
+    assert "seed-packet-labels" in names
+    assert 'kind = "bright field"' in lightplan("rigs", "show", "seed-packet-labels").out
+    assert lightplan("rigs", "copy", "seed-packet-labels", tmp_path / "mine.toml").code == 0
     assert lightplan("rigs", "check", tmp_path / "mine.toml", "--json").document()["ok"]
 
 

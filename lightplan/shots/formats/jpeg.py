@@ -1,18 +1,16 @@
-"""JPEG: a walk over the markers, a fast decode, and a test for missing data.
+"""JPEG: a walk over the markers for size, profile and EXIF, and a strict decode.
 
-Decoders replace missing data of a JPEG by flat grey and say nothing, so the end marker
-is looked for first, and a picture that ends in one flat grey is decoded once more with
-more data appended: if that changes it, the data had run out.
+Most decoders replace missing or damaged data by flat grey and say nothing. libjpeg does tell
+its caller, and simplejpeg hands that on: whatever libjpeg warns of is refused here.
 """
 
 from __future__ import annotations
 
 import struct
 from dataclasses import dataclass, field, replace
-from functools import cache
 
-import cv2
 import numpy as np
+import simplejpeg
 from numpy.typing import NDArray
 
 from lightplan.errors import PhotoError
@@ -22,7 +20,6 @@ from lightplan.shots.formats.decoded import (
     Limits,
     broken,
     cut_short,
-    decode_with_opencv,
     unsupported,
 )
 from lightplan.shots.formats.managed import to_srgb_8bit
@@ -34,11 +31,8 @@ _END = b"\xff\xd9"
 _STANDALONE = {0x01, *range(0xD0, 0xD9)}
 _FRAMES = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}
 _DECODABLE = {0xC0, 0xC1, 0xC2}
-_REDUCED = {
-    1: cv2.IMREAD_COLOR, 2: cv2.IMREAD_REDUCED_COLOR_2,
-    4: cv2.IMREAD_REDUCED_COLOR_4, 8: cv2.IMREAD_REDUCED_COLOR_8,
-}  # fmt: skip
-_RGB = getattr(cv2, "IMREAD_COLOR_RGB", 0)
+_CUT = "premature end"
+"""What libjpeg says where data are missing (jerror.h: JWRN_HIT_MARKER, JWRN_JPEG_EOF)."""
 
 
 @dataclass
@@ -76,8 +70,7 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     elif adobe:
         way = icc.adobe_rgb(256)
     factor = limits.reduction(header.rows, header.cols, 8)
-    pixels = _pixels(data, factor)
-    _check_complete(data, header.scan_start, pixels, factor)
+    pixels = _pixels(data, header, factor)
     return Decoded(
         format="JPEG", encoded=pixels, transfer=way, clip_at=JPEG_CLIP, lossy=True,
         file_rows=header.rows, file_cols=header.cols, reduction=factor, settings=settings,
@@ -128,54 +121,17 @@ def _is_direct(profile: icc.Profile, channels: int) -> bool:
     return profile.is_matrix if channels == 3 else profile.space == "GRAY"
 
 
-def _pixels(data: bytes, factor: int) -> NDArray[np.uint8]:
-    if _decodes_red_first():
-        return _pixels_as_decoded(data, _REDUCED[factor] - cv2.IMREAD_COLOR + _RGB)
-    pixels = _pixels_as_decoded(data, _REDUCED[factor])
-    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels), np.uint8)
-
-
-def _pixels_as_decoded(data: bytes, flags: int) -> NDArray[np.uint8]:
-    pixels = decode_with_opencv(data, flags)
-    if pixels is None:
-        raise broken("JPEG data without a picture")
+def _pixels(data: bytes, header: _Header, factor: int) -> NDArray[np.uint8]:
+    """Return the picture (rows, cols, 3), red first, at 1 / `factor` of its size."""
+    try:
+        pixels = simplejpeg.decode_jpeg(
+            data, "RGB", min_height=-(-header.rows // factor), min_width=-(-header.cols // factor)
+        )
+    except ValueError as error:
+        if _CUT in str(error).lower():
+            raise cut_short("a picture whose lower part is missing") from None
+        raise broken("damaged picture data") from None
     return np.asarray(pixels, np.uint8)
-
-
-@cache
-def _decodes_red_first() -> bool:
-    """Tell whether this OpenCV gives reduced pictures red first when asked to.
-
-    It saves a pass over the picture, but is documented for whole pictures only: so it
-    is tried once on a small red one.
-    """
-    if not _RGB:
-        return False
-    red = np.zeros((32, 32, 3), np.uint8)
-    red[..., 2] = 255
-    tiny = cv2.imencode(".jpg", red)[1].tobytes()
-    for factor, flags in _REDUCED.items():
-        seen = decode_with_opencv(tiny, flags - cv2.IMREAD_COLOR + _RGB)
-        if seen is None or seen.shape != (32 // factor, 32 // factor, 3):
-            return False
-        if int(seen[..., 0].min()) < 200 or int(seen[..., 2].max()) > 60:
-            return False
-    return True
-
-
-def _check_complete(data: bytes, scan_start: int, pixels: NDArray[np.uint8], factor: int) -> None:
-    """Refuse a picture whose lower end is the decoder's filling, not the camera's.
-
-    Only a picture that ends in flat rows costs a second decode.
-    """
-    last = pixels[-max(1, 8 // factor) :]
-    if (last != last[0, 0]).any():
-        return
-    end = data.find(_END, scan_start)
-    noise = np.random.default_rng(1).integers(0, 255, 1 << 16, np.uint8).tobytes()
-    longer = data[:end] + noise + data[end:]
-    if not np.array_equal(_pixels(longer, 8)[-1], _pixels(data, 8)[-1]):
-        raise cut_short("a picture whose lower part is missing")
 
 
 def _decode_managed(data: bytes, header: _Header, settings: Settings) -> Decoded:
