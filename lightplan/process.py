@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import os
 import sys
 
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -23,3 +24,10 @@ def keep_memory(kept_bytes: int) -> None:
     if set_option is not None:
         set_option(_M_MMAP_MAX, 0)
         set_option(_M_TRIM_THRESHOLD, kept_bytes)
+
+
+def usable_cores() -> int:
+    """Return the cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

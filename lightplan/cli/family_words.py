@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from lightplan.reports.setup.cuts import board_for, rectangle
-from lightplan.reports.setup.words import away_towards, left_right
+from lightplan.tasks.family import away_towards, board_for, left_right, rectangle
 from lightplan.units import LengthUnit, show_length
 
 FITS_WORDS = {

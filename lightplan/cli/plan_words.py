@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 
 from lightplan.cli.words import sentence, verdict_line
-from lightplan.planning.result import NoPlan, Plan
 from lightplan.tasks.move_words import dimension_words, move_line
+from lightplan.tasks.plan import NoPlan, Plan
 from lightplan.units import LengthUnit, show_length
 
 

@@ -15,9 +15,8 @@ from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
 from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
-    from lightplan.planning.plan import Progress
-    from lightplan.rigfiles import LoadedRig
-    from lightplan.scene import Rig
+    from lightplan.tasks.plan import Progress
+    from lightplan.tasks.rigs import LoadedRig, Rig
     from lightplan.units import LengthUnit
 
 Paper: TypeAlias = Annotated[
@@ -103,15 +102,13 @@ def _plan_one(
     two_frames: bool,
 ) -> Answer:
     from lightplan.cli.plan_words import no_plan_words, plan_words
-    from lightplan.planning.plan import Effort
-    from lightplan.planning.result import NoPlan
-    from lightplan.shots.sets.batch import usable_cores
+    from lightplan.process import usable_cores
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
     from lightplan.tasks.stopping import gentle_stop
     from lightplan.tasks.two_frames import two_frames_of, two_frames_words
 
-    effort = Effort(helpers=max(0, usable_cores() - 1))
+    effort = task.Effort(helpers=max(0, usable_cores() - 1))
     if evaluations is not None:
         effort = dataclasses.replace(effort, evaluations=evaluations)
     with gentle_stop() as stop, BestSoFar(page.out, replace_files=page.replace) as best:
@@ -124,7 +121,7 @@ def _plan_one(
             )
 
         found = task.plan(wanted, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set)
-    if isinstance(found, NoPlan):
+    if isinstance(found, task.NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)
     pair = None
@@ -149,7 +146,6 @@ def _plan_one(
 def _plan_several(
     source: LoadedRig, wanted: Rig, also: list[str], page: Page, evaluations: int | None, seed: int
 ) -> Answer:
-    from lightplan.planning.products import RANGE_EVALUATIONS
     from lightplan.tasks import products
     from lightplan.tasks.stopping import gentle_stop
 
@@ -159,7 +155,7 @@ def _plan_several(
             also,
             wanted=wanted,
             seed=seed,
-            evaluations=RANGE_EVALUATIONS if evaluations is None else evaluations,
+            evaluations=products.RANGE_EVALUATIONS if evaluations is None else evaluations,
             should_stop=stop.is_set,
         )
     files = products.write_range(

@@ -14,9 +14,8 @@ from lightplan.cli.words import finding_lines, written_lines
 from lightplan.errors import BadInput
 
 if TYPE_CHECKING:
-    from lightplan.shots.sets.changes import Changes
-    from lightplan.shots.sets.watch import Watched
     from lightplan.tasks.score import SetScore
+    from lightplan.tasks.watch import Changes, Watched
 
 RigOption: TypeAlias = Annotated[
     str | None,
@@ -124,7 +123,7 @@ def score(
 
 
 def _write_card(path: Path, *, replace: bool) -> Answer:
-    from lightplan.shots.sheet.card_page import write_marker_card
+    from lightplan.tasks.score import write_marker_card
 
     written = write_marker_card(path, replace=replace)
     words = [f"Wrote {written}.", "Print it at 100 % and lay it beside the sheet."]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from lightplan.measures import Finding, Judgement
+    from lightplan.tasks.predict import Finding, Judgement
 
 
 def verdict_line(judgement: Judgement) -> str:

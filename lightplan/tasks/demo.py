@@ -9,8 +9,8 @@ from typing import Any
 from lightplan.errors import MissingFeature
 from lightplan.planning.plan import Effort
 from lightplan.planning.result import NoPlan
+from lightplan.process import usable_cores
 from lightplan.rigfiles import copy_rig, load_rig
-from lightplan.shots.sets.batch import usable_cores
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.plan import plan, write_plan
 from lightplan.tasks.predict import FILES, Prediction, Progress, _quiet, predict, write_prediction

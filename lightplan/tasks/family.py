@@ -14,6 +14,10 @@ from lightplan.errors import RigError
 from lightplan.mirror.family import NO_MARGINS, Coverage, family_on_plane, mirror_plane
 from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.reports.family_drawing import FamilyFacts, family_png
+from lightplan.reports.setup.cuts import board_for as board_for
+from lightplan.reports.setup.cuts import rectangle as rectangle
+from lightplan.reports.setup.words import away_towards as away_towards
+from lightplan.reports.setup.words import left_right as left_right
 from lightplan.reports.setup.words import stance
 from lightplan.safe_write import atomic_write
 from lightplan.scene import Card, Rig

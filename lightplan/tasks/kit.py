@@ -9,9 +9,9 @@ from lightplan.planning.fittings import Item
 from lightplan.planning.kit import KitAdvice, advise_kit, catalogue
 from lightplan.planning.kit_words import Offer
 from lightplan.planning.plan import Effort
+from lightplan.process import usable_cores
 from lightplan.rigfiles import Thing, load_rig
 from lightplan.scene import Rig
-from lightplan.shots.sets.batch import usable_cores
 
 
 def kit(

@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from lightplan.errors import RigError
-from lightplan.planning.plan import Effort
-from lightplan.planning.plan import Progress as SearchProgress
+from lightplan.planning.plan import Effort as Effort
+from lightplan.planning.plan import Progress as Progress
 from lightplan.planning.plan import plan as search
-from lightplan.planning.result import NoPlan, Plan
+from lightplan.planning.result import NoPlan as NoPlan
+from lightplan.planning.result import Plan as Plan
 from lightplan.planning.two_frames import TwoFrames
+from lightplan.process import usable_cores
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupFacts
 from lightplan.rigfiles import (
@@ -25,7 +27,6 @@ from lightplan.rigfiles import (
 )
 from lightplan.scene import Rig
 from lightplan.scene.setting_errors import SettingErrors
-from lightplan.shots.sets.batch import usable_cores
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
 from lightplan.tasks.setup import write_setup
@@ -42,7 +43,7 @@ def plan(
     seed: int = 0,
     effort: Effort | None = None,
     errors: SettingErrors | None = None,
-    progress: Callable[[SearchProgress], None] | None = None,
+    progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> Plan | NoPlan:
     """Return the best rig that the freedoms of a rig allow, with its tolerances.

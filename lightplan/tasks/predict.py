@@ -20,7 +20,9 @@ from lightplan.light.exposure import (
     sheet_picture,
     sheet_share,
 )
-from lightplan.measures import Finding, Judgement, Measures, SheetMaps, find_faults, judge, measure
+from lightplan.measures import Finding as Finding
+from lightplan.measures import Judgement as Judgement
+from lightplan.measures import Measures, SheetMaps, find_faults, judge, measure
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size

@@ -9,7 +9,8 @@ from types import MappingProxyType
 from typing import Any
 
 from lightplan.measures.score import KEEP_FROM
-from lightplan.planning.products import RANGE_EVALUATIONS, Fit, Product, RangePlan, plan_range
+from lightplan.planning.products import RANGE_EVALUATIONS as RANGE_EVALUATIONS
+from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig, write_rig

@@ -7,7 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from lightplan.shots.pipeline import PhotoJudge
-from lightplan.shots.sets.watch import Watched, watch_folder
+from lightplan.shots.sets.changes import Changes as Changes
+from lightplan.shots.sets.watch import Watched as Watched
+from lightplan.shots.sets.watch import watch_folder
 from lightplan.tasks.predict import RigLike
 from lightplan.tasks.score import context_for
 

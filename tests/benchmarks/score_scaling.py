@@ -19,9 +19,10 @@ from typing import Any
 import cv2
 import numpy as np
 
+from lightplan.process import usable_cores
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.pipeline import PhotoJudge, with_neighbour
-from lightplan.shots.sets.batch import score_batch, usable_cores
+from lightplan.shots.sets.batch import score_batch
 
 SIZE = {"width_mm": 148.0, "height_mm": 105.0}
 ROWS, COLS = 2000, 3000

@@ -18,9 +18,10 @@ import cv2
 import numpy as np
 import pytest
 
+from lightplan.process import usable_cores
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.pipeline import PhotoJudge, with_neighbour
-from lightplan.shots.sets.batch import score_batch, usable_cores
+from lightplan.shots.sets.batch import score_batch
 
 ROWS, COLS = 4000, 6000
 WIDTH_MM, HEIGHT_MM = 148.0, 105.0

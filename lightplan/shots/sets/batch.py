@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Collection, Iterable, Iterator
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
+from lightplan.process import usable_cores
 from lightplan.shots.formats.reading import is_photograph
 from lightplan.shots.sets.journal import Journal, Outcome
 from lightplan.shots.sets.pool import WorkerPool
@@ -38,13 +38,6 @@ def natural(path: Path) -> list[tuple[int, int, str]]:
     """
     parts = re.split(r"(\d+)", path.name.lower())
     return [(0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p]
-
-
-def usable_cores() -> int:
-    """Return the cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def score_batch(
