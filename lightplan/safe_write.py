@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import contextlib
 import os
+import sys
 import tempfile
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
 from lightplan.errors import BadInput
+
+SCRAP_START, SCRAP_END = ".lightplan-", ".tmp"
+_OLD_S = 3600.0
+"""Where folders cannot be locked, a scrap is only taken for one when it is this old."""
 
 
 class FileExists(BadInput):
@@ -40,27 +47,46 @@ def atomic_write(path: Path, content: bytes | str, *, replace: bool) -> Path:
     BadInput
         The folder or file cannot be written.
     """
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    with told_as_bad_input(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with locked(path.parent):
+            put(path, as_bytes(content), replace=replace)
+    return path
+
+
+@contextlib.contextmanager
+def told_as_bad_input(path: Path) -> Iterator[None]:
+    """Tell what the system says of a file that is written in one sentence."""
     try:
-        _write(path, data, replace=replace)
+        yield
     except FileExistsError:
         raise FileExists(
             field="file", wanted="a new one", got="one that exists",
-            cure="give another name, or ask to replace it", file=str(path),
+            cure="give another name, or add --replace", file=str(path),
         ) from None  # fmt: skip
     except OSError as error:
         raise BadInput(
             field="file", wanted="in a place that can be written", got=str(error.strerror),
             cure="choose another folder", file=str(path),
         ) from None  # fmt: skip
-    return path
 
 
-def _write(path: Path, data: bytes, *, replace: bool) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
+def as_bytes(content: bytes | str) -> bytes:
+    """Return what is written for a text; parts of names that are no text become escapes."""
+    return content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
+
+
+def put(path: Path, data: bytes, *, replace: bool) -> None:
+    """Do as `atomic_write` in a folder that is there and that the caller has locked.
+
+    Raises
+    ------
+    OSError
+        As the system says it; `FileExistsError` where `replace` is false.
+    """
     if path.is_dir() or (path.exists() and not replace):
         raise FileExistsError
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".lightplan-", suffix=".tmp")
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=SCRAP_START, suffix=SCRAP_END)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -73,6 +99,39 @@ def _write(path: Path, data: bytes, *, replace: bool) -> None:
         temporary.unlink(missing_ok=True)
         raise
     _sync_folder(path.parent)
+
+
+@contextlib.contextmanager
+def locked(folder: Path) -> Iterator[bool]:
+    """Let one process at a time write into a folder; yields whether that could be had.
+
+    Temporary files live only within this, so whoever holds it knows that those he finds
+    were left by a run that was killed.
+    """
+    if sys.platform == "win32":  # no locks on folders there
+        yield False
+        return
+    import fcntl
+
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX)
+            held = True
+        except OSError:  # a disk that knows no locks
+            held = False
+        yield held
+    finally:
+        os.close(handle)  # the lock goes with it
+
+
+def sweep(folder: Path) -> None:
+    """Take away what runs that were killed left half-written in a folder."""
+    with contextlib.suppress(OSError), locked(folder) as held:
+        for scrap in list(folder.glob(f"{SCRAP_START}*{SCRAP_END}")):
+            with contextlib.suppress(OSError):
+                if held or time.time() - scrap.stat().st_mtime > _OLD_S:
+                    scrap.unlink()
 
 
 def _take_name(temporary: Path, path: Path, *, replace: bool) -> None:

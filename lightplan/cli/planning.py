@@ -74,7 +74,7 @@ def plan(
         wanted = task.with_look(source.rig, look)
         page = Page(out, paper, unit, replace)
         if also:
-            task.ready(out, replace_files=replace)
+            task.ready(out, replace_files=replace, inputs=source.inputs)
             return _plan_several(source, wanted, also, page, evaluations, seed)
         return _plan_one(source, wanted, page, evaluations, seed, progress, two_frames=two_frames)
 
@@ -111,7 +111,8 @@ def _plan_one(
     effort = task.Effort(helpers=max(0, usable_cores() - 1))
     if evaluations is not None:
         effort = dataclasses.replace(effort, evaluations=evaluations)
-    with gentle_stop() as stop, BestSoFar(page.out, replace_files=page.replace) as best:
+    best_so_far = BestSoFar(page.out, replace_files=page.replace, inputs=source.inputs)
+    with gentle_stop() as stop, best_so_far as best:
 
         def tell(found: Progress) -> None:
             best.show(found)
@@ -254,7 +255,8 @@ def family(
         from lightplan.cli.family_words import family_words
         from lightplan.tasks import family as task
 
-        found = task.family(rig, card=card, distance_mm=distance)
+        source = task.ready(rig, out, replace_file=replace)
+        found = task.family(source, card=card, distance_mm=distance)
         document = task.family_document(found)
         words = family_words(document, unit)
         if out is not None:

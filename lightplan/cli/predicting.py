@@ -39,7 +39,8 @@ def predict(
         from lightplan.tasks import predict as task
 
         assert callable(progress)
-        found = task.predict(rig, progress=progress)
+        source = task.ready(rig, out, replace=replace)
+        found = task.predict(source, progress=progress)
         progress("writing")
         paths = task.write_prediction(found, out, replace=replace)
         document = found.report() | {"files": [str(path) for path in paths]}

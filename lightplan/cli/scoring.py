@@ -98,6 +98,7 @@ def score(
             )
         from lightplan.tasks import score as task
 
+        task.ready(out, replace_files=replace)
         found = task.score_photos(
             photos,
             rig=rig,
@@ -265,6 +266,7 @@ def advise(
         from lightplan.tasks import advise as task
 
         assert callable(progress)
+        task.ready(photo, out, replace=replace)
         found = task.advise(photo, rig=rig, progress=progress)
         files = task.write_advice(found, out, replace=replace)
         judged = found.photo

@@ -13,9 +13,9 @@ import numpy as np
 
 from lightplan.light import Layers
 from lightplan.light.exposure import Settings
+from lightplan.manifest import write_output
 from lightplan.measures import Finding, Judgement, Measures
 from lightplan.optics.exposure import ev_100
-from lightplan.safe_write import atomic_write
 
 ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time a ZIP can hold: no clock in the file
 ZIP_LEVEL = 6
@@ -112,7 +112,7 @@ def json_text(document: Mapping[str, Any] | Sequence[Any]) -> str:
 
 def write_report(path: Path, document: Mapping[str, Any], *, replace: bool) -> Path:
     """Write a report as JSON, whole or not at all."""
-    return atomic_write(path, json_text(document), replace=replace)
+    return write_output(path, json_text(document), replace=replace)
 
 
 def layers_npz(layers: Layers) -> bytes:
@@ -153,7 +153,7 @@ def _npy(array: np.ndarray[Any, Any]) -> bytes:
 
 def write_layers(path: Path, layers: Layers, *, replace: bool) -> Path:
     """Write the layers as NPZ, whole or not at all."""
-    return atomic_write(path, layers_npz(layers), replace=replace)
+    return write_output(path, layers_npz(layers), replace=replace)
 
 
 def foil_shares(layers: Layers, foil: np.ndarray[Any, Any]) -> dict[str, float]:

@@ -15,12 +15,12 @@ from PIL import Image, ImageDraw
 
 from lightplan.errors import MissingFeature
 from lightplan.light import Layers
+from lightplan.manifest import write_output
 from lightplan.reports import canvas
 from lightplan.reports.palette import ink_on
 from lightplan.reports.picture import codes_png
 from lightplan.reports.set_model import Line, Part, SetModel, set_model
 from lightplan.reports.viewpoint import Viewpoint
-from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 
 SIZE_PX = (1400, 1000)
@@ -52,7 +52,7 @@ def write_view_png(
     MissingFeature
         The machine has no OpenGL.
     """
-    return atomic_write(path, view_png(rig, layers, view=view), replace=replace)
+    return write_output(path, view_png(rig, layers, view=view), replace=replace)
 
 
 def view_png(

@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from lightplan.light import Layers
+from lightplan.manifest import write_output
 from lightplan.reports.palette import Colour
 from lightplan.reports.picture import codes_png
 from lightplan.reports.set_model import Line, Part, SetModel, set_model
-from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 from lightplan.scene.surfaces import build_surfaces
 
@@ -39,7 +39,7 @@ def write_view_html(path: Path, rig: Rig, layers: Layers, *, replace: bool) -> P
     replace : bool
         Whether a file that is there may be replaced.
     """
-    return atomic_write(path, view_html(rig, layers), replace=replace)
+    return write_output(path, view_html(rig, layers), replace=replace)
 
 
 def view_html(rig: Rig, layers: Layers) -> str:

@@ -110,3 +110,8 @@ class LoadedRig:
     owned: tuple[Thing, ...] = ()
     shop: tuple[Thing, ...] = ()
     assets: Mapping[str, Path] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """The files it was read from, which no result may replace."""
+        return (self.path, *self.assets.values())

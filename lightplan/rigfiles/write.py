@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, MutableMapping, Sequence
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, Protocol, TypeAlias
 
 import tomlkit
 from tomlkit.items import AoT
 
 from lightplan.errors import BadInput, RigError
+from lightplan.manifest import check_free, write_output
 from lightplan.rigfiles import schema
 from lightplan.rigfiles.document import document_of, plan_table, thing_table
 from lightplan.rigfiles.explain import nearest, plain
@@ -19,6 +20,13 @@ from lightplan.safe_write import FileExists, atomic_write
 from lightplan.scene import Rig
 
 Values: TypeAlias = MutableMapping[str, Any]
+
+
+class Writer(Protocol):
+    """`atomic_write` or `write_output`."""
+
+    def __call__(self, path: Path, content: bytes | str, *, replace: bool) -> Path:
+        """Write a file whole or not at all."""
 
 
 def rig_to_toml(
@@ -85,6 +93,7 @@ def write_rig(
     rig: Rig | None = None,
     plan: PlanRecord | None = None,
     replace: bool = False,
+    is_output: bool = False,
 ) -> LoadedRig:
     """Write a rig, changed or as it is, to another file, with the pictures it needs.
 
@@ -100,6 +109,9 @@ def write_rig(
         Results of planning to keep in it; None: those that are there stay.
     replace : bool
         Whether files that are there may be replaced.
+    is_output : bool
+        The file is a result of ours, renewed by the next run while it is unchanged; a copy
+        is the maker's own from the start.
 
     Raises
     ------
@@ -107,11 +119,14 @@ def write_rig(
         A file is in the way and `replace` is false; nothing is written.
     """
     text, pictures = rewritten(loaded, path, rig=rig, plan=plan)
-    if path.exists() and not replace:
+    write = write_output if is_output else atomic_write
+    if is_output:
+        check_free(path, replace=replace)
+    elif path.exists() and not replace:
         atomic_write(path, text, replace=False)  # raises with its sentence
     for target, content in pictures.items():
-        _write_picture(target, content, replace=replace)
-    atomic_write(path, text, replace=replace)
+        _write_picture(target, content, write, replace=replace)
+    write(path, text, replace=replace)
     return load_rig(path)
 
 
@@ -136,9 +151,9 @@ def _checked_text(path: Path) -> str:
     return text
 
 
-def _write_picture(target: Path, content: bytes, *, replace: bool) -> None:
+def _write_picture(target: Path, content: bytes, write: Writer, *, replace: bool) -> None:
     try:
-        atomic_write(target, content, replace=replace)
+        write(target, content, replace=replace)
     except FileExists:
         if target.read_bytes() != content:
             raise

@@ -8,11 +8,11 @@ from typing import Any
 
 from lightplan.advice.causes import explain_findings
 from lightplan.errors import BadInput
+from lightplan.manifest import write_output
 from lightplan.measures import Finding
 from lightplan.reports.picture import picture_png
 from lightplan.reports.report import exposure_entry, finding_entry, write_report
 from lightplan.rigfiles import rig_digest
-from lightplan.safe_write import atomic_write
 from lightplan.shots.pipeline import judge_photo
 from lightplan.shots.results import PhotoScore
 from lightplan.tasks.folder import prepare
@@ -117,11 +117,17 @@ def _differences(photo: PhotoScore, prediction: Prediction) -> tuple[Difference,
     return tuple(apart)
 
 
+def ready(photo: Path, folder: Path, *, replace: bool = False) -> None:
+    """Refuse a folder that advice cannot be written to, before any work."""
+    if photo.is_file():
+        prepare(folder, FILES, replace=replace, inputs=[photo])
+
+
 def write_advice(advice: Advice, folder: Path, *, replace: bool = False) -> tuple[Path, ...]:
     """Write report.json and the picture that the rig should give."""
-    may = prepare(folder, FILES, replace=replace)
+    prepare(folder, FILES, replace=replace, inputs=[Path(advice.photo.path)])
     picture = picture_png(advice.prediction.picture)
     return (
-        atomic_write(folder / "expected.png", picture, replace=may),
-        write_report(folder / "report.json", advice.report(), replace=may),
+        write_output(folder / "expected.png", picture, replace=replace),
+        write_report(folder / "report.json", advice.report(), replace=replace),
     )

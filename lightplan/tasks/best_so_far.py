@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Self
 
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import camera_picture
+from lightplan.manifest import remove_output, write_output
 from lightplan.planning.effort import Progress
 from lightplan.reports.picture import picture_png, picture_size
-from lightplan.safe_write import atomic_write
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.plan import PLAN_FILES
 
@@ -31,6 +32,8 @@ class BestSoFar:
         written; taken away again if it stays empty.
     replace_files : bool
         Whether files of a maker may be replaced there.
+    inputs : sequence of Path
+        What the plan is made from, never replaced.
 
     Raises
     ------
@@ -38,9 +41,12 @@ class BestSoFar:
         When the folder cannot be made, or holds a maker's file of such a name.
     """
 
-    def __init__(self, folder: Path, *, replace_files: bool = False) -> None:
+    def __init__(
+        self, folder: Path, *, replace_files: bool = False, inputs: Sequence[Path] = ()
+    ) -> None:
         self._is_new = not folder.exists()
-        prepare(folder, (NAME, *PLAN_FILES), replace=replace_files)
+        prepare(folder, (NAME, *PLAN_FILES), replace=replace_files, inputs=inputs)
+        self._may = replace_files
         self.path = folder / NAME
         self._began = time.monotonic()
         self._spent = 0.0
@@ -54,7 +60,7 @@ class BestSoFar:
         rows, cols = picture_size(found.rig.camera, LONG_SIDE)
         layers = Engine(found.rig, Detail.quick(camera_rows=rows, camera_cols=cols))
         picture = picture_png(camera_picture(found.rig, layers.layers(found.rig)))
-        atomic_write(self.path, picture, replace=True)
+        write_output(self.path, picture, replace=self._may)
         self._wrote = True
         self._spent += time.monotonic() - begun
         return True
@@ -65,8 +71,8 @@ class BestSoFar:
 
     def __exit__(self, *_: object) -> None:
         """Take the picture away; the plan's own files are there, or there is no plan."""
+        if self._wrote:
+            remove_output(self.path)
         with contextlib.suppress(OSError):
-            if self._wrote:
-                self.path.unlink()
             if self._is_new:
                 self.path.parent.rmdir()  # refuses where anything was written

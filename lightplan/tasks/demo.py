@@ -10,9 +10,9 @@ from lightplan.errors import MissingFeature
 from lightplan.planning.plan import Effort
 from lightplan.planning.result import NoPlan
 from lightplan.process import usable_cores
-from lightplan.rigfiles import copy_rig, load_rig
+from lightplan.rigfiles import load_rig, write_rig
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.plan import plan, write_plan
+from lightplan.tasks.plan import PLAN_FILES, plan, write_plan
 from lightplan.tasks.predict import FILES, Prediction, Progress, _quiet, predict, write_prediction
 from lightplan.tasks.view import view
 
@@ -31,9 +31,11 @@ class Told:
 
 def demo(out: Path, *, progress: Progress = _quiet) -> Told:
     """Predict the shipped example, plan it better, show it in 3-D, and say what was written."""
-    may = prepare(out / "predicted", FILES)
+    prepare(out / "predicted", FILES)
+    prepare(out / "planned", PLAN_FILES)
+    prepare(out, ("my-rig.toml", "set.png", "set.html"))
     source = load_rig(EXAMPLE)
-    files = [copy_rig(EXAMPLE, out / "my-rig.toml", replace=may).path]
+    files = [write_rig(source, out / "my-rig.toml", is_output=True).path]
     before = predict(source, progress=progress)
     files += write_prediction(before, out / "predicted")
     words = [f"Example: {source.rig.title}.", f"As it stands it scores {_score(before)}."]
@@ -51,10 +53,10 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
         document["plan"] = written.document
     progress("drawing the set")
     try:
-        files += view(source, png=out / "set.png", html=out / "set.html", replace=may)
+        files += view(source, png=out / "set.png", html=out / "set.html")
     except MissingFeature as lack:
         words.append(str(lack))
-        files += view(source, html=out / "set.html", replace=may)
+        files += view(source, html=out / "set.html")
     words.append("Look at predicted/glare_map.png first, then print planned/setup.pdf.")
     return Told(tuple(words), document | {"files": [str(f) for f in files]}, tuple(files))
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.errors import RigError
+from lightplan.manifest import write_output
 from lightplan.mirror.family import NO_MARGINS, Coverage, family_on_plane, mirror_plane
 from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.reports.family_drawing import FamilyFacts, family_png
@@ -19,9 +20,10 @@ from lightplan.reports.setup.cuts import rectangle as rectangle
 from lightplan.reports.setup.words import away_towards as away_towards
 from lightplan.reports.setup.words import left_right as left_right
 from lightplan.reports.setup.words import stance
-from lightplan.safe_write import atomic_write
+from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.scene import Card, Rig
 from lightplan.scene.surfaces import flat_at
+from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import RigLike, as_rig
 from lightplan.units import LengthUnit
 
@@ -116,6 +118,14 @@ def _card(rig: Rig, name: str) -> Card:
     )
 
 
+def ready(rig: RigLike, path: Path | None, *, replace_file: bool = False) -> RigLike:
+    """Return the rig, read, after the place of its drawing was found fit for it."""
+    loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
+    inputs = loaded.inputs if isinstance(loaded, LoadedRig) else ()
+    prepare_files([path], replace=replace_file, inputs=inputs)
+    return loaded
+
+
 def write_drawing(
     found: Family, path: Path, *, unit: LengthUnit = "mm", replace_file: bool = False
 ) -> Path:
@@ -135,7 +145,7 @@ def write_drawing(
         self_mm=None if found.itself is None else np.asarray(found.itself.outline_mm),
         title=f"Family of angles: {found.rig.title}",
     )
-    return atomic_write(path, family_png(facts, unit), replace=replace_file)
+    return write_output(path, family_png(facts, unit), replace=replace_file)
 
 
 def _as_seen(outline: Doubles) -> Doubles:

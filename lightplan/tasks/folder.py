@@ -1,30 +1,40 @@
-"""Folders that results are written to: ours may be renewed, a maker's files never."""
+"""Places that results are written to: ours may be renewed, a maker's files never."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable
+import contextlib
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from lightplan.errors import BadInput
+from lightplan.manifest import FileChanged, check_free, remove_output
+from lightplan.safe_write import FileExists, sweep
 
-MARK = "tool_version"  # every report of ours has it
-JOURNAL = "journal.jsonl"  # and every batch keeps one
+PASSING = ("best_so_far.png",)
+"""Results that are only there while a command works; a killed one leaves them behind."""
+INNER = ("thumbnails", "artwork")
 
 
-def prepare(folder: Path, names: Iterable[str], *, replace: bool = False) -> bool:
-    """Make a folder ready for files with these names.
+def prepare(
+    folder: Path, names: Iterable[str], *, replace: bool = False, inputs: Sequence[Path] = ()
+) -> None:
+    """Make a folder ready for files with these names, before any work is done for them.
 
-    Returns
-    -------
-    bool
-        Whether files of these names may be replaced: when asked to, or when a report of
-        ours lies in the folder, so that the files are from an earlier run.
+    Parameters
+    ----------
+    folder : Path
+        Made if need be; what a killed run left half-written is taken away.
+    names : iterable of str
+    replace : bool
+        Whether files of the maker's may be replaced.
+    inputs : sequence of Path
+        What the results are made from: never replaced, whatever was asked.
 
     Raises
     ------
     BadInput
-        When the folder cannot be made, or holds a file of such a name that is not ours.
+        When the folder cannot be made, or holds a file of such a name that is an input, or
+        not ours, or not any more as we wrote it.
     """
     if folder.exists() and not folder.is_dir():
         raise BadInput(
@@ -39,23 +49,66 @@ def prepare(folder: Path, names: Iterable[str], *, replace: bool = False) -> boo
             got=f"{folder}: {error.strerror}",
             cure="choose another folder",
         ) from None
-    if replace or _is_ours(folder):
-        return True
+    for place in (folder, *(folder / name for name in INNER)):
+        if place.is_dir():
+            sweep(place)
+    for name in PASSING:
+        remove_output(folder / name)
     for name in names:
-        if (folder / name).exists():
+        _check(folder / name, folder, replace=replace, inputs=inputs)
+
+
+def prepare_files(
+    paths: Iterable[Path | None], *, replace: bool = False, inputs: Sequence[Path] = ()
+) -> None:
+    """Refuse single files that cannot be written, before any work is done for them.
+
+    Raises
+    ------
+    BadInput
+        As `prepare`, or the same file is asked for twice.
+    """
+    seen: set[Path] = set()
+    for path in paths:
+        if path is None:
+            continue
+        place = path.parent.absolute() / path.name
+        if place in seen:
             raise BadInput(
-                field="--out",
-                wanted=f"a folder without a {name} of yours",
-                got=str(folder),
-                cure="choose a new folder, or add --replace",
-            )
-    return False
+                field="file", wanted="named once", got="two results of one name",
+                cure="give each its own name", file=str(path),
+            )  # fmt: skip
+        seen.add(place)
+        refuse_input(path, inputs)
+        check_free(path, replace=replace)
 
 
-def _is_ours(folder: Path) -> bool:
-    if (folder / JOURNAL).exists():
-        return True
+def refuse_input(path: Path, inputs: Sequence[Path]) -> None:
+    """Refuse to write a result over what it is made from, by whatever name.
+
+    Raises
+    ------
+    BadInput
+        The path is one of the inputs.
+    """
+    for given in inputs:
+        with contextlib.suppress(OSError):
+            if path.samefile(given):
+                raise BadInput(
+                    field="file", wanted="another than those it is made from",
+                    got="the input itself", cure="choose another folder or name", file=str(path),
+                )  # fmt: skip
+
+
+def _check(path: Path, folder: Path, *, replace: bool, inputs: Sequence[Path]) -> None:
+    refuse_input(path, inputs)
     try:
-        return MARK in json.loads((folder / "report.json").read_text("utf-8"))
-    except (OSError, ValueError, TypeError):
-        return False
+        check_free(path, replace=replace)
+    except FileExists as error:
+        changed = "that you changed" if isinstance(error, FileChanged) else "of yours"
+        raise FileExists(
+            field="--out",
+            wanted=f"a folder without a {path.name} {changed}",
+            got=str(folder),
+            cure="choose a new folder, or add --replace",
+        ) from None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -107,10 +107,17 @@ def write_plan(
     replace_files: bool = False,
 ) -> WrittenPlan:
     """Write the new rig, its setup sheet, its prediction and plan.json."""
-    may = prepare(folder, PLAN_FILES, replace=replace_files)
+    prepare(folder, PLAN_FILES, replace=replace_files, inputs=source.inputs)
     prediction = predict(found.rig)
     record = plan_record(found, prediction)
-    loaded = write_rig(source, folder / "rig.toml", rig=found.rig, plan=record, replace=may)
+    loaded = write_rig(
+        source,
+        folder / "rig.toml",
+        rig=found.rig,
+        plan=record,
+        replace=replace_files,
+        is_output=True,
+    )
     note = None if two_frames is None else two_frames_note(two_frames, found.rig)
     facts = SetupFacts(
         settings=prediction.settings,
@@ -126,11 +133,11 @@ def write_plan(
         tool_version=__version__,
     )
     setup = write_setup(
-        prediction, folder / "setup.pdf", facts=facts, paper=paper, unit=unit, replace=may
+        prediction, folder / "setup.pdf", facts=facts, paper=paper, unit=unit, replace=replace_files
     )
     document = plan_document(found, two_frames) | {"rig_digest": loaded.digest}
-    written = write_report(folder / "plan.json", document, replace=may)
-    shown = write_prediction(prediction, folder, replace=may)
+    written = write_report(folder / "plan.json", document, replace=replace_files)
+    shown = write_prediction(prediction, folder, replace=replace_files)
     return WrittenPlan(document, (loaded.path, setup, written, *shown), prediction)
 
 
@@ -195,9 +202,9 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
     return document
 
 
-def ready(folder: Path, *, replace_files: bool = False) -> None:
+def ready(folder: Path, *, replace_files: bool = False, inputs: Sequence[Path] = ()) -> None:
     """Refuse a folder that a plan cannot be written to, before the search is begun."""
-    prepare(folder, PLAN_FILES, replace=replace_files)
+    prepare(folder, PLAN_FILES, replace=replace_files, inputs=inputs)
 
 
 def with_look(rig: Rig, kind: str | None) -> Rig:

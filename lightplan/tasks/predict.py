@@ -20,6 +20,7 @@ from lightplan.light.exposure import (
     sheet_picture,
     sheet_share,
 )
+from lightplan.manifest import write_output
 from lightplan.measures import Finding as Finding
 from lightplan.measures import Judgement as Judgement
 from lightplan.measures import Measures, SheetMaps, find_faults, judge, measure
@@ -28,7 +29,6 @@ from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size
 from lightplan.reports.report import foil_shares, report_document, write_layers, write_report
 from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
-from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare
 from lightplan.version import __version__
@@ -94,6 +94,20 @@ def as_rig(rig: RigLike) -> Rig:
     if isinstance(rig, LoadedRig):
         return rig.rig
     return load_rig(rig).rig
+
+
+def ready(rig: RigLike, folder: Path, *, replace: bool = False) -> RigLike:
+    """Return the rig, read, after its folder was found fit for a prediction.
+
+    Raises
+    ------
+    BadInput
+        When the rig cannot be read, or files in the folder are in the way.
+    """
+    loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
+    inputs = loaded.inputs if isinstance(loaded, LoadedRig) else ()
+    prepare(folder, FILES, replace=replace, inputs=inputs)
+    return loaded
 
 
 def _quiet(_: str) -> None:
@@ -175,7 +189,7 @@ def write_prediction(
     BadInput
         When the folder holds such a file that lightplan did not write.
     """
-    may = prepare(folder, FILES, replace=replace)
+    prepare(folder, FILES, replace=replace)
     rig, layers = prediction.rig, prediction.layers
     glare = glare_map_png(
         rig,
@@ -185,8 +199,8 @@ def write_prediction(
         measures=prediction.measures,
     )
     return (
-        atomic_write(folder / "picture.png", picture_png(prediction.picture), replace=may),
-        atomic_write(folder / "glare_map.png", glare, replace=may),
-        write_layers(folder / "layers.npz", layers, replace=may),
-        write_report(folder / "report.json", prediction.report(), replace=may),
+        write_output(folder / "picture.png", picture_png(prediction.picture), replace=replace),
+        write_output(folder / "glare_map.png", glare, replace=replace),
+        write_layers(folder / "layers.npz", layers, replace=replace),
+        write_report(folder / "report.json", prediction.report(), replace=replace),
     )

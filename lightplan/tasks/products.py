@@ -78,19 +78,27 @@ def write_range(
 ) -> tuple[Path, ...]:
     """Write a rig file for each product, the setup sheet of the first, and its prediction."""
     names = [product_file(number) for number in range(2, len(sources) + 1)]
-    may = prepare(folder, (*RANGE_FILES, *names), replace=replace_files)
+    inputs = [path for source in sources for path in source.inputs]
+    prepare(folder, (*RANGE_FILES, *names), replace=replace_files, inputs=inputs)
     rigs = [
-        _write_one(found, fit, sources[0], other, folder / product_file(number), replace_files=may)
+        _write_one(
+            found,
+            fit,
+            sources[0],
+            other,
+            folder / product_file(number),
+            replace_files=replace_files,
+        )
         for number, (fit, other) in enumerate(zip(found.fits, sources, strict=True), 1)
     ]
     prediction = predict(rigs[0])
     facts = replace(facts_of(rigs[0], prediction), notes=(range_note(found, unit),))
     setup = write_setup(
-        prediction, folder / "setup.pdf", facts=facts, paper=paper, unit=unit, replace=may
+        prediction, folder / "setup.pdf", facts=facts, paper=paper, unit=unit, replace=replace_files
     )
     document = range_document(found) | {"rig_digest": rigs[0].digest}
-    written = write_report(folder / "plan.json", document, replace=may)
-    shown = write_prediction(prediction, folder, replace=may)
+    written = write_report(folder / "plan.json", document, replace=replace_files)
+    shown = write_prediction(prediction, folder, replace=replace_files)
     return (*(rig.path for rig in rigs), setup, written, *shown)
 
 
@@ -113,7 +121,7 @@ def _write_one(
         stopped_because=found.stopped_because,
     )
     rig = replace(fit.nudged_rig, title=fit.product.name)
-    return write_rig(source, path, rig=rig, plan=record, replace=replace_files)
+    return write_rig(source, path, rig=rig, plan=record, replace=replace_files, is_output=True)
 
 
 def range_note(found: RangePlan, unit: LengthUnit) -> SetupNote:

@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 
 from lightplan.arrays import Doubles
 from lightplan.errors import BadInput, LightplanError
+from lightplan.manifest import write_output
 from lightplan.reports.contact_sheet import contact_sheet_html
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.scores import ScoreRow, scores_csv, scores_json
@@ -299,9 +300,14 @@ def _photo(outcome: Outcome) -> PhotoScore:
     return PhotoScore.refused(path, error, seconds=outcome.seconds)
 
 
+def ready(folder: Path, *, replace_files: bool = False) -> None:
+    """Refuse a folder that scores cannot be written to, before anything is judged."""
+    prepare(folder, FILES, replace=replace_files)
+
+
 def write_scores(found: SetScore, folder: Path, *, replace_files: bool = False) -> tuple[Path, ...]:
     """Write scores.csv, scores.json and contact_sheet.html with its thumbnails."""
-    may = prepare(folder, FILES, replace=replace_files)
+    prepare(folder, FILES, replace=replace_files)
     context, comparison = found.context, found.comparison
     names = ("", "") if comparison is None else comparison.names
     rows = [
@@ -318,9 +324,9 @@ def write_scores(found: SetScore, folder: Path, *, replace_files: bool = False) 
         reasons=() if comparison is None else [r.sentence for r in comparison.reasons],
     )
     return (
-        atomic_write(folder / "scores.csv", scores_csv(rows), replace=may),
-        atomic_write(folder / "scores.json", scores_json(rows), replace=may),
-        atomic_write(folder / "contact_sheet.html", page, replace=may),
+        write_output(folder / "scores.csv", scores_csv(rows), replace=replace_files),
+        write_output(folder / "scores.json", scores_json(rows), replace=replace_files),
+        write_output(folder / "contact_sheet.html", page, replace=replace_files),
     )
 
 

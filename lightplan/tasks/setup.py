@@ -10,6 +10,7 @@ from lightplan.reports.setup.map import glare_picture
 from lightplan.reports.setup.sheet import write_setup_pdf
 from lightplan.reports.setup.template import write_template_pdf
 from lightplan.rigfiles import LoadedRig, load_rig
+from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import Prediction, Progress, _quiet, predict
 from lightplan.units import LengthUnit
 from lightplan.version import __version__
@@ -30,6 +31,7 @@ def setup(
     Tolerances come from the plan that the rig file keeps.
     """
     loaded = load_rig(rig)
+    prepare_files([out, template], replace=replace, inputs=loaded.inputs)
     prediction = predict(loaded, explain=False, progress=progress)
     progress("drawing")
     facts = facts_of(loaded, prediction)

@@ -7,6 +7,9 @@ from pathlib import Path
 from lightplan.light import Detail, Engine
 from lightplan.reports.view3d import show_window, write_view_png
 from lightplan.reports.view_html import write_view_html
+from lightplan.rigfiles import LoadedRig, load_rig
+from lightplan.scene import Rig
+from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import Progress, RigLike, _quiet, as_rig
 
 
@@ -25,7 +28,10 @@ def view(
     MissingFeature
         Where this machine has no screen, or nothing to draw 3-D with.
     """
-    found = as_rig(rig)
+    loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
+    inputs = loaded.inputs if isinstance(loaded, LoadedRig) else ()
+    prepare_files([png, html], replace=replace, inputs=inputs)
+    found = as_rig(loaded)
     progress("following the light")
     layers = Engine(found, Detail.quick()).layers(found)
     progress("drawing")

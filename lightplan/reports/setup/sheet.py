@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.errors import BadInput
+from lightplan.manifest import write_output
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.print.flow import Flow
 from lightplan.reports.print.page import Page, pdf_bytes
@@ -17,7 +18,6 @@ from lightplan.reports.setup.elements import elements_of
 from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
 from lightplan.reports.setup.map import GlarePicture
 from lightplan.reports.setup.steps import importance, steps_of
-from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 from lightplan.units import LengthUnit
 
@@ -63,7 +63,7 @@ def write_setup_pdf(
         Another paper, a picture that is none, or a file that cannot be written.
     """
     pages = setup_pages(rig, facts, paper=paper, unit=unit, picture=picture, glare_map=glare_map)
-    return atomic_write(path, pdf_bytes(pages, title=f"Setup: {rig.title}"), replace=replace)
+    return write_output(path, pdf_bytes(pages, title=f"Setup: {rig.title}"), replace=replace)
 
 
 def setup_pages(

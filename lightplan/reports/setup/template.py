@@ -13,6 +13,7 @@ from typing import TypeAlias
 import numpy as np
 
 from lightplan.errors import BadInput
+from lightplan.manifest import write_output
 from lightplan.reports.print.page import (
     FAINT,
     MARGIN_MM,
@@ -33,7 +34,6 @@ from lightplan.reports.setup.tiles import (
     cut_lines,
     tiling,
 )
-from lightplan.safe_write import atomic_write
 from lightplan.scene import Rig
 from lightplan.units import LengthUnit
 
@@ -70,7 +70,7 @@ def write_template_pdf(
         that cannot be written.
     """
     pages = template_pages(rig, paper=paper, unit=unit)
-    return atomic_write(path, pdf_bytes(pages, title=f"Template: {rig.title}"), replace=replace)
+    return write_output(path, pdf_bytes(pages, title=f"Template: {rig.title}"), replace=replace)
 
 
 def template_pages(rig: Rig, *, paper: str = "A4", unit: LengthUnit = "mm") -> list[Page]:

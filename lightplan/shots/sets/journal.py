@@ -20,6 +20,7 @@ from lightplan.errors import BadInput
 
 FILE_NAME = "journal.jsonl"
 _FORMAT = 1
+_START = f'{{"format": {_FORMAT}, "key": "'.encode()
 _SYNC_EVERY_S = 1.0
 
 
@@ -97,6 +98,7 @@ class Journal:
     def __init__(self, folder: Path, *, resume: bool = True) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self._path = folder / FILE_NAME
+        _refuse_foreign(self._path)
         if not resume and self._path.exists():
             os.replace(self._path, self._path.with_suffix(".jsonl.old"))
         self._file = open(self._path, "ab+")  # noqa: SIM115 - closed by __exit__
@@ -175,6 +177,21 @@ class Journal:
             self._file.seek(end - 1)
             if self._file.read(1) != b"\n":
                 self._file.write(b"\n")
+
+
+def _refuse_foreign(path: Path) -> None:
+    """Refuse a file of the maker's that happens to have the journal's name."""
+    if not path.exists():
+        return
+    start = b"not a file"
+    if path.is_file():
+        with path.open("rb") as file:
+            start = file.readline(len(_START)).rstrip(b"\n")
+    if not _START.startswith(start):  # a torn first line is one of ours too
+        raise BadInput(
+            field="the output folder", wanted=f"without a {FILE_NAME} of yours", got="one",
+            cure="choose another folder", file=str(path),
+        )  # fmt: skip
 
 
 def _parse(line: bytes) -> tuple[str, Outcome] | None:

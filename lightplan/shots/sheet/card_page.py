@@ -6,7 +6,7 @@ import io
 from pathlib import Path
 from typing import Any
 
-from lightplan.safe_write import atomic_write
+from lightplan.manifest import write_output
 from lightplan.shots.sheet.card import (
     PANEL_LIGHTNESS,
     PATCH_LIGHTNESS,
@@ -47,7 +47,7 @@ def write_marker_card(
     page = io.BytesIO()
     metadata = {"Title": "lightplan marker card", "CreationDate": None}
     card_figure(CardLayout(paper), unit).savefig(page, format="pdf", metadata=metadata)
-    return atomic_write(Path(path), page.getvalue(), replace=replace)
+    return write_output(Path(path), page.getvalue(), replace=replace)
 
 
 def card_figure(layout: CardLayout, unit: LengthUnit = "mm") -> Any:
