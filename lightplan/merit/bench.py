@@ -24,7 +24,7 @@ from lightplan.merit.light_model import LightModel
 from lightplan.scene import Rig
 from lightplan.scene.clearance import total_excess_mm, unmovable
 from lightplan.scene.dimensions import Space
-from lightplan.search.simplex import simplex
+from lightplan.search.minimise import simplex
 from lightplan.search.trust_region import FORGIVEN, Stand
 
 WORST = 50.0

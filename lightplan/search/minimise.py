@@ -1,5 +1,8 @@
 """The solver: closed-form starts, evolution of the covariance, and a simplex to finish.
 
+Both come from libraries: cma (N. Hansen, arXiv:1604.00772) and scipy's Nelder and Mead with steps
+that suit many dimensions (F. Gao and L. Han, Computational Optimization and Applications 51, 2012).
+
 Problem, solver and stop rule are apart: the objective knows nothing of the solver, the
 solver nothing of light. Points live in the unit box. The same seed and the same number
 of evaluations give the same answer; a time limit may cut that short.
@@ -10,13 +13,11 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
-from lightplan.search.evolution import Evolution
-from lightplan.search.simplex import simplex
 from lightplan.search.spread import evenly
 
 StopReason: TypeAlias = Literal[
@@ -136,9 +137,9 @@ def minimise(
     """Return the best point of the unit box that can be found within the stop rule.
 
     The starts are compared first, with a few points that fill the box evenly. From the
-    best the covariance evolves (`evolution.Evolution`), and a simplex finishes. While
+    best the covariance evolves, and a simplex finishes. While
     evaluations are left, the evolution runs again with twice the offspring, from the
-    other starts in turn and then from points drawn at random, until two runs in a row
+    other starts in turn and then from points drawn at random, until three runs in a row
     bring nothing.
 
     Parameters
@@ -186,7 +187,7 @@ def _search(
         counter.one, starts[0], size=spread, tolerance=rule.tolerance, most=_first_tries(starts)
     )
     idle, run = 0, 0
-    while idle < 2:
+    while idle < 3:
         before = counter.value
         start, width = _next_start(counter, starts, run, rng, spread)
         _evolve(counter, start, width, run, rng, rule)
@@ -218,17 +219,64 @@ def _evolve(
     rng: np.random.Generator,
     rule: StopRule,
 ) -> None:
+    """Let the covariance evolve from a point until its steps are small or bring nothing."""
+    import cma  # it brings matplotlib along, and few plans need it
+
+    # It wants two variables at least: an idle one stands beside a single one.
     size = start.size
-    offspring = int((4 + 3 * np.log(size)) * 2 ** min(run, 4))
-    evolution = Evolution(start, spread, offspring, rng)
-    recent: list[float] = []
-    while not evolution.is_small():
-        points = evolution.ask()
-        values = counter(points)
-        evolution.tell(points, values)
-        recent.append(float(values.min()))
-        window = 10 + 30 * size // offspring
-        if len(recent) > window:
-            calm = max(recent[-window:]) - min(recent[-window:])
-            if max(calm, float(np.ptp(values))) < rule.tolerance:
-                return
+    full = start if size > 1 else np.append(start, 0.5)
+    options: dict[str, Any] = {
+        "bounds": [0.0, 1.0],
+        "popsize": int((4 + 3 * np.log(size)) * 2 ** min(run, 4)),
+        "tolfun": rule.tolerance,
+        "tolfunhist": rule.tolerance,
+        "tolx": 1e-5,
+        "seed": np.nan,  # it draws from ours, not from a generator that all share
+        "randn": lambda *shape: rng.standard_normal(shape),
+        "verbose": -9,
+        "CMA_diagonal": False,
+    }
+    evolution = cma.CMAEvolutionStrategy(full, spread, options)
+    while not evolution.stop():
+        points = [np.asarray(point) for point in evolution.ask()]
+        evolution.tell(points, list(counter([point[:size] for point in points])))
+
+
+def simplex(
+    function: Callable[[Doubles], float],
+    start: Doubles,
+    *,
+    size: float,
+    tolerance: float,
+    most: int | None = None,
+) -> None:
+    """Go down from `start` by Nelder and Mead's simplex; `function` remembers the best point.
+
+    Parameters
+    ----------
+    function : callable
+        Of a point (n,) in the unit box; it may raise to end the search.
+    size : float
+        Edge of the first simplex.
+    tolerance : float
+        Ends when the corners' values differ by less and the corners are close.
+    most : int or None
+        Most evaluations; None: 200 for each dimension.
+    """
+    from scipy.optimize import minimize
+
+    first = np.clip(start, 0.0, 1.0)
+    steps = size * np.diag(np.where(first + size <= 1, 1.0, -1.0))
+    minimize(
+        function,
+        first,
+        method="Nelder-Mead",
+        bounds=[(0.0, 1.0)] * start.size,
+        options={
+            "initial_simplex": first + np.vstack([np.zeros(start.size), steps]),
+            "fatol": tolerance,
+            "xatol": 1e-4,
+            "maxfev": 200 * start.size if most is None else most,
+            "adaptive": True,
+        },
+    )
