@@ -133,6 +133,24 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         places.foil),
     "foil_colourfulness_Cab": _one(
         "no rainbow", "the foil shows little colour: {}", places.foil),
+    "reads_as_metal_share": _one(
+        "foil reads as print", "the foil reads as metal by {} only: flat ink could look the same",
+        places.foil),
+    "foil_run_stops": _two(
+        Fault("foil too even", "the foil runs by {} over the paper's own light: it looks printed",
+              places.foil),
+        Fault("foil runs too far", "the foil runs by {} over the paper's own light: too much",
+              places.foil)),
+    "foil_band_stops": _two(
+        Fault("band too weak", "the bright band rises by {} over its sides: too little",
+              places.foil),
+        Fault("band too strong", "the bright band rises by {} over its sides: too much",
+              places.foil)),
+    "foil_band_width_share": _two(
+        Fault("band too narrow", "the bright band covers {} of the foil: too little", places.foil),
+        Fault("band too wide", "the bright band covers {} of the foil: too much", places.foil)),
+    "foil_band_residual_stops": _one(
+        "band askew", "{} of the foil's light does not follow the band", places.foil),
     "foil_hue_spread_share": _one(
         "few hues", "the foil shows few hues: a spread of {}", places.foil),
 }  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightplan.measures import clipping, colours, contrast, evenness, figure
+from lightplan.measures import band, clipping, colours, contrast, evenness, figure, metal
 from lightplan.measures.clipping import Pairs
 from lightplan.measures.levels import Levels
 from lightplan.measures.maps import Sheet, SheetMaps
@@ -153,6 +153,8 @@ def measured(
     found |= contrast.measures(sheet, levels, stock_reflectance, wanted)
     found |= colours.measures(levels, foil_kind, stock_reflectance, wanted)
     found |= figure.measures(sheet, levels, look, wanted)
+    found |= band.measures(sheet, levels, look, wanted)
+    found |= metal.measures(sheet, levels, stock_reflectance, wanted)
     return found
 
 

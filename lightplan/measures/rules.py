@@ -84,7 +84,25 @@ def _foil_colour(weight: float) -> PartRule:
                     lambda v: low(v, half_at=12.0), 0.0, "6 or less")  # fmt: skip
 
 
+def _metal(weight: float) -> PartRule:
+    return PartRule("reads as metal", "reads_as_metal_share", weight,
+                    lambda v: high(v, half_at=0.35), 1.0, "60% or more")  # fmt: skip
+
+
 def _bright(look: Look) -> tuple[PartRule, ...]:
+    return (
+        _metal(15.0),
+        PartRule("run over the foil", "foil_run_stops", 15.0,
+                 lambda v: close(v, target=1.6, scale=1.2), 1.6, "1 to 2.5 stops"),
+        PartRule("foil lighter than white", "foil_to_white_stops", 15.0,
+                 lambda v: close(v, target=0.7, scale=1.5), 0.7, "0 to 1.5 above white paper"),
+        _stands_off(10.0),
+        *_paper(even=20.0, colour=10.0, exposure=5.0),
+        _foil_colour(10.0),
+    )  # fmt: skip
+
+
+def _flat(look: Look) -> tuple[PartRule, ...]:
     return (
         PartRule("even foil", "foil_evenness_stops", 25.0,
                  lambda v: low(v, half_at=1.5), 0.0, "0.5 stops or less"),
@@ -93,6 +111,23 @@ def _bright(look: Look) -> tuple[PartRule, ...]:
         _stands_off(15.0),
         *_paper(even=20.0, colour=10.0, exposure=5.0),
         _foil_colour(10.0),
+    )  # fmt: skip
+
+
+def _band(look: Look) -> tuple[PartRule, ...]:
+    height = look.strength_stops
+    return (
+        PartRule("band above its sides", "foil_band_stops", 20.0,
+                 lambda v: close(v, target=height, scale=max(0.5, 0.5 * height)), height,
+                 f"{height:.1f} stops"),
+        PartRule("width of the band", "foil_band_width_share", 10.0,
+                 lambda v: close(v, target=0.3, scale=0.25), 0.3, "14% to 45% of the foil"),
+        PartRule("straight band", "foil_band_residual_stops", 10.0,
+                 lambda v: low(v, half_at=0.4), 0.0, "0.2 stops or less"),
+        _metal(20.0),
+        _stands_off(10.0),
+        *_paper(even=15.0, colour=5.0, exposure=5.0),
+        _foil_colour(5.0),
     )  # fmt: skip
 
 
@@ -157,9 +192,13 @@ _PARTS: Mapping[LookKind, Callable[[Look], tuple[PartRule, ...]]] = {
     "dark field": _dark,
     "split": _split,
     "rainbow": _rainbow,
+    "bright band": _band,
+    "flat copy": _flat,
 }
 
-_DARK_LIMIT: Mapping[LookKind, float] = {"bright field": 0.02, "gradient": 0.2, "split": 0.55}
+_DARK_LIMIT: Mapping[LookKind, float] = {
+    "bright field": 0.02, "flat copy": 0.02, "gradient": 0.2, "split": 0.55, "bright band": 0.6,
+}  # fmt: skip
 """Share of foil that may be black; the other looks want it or do not mind."""
 
 

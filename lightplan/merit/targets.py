@@ -15,6 +15,9 @@ from lightplan.scene import Look, Rig
 
 WHITE = 0.85
 BRIGHT_STOPS = 0.7
+BRIGHT_RUN_STOPS = 1.5
+BAND_SHARE = 0.15
+"""Half width at half height of a bright band, as a share of the sheet: 30 % of it is bright."""
 DARK_STOPS = -3.5
 RAINBOW_STOPS = -1.0
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  # IEC 61966-2-1, linear sRGB
@@ -36,8 +39,12 @@ def foil_level(rig: Rig, x_mm: Doubles, y_mm: Doubles) -> Doubles:
 
 
 def _along(rig: Rig, x_mm: Doubles, y_mm: Doubles) -> Doubles:
-    """Return the way along the look's direction, 0 to 1 over the sheet."""
-    cosine, sine = math.cos(rig.look.direction_rad), math.sin(rig.look.direction_rad)
+    """Return the way in which the look's light changes, 0 to 1 over the sheet.
+
+    That is the look's direction, and for a band, which runs in that direction, square to it.
+    """
+    turn = rig.look.direction_rad + (0.5 * math.pi if rig.look.kind == "bright band" else 0.0)
+    cosine, sine = math.cos(turn), math.sin(turn)
     reach = abs(cosine) * rig.sheet.width_mm + abs(sine) * rig.sheet.height_mm
     return np.asarray((cosine * x_mm + sine * y_mm) / reach + 0.5)
 
@@ -47,5 +54,10 @@ def _foil_stops(look: Look, way: Doubles) -> Doubles:
         return BRIGHT_STOPS + look.strength_stops * (way - 0.9)
     if look.kind == "split":
         return np.where(way > 0.5, BRIGHT_STOPS, BRIGHT_STOPS - look.strength_stops)
-    level = {"bright field": BRIGHT_STOPS, "dark field": DARK_STOPS, "rainbow": RAINBOW_STOPS}
+    if look.kind == "bright band":
+        off = (way - 0.5) / BAND_SHARE
+        return BRIGHT_STOPS - look.strength_stops * (1.0 - np.exp2(-off * off))
+    if look.kind == "bright field":
+        return BRIGHT_STOPS + BRIGHT_RUN_STOPS * (way - 0.5)
+    level = {"flat copy": BRIGHT_STOPS, "dark field": DARK_STOPS, "rainbow": RAINBOW_STOPS}
     return np.full(way.shape, level[look.kind])

@@ -50,6 +50,8 @@ def guesses(rig: Rig) -> list[Rig]:
         "dark field": _dark,
         "split": _split,
         "rainbow": _rainbow,
+        "bright band": _gradient,
+        "flat copy": _bright,
     }
     found = []
     for make in (makers[rig.look.kind](rig, side) for side in (1.0, -1.0)):

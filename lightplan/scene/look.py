@@ -8,7 +8,9 @@ from typing import Literal, TypeAlias, get_args
 
 from lightplan.scene import checks
 
-LookKind: TypeAlias = Literal["bright field", "gradient", "dark field", "split", "rainbow"]
+LookKind: TypeAlias = Literal[
+    "bright field", "gradient", "dark field", "split", "rainbow", "bright band", "flat copy"
+]
 LOOK_KINDS: tuple[LookKind, ...] = get_args(LookKind)
 
 
@@ -19,14 +21,17 @@ class Look:
     Parameters
     ----------
     kind : str
-        "bright field" (foil evenly bright), "gradient" (a smooth run from dark to
-        bright), "dark field" (foil dark, edges bright), "split" (half and half) or
-        "rainbow" (holographic foil shows its colours).
+        "bright field" (foil lighter than the white of its stock, with a run of 1 to 2.5
+        stops), "gradient" (a smooth run from dark to bright), "dark field" (foil dark,
+        edges bright), "split" (half and half), "rainbow" (holographic foil shows its
+        colours), "bright band" (a band with soft shoulders crosses the sheet) or "flat
+        copy" (foil evenly bright, for records: it reads as print).
     direction_rad : float
-        Towards the brighter side on the sheet, counter-clockwise from x. Used by
-        gradient and split. [rad]
+        On the sheet, counter-clockwise from x. Gradient and split: towards the brighter
+        side. Bright band: the way the band runs. [rad]
     strength_stops : float
-        Span of brightness over the foil that is wanted. Used by gradient and split.
+        Span of brightness over the foil that is wanted. Used by gradient and split, and
+        by the bright band: how far it rises above both of its sides.
     """
 
     kind: LookKind = "bright field"

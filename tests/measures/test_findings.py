@@ -10,6 +10,8 @@ from lightplan.measures.findings import FAULTS
 from lightplan.measures.rules import gates_of, parts_of
 from lightplan.scene.look import LOOK_KINDS, Look
 
+FLAT = Look(kind="flat copy")
+
 
 def faults(maps, look=None, kind="silver foil"):
     wanted = look if look is not None else Look()
@@ -21,7 +23,7 @@ def spot(x0, y0, level, ground=0.7):
 
 
 def test_a_good_sheet_has_no_fault(sheet):
-    assert faults(sheet(0.93, 0.45)) == {}
+    assert faults(sheet(0.93, 0.45), FLAT) == {}
 
 
 def test_clipped_foil_is_found_in_its_place(sheet):
@@ -34,7 +36,7 @@ def test_a_clipped_background_is_no_fault(sheet):
     from lightplan.measures import Background
 
     white = Background(linear=np.ones((90, 3)), clipped=np.ones((90, 3), bool))
-    assert faults(sheet(0.93, 0.45, background=white)) == {}
+    assert faults(sheet(0.93, 0.45, background=white), FLAT) == {}
 
 
 def test_glare_on_the_paper_is_named_as_that_and_placed(sheet):
@@ -53,8 +55,12 @@ def test_glare_on_the_paper_is_named_as_that_and_placed(sheet):
         (lambda x, y: 0.5 * 2.0 ** (x / 60.0), 0.3, "foil uneven"),
     ],
 )
-def test_each_fault_of_a_bright_field_has_its_name(sheet, foil, paper, code):
-    assert code in faults(sheet(foil, paper))
+def test_each_fault_of_a_flat_copy_has_its_name(sheet, foil, paper, code):
+    assert code in faults(sheet(foil, paper), FLAT)
+
+
+def test_even_foil_is_a_fault_of_a_bright_field(sheet):
+    assert "foil reads as print" in faults(sheet(0.93, 0.45))
 
 
 def test_faults_of_the_other_looks_have_their_names(sheet):

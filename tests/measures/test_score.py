@@ -28,15 +28,28 @@ def rainbow(x, y):
     return 0.12 + 0.4 * np.maximum(colour, 0.0)
 
 
+FLAT = Look(kind="flat copy")
+
+
+def band(x, y):
+    return 0.15 + 0.75 * np.exp(-((y / 14.0) ** 2))
+
+
 GOOD = {
-    "bright field": (Look(), 0.93, 0.45),
+    "bright field": (
+        Look(direction_rad=0.0), lambda x, y: 0.62 * 2.0 ** (x / 75.0), 0.42,
+    ),
+    "flat copy": (FLAT, 0.93, 0.45),
+    "bright band": (
+        Look(kind="bright band", direction_rad=0.0, strength_stops=2.0), band, 0.75,
+    ),
     "gradient": (RIGHT, lambda x, y: 0.45 * 2.0 ** (x / 52.0), 0.8),
     "dark field": (
         Look(kind="dark field"),
         lambda x, y: np.where((abs(x) > 44.0) | (abs(y) > 28.0), 0.3, 0.05), 0.75,
     ),
     "split": (
-        Look(kind="split", direction_rad=0.0), lambda x, y: np.where(x > 0.0, 0.9, 0.225), 0.6,
+        Look(kind="split", direction_rad=0.0), lambda x, y: np.where(x > 4.0, 0.9, 0.225), 0.6,
     ),
     "rainbow": (Look(kind="rainbow"), rainbow, 0.75),
 }  # fmt: skip
@@ -84,8 +97,8 @@ def test_silver_that_matches_white_stock_is_not_kept(sheet):
 def test_clipped_foil_costs_the_verdict(sheet):
     clear = sheet(0.9, 0.5)
     blown = sheet(lambda x, y: np.where(abs(x) < 12.0, 1.2, 0.9), 0.5)
-    assert verdict(clear, Look()).verdict == "keep"
-    assert verdict(blown, Look()).verdict == "retake"
+    assert verdict(clear, FLAT).verdict == "keep"
+    assert verdict(blown, FLAT).verdict == "retake"
 
 
 def test_predicted_and_photographed_pictures_of_one_light_score_alike(sheet):
@@ -126,14 +139,14 @@ def test_a_sheet_half_out_of_the_picture_cannot_be_judged(sheet):
 
 
 def test_goods_all_of_metal_are_judged_without_paper(sheet):
-    found = verdict(sheet(0.9, mask="all"), Look(), "aluminium")
+    found = verdict(sheet(0.9, mask="all"), FLAT, "aluminium")
     assert found.verdict == "keep"
     assert sum(part.weight for part in found.parts) == pytest.approx(100.0)
     assert any("even paper" in reason for reason in found.reasons)
 
 
 def test_unsharp_photographs_are_retaken(sheet):
-    look = Look()
+    look = FLAT
     measures = measure(sheet(0.9, 0.5), look, "silver foil")
     sharp = judge(measures.joined({"sharpness_resolved_count": (800.0, 10.0)}), look)
     soft = judge(measures.joined({"sharpness_resolved_count": (150.0, 10.0)}), look)

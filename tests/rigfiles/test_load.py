@@ -177,8 +177,8 @@ WRONG = {
     ),
     "unknown look": (
         lambda t: t + '[look]\nkind = "dark feild"\n',
-        r"look\.kind must be one of bright field, gradient, dark field, split, rainbow "
-        r"\(got dark feild\); did you mean dark field\.",
+        r"look\.kind must be one of bright field, gradient, dark field, split, rainbow, "
+        r"bright band, flat copy \(got dark feild\); did you mean dark field\.",
     ),
     "unknown foil": (
         lambda t: t + '[sheet.foil]\nkind = "tin"\n',
