@@ -136,6 +136,7 @@ def seconds(*arguments: str) -> float:
     return taken
 
 
+@pytest.mark.alone
 def test_help_answers_at_once():
     # The least of several runs is what the program itself takes; other work only adds to it.
     best = float("inf")
@@ -146,6 +147,7 @@ def test_help_answers_at_once():
     assert best < HELP_S
 
 
+@pytest.mark.alone
 def test_help_takes_little_more_than_the_library_it_is_made_with():
     pairs = [
         (seconds("-m", "lightplan", "--help"), seconds("-c", "import typer")) for _ in range(5)

@@ -34,7 +34,11 @@ FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 INSTALL = "python3 -m venv .venv && .venv/bin/pip install --quiet"
 LOOKS_MEASURES = ("foil_to_paper_stops", "foil_to_white_stops", "foil_evenness_stops")
 DEMO = f"{INSTALL} . && .venv/bin/lightplan demo"
-TESTS = f"{INSTALL} -e '.[test,cluster]' && .venv/bin/python -m pytest"
+TESTS = (
+    f"{INSTALL} -e '.[test,cluster]' "
+    "&& .venv/bin/python -m pytest -n auto --dist loadfile -m 'not alone' "
+    "&& .venv/bin/python -m pytest -m alone"
+)
 
 
 def leaves(group=None, names=()):
