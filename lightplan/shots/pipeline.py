@@ -23,11 +23,11 @@ from lightplan.shots.results import PhotoScore, Placed, Triple
 from lightplan.shots.sets.journal import photograph_key
 from lightplan.shots.sheet import exact
 from lightplan.shots.sheet.carded import CardLight, card_in, card_light
-from lightplan.shots.sheet.finding import SheetFound, SheetNotFound
-from lightplan.shots.sheet.laying import LaidSheet, lay_out
+from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
+from lightplan.shots.sheet.location import GRID_PX, find_in_shot, place
+from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.shots.sheet.patches import patch_sharpness
-from lightplan.shots.sheet.placing import GRID_PX, find_in_shot, place
 from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm

@@ -7,7 +7,7 @@ import pytest
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.pipeline import judge_photo
 from lightplan.shots.sheet.by_artwork import find_by_artwork
-from lightplan.shots.sheet.finding import find_sheet
+from lightplan.shots.sheet.corners import find_sheet
 
 SIZE = {"width_mm": 105, "height_mm": 148}
 # Black stock on a table as black, shadows and all: what is seen is the foil.

@@ -14,7 +14,7 @@ from lightplan.shots.sheet.card import (
     read_greys,
 )
 from lightplan.shots.sheet.card_page import write_marker_card
-from lightplan.shots.sheet.finding import find_sheet
+from lightplan.shots.sheet.corners import find_sheet
 
 POINT_MM = 25.4 / 72
 

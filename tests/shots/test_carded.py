@@ -12,7 +12,7 @@ from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.pipeline import judge_photo, with_neighbour
 from lightplan.shots.sets.consistency import find_flags
 from lightplan.shots.sheet.carded import card_in, card_light, size_on_card
-from lightplan.shots.sheet.placing import find_in_shot
+from lightplan.shots.sheet.location import find_in_shot
 from lightplan.tasks.score import score_photos
 
 GIVEN = {

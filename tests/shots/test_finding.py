@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lightplan.shots.sheet.finding import find_sheet
+from lightplan.shots.sheet.corners import find_sheet
 from lightplan.shots.sheet.outline import bend, fit_outline, straighten
 from lightplan.shots.sheet.quads import plane_misfit, shape_misfit, square_to_quad
 

@@ -11,7 +11,7 @@ from lightplan.arrays import read_only
 from lightplan.errors import PhotoError
 from lightplan.scene.camera import Camera
 from lightplan.scene.placement import Placement
-from lightplan.shots.sheet.finding import SheetFound, find_sheet
+from lightplan.shots.sheet.corners import SheetFound, find_sheet
 from lightplan.shots.sheet.pose import camera_pose, pose_of_points
 
 MIRROR = Path(__file__).parents[2] / ".." / "shared" / "photos" / "plane_mirror"

@@ -8,7 +8,7 @@ import pytest
 import skimage.data
 
 from lightplan.errors import PhotoError
-from lightplan.shots.sheet.finding import SheetFound, SheetNotFound, corners_by_hand, find_sheet
+from lightplan.shots.sheet.corners import SheetFound, SheetNotFound, corners_by_hand, find_sheet
 
 SIZES = ((148, 210), (85, 55), (60, 60))
 PHOTOS = Path(__file__).parents[2] / ".." / "shared" / "photos"

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from decidable import finder_can, look_can
 
-from lightplan.shots.sheet.finding import find_sheet
+from lightplan.shots.sheet.corners import find_sheet
 from lightplan.shots.sheet.orienting import orient
 from lightplan.shots.sheet.segment import segment_by_look, segment_with_artwork
 from lightplan.shots.sheet.squaring import project, square

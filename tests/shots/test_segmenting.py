@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from lightplan.arrays import read_only
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.orienting import orient, oriented
 from lightplan.shots.sheet.registering import register
 from lightplan.shots.sheet.segment import segment_by_look, segment_with_artwork

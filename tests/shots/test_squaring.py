@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from lightplan.arrays import read_only
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.squaring import background, project, square, window
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.shots.sheet import previews, quads
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.previews import Picture
 from lightplan.shots.sheet.registering import edge_points
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from lightplan.arrays import Booleans, Doubles, Singles
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.outline import straighten
 from lightplan.shots.sheet.quads import square_to_quad
 from lightplan.shots.sheet.squaring import window

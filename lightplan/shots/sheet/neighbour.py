@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from lightplan.arrays import Singles, read_only
 from lightplan.shots.sheet import previews
 from lightplan.shots.sheet.candidates import CERTAIN, in_light, measure, view_of
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.registering import explained_share
 from lightplan.shots.sheet.segment import Segmentation
 from lightplan.shots.sheet.squaring import Squared

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from lightplan.arrays import Doubles, Singles
 from lightplan.measures import SheetMaps
 from lightplan.measures.sharpness import TILES, Sharpness, sharpness
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.squaring import grid_shape, project
 from lightplan.shots.shot import Shot
 

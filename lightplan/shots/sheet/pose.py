@@ -10,7 +10,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.outline import straighten
 from lightplan.units import LengthUnit, show_length
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lightplan.arrays import Booleans, Doubles, Singles, read_only
 from lightplan.measures import Background
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.outline import bend, straighten
 from lightplan.shots.sheet.previews import Picture
 from lightplan.shots.sheet.quads import square_to_quad

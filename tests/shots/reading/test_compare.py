@@ -11,10 +11,10 @@ import pytest
 
 from lightplan.measures import Finding, Gate, Part
 from lightplan.shots.results import PhotoScore, Placed
-from lightplan.shots.sets.against import compare_sets
 from lightplan.shots.sets.changes import changes_between
-from lightplan.shots.sets.compare import likeness_to_set, near_tie, rank_set
 from lightplan.shots.sets.consistency import exposure_stops, find_flags
+from lightplan.shots.sets.ranking import likeness_to_set, near_tie, rank_set
+from lightplan.shots.sets.two_sets import compare_sets
 from lightplan.shots.shot import Settings
 
 CORNERS = ((100.0, 150.0), (100.0, 850.0), (590.0, 850.0), (590.0, 150.0))

@@ -15,9 +15,9 @@ from skimage.transform import ProjectiveTransform
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.pipeline import judge_photo
+from lightplan.shots.sheet.corners import corners_by_hand
 from lightplan.shots.sheet.exact import SHEET_MEASURES, clipped_shares
-from lightplan.shots.sheet.finding import corners_by_hand
-from lightplan.shots.sheet.laying import lay_out
+from lightplan.shots.sheet.maps import lay_out
 
 EASY = {
     "stock": "white", "table": "dark", "size_mm": (148, 105), "glare": True, "noise": 0.002,

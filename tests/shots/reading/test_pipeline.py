@@ -16,8 +16,8 @@ from lightplan.shots.formats.transfer import srgb
 from lightplan.shots.pipeline import PhotoJudge, judge_or_refuse, judge_photo, with_neighbour
 from lightplan.shots.results import PhotoScore
 from lightplan.shots.sets.batch import score_batch
+from lightplan.shots.sheet.corners import corners_by_hand
 from lightplan.shots.sheet.exact import clipped_shares
-from lightplan.shots.sheet.finding import corners_by_hand
 from lightplan.shots.shot import Shot
 
 

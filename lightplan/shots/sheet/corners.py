@@ -26,7 +26,7 @@ from lightplan.shots.sheet.candidates import (
     view_of,
 )
 from lightplan.shots.sheet.card import CardFound
-from lightplan.shots.sheet.searching import cut_by_frame, search
+from lightplan.shots.sheet.outline_search import cut_by_frame, search
 
 _FINE_PX = 1500  # and of the one in which its corners are measured
 

@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.shots.context import PhotoContext
-from lightplan.shots.sheet import finding
+from lightplan.shots.sheet import corners as finding
 from lightplan.shots.sheet.by_artwork import find_by_artwork
 from lightplan.shots.sheet.card import CardFound
 from lightplan.shots.sheet.carded import FIND_PX, card_in, in_copy
-from lightplan.shots.sheet.finding import SheetFound, SheetNotFound
-from lightplan.shots.sheet.laying import LaidSheet, lay_out
+from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
+from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour, find_near
 from lightplan.shots.shot import Shot
 

@@ -10,7 +10,7 @@ from lightplan.arrays import Booleans, Singles
 from lightplan.measures import SheetMaps
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.sheet import segment, squaring
-from lightplan.shots.sheet.finding import SheetFound
+from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.shots.sheet.orienting import Orientation, orient, oriented
 from lightplan.shots.sheet.squaring import Squared
