@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from lightplan.arrays import Doubles
+from lightplan.arrays import Doubles, Integers
 
 GOLDEN = (5**0.5 - 1) / 2
 
@@ -47,8 +47,13 @@ def shifts(count: int) -> Doubles:
 
     Uses the plastic-number sequence (R2), which spreads any prefix evenly.
     """
+    return shifts_of(np.arange(count))
+
+
+def shifts_of(numbers: Integers) -> Doubles:
+    """Return the shifts (n, 2) of some numbers of that sequence."""
     plastic = 1.32471795724474602596
-    index = np.arange(1, count + 1)[:, None]
+    index = np.asarray(numbers)[:, None] + 1
     return np.asarray((0.5 + index * np.array([1 / plastic, 1 / plastic**2])) % 1.0)
 
 

@@ -18,6 +18,7 @@ from lightplan.arrays import Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
 from lightplan.light.cells import Patchwork
+from lightplan.light.kept import Kept, Moves, gathered
 from lightplan.light.visibility import Visibility, among
 from lightplan.scene.surfaces import Surface
 
@@ -27,7 +28,7 @@ MOST_FACTORISED = 900  # cells; beyond, factorising costs more than it saves
 SLOW = 0.9  # light returned per bounce above which substitution takes many rounds
 
 
-class ViewFactors:
+class ViewFactors(Kept):
     """View factors from n points to the cells of a patchwork, with occlusion.
 
     The points may be the cells themselves; a moved surface renews its own rows, columns
@@ -38,6 +39,13 @@ class ViewFactors:
         self._near = near
         self._sight = Visibility()
         self._kernel: Singles | None = None
+        self._owners: Integers | None = None
+        self._moves: Moves | None = None
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces and cells anew."""
+        self._sight.renumber(moves)
+        self._moves = moves
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
@@ -52,6 +60,11 @@ class ViewFactors:
         free = self._sight.update(
             surfaces, changed, points, owners, cells.centres, patchwork.owners
         )
+        if self._moves is not None and self._kernel is not None and self._owners is not None:
+            cols = self._moves.rows(self._moves.before.owners, patchwork.owners)
+            rows = self._moves.rows(self._owners, owners)
+            self._kernel = gathered(self._kernel, rows, cols)
+        self._owners, self._moves = owners, None
         spread = patchwork.sub_points() if of_cells else None
         if self._kernel is None:
             self._kernel = kernels.transfer(points, normals, cells, near=self._near, spread=spread)
@@ -70,6 +83,7 @@ class ViewFactors:
         cols = np.flatnonzero(among(patchwork.owners, changed))
         if not cols.size:
             return
+        self._kernel = self._kernel.copy()
         spread = patchwork.sub_points() if of_cells else None
         if spread is not None:
             self._kernel[cols] = kernels.transfer(

@@ -22,8 +22,6 @@ class Detail:
         them, and for the table under a cone.
     near : float
         Squared distance over a cell's area below which view factors are exact.
-    rule_table_anew : bool
-        Whether the table's cells follow the feet of things that are moved on it.
     texels : int
         Texels along a side of every face, for what mirrors see of it.
     direct_long_side, bounce_long_side : int
@@ -53,7 +51,6 @@ class Detail:
     cells: int = 10
     thin_cells: int = 16
     near: float = 25.0
-    rule_table_anew: bool = True
     texels: int = 64
     direct_long_side: int = 49
     bounce_long_side: int = 21
@@ -78,7 +75,6 @@ class Detail:
             cells=7,
             thin_cells=0,
             near=4.0,
-            rule_table_anew=False,
             texels=32,
             direct_long_side=25,
             bounce_long_side=13,

@@ -16,12 +16,13 @@ from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
 from lightplan.light import kernels
 from lightplan.light.emission import LampFace
+from lightplan.light.kept import NEW, Kept, Moves, gathered
 from lightplan.light.visibility import Visibility, among
 from lightplan.optics import view_factors
 from lightplan.scene.surfaces import Surface
 
 
-class DirectLight:
+class DirectLight(Kept):
     """View factor times visibility from n matte points to every lamp, (lamps, n).
 
     All lamps are looked at together, each through spots of its own; what did not move is not
@@ -33,6 +34,24 @@ class DirectLight:
         self._sight = Visibility()
         self._kernel: Singles | None = None
         self._whole: Doubles = np.zeros((0, 0))
+        self._owners: tuple[Integers, Integers, tuple[int, ...]] | None = None
+        self._moves: Moves | None = None
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces anew; what is known of those that stayed is laid out at the update."""
+        self._sight.renumber(moves)
+        self._moves = moves
+
+    def _arrange(
+        self, moves: Moves, owners: Integers, spots: Integers, lamps: tuple[int, ...]
+    ) -> None:
+        if self._kernel is None or self._owners is None:
+            return
+        before, spots_before, lamps_before = self._owners
+        rows, cols = moves.rows(before, owners), moves.rows(spots_before, spots)
+        self._kernel = gathered(self._kernel, rows, cols)
+        came = [lamps_before.index(moves.came[i]) if moves.came[i] != NEW else NEW for i in lamps]
+        self._whole = gathered(self._whole, np.array(came, int), rows)
 
     def update(
         self, surfaces: Sequence[Surface], lamps: Sequence[LampFace], changed: frozenset[int],
@@ -40,8 +59,14 @@ class DirectLight:
     ) -> Doubles:  # fmt: skip
         """Return the factors; luminance of white matte = factor x luminance of the lamp."""
         if not lamps:
+            self._sight, self._kernel = Visibility(), None  # nothing is followed meanwhile
+            self._owners, self._moves = None, None
             return np.zeros((0, len(points)))
         spots = _Spots.on(lamps, self._samples)
+        names = tuple(lamp.surface for lamp in lamps)
+        if self._moves is not None:
+            self._arrange(self._moves, owners, spots.owners, names)
+        self._owners, self._moves = (owners, spots.owners, names), None
         free = self._sight.update(surfaces, changed, points, owners, spots.points, spots.owners)
         self._look(lamps, spots, changed, points, normals, owners)
         assert self._kernel is not None
@@ -66,6 +91,8 @@ class DirectLight:
             self._kernel = np.zeros((len(points), len(spots.points)), np.float32)
             self._whole = np.zeros((len(lamps), len(points)))
             changed = frozenset(lamp.surface for lamp in lamps)
+        else:
+            self._kernel, self._whole = self._kernel.copy(), self._whole.copy()
         moved = np.array([lamp.surface in changed for lamp in lamps])
         everywhere, at_moved = np.arange(len(points)), np.flatnonzero(among(owners, changed))
         for some, rows in ((moved, everywhere), (~moved, at_moved)):

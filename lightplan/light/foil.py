@@ -13,6 +13,7 @@ from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.grating import GratingLight
+from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import Lattice
 from lightplan.light.outlook import Outlook
 from lightplan.light.transfer import MirrorFace
@@ -28,16 +29,16 @@ RAYS_PER_POINT, MOST_POINTS = 8, 256
 STEPS_PER_BLUR = 2.5  # grid points across the half width of the blurred mirror image
 
 
-class FoilLight:
+class FoilLight(Kept):
     """One mirror layer, worked out on a grid as fine as its blur needs."""
 
     def __init__(
-        self, rig: Rig, surfaces: Sequence[Surface], detail: Detail, curve: SpecularCurve,
+        self, rig: Rig, lattice: Lattice, detail: Detail, curve: SpecularCurve,
         roughness: tuple[float, float], brush_rad: float, grating_strength: float,
     ) -> None:  # fmt: skip
         tangent = np.array([math.cos(brush_rad), math.sin(brush_rad), 0.0])
         self.face = MirrorFace(0, is_front=True, curve=curve, roughness=roughness, tangent=tangent)
-        self.lattice = foil_lattice(rig, surfaces, detail, min(roughness))
+        self.lattice = lattice
         points, normals = self.lattice.points(rig.sheet)
         views = np.asarray(rig.camera.placement.position_mm) - points
         views /= np.linalg.norm(views, axis=1, keepdims=True)
@@ -57,23 +58,29 @@ class FoilLight:
             self._plain_share = np.float32(1.0 - grating_strength)
 
     @classmethod
-    def of_foil(cls, rig: Rig, surfaces: Sequence[Surface], detail: Detail) -> FoilLight:
-        """Return the foil of the sheet."""
+    def of_foil(cls, rig: Rig, lattice: Lattice, detail: Detail) -> FoilLight:
+        """Return the foil of the sheet, worked out on a `foil_lattice`."""
         foil = rig.sheet.foil
         if foil.conductor is not None:
             curve = materials.conductor_curve(foil.conductor.eta, foil.conductor.k)
         else:
             curve = materials.foil_curve(foil.kind)
         strength = foil.grating.strength if foil.grating is not None else 0.0
-        return cls(rig, surfaces, detail, curve, foil.roughness, foil.brush_rad, strength)
+        return cls(rig, lattice, detail, curve, foil.roughness, foil.brush_rad, strength)
 
     @classmethod
-    def of_coat(cls, rig: Rig, surfaces: Sequence[Surface], detail: Detail) -> FoilLight:
-        """Return the gloss of the stock."""
+    def of_coat(cls, rig: Rig, lattice: Lattice, detail: Detail) -> FoilLight:
+        """Return the gloss of the stock, worked out on a `foil_lattice`."""
         paper = rig.sheet.paper
         assert paper.coat_index is not None
         rough = (paper.coat_roughness, paper.coat_roughness)
-        return cls(rig, surfaces, detail, materials.coat_curve(paper.coat_index), rough, 0.0, 0.0)
+        return cls(rig, lattice, detail, materials.coat_curve(paper.coat_index), rough, 0.0, 0.0)
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces and texels anew."""
+        self._plain.renumber(moves)
+        if self._grating is not None:
+            self._grating.renumber(moves)
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
@@ -118,7 +125,19 @@ def foil_lattice(
     blur = 1.3 * roughness * nearest / (1 + nearest / to_camera)
     longer = max(sheet.width_mm, sheet.height_mm)
     wanted = 1 + math.ceil(longer * STEPS_PER_BLUR / max(blur, 0.2))
-    return Lattice.over(sheet, min(max(wanted, 13), detail.sheet_long_side))
+    return Lattice.over(sheet, min(_rung(max(wanted, 13)), detail.sheet_long_side))
+
+
+def _rung(wanted: int) -> int:
+    """Return the next number of a ladder, so that the grid stays while things move a little.
+
+    >>> [_rung(count) for count in (13, 14, 50)]
+    [13, 16, 56]
+    """
+    rung = 13.0
+    while round(rung) < wanted:
+        rung *= 1.2
+    return round(rung)
 
 
 def _nearest_mirrored(

@@ -11,6 +11,7 @@ from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light import coat
 from lightplan.light.cells import METAL_TEXEL, Patchwork
 from lightplan.light.detail import Detail
+from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import Lattice, warp
 from lightplan.light.rays import Rays
 from lightplan.light.surround import Surroundings
@@ -19,7 +20,7 @@ from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface
 
 
-class CameraFrame:
+class CameraFrame(Kept):
     """Pixels of the camera's picture and what each of them looks at."""
 
     def __init__(self, rig: Rig, grid: Lattice, detail: Detail) -> None:
@@ -37,7 +38,15 @@ class CameraFrame:
         self._beside = Rays(self._origin[None], directions[self._off][None])
         self._split: tuple[Singles, sparse.csr_array] | None = None
         self._waiting: frozenset[int] = frozenset()
+        self._current = False
         self._way = np.linalg.norm(points[self._on] - self._origin, axis=1)
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces and texels anew."""
+        self._before.renumber(moves)
+        self._beside.renumber(moves)
+        self._waiting = frozenset(moves.went[i] for i in self._waiting if i in moves.went)
+        self._current = False
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int]
@@ -45,17 +54,20 @@ class CameraFrame:
         """Follow moved surfaces; the work is done when the frame is next looked at."""
         self._surfaces, self._patchwork = surfaces, patchwork
         self._waiting |= changed
+        self._current = self._current and not self._waiting
 
     def _catch_up(self) -> None:
-        if not self._waiting:
+        if self._current:
             return
         surfaces, patchwork, changed = self._surfaces, self._patchwork, self._waiting
-        self._waiting = frozenset()
+        before, beside = self._before.fork(), self._beside.fork()
         own = frozenset(i for i, s in enumerate(surfaces) if s.role == "camera")
         table = frozenset(i for i, s in enumerate(surfaces) if s.role in ("table", "room"))
-        self._before.update(surfaces, patchwork, changed, own | table | {0})
-        self._beside.update(surfaces, patchwork, changed, own)
-        self._hidden = self._before.distance[0] < self._way - 1.0
+        before.update(surfaces, patchwork, changed, own | table | {0})
+        beside.update(surfaces, patchwork, changed, own)
+        self._hidden = before.distance[0] < self._way - 1.0
+        self._before, self._beside = before, beside
+        self._waiting, self._current = frozenset(), True  # last: what breaks off is done again
 
     @property
     def xyz_mm(self) -> Doubles:

@@ -10,6 +10,7 @@ a smooth change between the two, so that no edge shows.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork, blend
 from lightplan.light.emission import LampFace
+from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes
 from lightplan.light.metal import metal_hits
 from lightplan.light.mirrors import Mirrors
@@ -33,30 +35,33 @@ DEPTH = 3  # reflections from metal to metal that are followed
 METAL_SPOTS = 9  # points per target as a metal coating sees it
 
 
-class GlossyLight:
+class GlossyLight(Kept):
     """Luminance of n mirror spots towards their viewers, kept current while things move."""
 
     def __init__(
         self, mirrors: Mirrors, curve: SpecularCurve, *, rays: int, spots: int,
         hidden_spots: int = 0, polariser: Doubles | None = None,
-        skip: frozenset[int] = frozenset(), depth: int = 0,
+        skip: frozenset[int] = frozenset(), depth: int = 0, numbers: Integers | None = None,
     ) -> None:  # fmt: skip
         self._mirrors, self._curve = mirrors, curve
         self._hidden_spots, self._depth = hidden_spots, depth
         self._count, self._spots, self._skip = rays, spots, skip
         self._polariser = polariser
         self._lobes = Lobes(mirrors, curve, polariser)
-        self._aim()
+        self._aim(np.arange(len(mirrors.points)) if numbers is None else numbers)
         self._sight = Visibility()
         self._behind: list[tuple[Integers, Singles, GlossyLight]] = []
         self._targets: dict[tuple[int, bool], Target] = {}
         self._carried: dict[tuple[int, bool], tuple[Singles, Singles]] = {}
 
-    def _aim(self) -> None:
-        """Choose the directions drawn from visible normals, and what each carries."""
+    def _aim(self, numbers: Integers) -> None:
+        """Choose the directions drawn from visible normals, and what each carries.
+
+        Spots of the same number draw the same ones.
+        """
         n, (ax, ay) = len(self._mirrors.points), self._mirrors.roughness
         square = point_sets.unit_square(self._count)
-        square = (square[None] + point_sets.shifts(n)[:, None]) % 1.0
+        square = (square[None] + point_sets.shifts_of(numbers)[:, None]) % 1.0
         view = self._mirrors.to_local(self._mirrors.views[:, None])
         view = np.broadcast_to(view, (n, self._count, 3)).reshape(-1, 3)
         half = microfacet.sample_visible_normals(view, ax, ay, square.reshape(-1, 2))
@@ -77,6 +82,17 @@ class GlossyLight:
             self._curve, cosine, mirrors.to_world(half), mirrors.views, self._polariser
         )
 
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces and texels anew."""
+        self.rays.renumber(moves)
+        self._sight.renumber(moves)
+        stayed = [t for key, t in sorted(self._targets.items()) if key[0] in moves.went]
+        carried, self._targets, self._carried = self._carried, {}, {}
+        for target in stayed:
+            key = (moves.went[target.surface], target.key[1])
+            self._targets[key] = replace(target, key=key, texel=moves.texels[target.texel])
+            self._carried[key] = carried[target.key]
+
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
         changed: frozenset[int],
@@ -85,6 +101,8 @@ class GlossyLight:
         self.rays.update(surfaces, patchwork, changed, self._skip)
         self._look_behind(surfaces, patchwork, lamps)
         fresh = changed if self._targets else frozenset(range(len(surfaces)))
+        for key in [key for key in self._targets if key[0] in fresh]:
+            del self._targets[key], self._carried[key]  # it may be bright no longer
         targets = targets_of(surfaces, patchwork, self._spots, fresh - self._skip)
         for target, carried in zip(targets, self._lobes.over(targets, lamps), strict=True):
             self._targets[target.key] = target
@@ -116,10 +134,11 @@ class GlossyLight:
         n = len(self._mirrors.points)
         self._closer: list[tuple[Integers, Singles, Target]] = []
         if not self._targets:
+            self._sight = Visibility()  # nothing is followed meanwhile
             self._point_weight = np.zeros((3, n, 0), np.float32)
             self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
             return
-        targets = list(self._targets.values())
+        targets = self._in_order()
         ends = np.concatenate([t.points for t in targets])
         owners = np.concatenate([np.full(len(t.points), t.surface) for t in targets])
         free = self._sight.update(
@@ -134,13 +153,17 @@ class GlossyLight:
             np.concatenate([t.texel for t in targets]), np.concatenate([t.share for t in targets])
         )  # fmt: skip
 
+    def _in_order(self) -> list[Target]:
+        """Targets, in an order that does not tell which of them moved last."""
+        return [self._targets[key] for key in sorted(self._targets)]
+
     def _look_closer(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
         free: Booleans, weight: Singles,
     ) -> None:  # fmt: skip
         """Follow shadow edges: many points where part of a target is hidden from a spot."""
         first = 0
-        for target in list(self._targets.values()):
+        for target in self._in_order():
             part = slice(first, first + len(target.points))
             first = part.stop
             seen = free[:, part]

@@ -22,6 +22,7 @@ from lightplan.light.grating_lamps import (
     turn,
     wavelengths_nm,
 )
+from lightplan.light.kept import Kept, Moves
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook
 from lightplan.light.rays import Rays
@@ -32,7 +33,7 @@ from lightplan.scene.sheet import Grating
 from lightplan.scene.surfaces import Surface
 
 
-class GratingLight:
+class GratingLight(Kept):
     """Luminance that a grating sends to the camera from n spots."""
 
     def __init__(
@@ -51,6 +52,13 @@ class GratingLight:
         self.rays = Rays(mirrors.points, np.concatenate(directions, axis=1))
         self._detail = detail
         self._lamps: dict[int, GratingLamp] = {}
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces and texels anew."""
+        self.rays.renumber(moves)
+        self._lamps = {moves.went[i]: lamp for i, lamp in self._lamps.items() if i in moves.went}
+        for lamp in self._lamps.values():
+            lamp.renumber(moves)
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],

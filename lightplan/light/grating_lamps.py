@@ -15,6 +15,7 @@ from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
 from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
+from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import COARSE, FINE_ENOUGH
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.targets import gauss_points
@@ -35,7 +36,7 @@ FLANK_WAVELENGTHS = 17  # to find how far out in the lobes a lamp lies
 LEAST_WAVELENGTHS, MOST_WAVELENGTHS = 34, 233
 
 
-class GratingLamp:
+class GratingLamp(Kept):
     """One lamp, its luminance by way of the grating kept current while things move.
 
     Parameters
@@ -52,6 +53,10 @@ class GratingLamp:
         self._most, self._closer = detail.foil_spots, detail.hidden_spots
         self._sight = Visibility()
         self._free: Booleans | None = None
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces anew."""
+        self._sight.renumber(moves)
 
     def update(self, lamp: LampFace, surfaces: Sequence[Surface], changed: frozenset[int]) -> None:
         """Work out `unit`, the luminance (n, 3) of every spot for unit luminance of the lamp.

@@ -11,12 +11,13 @@ import numpy as np
 
 from lightplan.arrays import Booleans, Floats, Integers, Singles
 from lightplan.light.cells import DARK_TEXEL, Patchwork
+from lightplan.light.kept import Kept, Moves
 from lightplan.scene.surfaces import Surface
 
 NOTHING = -1  # surface index of a ray that meets nothing
 
 
-class Rays:
+class Rays(Kept):
     """n x k rays from n origins.
 
     Attributes
@@ -41,6 +42,15 @@ class Rays:
         self._ways: list[tuple[Singles, Integers] | None] = []
         self._rest: tuple[Singles, Integers, Integers] | None = None
         self._rest_without: frozenset[int] = frozenset()
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces and texels anew."""
+        for index, way in enumerate(ways := moves.listed(self._ways) if self._ways else []):
+            if way is not None:  # where a ray misses, the texel may be any number
+                met = np.where(np.isfinite(way[0]), way[1], DARK_TEXEL)
+                ways[index] = (way[0], moves.texels[met])
+        self._ways = ways
+        self._rest, self._rest_without = None, frozenset()
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],

@@ -9,6 +9,7 @@ import numpy as np
 from lightplan.arrays import Booleans, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
 from lightplan.geometry.flats import meets
+from lightplan.light.kept import Kept, Moves
 from lightplan.light.surround import Surroundings
 from lightplan.light.visibility import among
 from lightplan.scene.surfaces import Surface
@@ -16,7 +17,7 @@ from lightplan.scene.surfaces import Surface
 LIFT_MM = 0.1  # rays start this far off their surface
 
 
-class Skylight:
+class Skylight(Kept):
     """What n matte points receive from the surroundings.
 
     Points on surfaces that have moved are kept apart from the rest, whose rays then stay.
@@ -29,6 +30,10 @@ class Skylight:
         self._groups: list[tuple[Integers, _Bundle | None]] = []
         self._moved: frozenset[int] = frozenset()
 
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces anew: all points are looked at afresh."""
+        self._groups, self._moved = [], frozenset()
+
     def update(
         self, surfaces: Sequence[Surface], changed: frozenset[int], points: Floats,
         normals: Floats, owners: Integers,
@@ -38,7 +43,7 @@ class Skylight:
         if self._surroundings.is_dark:
             return received
         everything = len(changed) == len(surfaces)
-        if everything or not changed <= self._moved:
+        if not self._groups or everything or not changed <= self._moved:
             # what moves once moves again; a scene that is wholly new tells nothing about that
             self._moved = frozenset() if everything else self._moved | changed
             moves = among(owners, self._moved)
@@ -54,7 +59,7 @@ class Skylight:
         return received
 
 
-class _Bundle:
+class _Bundle(Kept):
     """Rays from some points to the surroundings."""
 
     def __init__(
@@ -84,6 +89,7 @@ class _Bundle:
         some = sorted(changed - skip)
         if some:
             shapes = [surfaces[i].shape for i in some]
+            self._met = self._met.copy()
             self._met[some] = meets(shapes, self._origins, self._directions)
         return self._met
 

@@ -13,6 +13,7 @@ from lightplan.light.cells import Patchwork
 from lightplan.light.direct import lamp_kernel
 from lightplan.light.emission import LampFace
 from lightplan.light.glossy import GlossyLight
+from lightplan.light.kept import Kept
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.visibility import Visibility, among
@@ -62,7 +63,7 @@ class MirrorFace:
         return Mirrors(points, views, tangents, others, normals, self.roughness, owners)
 
 
-class MirrorTransfer:
+class MirrorTransfer(Kept):
     """What n matte points get by way of one mirror face.
 
     Points on the surfaces that move are kept apart from the rest, so that while one card
@@ -91,7 +92,7 @@ class MirrorTransfer:
             if not rows.size:
                 continue
             if regroup or moves[rows[0]]:
-                paths.lay(surfaces, points[rows], normals[rows])
+                paths.lay(surfaces, points[rows], normals[rows], rows)
             paths.update(surfaces, patchwork, lamps, changed, points[rows], owners[rows])
 
     def evaluate(self, outlook: Outlook) -> Singles:
@@ -103,7 +104,7 @@ class MirrorTransfer:
         return total
 
 
-class _Paths:
+class _Paths(Kept):
     """Paths from points over spots of a mirror to what the mirror shows there."""
 
     def __init__(self, face: MirrorFace, spots: int) -> None:
@@ -111,8 +112,13 @@ class _Paths:
         self._light: GlossyLight | None = None
         self._count = 0
 
-    def lay(self, surfaces: Sequence[Surface], points: Floats, normals: Floats) -> None:
-        """Choose the pairs of point and spot that matter."""
+    def lay(
+        self, surfaces: Sequence[Surface], points: Floats, normals: Floats, numbers: Integers
+    ) -> None:
+        """Choose the pairs of point and spot that matter.
+
+        What a pair looks at hangs on the point's number, not on which others are laid with it.
+        """
         self._count, self._light = len(points), None
         spots = self._face.spots(surfaces, self._spots)
         kernel = lamp_kernel(spots, points, normals)
@@ -127,6 +133,7 @@ class _Paths:
         self._light = GlossyLight(
             mirrors, self._face.curve, rays=RAYS, spots=LAMP_SPOTS,
             skip=frozenset((self._face.surface,)),
+            numbers=numbers[self._row] * len(spots.points) + self._col,
         )  # fmt: skip
         self._sight = Visibility()
 

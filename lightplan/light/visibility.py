@@ -8,10 +8,11 @@ import numpy as np
 
 from lightplan.arrays import Booleans, Floats, Integers
 from lightplan.geometry.flats import cuts
+from lightplan.light.kept import Kept, Moves, gathered
 from lightplan.scene.surfaces import Surface
 
 
-class Visibility:
+class Visibility(Kept):
     """Free lines of sight between n points and m targets.
 
     Each point may belong to a surface (its index in `owners`, or -1); when a surface
@@ -20,18 +21,28 @@ class Visibility:
 
     def __init__(self) -> None:
         self._cuts: list[Booleans | None] = []
+        self._starts: Integers | None = None
         self._ends: Integers | None = None
+        self._moves: Moves | None = None
+
+    def renumber(self, moves: Moves) -> None:
+        """Count surfaces anew; the points of those that stayed are found at the next update."""
+        self._moves = moves
 
     def update(
         self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Floats,
         start_owners: Integers, ends: Floats, end_owners: Integers,
     ) -> Booleans:  # fmt: skip
         """Return (n, m) whether each line is free, given which surfaces have changed."""
+        if self._moves is not None:
+            self._arrange(self._moves, start_owners, end_owners)
+            self._moves = None
         # a card of another shape may have another number of points
         same = self._ends is not None and np.array_equal(self._ends, end_owners)
         fresh = len(self._cuts) != len(surfaces) or not same
         if fresh:
-            self._cuts, self._ends = [None] * len(surfaces), end_owners
+            self._cuts = [None] * len(surfaces)
+        self._starts, self._ends = start_owners, end_owners
         occluders = _occluders(surfaces)
         moved = [i for i in occluders if fresh or i in changed]
         still = [i for i in occluders if not (fresh or i in changed)]
@@ -48,6 +59,16 @@ class Visibility:
             if cut is not None:
                 blocked |= cut
         return ~blocked
+
+    def _arrange(self, moves: Moves, starts: Integers, ends: Integers) -> None:
+        """Lay what is known of surfaces that stayed where it now belongs."""
+        if self._starts is None or self._ends is None:
+            return
+        rows, cols = moves.rows(self._starts, starts), moves.rows(self._ends, ends)
+        self._cuts = [
+            None if cut is None else gathered(cut, rows, cols) for cut in moves.listed(self._cuts)
+        ]
+        self._ends = ends
 
     def _renew(
         self, surfaces: Sequence[Surface], still: Sequence[int], starts: Floats, ends: Floats,
@@ -75,7 +96,8 @@ class Visibility:
         if stored is None:
             if cut is None:
                 return
-            stored = self._cuts[index] = np.zeros(shape, bool)
+            stored = np.zeros(shape, bool)
+        self._cuts[index] = stored = stored.copy()
         stored[part] = False if cut is None else cut
 
 

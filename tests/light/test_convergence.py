@@ -16,9 +16,7 @@ from lightplan.rigfiles import load_rig
 RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = ("gold-card-above", "silver-bookplate-bright", "copper-label-gradient")
 USUAL = Detail(sheet_long_side=121, camera_rows=16, camera_cols=24)
-QUICK = dataclasses.replace(
-    Detail.quick(camera_rows=16, camera_cols=24), sheet_long_side=121, rule_table_anew=True
-)
+QUICK = dataclasses.replace(Detail.quick(camera_rows=16, camera_cols=24), sheet_long_side=121)
 FINER = dataclasses.replace(
     USUAL, cells=14, texels=96, direct_long_side=73, bounce_long_side=31, lamp_spots=233,
     cell_lamp_spots=89, sky_rays=987, cell_sky_rays=233, foil_rays=600_000, foil_spots=144,

@@ -9,9 +9,7 @@ from lightplan.light import Detail, Engine
 from lightplan.scene import Exposure
 
 # one coarse grid for all: a fresh engine would choose the foil's by where things stand
-FOLLOWING = dataclasses.replace(
-    Detail.quick(camera_rows=30, camera_cols=40), rule_table_anew=True, sheet_long_side=13
-)
+FOLLOWING = dataclasses.replace(Detail.quick(camera_rows=30, camera_cols=40), sheet_long_side=13)
 LAYERS = ("sheet_paper", "sheet_foil")
 SCENES = ("s03_bounce_card", "full_rig", "diffuser_panel", "hole", "bulb_room", "silver_card",
           "ambient_cards", "coated_paper", "cone", "probe")  # fmt: skip
