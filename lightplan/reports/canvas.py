@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -22,10 +23,17 @@ Font = ImageFont.FreeTypeFont
 @lru_cache(maxsize=32)
 def font(size: int, *, bold: bool = False) -> Font:
     """Return the sans-serif font that matplotlib carries, so that no machine differs."""
-    import matplotlib
-
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size)
+    return ImageFont.truetype(str(_matplotlib_folder() / "mpl-data" / "fonts" / "ttf" / name), size)
+
+
+@lru_cache(maxsize=1)
+def _matplotlib_folder() -> Path:
+    """Return where matplotlib lies, without the half second that importing it takes."""
+    found = importlib.util.find_spec("matplotlib")
+    assert found is not None
+    assert found.submodule_search_locations is not None
+    return Path(found.submodule_search_locations[0])
 
 
 def wrap(text: str, face: Font, width: float) -> list[str]:

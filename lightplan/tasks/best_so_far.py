@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Self
 
-from lightplan.light import Detail, Engine
+from lightplan.light import Detail, layers_of
 from lightplan.light.exposure import camera_picture
 from lightplan.manifest import remove_output, write_output
 from lightplan.planning.effort import Progress
@@ -58,8 +58,8 @@ class BestSoFar:
         if self._spent > MOST_SHARE * (begun - self._began):
             return False
         rows, cols = picture_size(found.rig.camera, LONG_SIDE)
-        layers = Engine(found.rig, Detail.quick(camera_rows=rows, camera_cols=cols))
-        picture = picture_png(camera_picture(found.rig, layers.layers(found.rig)))
+        layers = layers_of(found.rig, Detail.quick(camera_rows=rows, camera_cols=cols))
+        picture = picture_png(camera_picture(found.rig, layers))
         write_output(self.path, picture, replace=self._may)
         self._wrote = True
         self._spent += time.monotonic() - begun

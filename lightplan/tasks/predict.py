@@ -12,7 +12,7 @@ import numpy as np
 
 from lightplan.advice.causes import explain_findings
 from lightplan.arrays import Singles
-from lightplan.light import Detail, Engine, Layers
+from lightplan.light import Detail, Layers, layers_of
 from lightplan.light.exposure import (
     Settings,
     camera_picture,
@@ -143,7 +143,7 @@ def predict(
         rows, cols = picture_size(rig.camera, PICTURE_LONG_SIDE)
         detail = Detail(camera_rows=rows, camera_cols=cols)
     progress("following the light")
-    layers = Engine(rig, detail).layers(rig)
+    layers = layers_of(rig, detail)
     progress("measuring the picture")
     maps = predicted_maps(rig, layers)
     found = measure_maps(rig, maps)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from lightplan.light import Detail, Engine
+from lightplan.light import Detail, layers_of
 from lightplan.reports.view3d import show_window, write_view_png
 from lightplan.reports.view_html import write_view_html
 from lightplan.rigfiles import LoadedRig, load_rig
@@ -33,7 +33,7 @@ def view(
     prepare_files([png, html], replace=replace, inputs=inputs)
     found = as_rig(loaded)
     progress("following the light")
-    layers = Engine(found, Detail.quick()).layers(found)
+    layers = layers_of(found, Detail.quick())
     progress("drawing")
     if png is None and html is None:
         show_window(found, layers)
