@@ -6,14 +6,14 @@ import io
 import itertools
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import pytest
+from pdf_paths import Drawn, drawn_on
 from pypdf import PdfReader
-from pypdf.generic import ContentStream
 
 from lightplan.errors import BadInput
 from lightplan.reports.print.page import pdf_bytes
@@ -28,15 +28,6 @@ PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
 RIM_POINTS = 1.2  # line width of what is cut
 
 
-@dataclass
-class Drawn:
-    """A path of a page: points in mm, line width in points, whether it is dashed."""
-
-    points: np.ndarray
-    width: float
-    is_dashed: bool
-
-
 @lru_cache(maxsize=16)
 def rig_of(name: str) -> Rig:
     return load_rig(RIGS / f"{name}.toml").rig
@@ -45,29 +36,6 @@ def rig_of(name: str) -> Rig:
 @lru_cache(maxsize=16)
 def reader_of(name: str, paper: str) -> PdfReader:
     return PdfReader(io.BytesIO(pdf_bytes(template_pages(rig_of(name), paper=paper), title="T")))
-
-
-def drawn_on(reader: PdfReader, number: int) -> list[Drawn]:
-    found: list[Drawn] = []
-    points: list[list[float]] = []
-    width, dashed, kept = 1.0, False, []
-    for operands, op in ContentStream(reader.pages[number].get_contents(), reader).operations:
-        if op == b"q":
-            kept.append((width, dashed))
-        elif op == b"Q":
-            width, dashed = kept.pop()
-        elif op == b"w":
-            width = float(operands[0])
-        elif op == b"d":
-            dashed = len(operands[0]) > 0
-        elif op == b"m" or op == b"l":
-            points.append([float(v) for v in operands])
-        elif op in (b"S", b"s", b"B", b"b"):
-            found.append(Drawn(np.array(points) / 72 * 25.4, width, dashed))
-            points = []
-        elif op in (b"n", b"f"):
-            points = []
-    return found
 
 
 def pages_by_name(name: str, paper: str) -> dict[str, int]:
@@ -81,8 +49,16 @@ def pages_by_name(name: str, paper: str) -> dict[str, int]:
     return found
 
 
+def is_rim(path: Drawn) -> bool:
+    return path.width == pytest.approx(RIM_POINTS, abs=0.01)
+
+
 def rim_of(name: str, paper: str, page: int) -> np.ndarray:
-    rims = [d.points for d in drawn_on(reader_of(name, paper), page) if d.width == RIM_POINTS]
+    rims = [
+        d.points
+        for d in drawn_on(reader_of(name, paper), page)
+        if d.width == pytest.approx(RIM_POINTS, abs=0.01)
+    ]
     return rims[0]
 
 
@@ -90,7 +66,7 @@ def joints_of(name: str, paper: str, page: int) -> tuple[list[float], list[float
     """x of upright and y of level dashed joints (they run from side to side of the frame)."""
     upright, level = [], []
     for path in drawn_on(reader_of(name, paper), page):
-        if path.is_dashed and path.width == pytest.approx(0.6):
+        if path.is_dashed and path.width == pytest.approx(0.6, abs=0.01):
             if np.ptp(path.points[:, 0]) < 0.01:
                 upright.append(float(path.points[0, 0]))
             else:
@@ -130,7 +106,9 @@ def test_a_card_smaller_than_a_page_is_drawn_whole(paper: str) -> None:
               camera=Camera(placement=Placement((0, -200, 400))), cards=(card,))  # fmt: skip
     reader = PdfReader(io.BytesIO(pdf_bytes(template_pages(rig, paper=paper), title="T")))
     assert len(reader.pages) == 2
-    (rim,) = [d.points for d in drawn_on(reader, 1) if d.width == RIM_POINTS]
+    (rim,) = [
+        d.points for d in drawn_on(reader, 1) if d.width == pytest.approx(RIM_POINTS, abs=0.01)
+    ]
     assert np.ptp(rim, axis=0) == pytest.approx([110, 180], abs=0.02)
 
 
@@ -140,7 +118,7 @@ def test_the_hole_is_drawn_in_its_size_and_place() -> None:
     for page in pages_by_name(name, paper).values():
         rings = [
             d.points for d in drawn_on(reader_of(name, paper), page)
-            if d.width == RIM_POINTS and len(d.points) > 50
+            if d.width == pytest.approx(RIM_POINTS, abs=0.01) and len(d.points) > 50
         ]  # fmt: skip
         if rings and np.ptp(rings[0], axis=0) == pytest.approx([18, 18], abs=0.05):
             break

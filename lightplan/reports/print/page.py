@@ -1,23 +1,27 @@
 """A printed page in millimetres: text that is measured, lines, flowing blocks, and the PDF.
 
 Everything is vectors; fonts are embedded so that text can be read and searched. The same
-pages give the same bytes: the file holds no clock.
+pages give the same bytes: the file's date is always the same.
 """
 
 from __future__ import annotations
 
-import io
-import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import lru_cache
-from typing import Any, Literal, TypeAlias, cast
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.arrays import Floats
 from lightplan.errors import BadInput
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
 
 PaperName: TypeAlias = Literal["A4", "Letter"]
 PAPERS_MM: dict[PaperName, tuple[float, float]] = {
@@ -29,11 +33,10 @@ POINT_MM = 25.4 / 72
 TEXT_PT = 8.0  # the smallest that is printed
 LEADING = 1.28
 INK, FAINT, RULE = "#1c1c22", "#5a5c66", "#b9bbc4"
-_STYLE: dict[str, Any] = {
-    "pdf.fonttype": 42, "pdf.use14corefonts": False, "pdf.compression": 6,
-    "font.family": ["DejaVu Sans"], "text.usetex": False, "path.simplify": False,
-    "path.sketch": None, "path.effects": [], "hatch.linewidth": 0.4,
-}  # fmt: skip
+_FONTS = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}
+_ALWAYS = datetime(2000, 1, 1, tzinfo=UTC)
+"""A date that every file bears, since PDF wants one and a clock would change the bytes."""
+_MITER_LIMIT = 10.0  # ISO 32000-1, 8.4.3.5: the default
 
 
 @dataclass(frozen=True)
@@ -66,18 +69,36 @@ def paper_size(paper: str) -> tuple[float, float]:
     return PAPERS_MM[paper]
 
 
-@lru_cache(maxsize=4)
-def _face(bold: bool) -> Any:
-    from matplotlib.font_manager import FontProperties
+def _document() -> FPDF:
+    """Return an empty document that knows our two fonts."""
+    from fpdf import FPDF
 
-    return FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
+    document = FPDF(unit="mm")
+    document.set_auto_page_break(False)
+    # matplotlib carries these fonts, so that no machine differs.
+    package = find_spec("matplotlib")
+    assert package is not None
+    assert package.origin is not None
+    folder = Path(package.origin).parent / "mpl-data" / "fonts" / "ttf"
+    for bold, file in _FONTS.items():
+        document.add_font("DejaVu", "B" if bold else "", folder / file)
+    return document
+
+
+@lru_cache(maxsize=1)
+def _ruler() -> FPDF:
+    """Return a document that only measures text."""
+    return _document()
 
 
 @lru_cache(maxsize=2)
 def _known(bold: bool) -> frozenset[int]:
-    from matplotlib.font_manager import findfont, get_font
+    from fpdf.fonts import TTFFont
 
-    return frozenset(get_font(findfont(_face(bold))).get_charmap())
+    _ruler().set_font("DejaVu", "B" if bold else "", TEXT_PT)
+    font = _ruler().current_font
+    assert isinstance(font, TTFFont)
+    return frozenset(font.cmap)
 
 
 def printable(text: str, *, bold: bool = False) -> str:
@@ -89,14 +110,8 @@ def printable(text: str, *, bold: bool = False) -> str:
 @lru_cache(maxsize=8192)
 def text_width(text: str, size_pt: float = TEXT_PT, *, bold: bool = False) -> float:
     """Return the width of a line of text in mm, as it will be printed."""
-    from matplotlib.textpath import text_to_path
-
-    face = _face(bold).copy()
-    face.set_size(size_pt)
-    width, _, _ = text_to_path.get_text_width_height_descent(
-        printable(text, bold=bold), face, ismath=False
-    )
-    return float(width) * POINT_MM
+    _ruler().set_font("DejaVu", "B" if bold else "", size_pt)
+    return float(_ruler().get_string_width(printable(text, bold=bold)))
 
 
 def wrap(text: str, width_mm: float, size_pt: float = TEXT_PT, *, bold: bool = False) -> list[str]:
@@ -137,15 +152,15 @@ class Page:
     """
 
     def __init__(self, paper: str) -> None:
-        from matplotlib.figure import Figure
-
         self.width, self.height = paper_size(paper)
         self.boxes: list[Box] = []
-        self.figure = Figure(figsize=(self.width / 25.4, self.height / 25.4), facecolor="white")
-        self.axes = self.figure.add_axes((0, 0, 1, 1))
-        self.axes.set_xlim(0, self.width)
-        self.axes.set_ylim(0, self.height)
-        self.axes.axis("off")
+        self._drawn: list[tuple[float, Callable[[FPDF], None]]] = []
+
+    def draw_on(self, document: FPDF) -> None:
+        """Add this page to a document, what lies lowest first."""
+        document.add_page(format=(self.width, self.height))
+        for _, draw in sorted(self._drawn, key=lambda entry: entry[0]):
+            draw(document)
 
     def text(
         self, x: float, y: float, text: str, *, size_pt: float = TEXT_PT, bold: bool = False,
@@ -170,12 +185,20 @@ class Page:
             box = Box(line, x - start, y - 0.22 * tall, x - start + width, y + 0.78 * tall)
             place = (x - start, y)
         self.boxes.append(box)
-        self.axes.text(
-            *place, line, fontproperties=_face(bold), fontsize=size_pt, color=colour,
-            ha="left", va="baseline", rotation=90 if upwards else 0, rotation_mode="anchor",
-            parse_math=False, zorder=10,
-        )  # fmt: skip
+        self._drawn.append(
+            (10.0, lambda pdf: self._set(pdf, place, line, size_pt, bold, colour, upwards))
+        )
         return width
+
+    def _set(
+        self, pdf: FPDF, place: tuple[float, float], line: str, size_pt: float, bold: bool,
+        colour: str, upwards: bool,
+    ) -> None:  # fmt: skip
+        x, y = place[0], self.height - place[1]
+        pdf.set_font("DejaVu", "B" if bold else "", size_pt)
+        pdf.set_text_color(*_rgb(colour))
+        with pdf.rotation(90 if upwards else 0, x, y):
+            pdf.text(x, y, line)
 
     def line(
         self, points: Sequence[tuple[float, float]] | Floats, *, colour: str = INK,
@@ -183,15 +206,10 @@ class Page:
         within: tuple[float, float, float, float] | None = None,
     ) -> None:  # fmt: skip
         """Draw a line through points; `within` cuts it to left, bottom, right, top."""
-        from matplotlib.lines import Line2D
-
-        xy = np.asarray(points, float)
-        drawn = Line2D(xy[:, 0], xy[:, 1], color=colour, linewidth=width_pt, zorder=over)
-        drawn.set_solid_capstyle("butt")
-        if dashes:
-            drawn.set_linestyle((0, dashes))
-        self.axes.add_line(drawn)
-        self._cut(drawn, within)
+        style = {"stroke_color": colour, "stroke_width": width_pt * POINT_MM, "fill_color": None}
+        if dashes:  # counted in line widths
+            style["stroke_dash_pattern"] = [d * width_pt * POINT_MM for d in dashes]
+        self._path(np.asarray(points, float), style, over, within, closed=False)
 
     def shape(
         self, points: Sequence[tuple[float, float]] | Floats, *, fill: str | None,
@@ -199,66 +217,93 @@ class Page:
         within: tuple[float, float, float, float] | None = None,
     ) -> None:  # fmt: skip
         """Draw a closed outline, filled with a colour that may let things shine through."""
-        from matplotlib.colors import to_rgba
-        from matplotlib.patches import Polygon
-
-        face = "none" if fill is None else to_rgba(fill, opacity)
-        drawn = Polygon(
-            np.asarray(points, float), closed=True, facecolor=face, edgecolor=colour,
-            linewidth=width_pt, zorder=over, joinstyle="miter",
-        )  # fmt: skip
-        self.axes.add_patch(drawn)
-        self._cut(drawn, within)
+        style = {
+            "stroke_color": colour, "stroke_width": width_pt * POINT_MM,
+            "fill_color": fill, "fill_opacity": opacity,
+        }  # fmt: skip
+        self._path(np.asarray(points, float), style, over, within, closed=True)
 
     def dot(
         self, x: float, y: float, radius_mm: float, *, fill: str | None = INK,
         colour: str = INK, width_pt: float = 0.6, over: float = 6.0,
     ) -> None:  # fmt: skip
         """Draw a disc or, without fill, a circle."""
-        from matplotlib.patches import Circle
+        style = {
+            "stroke_color": colour, "stroke_width": width_pt * POINT_MM, "fill_color": fill,
+        }  # fmt: skip
 
-        face = "none" if fill is None else fill
-        self.axes.add_patch(
-            Circle((x, y), radius_mm, facecolor=face, edgecolor=colour, linewidth=width_pt,
-                   zorder=over)
-        )  # fmt: skip
+        def draw(pdf: FPDF) -> None:
+            with pdf.new_path() as path:
+                _dress(path, style)
+                path.circle(x, self.height - y, radius_mm)
+
+        self._drawn.append((over, draw))
 
     def picture(self, codes: NDArray[np.uint8], x: float, y: float, width: float) -> float:
         """Lay a picture (rows, cols, 3) with its lower left corner at (x, y); return its height."""
         rows, cols = codes.shape[:2]
         height = float(width * rows / cols)
-        self.axes.imshow(
-            codes, extent=(x, x + width, y, y + height), aspect="auto", interpolation="nearest",
-            zorder=1,
-        )  # fmt: skip
-        self.axes.set_xlim(0, self.width)
-        self.axes.set_ylim(0, self.height)
+        from PIL import Image
+
+        shown = Image.fromarray(np.ascontiguousarray(codes))
+        self._drawn.append((1.0, lambda pdf: _lay(pdf, shown, x, self.height - y - height, width)))
         corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
         self.shape(corners, fill=None, colour=RULE, width_pt=0.5)
         return height
 
-    def _cut(self, drawn: Any, within: tuple[float, float, float, float] | None) -> None:
-        if within is None:
-            return
-        from matplotlib.patches import Rectangle
+    def _path(
+        self, points: NDArray[np.float64], style: dict[str, Any], over: float,
+        within: tuple[float, float, float, float] | None, *, closed: bool,
+    ) -> None:  # fmt: skip
+        """Keep a line or outline through points (n, 2) to be drawn in its turn."""
+        corners = [(float(x), self.height - float(y)) for x, y in points]
+
+        def draw(pdf: FPDF) -> None:
+            with pdf.new_path(*corners[0]) as path:
+                _dress(path, style)
+                path.auto_close = False
+                if within is not None:
+                    path.clipping_path = self._window(within)
+                for corner in corners[1:]:
+                    path.line_to(*corner)
+                if closed:
+                    path.close()
+
+        self._drawn.append((over, draw))
+
+    def _window(self, within: tuple[float, float, float, float]) -> Any:
+        from fpdf.drawing import ClippingPath
 
         left, bottom, right, top = within
-        window = Rectangle((left, bottom), right - left, top - bottom)
-        window.set_transform(self.axes.transData)
-        drawn.set_clip_path(window)
+        window = ClippingPath()
+        window.rectangle(left, self.height - top, right - left, top - bottom)
+        return window
+
+
+def _dress(path: Any, style: dict[str, Any]) -> None:
+    """Set colours, width and dashes of a path; corners are mitred, ends are cut square."""
+    path.style.stroke_cap_style = "butt"
+    path.style.stroke_join_style = "miter"
+    path.style.stroke_miter_limit = _MITER_LIMIT
+    for name, value in style.items():
+        setattr(path.style, name, value)
+
+
+def _lay(pdf: FPDF, shown: Any, x: float, y: float, width: float) -> None:
+    pdf.image(shown, x=x, y=y, w=width)
+
+
+def _rgb(colour: str) -> tuple[int, int, int]:
+    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
 
 
 def pdf_bytes(pages: Sequence[Page], *, title: str) -> bytes:
     """Return pages as a PDF file whose bytes depend on nothing else."""
-    import matplotlib
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    told = {"Title": printable(title), "Creator": "lightplan", "Producer": "lightplan",
-            "CreationDate": None}  # fmt: skip
-    file = io.BytesIO()
-    with matplotlib.rc_context(cast(Any, _STYLE)), warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a maker can do nothing about a font's complaint
-        with PdfPages(file, metadata=told) as document:
-            for page in pages:
-                document.savefig(page.figure, dpi=72)
-    return file.getvalue()
+    document = _document()
+    document.set_title(printable(title))
+    document.set_creator("lightplan")
+    document.set_producer("lightplan")
+    document.set_creation_date(_ALWAYS)
+    for page in pages:
+        page.draw_on(document)
+    return bytes(document.output())
