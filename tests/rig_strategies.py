@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from lightplan.errors import RigError
 from lightplan.optics.materials import FOIL_KINDS
 from lightplan.rigfiles.build import build_rig
-from lightplan.rigfiles.schema import RigForm
+from lightplan.rigfiles.schema import FORMAT, RigForm
+from lightplan.scene import HOLDER_KINDS
 from lightplan.scene.sanity import refuse_impossible
 
 
@@ -53,6 +54,11 @@ def foils(draw):
             "direction_deg": draw(numbers(-180, 180)),
             "strength": draw(SHARES),
         }
+    if draw(st.booleans()):
+        table["relief"] = {
+            "depth_mm": draw(numbers(-0.5, 0.5)),
+            "flank_mm": draw(numbers(0.125, 1)),
+        }
     return table
 
 
@@ -66,10 +72,41 @@ def sheets(draw):
         sheet["bow_mm"] = round(draw(st.floats(-limit, limit)), 2)
         sheet["bow_deg"] = draw(numbers(-90, 90))
         sheet["wave_mm"] = round(draw(st.floats(0, limit / 4)), 2)
-    sheet["paper"] = {"reflectance": draw(CHANNELS)}
-    if draw(st.booleans()):
-        sheet["paper"]["coat_index"] = draw(numbers(1.25, 1.75))
+    sheet["paper"] = draw(papers())
     return sheet
+
+
+@st.composite
+def papers(draw):
+    """Matte, coated, wavy or clear stock."""
+    paper = {}
+    sort = draw(st.sampled_from(["matte", "coated", "film"]))
+    if sort == "film":
+        paper["film"] = {"index": draw(numbers(1.25, 1.75))}
+        if draw(st.booleans()):
+            paper["film"]["under_reflectance"] = draw(CHANNELS)
+    else:
+        paper["reflectance"] = draw(CHANNELS)
+    if sort == "coated":
+        paper["coat_index"] = draw(numbers(1.25, 1.75))
+    if draw(st.booleans()):
+        paper["waviness"] = {
+            "slope_deg": draw(numbers(0, 2)),
+            "wavelength_mm": draw(numbers(1, 30)),
+            "seed": draw(st.integers(0, 9)),
+        }
+    return paper
+
+
+@st.composite
+def holders(draw):
+    """Fields that say how a thing is held, or none."""
+    if draw(st.booleans()):
+        return {}
+    table = {"held": draw(st.sampled_from(HOLDER_KINDS))}
+    if draw(st.booleans()):
+        table |= {"lowest_mm": draw(numbers(0, 100)), "highest_mm": draw(numbers(120, 900))}
+    return table
 
 
 @st.composite
@@ -79,7 +116,11 @@ def cameras(draw):
         "position_mm": on_dome(
             draw(numbers(150, 1500)), draw(numbers(25, 90)), draw(numbers(-180, 180))
         ),
-        "focal_length_mm": draw(st.sampled_from([24.0, 50.0, 85.0])),
+        draw(st.sampled_from(["focal_length_mm", "equivalent_focal_length_mm"])): draw(
+            st.sampled_from([24.0, 50.0, 85.0])
+        ),
+        **draw(holders()),
+        "locked": draw(st.booleans()),
         "roll_deg": draw(st.sampled_from([0.0, 90.0, -7.0])),
         "has_body": draw(st.booleans()),
     }
@@ -99,6 +140,15 @@ def cameras(draw):
 
 
 @st.composite
+def outputs(draw):
+    """A lamp's output by its light or by the power that it draws."""
+    if draw(st.booleans()):
+        return {"watts": draw(numbers(1, 500)), "lumens_per_watt": [40, draw(numbers(41, 130))]}
+    unit = draw(st.sampled_from(["lm", "cd/m2", "cd", "lx at 1 m"]))
+    return {"output": {"value": draw(numbers(1, 5000)), "unit": unit}}
+
+
+@st.composite
 def lamps(draw, name):
     """A lamp high enough that no corner is below the table."""
     shape = draw(st.sampled_from(["rectangle", "disk", "bulb"]))
@@ -108,10 +158,7 @@ def lamps(draw, name):
     table = {
         "name": name, "shape": shape, "position_mm": place, "width_mm": width, "height_mm": height,
         "aim_mm": draw(st.sampled_from([[0, 0, 0], [100, 50, 300], [0, 0, 2000.5]])),
-        "output": {
-            "value": draw(numbers(1, 5000)),
-            "unit": draw(st.sampled_from(["lm", "cd/m2", "cd", "lx at 1 m"])),
-        },
+        **draw(outputs()), **draw(holders()),
         "trim_stops": draw(numbers(-6, 1)), "on": draw(st.booleans()),
     }  # fmt: skip
     if draw(st.booleans()):
@@ -190,7 +237,7 @@ def _documents(draw, most_lamps, most_cards, most_props):
     sheet = draw(sheets())
     look = draw(st.sampled_from(["bright field", "gradient", "dark field", "split"]))
     document = {
-        "format": 1,
+        "format": FORMAT,
         "title": draw(st.sampled_from(["Tag", "Étiquette dorée", "a # b = \"c\" \\ 'd'"])),
         "look": {"kind": "rainbow" if "grating" in sheet["foil"] else look},
         "sheet": sheet,

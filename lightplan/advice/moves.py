@@ -48,9 +48,9 @@ def exposure_move(rig: Rig, stops: float) -> Move:
     if old.time_s is not None:
         new = replace(old, time_s=old.time_s * 2**stops)
     else:
-        share = 2.0**stops
+        share, level = 2.0**stops, old.level_on(rig.sheet.paper)
         new = replace(
-            old, paper_level=min(max(old.paper_level * share, 0.01), 2.0),
+            old, paper_level=min(max(level * share, 0.01), 2.0),
             foil_level=min(max(old.foil_level * share, 0.01), 100.0),
         )  # fmt: skip
     return Move(text, partial(_with_camera, rig, replace(rig.camera, exposure=new)))

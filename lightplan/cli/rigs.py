@@ -83,8 +83,14 @@ def check(rig: RigName, as_json: AsJson = False) -> None:
         from lightplan.tasks.rigs import check_rig
 
         loaded = check_rig(rig)
-        document = {"ok": True, "path": str(loaded.path), "digest": loaded.digest}
-        return Answer(document, [f"{loaded.path} is good: {loaded.rig.title}."])
+        document = {
+            "ok": True,
+            "path": str(loaded.path),
+            "digest": loaded.digest,
+            "questions": list(loaded.questions),
+        }
+        words = [f"{loaded.path} is good: {loaded.rig.title}."]
+        return Answer(document, words + [f"Is this meant? {asked}" for asked in loaded.questions])
 
     run(job, as_json=as_json)
 

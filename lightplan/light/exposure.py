@@ -67,7 +67,7 @@ def settings_from(rig: Rig, paper: Floats, foil: Floats | None) -> Settings:
             f_number=wish.f_number, time_s=wish.time_s, iso=wish.iso
         )
         return Settings(clip, wish.f_number, wish.time_s, wish.iso, is_suggested=False)
-    clip = _bright(paper) / wish.paper_level
+    clip = _bright(paper) / wish.level_on(rig.sheet.paper)
     if foil is not None:
         clip = max(clip, _bright(foil) / wish.foil_level)
     clip = clip if clip > 0 else 1.0

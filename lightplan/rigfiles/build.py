@@ -3,48 +3,46 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from lightplan.errors import BadInput, RigError
+from lightplan.errors import RigError
 from lightplan.optics.defaults import DEFAULTS
 from lightplan.rigfiles import forms, schema
-from lightplan.rigfiles.artwork import read_artwork
+from lightplan.rigfiles.build_sheet import build_sheet
 from lightplan.rigfiles.explain import plain
 from lightplan.rigfiles.ies import output_of, read_ies
 from lightplan.rigfiles.meshes import read_mesh
 from lightplan.rigfiles.probes import read_probe
+from lightplan.rigfiles.values import channels, inside, pair
 from lightplan.scene import (
     AngularProfile,
     Body,
     Camera,
     Card,
-    Conductor,
     Exposure,
-    Flatness,
-    Foil,
     Freedom,
-    Grating,
+    Held,
     Hole,
     Lamp,
     Look,
     Output,
-    Paper,
     Placement,
     Probe,
     Prop,
     Reach,
     Rig,
     Room,
-    Sheet,
     Shell,
     Side,
     Table,
     Walls,
+    checks,
+    usually_held,
 )
+from lightplan.scene.camera import focal_length_of
 from lightplan.scene.cards import CardFinish
+from lightplan.scene.lamps import LED_LUMENS_PER_WATT
 
 FINISH_REFLECTANCE: dict[CardFinish, float] = {
     "white": DEFAULTS["white card"].value,
@@ -54,15 +52,7 @@ FINISH_REFLECTANCE: dict[CardFinish, float] = {
 }
 LAMP_HEIGHT_MM = 600.0
 LAMP_OUTPUT = Output(value=2000.0, unit="lm")
-
-
-@contextmanager
-def inside(prefix: str) -> Iterator[None]:
-    """Put `prefix` before the field of any bad input raised within."""
-    try:
-        yield
-    except BadInput as error:
-        raise error.within(prefix) from None
+FOCAL_LENGTH_MM = 50.0
 
 
 def build_rig(form: schema.RigForm, folder: Path) -> Rig:
@@ -81,7 +71,7 @@ def build_rig(form: schema.RigForm, folder: Path) -> Rig:
     """
     return Rig(
         title=form.title,
-        sheet=_sheet(form.sheet, folder),
+        sheet=build_sheet(form.sheet, folder, table=table_under(form.room)),
         camera=_camera(form.camera),
         look=Look(
             kind=form.look.kind,
@@ -105,93 +95,69 @@ def asset_names(form: schema.RigForm) -> list[str]:
     return [name for name in dict.fromkeys(names) if name is not None]
 
 
-def _channels(values: list[float]) -> tuple[float, float, float]:
-    red, green, blue = values
-    return (red, green, blue)
-
-
-def _pair(values: list[float]) -> tuple[float, float]:
-    first, second = values
-    return (first, second)
-
-
 def _placement(
     part: forms.CameraForm | forms.LampForm | forms.CardForm,
 ) -> Placement:
-    return Placement(
-        _channels(part.position_mm), _channels(part.aim_mm), math.radians(part.roll_deg)
-    )
-
-
-def _sheet(form: forms.SheetForm, folder: Path) -> Sheet:
-    foil = form.foil
-    if (foil.eta is None) != (foil.k is None):
-        raise BadInput(
-            field="sheet.foil", wanted="given both eta and k, or neither",
-            got="eta" if foil.k is None else "k", cure="add the other one",
-        )  # fmt: skip
-    sheet = Sheet(
-        width_mm=form.width_mm,
-        height_mm=form.height_mm,
-        foil=_foil(foil),
-        paper=Paper(
-            reflectance=_channels(form.paper.reflectance),
-            coat_index=form.paper.coat_index,
-            coat_roughness=form.paper.coat_roughness,
-        ),
-        flatness=Flatness(
-            bow_mm=form.bow_mm,
-            bow_rad=math.radians(form.bow_deg),
-            wave_mm=form.wave_mm,
-            wave_length_mm=form.wave_length_mm,
-        ),
-    )
-    if form.artwork is None:
-        return sheet
-    with inside("sheet"):
-        picture = read_artwork(
-            folder / form.artwork, width_mm=form.width_mm, height_mm=form.height_mm
-        )
-    return replace(sheet, artwork=picture, artwork_file=form.artwork)
-
-
-def _foil(form: forms.FoilForm) -> Foil:
-    grating = form.grating
-    return Foil(
-        kind=form.kind,
-        conductor=Conductor(eta=_channels(form.eta), k=_channels(form.k))
-        if form.eta is not None and form.k is not None
-        else None,
-        roughness=_pair(form.roughness),
-        brush_rad=math.radians(form.brush_deg),
-        grating=None
-        if grating is None
-        else Grating(
-            lines_per_mm=grating.lines_per_mm,
-            direction_rad=math.radians(grating.direction_deg),
-            strength=grating.strength,
-        ),
-    )
+    return Placement(channels(part.position_mm), channels(part.aim_mm), math.radians(part.roll_deg))
 
 
 def _camera(form: forms.CameraForm) -> Camera:
     with inside("camera"):
         placement = _placement(form)
+        held = build_held(form)
     body = form.body
     polariser = form.polariser_deg
     columns, rows = form.pixels
     return Camera(
         placement=placement,
-        focal_length_mm=form.focal_length_mm,
+        focal_length_mm=_focal_length(form),
         sensor_width_mm=form.sensor_width_mm,
         sensor_height_mm=form.sensor_height_mm,
         pixels=(columns, rows),
-        body=Body(**{**dict(body), "lens_offset_mm": _pair(body.lens_offset_mm)})
+        body=Body(**{**dict(body), "lens_offset_mm": pair(body.lens_offset_mm)})
         if form.has_body
         else None,
         exposure=Exposure(**dict(form.exposure)),
         polariser_rad=None if polariser is None else math.radians(polariser),
         white_balance_k=form.white_balance_k,
+        states_equivalent=form.equivalent_focal_length_mm is not None,
+        held=held,
+        locked=form.locked,
+    )
+
+
+def _focal_length(form: forms.CameraForm) -> float:
+    own, equivalent = form.focal_length_mm, form.equivalent_focal_length_mm
+    if equivalent is None:
+        return FOCAL_LENGTH_MM if own is None else own
+    if own is not None:
+        raise RigError(
+            field="camera.equivalent_focal_length_mm", wanted="left out beside focal_length_mm",
+            got=equivalent, cure="keep the one that its maker states",
+        )  # fmt: skip
+    checks.positive(equivalent, "camera.equivalent_focal_length_mm", "26 is usual for phones")
+    checks.positive(form.sensor_width_mm, "camera.sensor_width_mm")
+    checks.positive(form.sensor_height_mm, "camera.sensor_height_mm")
+    return focal_length_of(
+        equivalent, sensor_width_mm=form.sensor_width_mm, sensor_height_mm=form.sensor_height_mm
+    )
+
+
+def build_held(form: forms.CameraForm | forms.LampForm | forms.CardForm) -> Held | None:
+    """Return what holds a thing, with its usual heights where the file names none."""
+    by, lowest, highest = form.held, form.lowest_mm, form.highest_mm
+    if by is None:
+        if lowest is not None or highest is not None:
+            raise RigError(
+                field="held", wanted="given where lowest_mm or highest_mm is", got="nothing",
+                cure='say what holds it, as in held = "stand"',
+            )  # fmt: skip
+        return None
+    usual = usually_held(by)
+    return Held(
+        by=by,
+        lowest_mm=usual.lowest_mm if lowest is None else lowest,
+        highest_mm=usual.highest_mm if highest is None else highest,
     )
 
 
@@ -206,12 +172,15 @@ def _lamp(form: forms.LampForm, folder: Path) -> Lamp:
             shape=form.shape,
             width_mm=form.width_mm,
             height_mm=height if form.height_mm is None else form.height_mm,
-            output=output if form.output is None else build_output(form.output),
+            output=build_output(form, usual=output),
             trim_stops=form.trim_stops,
             on=form.on,
             colour_k=form.colour_k,
             is_window=form.is_window,
             profile=profile,
+            depth_mm=form.depth_mm,
+            held=build_held(form),
+            locked=form.locked,
         )
 
 
@@ -219,9 +188,24 @@ def _profile(folder: Path, name: str) -> AngularProfile:
     return replace(read_ies(folder / name), file=name)
 
 
-def build_output(form: forms.OutputForm) -> Output:
-    """Return a lamp's output."""
-    return Output(value=form.value, unit=form.unit)
+def build_output(form: forms.LampForm | schema.ThingForm, *, usual: Output) -> Output:
+    """Return a lamp's output as its file gives it, or `usual`."""
+    given, watts, figures = form.output, form.watts, form.lumens_per_watt
+    if watts is None:
+        if figures is not None:
+            raise RigError(
+                field="lumens_per_watt", wanted="given only beside watts", got=figures,
+                cure="add watts, or leave it out",
+            )  # fmt: skip
+        return usual if given is None else Output(value=given.value, unit=given.unit)
+    if given is not None:
+        raise RigError(
+            field="watts", wanted="left out beside output", got=watts,
+            cure="keep output: it says more",
+        )  # fmt: skip
+    checks.positive(watts, "watts", "read it off the lamp's box")
+    efficacy = LED_LUMENS_PER_WATT if figures is None else pair(figures)
+    return Output(value=watts, unit="W", lumens_per_watt=efficacy)
 
 
 def _card(form: forms.CardForm) -> Card:
@@ -234,10 +218,12 @@ def _card(form: forms.CardForm) -> Card:
             height_mm=form.height_mm,
             front=_side(form.finish, form.reflectance, form.roughness, passes),
             back=_back(form, passes),
-            transmittance=_channels(form.transmittance),
+            transmittance=channels(form.transmittance),
             hole=None
             if form.hole_mm is None
-            else Hole(diameter_mm=form.hole_mm, offset_mm=_pair(form.hole_offset_mm)),
+            else Hole(diameter_mm=form.hole_mm, offset_mm=pair(form.hole_offset_mm)),
+            held=build_held(form),
+            locked=form.locked,
         )
 
 
@@ -259,7 +245,7 @@ def _side(
         usual = min(usual, max(0.9 - passes, 0.0))
     return Side(
         finish=finish,
-        reflectance=(usual, usual, usual) if reflectance is None else _channels(reflectance),
+        reflectance=(usual, usual, usual) if reflectance is None else channels(reflectance),
         roughness=roughness,
     )
 
@@ -269,13 +255,14 @@ def _shell(form: forms.ShellForm) -> Shell:
         return Shell(
             name=form.name,
             shape=form.shape,
-            centre_mm=_channels(form.centre_mm),
+            centre_mm=channels(form.centre_mm),
             foot_width_mm=form.foot_width_mm,
             foot_depth_mm=form.foot_depth_mm,
             top_width_mm=form.top_width_mm,
             height_mm=form.height_mm,
-            reflectance=_channels(form.reflectance),
-            transmittance=_channels(form.transmittance),
+            reflectance=channels(form.reflectance),
+            transmittance=channels(form.transmittance),
+            locked=form.locked,
         )
 
 
@@ -291,12 +278,12 @@ def _prop(form: forms.PropForm, folder: Path) -> Prop:
         return Prop(
             name=form.name,
             shape=form.shape,
-            position_mm=_channels(form.position_mm),
+            position_mm=channels(form.position_mm),
             width_mm=form.width_mm,
             depth_mm=form.width_mm if form.depth_mm is None else form.depth_mm,
             height_mm=form.height_mm,
             turn_rad=math.radians(form.turn_deg),
-            reflectance=_channels(form.reflectance),
+            reflectance=channels(form.reflectance),
             vertices=vertices,
             faces=faces,
             unit_mm=form.unit_mm,
@@ -304,10 +291,15 @@ def _prop(form: forms.PropForm, folder: Path) -> Prop:
         )
 
 
+def table_under(form: forms.RoomForm) -> tuple[float, float, float]:
+    """Return the reflectance of the table top, black where there is none."""
+    return channels(form.table.reflectance) if form.has_table else (0.0, 0.0, 0.0)
+
+
 def _room(form: forms.RoomForm, folder: Path) -> Room:
-    table = {**dict(form.table), "reflectance": _channels(form.table.reflectance)}
+    table = {**dict(form.table), "reflectance": channels(form.table.reflectance)}
     return Room(
-        ambient_cd_m2=_channels(form.ambient_cd_m2),
+        ambient_cd_m2=channels(form.ambient_cd_m2),
         probe=None if form.probe is None else _probe(form.probe, folder),
         table=Table(**table) if form.has_table else None,
         walls=None if form.walls is None else _walls(form.walls),
@@ -332,7 +324,7 @@ def _walls(form: forms.WallsForm) -> Walls:
         depth_mm=form.depth_mm,
         ceiling_mm=form.ceiling_mm,
         floor_mm=form.floor_mm,
-        walls=_channels(form.wall_reflectance),
-        ceiling=_channels(form.ceiling_reflectance),
-        floor=_channels(form.floor_reflectance),
+        walls=channels(form.wall_reflectance),
+        ceiling=channels(form.ceiling_reflectance),
+        floor=channels(form.floor_reflectance),
     )

@@ -10,9 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from lightplan.scene import Rig
+from lightplan.scene import Camera, Card, Foil, Lamp, Output, Paper, Rig
 
 _NAMES_OF_FILES = {"artwork_file", "file"}  # what they hold counts, not where it lies
+_WISHES = {"locked", "states_equivalent"}  # what is planned and how it is said, not what stands
+# Fields of format 2 count only where they are used, so that the digests in older plans hold.
+_NEW_IN_2 = {
+    (Foil, "relief"), (Paper, "waviness"), (Paper, "film"), (Output, "lumens_per_watt"),
+    (Lamp, "held"), (Lamp, "depth_mm"), (Card, "held"), (Camera, "held"),
+}  # fmt: skip
 
 
 def rig_digest(rig: Rig) -> str:
@@ -23,8 +29,12 @@ def rig_digest(rig: Rig) -> str:
 
 def _canonical(value: Any) -> Any:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        fields = {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
-        return {n: _canonical(v) for n, v in fields.items() if n not in _NAMES_OF_FILES}
+        return {
+            f.name: _canonical(getattr(value, f.name))
+            for f in dataclasses.fields(value)
+            if f.name not in _NAMES_OF_FILES | _WISHES
+            and not ((type(value), f.name) in _NEW_IN_2 and getattr(value, f.name) == f.default)
+        }
     if isinstance(value, np.ndarray):
         content = np.ascontiguousarray(value, dtype="<f8") + 0.0  # no negative zeros
         return [list(content.shape), hashlib.sha256(content.tobytes()).hexdigest()]

@@ -3,13 +3,31 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, TypeAlias
 
 from lightplan.rigfiles.build import FINISH_REFLECTANCE
-from lightplan.rigfiles.loaded import PlanRecord, Thing
+from lightplan.rigfiles.build_sheet import COAT_ROUGHNESS, FILM_ROUGHNESS
+from lightplan.rigfiles.loaded import PlanRecord
 from lightplan.rigfiles.schema import FORMAT
-from lightplan.scene import Card, Foil, Lamp, Output, Placement, Prop, Rig, Room, Sheet, Shell, Side
+from lightplan.scene import (
+    Camera,
+    Card,
+    Foil,
+    Held,
+    Lamp,
+    Output,
+    Paper,
+    Placement,
+    Prop,
+    Rig,
+    Room,
+    Sheet,
+    Shell,
+    Side,
+)
+from lightplan.scene.camera import focal_length_of
+from lightplan.scene.lamps import LED_LUMENS_PER_WATT
 
 Table: TypeAlias = dict[str, Any]
 
@@ -54,22 +72,20 @@ def plan_table(plan: PlanRecord) -> Table:
     }
 
 
-def thing_table(thing: Thing) -> Table:
-    """Return something owned or to be bought as in the file."""
-    output = None if thing.output is None else _output(thing.output)
-    return {**vars(thing), "output": output}
-
-
 def degrees(angle_rad: float) -> float:
     """Return the shortest number of degrees that reads back as the same angle.
 
     >>> degrees(math.radians(33.3))
     33.3
     """
-    exact = math.degrees(angle_rad)
+    return _reading_back(math.degrees(angle_rad), angle_rad, math.radians)
+
+
+def _reading_back(exact: float, wanted: float, read: Callable[[float], float]) -> float:
+    """Return `exact` in as few digits as `read` turns into `wanted`."""
     for digits in range(16):
         shorter = round(exact, digits)
-        if math.radians(shorter) == angle_rad:
+        if read(shorter) == wanted:
             return shorter
     return exact
 
@@ -87,7 +103,7 @@ def _placement(placement: Placement) -> Table:
 
 
 def _sheet(sheet: Sheet) -> Table:
-    flat, paper = sheet.flatness, sheet.paper
+    flat = sheet.flatness
     return {
         "width_mm": sheet.width_mm,
         "height_mm": sheet.height_mm,
@@ -97,7 +113,32 @@ def _sheet(sheet: Sheet) -> Table:
         "wave_mm": flat.wave_mm,
         "wave_length_mm": flat.wave_length_mm,
         "foil": _foil(sheet.foil),
-        "paper": {**vars(paper), "reflectance": _even(paper.reflectance)},
+        "paper": _paper(sheet.paper),
+    }
+
+
+def _paper(paper: Paper) -> Table:
+    wavy, film = paper.waviness, paper.film
+    usual = COAT_ROUGHNESS if film is None else FILM_ROUGHNESS
+    rough = paper.coat_roughness
+    return {
+        "reflectance": _even(paper.reflectance) if film is None else None,
+        "coat_index": paper.coat_index if film is None else None,
+        "coat_roughness": None if rough == usual else rough,
+        "waviness": None
+        if wavy is None
+        else {
+            "slope_deg": degrees(wavy.slope_rad),
+            "wavelength_mm": wavy.wavelength_mm,
+            "seed": wavy.seed,
+        },
+        "film": None
+        if film is None
+        else {
+            "under_reflectance": None if film.under_is_table else _even(film.under),
+            "transmittance": film.transmittance,
+            "index": film.index,
+        },
     }
 
 
@@ -116,6 +157,7 @@ def _foil(foil: Foil) -> Table:
             "direction_deg": degrees(grating.direction_rad),
             "strength": grating.strength,
         },
+        "relief": None if foil.relief is None else dict(vars(foil.relief)),
     }
 
 
@@ -124,12 +166,14 @@ def _camera(rig: Rig) -> Table:
     polariser = camera.polariser_rad
     table: Table = {
         **_placement(camera.placement),
-        "focal_length_mm": camera.focal_length_mm,
+        **_lens(camera),
         "sensor_width_mm": camera.sensor_width_mm,
         "sensor_height_mm": camera.sensor_height_mm,
         "pixels": list(camera.pixels),
         "polariser_deg": None if polariser is None else degrees(polariser),
         "white_balance_k": camera.white_balance_k,
+        **_held(camera.held),
+        "locked": camera.locked,
         "has_body": camera.body is not None,
         "exposure": dict(vars(camera.exposure)),
     }
@@ -139,8 +183,33 @@ def _camera(rig: Rig) -> Table:
     return table
 
 
-def _output(output: Output) -> Table:
-    return {"value": output.value, "unit": output.unit}
+def _lens(camera: Camera) -> Table:
+    if not camera.states_equivalent:
+        return {"focal_length_mm": camera.focal_length_mm, "equivalent_focal_length_mm": None}
+    shortest = _reading_back(
+        camera.equivalent_focal_length_mm, camera.focal_length_mm,
+        lambda equivalent: focal_length_of(
+            equivalent, sensor_width_mm=camera.sensor_width_mm,
+            sensor_height_mm=camera.sensor_height_mm,
+        ),
+    )  # fmt: skip
+    return {"focal_length_mm": None, "equivalent_focal_length_mm": shortest}
+
+
+def _held(held: Held | None) -> Table:
+    if held is None:
+        return {"held": None, "lowest_mm": None, "highest_mm": None}
+    return {"held": held.by, "lowest_mm": held.lowest_mm, "highest_mm": held.highest_mm}
+
+
+def output_fields(output: Output) -> Table:
+    """Return an output as the fields of a lamp, owned or in the rig."""
+    if output.unit != "W":
+        shown = {"value": output.value, "unit": output.unit}
+        return {"output": shown, "watts": None, "lumens_per_watt": None}
+    usual = output.lumens_per_watt == LED_LUMENS_PER_WATT
+    figures = None if usual else list(output.lumens_per_watt)
+    return {"output": None, "watts": output.value, "lumens_per_watt": figures}
 
 
 def _lamp(lamp: Lamp) -> Table:
@@ -150,12 +219,15 @@ def _lamp(lamp: Lamp) -> Table:
         "shape": lamp.shape,
         "width_mm": lamp.width_mm,
         "height_mm": lamp.height_mm,
-        "output": _output(lamp.output),
+        **output_fields(lamp.output),
         "trim_stops": lamp.trim_stops,
         "on": lamp.on,
         "colour_k": lamp.colour_k,
         "is_window": lamp.is_window,
         "ies": None if lamp.profile is None else lamp.profile.file,
+        "depth_mm": lamp.depth_mm,
+        **_held(lamp.held),
+        "locked": lamp.locked,
     }
 
 
@@ -176,6 +248,8 @@ def _card(card: Card) -> Table:
         "transmittance": _even(card.transmittance),
         "hole_mm": None if hole is None else hole.diameter_mm,
         "hole_offset_mm": [0.0, 0.0] if hole is None else list(hole.offset_mm),
+        **_held(card.held),
+        "locked": card.locked,
     }
 
 

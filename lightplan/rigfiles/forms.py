@@ -1,4 +1,4 @@
-"""Tables of the rig file that describe the rig: fields, units, defaults and meaning.
+"""Tables of the rig file that describe camera, lamps, cards and room.
 
 The numbers are checked by the scene when it is built from these; here only the form is:
 which fields there are and what kind of value each takes.
@@ -6,132 +6,16 @@ which fields there are and what kind of value each takes.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, TypeAlias
+from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import Field
 
-from lightplan.optics.materials import FOIL_KINDS
+from lightplan.optics.photometry import OutputUnit
+from lightplan.rigfiles.form import Channels, Form, Pair, Point
 from lightplan.scene.cards import CardFinish, ShellShape
-from lightplan.scene.lamps import LampShape, OutputUnit
-from lightplan.scene.look import LookKind
+from lightplan.scene.holding import HolderKind
+from lightplan.scene.lamps import LampShape
 from lightplan.scene.props import PropShape
-
-
-def _repeat(count: int) -> BeforeValidator:
-    def spread(value: Any) -> Any:
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        return [value] * count if number else value
-
-    return BeforeValidator(spread)
-
-
-def _numbers_schema(count: int) -> WithJsonSchema:
-    number = {"type": "number"}
-    array = {"type": "array", "items": number, "minItems": count, "maxItems": count}
-    return WithJsonSchema({"anyOf": [number, array]})
-
-
-Point: TypeAlias = Annotated[list[float], Field(min_length=3, max_length=3)]
-Pair: TypeAlias = Annotated[list[float], Field(min_length=2, max_length=2)]
-Channels: TypeAlias = Annotated[
-    list[float], Field(min_length=3, max_length=3), _repeat(3), _numbers_schema(3)
-]
-Roughness: TypeAlias = Annotated[
-    list[float], Field(min_length=2, max_length=2), _repeat(2), _numbers_schema(2)
-]
-FoilKind: TypeAlias = Annotated[str, WithJsonSchema({"type": "string", "enum": list(FOIL_KINDS)})]
-
-
-class Form(BaseModel):
-    """Base of every table of the file: no unknown fields, no guessing of types."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
-
-
-class LookForm(Form):
-    """The look that is wanted of the metal."""
-
-    kind: LookKind = Field(
-        default="bright field", description="What the foil should do in the picture."
-    )
-    direction_deg: float = Field(
-        default=90.0,
-        description="Towards the brighter side, from x to the left turn (gradient, split).",
-    )
-    strength_stops: float = Field(
-        default=2.0, description="Span of brightness over the foil (gradient, split), in stops."
-    )
-
-
-class GratingForm(Form):
-    """The lines of a holographic foil."""
-
-    lines_per_mm: float = Field(default=1000.0, description="Lines per mm, usually 800 to 1200.")
-    direction_deg: float = Field(
-        default=90.0, description="Direction on the sheet along which light is spread, from x."
-    )
-    strength: float = Field(
-        default=0.6,
-        description="Share of the reflected light that leaves the mirror direction, 0 to 1.",
-    )
-
-
-class FoilForm(Form):
-    """The metal of the artwork."""
-
-    kind: FoilKind = Field(
-        default="silver foil", description="Kind of foil or metal; sets its colour."
-    )
-    roughness: Roughness = Field(
-        default=[0.05, 0.05],
-        description="GGX roughness, one number, or [along, across] a brushed metal's lines.",
-    )
-    brush_deg: float = Field(
-        default=0.0, description="Direction of a brushed metal's lines, from x."
-    )
-    eta: Channels | None = Field(
-        default=None, description="Bare metal by its own refractive index [r, g, b]; needs k too."
-    )
-    k: Channels | None = Field(
-        default=None,
-        description="Bare metal by its own extinction coefficient [r, g, b]; needs eta too.",
-    )
-    grating: GratingForm | None = Field(default=None, description="Only for holographic foil.")
-
-
-class PaperForm(Form):
-    """The stock."""
-
-    reflectance: Channels = Field(
-        default=[0.85, 0.85, 0.85],
-        description="Share of light it gives back, 0 to 1, or [r, g, b].",
-    )
-    coat_index: float | None = Field(
-        default=None,
-        description="Refractive index of a varnish or laminate (1.5); leave out if matte.",
-    )
-    coat_roughness: float = Field(default=0.1, description="GGX roughness of the coat's surface.")
-
-
-class SheetForm(Form):
-    """The product, lying on z = 0 with its middle at the origin."""
-
-    width_mm: float = Field(description="Size from left to right.")
-    height_mm: float = Field(description="Size from the near to the far edge.")
-    artwork: str | None = Field(
-        default=None,
-        description="PNG or SVG beside the rig file, white where foil is; none: all foil.",
-    )
-    bow_mm: float = Field(default=0.0, description="Height of the middle above the edges.")
-    bow_deg: float = Field(
-        default=0.0, description="Direction along which the sheet is bowed, from x."
-    )
-    wave_mm: float = Field(
-        default=0.0, description="Half the height from crest to trough of a wave."
-    )
-    wave_length_mm: float = Field(default=60.0, description="Distance between the wave's crests.")
-    foil: FoilForm = Field(default=FoilForm(), description="What is stamped on it.")
-    paper: PaperForm = Field(default=PaperForm(), description="What it is made of.")
 
 
 class BodyForm(Form):
@@ -152,8 +36,10 @@ class ExposureForm(Form):
     f_number: float | None = Field(default=None, description="Aperture; needs time_s and iso too.")
     time_s: float | None = Field(default=None, description="Exposure time in seconds.")
     iso: float | None = Field(default=None, description="Sensitivity.")
-    paper_level: float = Field(
-        default=0.7, description="Without settings: level of the brightest paper, 1 is clipping."
+    paper_level: float | None = Field(
+        default=None,
+        description="Without settings: level of the brightest paper, 1 is clipping; none: as "
+        "light as the stock is.",
     )
     foil_level: float = Field(
         default=0.9,
@@ -169,8 +55,11 @@ class CameraForm(Form):
         default=[0.0, 0.0, 0.0], description="The point in the middle of the picture."
     )
     roll_deg: float = Field(default=0.0, description="Turn about the line of sight.")
-    focal_length_mm: float = Field(
-        default=50.0, description="As on the lens (not the 35 mm equivalent)."
+    focal_length_mm: float | None = Field(
+        default=None, description="As on the lens; none: 50, or from its 35 mm equivalent."
+    )
+    equivalent_focal_length_mm: float | None = Field(
+        default=None, description="35 mm equivalent, as phones state it, by the diagonal."
     )
     sensor_width_mm: float = Field(default=23.5, description="Width of the sensor.")
     sensor_height_mm: float = Field(default=15.6, description="Height of the sensor.")
@@ -185,6 +74,14 @@ class CameraForm(Form):
         default=None,
         description="Colour temperature set on the camera; none: neutral for the lamps.",
     )
+    held: HolderKind | None = Field(default=None, description="What holds it; none: not said.")
+    lowest_mm: float | None = Field(
+        default=None, description="Least height of its middle where it is held; none: as usual."
+    )
+    highest_mm: float | None = Field(
+        default=None, description="Greatest height of its middle there; none: as usual."
+    )
+    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
     has_body: bool = Field(
         default=True, description="false leaves the camera's front out of the scene."
     )
@@ -224,6 +121,12 @@ class LampForm(Form):
     output: OutputForm | None = Field(
         default=None, description="At full power; none: 2000 lm, or what the ies file says."
     )
+    watts: float | None = Field(
+        default=None, description="Of an LED, instead of output: the power it draws."
+    )
+    lumens_per_watt: Pair | None = Field(
+        default=None, description="What each watt gives, [least, most]; none: [50, 110]."
+    )
     trim_stops: float = Field(default=0.0, description="Power setting: -1 halves the light.")
     on: bool = Field(default=True, description="Switched on.")
     colour_k: float | None = Field(
@@ -234,6 +137,17 @@ class LampForm(Form):
         default=None,
         description="Photometric file (IES LM-63) beside the rig file; none: a matte face.",
     )
+    depth_mm: float | None = Field(
+        default=None, description="From its lit face to its back; none: as usual for its size."
+    )
+    held: HolderKind | None = Field(default=None, description="What holds it; none: not said.")
+    lowest_mm: float | None = Field(
+        default=None, description="Least height of its middle where it is held; none: as usual."
+    )
+    highest_mm: float | None = Field(
+        default=None, description="Greatest height of its middle there; none: as usual."
+    )
+    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
 
 
 class CardForm(Form):
@@ -272,6 +186,14 @@ class CardForm(Form):
     hole_offset_mm: Pair = Field(
         default=[0.0, 0.0], description="Middle of the hole from the card's middle: [right, up]."
     )
+    held: HolderKind | None = Field(default=None, description="What holds it; none: not said.")
+    lowest_mm: float | None = Field(
+        default=None, description="Least height of its middle where it is held; none: as usual."
+    )
+    highest_mm: float | None = Field(
+        default=None, description="Greatest height of its middle there; none: as usual."
+    )
+    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
 
 
 class ShellForm(Form):
@@ -296,6 +218,7 @@ class ShellForm(Form):
     transmittance: Channels = Field(
         default=[0.45, 0.45, 0.45], description="Share of light let through."
     )
+    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
 
 
 class PropForm(Form):

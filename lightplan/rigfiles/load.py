@@ -13,12 +13,14 @@ from pydantic import ValidationError
 
 from lightplan.errors import BadInput, RigError
 from lightplan.rigfiles import schema
-from lightplan.rigfiles.build import asset_names, build_output, build_rig, inside
+from lightplan.rigfiles.build import asset_names, build_rig
 from lightplan.rigfiles.digest import rig_digest
 from lightplan.rigfiles.explain import explain, plain
-from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Thing, Tolerance
+from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Tolerance
 from lightplan.rigfiles.migrations import migrate
 from lightplan.rigfiles.store import find_rig
+from lightplan.rigfiles.things import build_things
+from lightplan.scene.questions import questions
 from lightplan.scene.sanity import refuse_impossible
 
 MOST_BYTES = 1_000_000
@@ -93,8 +95,9 @@ def loaded_from(form: schema.RigForm, path: Path) -> LoadedRig:
         digest=rig_digest(rig),
         notes=form.notes,
         plan=None if form.plan is None else _plan(form.plan),
-        owned=_things(form.owned, "owned"),
-        shop=_things(form.shop, "shop"),
+        owned=build_things(form.owned, "owned"),
+        shop=build_things(form.shop, "shop"),
+        questions=questions(rig),
         assets=MappingProxyType({name: folder / name for name in asset_names(form)}),
     )
 
@@ -112,15 +115,6 @@ def _plan(form: schema.PlanForm) -> PlanRecord:
         made_with=form.made_with,
         stopped_because=form.stopped_because,
     )
-
-
-def _things(forms: list[schema.ThingForm], table: str) -> tuple[Thing, ...]:
-    things = []
-    for number, form in enumerate(forms, 1):
-        with inside(f"{table}.{number}"):
-            output = None if form.output is None else build_output(form.output)
-        things.append(Thing(**{**dict(form), "output": output}))
-    return tuple(things)
 
 
 def _place_first(message: str) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-from lightplan.scene import Output, Rig
+from lightplan.scene import Held, Output, Rig
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +62,8 @@ class Thing:
     ----------
     kind : str
         "white board", "grey board", "black board", "silver board", "diffuser", "lamp",
-        "window", "cone" or "tent".
+        "window", "cone" or "tent"; or what holds these: "stand", "clamp", "boom", "tripod",
+        "books" or "string".
     width_mm, height_mm : float
         Size of the board or of the lit face; of a cone or tent the foot and the height.
     price : float or None
@@ -71,15 +72,24 @@ class Thing:
         How many there are, or may be bought.
     output : Output or None
         Of a lamp.
+    depth_mm : float or None
+        Of a lamp, from its face to its back.
+    transmittance : (3,) float or None
+        Of a diffuser.
+    held : Held or None
+        Of what holds things: from which height to which.
     """
 
     kind: str
-    width_mm: float
-    height_mm: float
+    width_mm: float = 0.0
+    height_mm: float = 0.0
     price: float | None = None
     count: int = 1
     name: str = ""
     output: Output | None = None
+    depth_mm: float | None = None
+    transmittance: tuple[float, float, float] | None = None
+    held: Held | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -100,6 +110,8 @@ class LoadedRig:
     assets : mapping of str to Path
         Pictures, photometric and mesh files that the rig names, as written there, and
         where they are.
+    questions : tuple of str
+        What in the rig can be, but is odd enough to ask about.
     """
 
     rig: Rig
@@ -110,6 +122,7 @@ class LoadedRig:
     owned: tuple[Thing, ...] = ()
     shop: tuple[Thing, ...] = ()
     assets: Mapping[str, Path] = field(default_factory=lambda: MappingProxyType({}))
+    questions: tuple[str, ...] = ()
 
     @property
     def inputs(self) -> tuple[Path, ...]:

@@ -9,16 +9,47 @@ a step that fails has changed nothing.
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, MutableMapping
 from typing import Any, TypeAlias
 
 from lightplan.errors import RigError
 from lightplan.rigfiles.schema import FORMAT
 
-Document: TypeAlias = dict[str, Any]
+Document: TypeAlias = MutableMapping[str, Any]
 Step: TypeAlias = Callable[[Document], Document]
 
-STEPS: Mapping[int, Step] = {}  # format 1 is the first there was
+
+def _open_unless_locked(document: Document) -> Document:
+    """Format 1 to 2: what was fixed is locked, and the usual paper level is written down.
+
+    In format 1 planning moved only what [[freedoms]] named; in 2 the rest is open too. In
+    format 1 the brightest paper got 0.7 unless said otherwise; in 2 as much as it reflects.
+    """
+    camera = document.get("camera")
+    if isinstance(camera, MutableMapping):
+        exposure = camera.setdefault("exposure", {})
+        settings = ("f_number", "time_s", "iso", "paper_level")
+        if isinstance(exposure, MutableMapping) and not exposure.keys() & set(settings):
+            exposure["paper_level"] = 0.7
+    free = {freedom.get("element") for freedom in _tables(document, "freedoms")}
+    if free:
+        things = [t for kind in ("lamps", "cards", "shells") for t in _tables(document, kind)]
+        for thing in things:
+            if thing.get("name") not in free:
+                thing["locked"] = True
+        if isinstance(camera, MutableMapping) and "camera" not in free:
+            camera["locked"] = True
+    return document
+
+
+def _tables(document: Document, name: str) -> list[Any]:
+    """Return the tables of a list of tables, without what else a faulty file has there."""
+    given = document.get(name)
+    items = given if isinstance(given, list) else []
+    return [item for item in items if isinstance(item, MutableMapping)]
+
+
+STEPS: Mapping[int, Step] = {1: _open_unless_locked}
 
 
 def migrate(

@@ -1,4 +1,4 @@
-"""The rig file's form, version 1.
+"""The rig file's form, version 2.
 
 ``python -m lightplan.rigfiles`` prints it as JSON Schema, which editors read to
 complete and check a rig file while it is typed.
@@ -11,21 +11,20 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field
 
+from lightplan.rigfiles.form import Channels, Form, Pair
 from lightplan.rigfiles.forms import (
     CameraForm,
     CardForm,
-    Form,
     LampForm,
-    LookForm,
     OutputForm,
     PropForm,
     RoomForm,
-    SheetForm,
     ShellForm,
 )
+from lightplan.rigfiles.sheet_forms import LookForm, SheetForm
 from lightplan.scene.rig import Dimension
 
-FORMAT = 1
+FORMAT = 2
 
 ThingKind: TypeAlias = Literal[
     "white board",
@@ -37,6 +36,12 @@ ThingKind: TypeAlias = Literal[
     "window",
     "cone",
     "tent",
+    "stand",
+    "clamp",
+    "boom",
+    "tripod",
+    "books",
+    "string",
 ]
 
 
@@ -84,23 +89,46 @@ class PlanForm(Form):
 
 
 class ThingForm(Form):
-    """Something that is owned or can be bought."""
+    """Something that is owned or can be bought: to light with, or to hold that."""
 
     kind: ThingKind = Field(description="What it is.")
-    width_mm: float = Field(gt=0.0, description="Width; of a cone or tent, of its foot.")
-    height_mm: float = Field(gt=0.0, description="Height.")
+    width_mm: float | None = Field(
+        default=None, gt=0.0,
+        description="Width; of a cone or tent, of its foot. Not of what only holds.",
+    )  # fmt: skip
+    height_mm: float | None = Field(
+        default=None, gt=0.0, description="Height. Not of what only holds."
+    )
     price: float | None = Field(
         default=None, ge=0.0, description="For one, in your own money; none: not known."
     )
     count: int = Field(default=1, ge=1, le=100, description="How many.")
     name: str = Field(default="", description="As you call it.")
     output: OutputForm | None = Field(default=None, description="Of a lamp, at full power.")
+    watts: float | None = Field(
+        default=None, description="Of an LED lamp, instead of output: the power it draws."
+    )
+    lumens_per_watt: Pair | None = Field(
+        default=None, description="What each watt gives, [least, most]; none: [50, 110]."
+    )
+    depth_mm: float | None = Field(
+        default=None, gt=0.0, description="Of a lamp, from its face to its back; none: as usual."
+    )
+    transmittance: Channels | None = Field(
+        default=None, description="Of a diffuser, share of light let through; none: 0.45."
+    )
+    lowest_mm: float | None = Field(
+        default=None, description="Of what holds: least height over the sheet; none: as usual."
+    )
+    highest_mm: float | None = Field(
+        default=None, description="Of what holds: greatest height over the sheet; none: as usual."
+    )
 
 
 class RigForm(Form):
     """A rig file."""
 
-    format: Literal[1] = Field(description="Version of this form.")
+    format: Literal[2] = Field(description="Version of this form.")
     title: str = Field(description="One line.")
     notes: str = Field(default="", description="Your own words.")
     look: LookForm = Field(default=LookForm(), description="The look that is wanted.")

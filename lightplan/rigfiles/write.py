@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, MutableMapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol, TypeAlias
@@ -12,10 +13,12 @@ from tomlkit.items import AoT
 from lightplan.errors import BadInput, RigError
 from lightplan.manifest import check_free, write_output
 from lightplan.rigfiles import schema
-from lightplan.rigfiles.document import document_of, plan_table, thing_table
+from lightplan.rigfiles.document import document_of, plan_table
 from lightplan.rigfiles.explain import nearest, plain
 from lightplan.rigfiles.load import form_of, load_rig, loaded_from, read_text
 from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Thing
+from lightplan.rigfiles.migrations import migrate
+from lightplan.rigfiles.things import thing_table
 from lightplan.safe_write import FileExists, atomic_write
 from lightplan.scene import Rig
 
@@ -74,7 +77,7 @@ def update_rig_file(path: Path, changes: Mapping[str, Any]) -> LoadedRig:
         The changed file would not be right; nothing is written then.
     """
     try:
-        document = tomlkit.parse(_checked_text(path))
+        document = _up_to_date(path)
         for dotted, value in changes.items():
             holder, name = _holder(document, dotted)
             _set(holder, name, value)
@@ -134,7 +137,7 @@ def rewritten(
     loaded: LoadedRig, path: Path, *, rig: Rig | None = None, plan: PlanRecord | None = None
 ) -> tuple[str, dict[Path, bytes]]:
     """Return the text of the file that `write_rig` writes, and the pictures beside it."""
-    document = tomlkit.parse(_checked_text(loaded.path))
+    document = _up_to_date(loaded.path)
     if rig is not None:
         _apply(document, document_of(loaded.rig), document_of(rig))
     if plan is not None:
@@ -145,10 +148,15 @@ def rewritten(
     return tomlkit.dumps(document), pictures
 
 
-def _checked_text(path: Path) -> str:
+def _up_to_date(path: Path) -> tomlkit.TOMLDocument:
+    """Return a rig file's text, comments and all, in the newest format."""
     text = read_text(path)
     form_of(text)  # so that all below may rely on its form
-    return text
+    document = tomlkit.parse(text)
+    old, new = document.unwrap(), migrate(tomllib.loads(text))
+    if old["format"] != new["format"]:
+        _apply(document, old, new)
+    return document
 
 
 def _write_picture(target: Path, content: bytes, write: Writer, *, replace: bool) -> None:

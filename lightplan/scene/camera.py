@@ -10,7 +10,12 @@ import numpy as np
 from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.scene import checks
+from lightplan.scene.holding import Held
 from lightplan.scene.placement import Placement
+from lightplan.scene.sheet import Paper
+
+FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
+LEAST_LEVEL = 0.02
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,15 +26,17 @@ class Exposure:
     ----------
     f_number, time_s, iso : float or None
         All three given: the exposure is fixed by them.
-    paper_level, foil_level : float
-        Otherwise: the linear level, as a share of clipping, that the brightest paper gets,
-        lowered where that would push the brightest foil above its own level.
+    paper_level : float or None
+        Otherwise: the linear level, as a share of clipping, that the brightest paper gets;
+        None: as light as the stock is, see `level_on`.
+    foil_level : float
+        The exposure is lowered where the brightest foil would rise above this level.
     """
 
     f_number: float | None = None
     time_s: float | None = None
     iso: float | None = None
-    paper_level: float = 0.7
+    paper_level: float | None = None
     foil_level: float = 0.9
 
     def __post_init__(self) -> None:
@@ -44,12 +51,25 @@ class Exposure:
                 got=[n for n, g in zip(("f_number", "time_s", "iso"), given, strict=True) if g],
                 cure="add the missing ones, or give paper_level alone",
             )  # fmt: skip
-        checks.between(
-            self.paper_level, 0.01, 2.0, "camera.exposure.paper_level", "0.7 suits white paper"
-        )
+        if self.paper_level is not None:
+            checks.between(
+                self.paper_level, 0.01, 2.0, "camera.exposure.paper_level",
+                "leave it out to show the stock as light as it is",
+            )  # fmt: skip
         checks.between(
             self.foil_level, 0.01, 100.0, "camera.exposure.foil_level", "0.9 keeps the metal whole"
         )
+
+    def level_on(self, paper: Paper) -> float:
+        """Return the level that the brightest paper gets.
+
+        Left open, it is the stock's own reflectance in its brightest channel: what gives all
+        light back would just clip there. So white stock is white (0.85 is L* 94) and black
+        stock black.
+        """
+        if self.paper_level is not None:
+            return self.paper_level
+        return max(*paper.reflectance, LEAST_LEVEL)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,6 +114,12 @@ class Camera:
         horizontal; None without a filter. [rad]
     white_balance_k : float or None
         Colour temperature the camera is set to; None: neutral for the rig's lamps.
+    states_equivalent : bool
+        Its maker states what its lens is like on a 35 mm camera, as those of phones do.
+    held : Held or None
+        What holds it; None: not said.
+    locked : bool
+        Planning leaves it as it is.
     """
 
     placement: Placement
@@ -105,6 +131,9 @@ class Camera:
     exposure: Exposure = field(default_factory=Exposure)
     polariser_rad: float | None = None
     white_balance_k: float | None = None
+    states_equivalent: bool = False
+    held: Held | None = None
+    locked: bool = False
 
     def __post_init__(self) -> None:
         checks.positive(self.focal_length_mm, "camera.focal_length_mm", "read it off the lens")
@@ -119,6 +148,15 @@ class Camera:
             checks.between(
                 self.white_balance_k, 1500, 20000, "camera.white_balance_k", "5500 is daylight"
             )
+
+    @property
+    def equivalent_focal_length_mm(self) -> float:
+        """Focal length that sees as much across the diagonal of a 35 mm camera's 36 x 24 mm.
+
+        It is the conversion of camera makers for Exif's FocalLengthIn35mmFilm (guideline
+        CIPA DCG-001, from memory).
+        """
+        return self.focal_length_mm / _diagonal_share(self.sensor_width_mm, self.sensor_height_mm)
 
     def half_angles_tan(self) -> tuple[float, float]:
         """Return tan of half the field of view, horizontal and vertical."""
@@ -173,3 +211,18 @@ class Camera:
         col = (offset @ right / (depth * tan_x) + 1) / 2 * cols - 0.5
         row = (1 - offset @ up / (depth * tan_y)) / 2 * rows - 0.5
         return np.stack([row, col], axis=-1)
+
+
+def focal_length_of(
+    equivalent_mm: float, *, sensor_width_mm: float, sensor_height_mm: float
+) -> float:
+    """Return the lens's own focal length from its 35 mm equivalent.
+
+    >>> round(focal_length_of(26.0, sensor_width_mm=9.8, sensor_height_mm=7.3), 2)
+    7.34
+    """
+    return equivalent_mm * _diagonal_share(sensor_width_mm, sensor_height_mm)
+
+
+def _diagonal_share(width_mm: float, height_mm: float) -> float:
+    return math.hypot(width_mm, height_mm) / FULL_FRAME_DIAGONAL_MM

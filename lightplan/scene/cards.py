@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias, get_args
 from lightplan.arrays import Vector, vector
 from lightplan.errors import RigError
 from lightplan.scene import checks
+from lightplan.scene.holding import Held
 from lightplan.scene.placement import Placement
 
 CardFinish: TypeAlias = Literal["white", "grey", "black", "silver"]
@@ -68,6 +69,10 @@ class Card:
     transmittance : (3,) float
         Share of light that passes through and is scattered; 0 for a board.
     hole : Hole or None
+    held : Held or None
+        What holds it; None: not said.
+    locked : bool
+        Planning leaves it as it is.
     """
 
     name: str
@@ -78,6 +83,8 @@ class Card:
     back: Side = Side()
     transmittance: tuple[float, float, float] = (0.0, 0.0, 0.0)
     hole: Hole | None = None
+    held: Held | None = None
+    locked: bool = False
 
     def __post_init__(self) -> None:
         checks.positive(self.width_mm, "width_mm", "measure the card")
@@ -111,6 +118,8 @@ class Shell:
         looks through it. 0 closes a tent.
     height_mm : float
     reflectance, transmittance : (3,) float
+    locked : bool
+        Planning leaves it as it is.
     """
 
     name: str
@@ -122,6 +131,7 @@ class Shell:
     height_mm: float = 400.0
     reflectance: tuple[float, float, float] = (0.45, 0.45, 0.45)
     transmittance: tuple[float, float, float] = (0.45, 0.45, 0.45)
+    locked: bool = False
 
     def __post_init__(self) -> None:
         checks.one_of(self.shape, get_args(ShellShape), "shape")

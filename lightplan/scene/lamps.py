@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal, TypeAlias, get_args
 
@@ -9,13 +10,18 @@ import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import RigError
+from lightplan.optics.photometry import OutputUnit as LightUnit
 from lightplan.scene import checks
+from lightplan.scene.holding import Held
 from lightplan.scene.placement import Placement
 
 LampShape: TypeAlias = Literal["rectangle", "disk", "bulb"]
-OutputUnit: TypeAlias = Literal["cd/m2", "lm", "lx at 1 m", "guide number", "cd"]
+OutputUnit: TypeAlias = Literal["cd/m2", "lm", "lx at 1 m", "guide number", "cd", "W"]
 LAMP_SHAPES: tuple[LampShape, ...] = get_args(LampShape)
 OUTPUT_UNITS: tuple[OutputUnit, ...] = get_args(OutputUnit)
+LED_LUMENS_PER_WATT = (50.0, 110.0)
+"""What the face of an LED lamp gives for each watt that its box names: the bare diodes give 80
+to 130, drivers, softbox and diffusion take up to a half (from memory). [lm/W]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,15 +34,46 @@ class Output:
         The figure on the box.
     unit : str
         "cd/m2" luminance of its face, "lm" lumens, "lx at 1 m" on its axis, "guide
-        number" (metres, ISO 100), or "cd" on its axis.
+        number" (metres, ISO 100), "cd" on its axis, or "W" the power that an LED draws.
+    lumens_per_watt : (2,) float
+        Of an output in watts: from how many to how many its face gives for each. [lm/W]
     """
 
     value: float
     unit: OutputUnit = "lm"
+    lumens_per_watt: tuple[float, float] = LED_LUMENS_PER_WATT
 
     def __post_init__(self) -> None:
         checks.positive(self.value, "output.value", "read it off the lamp's box")
         checks.one_of(self.unit, OUTPUT_UNITS, "output.unit")
+        checks.count(self.lumens_per_watt, 2, "lumens_per_watt")
+        for figure in self.lumens_per_watt:
+            checks.between(figure, 1.0, 683.0, "lumens_per_watt", "an LED has 50 to 110")
+        if self.lumens_per_watt[0] > self.lumens_per_watt[1]:
+            raise RigError(
+                field="lumens_per_watt", wanted="the lower figure first",
+                got=list(self.lumens_per_watt), cure="swap them",
+            )  # fmt: skip
+
+    def of_light(self) -> tuple[float, LightUnit]:
+        """Return figure and unit of its light: of watts, the middle of their range in stops.
+
+        >>> Output(value=60, unit="W", lumens_per_watt=(50, 200)).of_light()
+        (6000.0, 'lm')
+        """
+        if self.unit != "W":
+            return self.value, self.unit
+        low, high = self.lumens_per_watt
+        return self.value * math.sqrt(low * high), "lm"
+
+    def unknown_stops(self) -> float:
+        """Return by how much its light may be more or less than `of_light` says.
+
+        >>> Output(value=60, unit="W", lumens_per_watt=(50, 200)).unknown_stops()
+        1.0
+        """
+        low, high = self.lumens_per_watt
+        return math.log2(high / low) / 2 if self.unit == "W" else 0.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -106,6 +143,12 @@ class Lamp:
         A window: it lights, but cannot be moved or dimmed, and it has no body in the room.
     profile : AngularProfile or None
         How the light is spread over directions; None: as from a matte face.
+    depth_mm : float or None
+        From its lit face to its back; None: as is usual for its size.
+    held : Held or None
+        What holds it; None: not said.
+    locked : bool
+        Planning leaves it as it is.
     """
 
     name: str
@@ -119,8 +162,13 @@ class Lamp:
     colour_k: float | None = None
     is_window: bool = False
     profile: AngularProfile | None = None
+    depth_mm: float | None = None
+    held: Held | None = None
+    locked: bool = False
 
     def __post_init__(self) -> None:
+        if self.depth_mm is not None:
+            checks.positive(self.depth_mm, "depth_mm", "measure from its face to its back")
         checks.one_of(self.shape, LAMP_SHAPES, "shape")
         checks.positive(self.width_mm, "width_mm", "measure the lit face")
         checks.positive(self.height_mm, "height_mm", "measure the lit face")

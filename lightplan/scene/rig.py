@@ -114,6 +114,15 @@ def _clear_of_sheet(sheet: Sheet, name: str, placement: Placement) -> None:
 def _freedoms_name_elements(rig: Rig) -> None:
     known = {"camera", *rig.element_names()}
     _check_known((f.element for f in rig.freedoms), known)
+    things: list[Lamp | Card | Shell] = [*rig.lamps, *rig.cards, *rig.shells]
+    locked = {thing.name for thing in things if thing.locked}
+    locked |= {"camera"} if rig.camera.locked else set()
+    for freedom in rig.freedoms:
+        if freedom.element in locked:
+            raise RigError(
+                field=f"freedoms.{freedom.element}", wanted="left out, as it is locked",
+                got=freedom.dimension, cure="take out its freedoms, or its locked = true",
+            )  # fmt: skip
 
 
 def _check_known(elements: Iterable[str], known: set[str]) -> None:

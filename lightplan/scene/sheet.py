@@ -51,6 +51,32 @@ class Grating:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Relief:
+    """How the stamp has pressed the foil into the stock.
+
+    Parameters
+    ----------
+    depth_mm : float
+        Of the foil below the paper round it; below 0 it is raised. Usual: 0.02 to 0.1 on
+        smooth card, 0.1 to 0.3 on soft thick stock (from memory).
+    flank_mm : float
+        Width, seen from above, of the slope at the edge of every shape; it lies within the
+        shape. Usual: 0.05 to 0.3 (from memory).
+    """
+
+    depth_mm: float = 0.05
+    flank_mm: float = 0.15
+
+    def __post_init__(self) -> None:
+        checks.between(
+            self.depth_mm, -2.0, 2.0, "sheet.foil.relief.depth_mm", "0.05 is a usual stamp"
+        )
+        checks.between(
+            self.flank_mm, 0.01, 5.0, "sheet.foil.relief.flank_mm", "0.15 is a usual stamp"
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
 class Foil:
     """Metal of the artwork.
 
@@ -66,6 +92,8 @@ class Foil:
         Direction on the sheet of the first roughness, from x. [rad]
     grating : Grating or None
         For holographic foil.
+    relief : Relief or None
+        Pressed into the stock; None: level with it.
     """
 
     kind: str = "silver foil"
@@ -73,6 +101,7 @@ class Foil:
     roughness: tuple[float, float] = (0.05, 0.05)
     brush_rad: float = 0.0
     grating: Grating | None = None
+    relief: Relief | None = None
 
     def __post_init__(self) -> None:
         checks.one_of(self.kind, FOIL_KINDS, "sheet.foil.kind")
@@ -88,6 +117,66 @@ class Foil:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Waviness:
+    """The fine unevenness that stock lends to the foil on it.
+
+    Parameters
+    ----------
+    slope_rad : float
+        Root mean square of the slope in each direction. Usual: 0.05 to 0.2 degrees on
+        coated card, 0.3 to 1 on uncoated and cotton stock (from memory). [rad]
+    wavelength_mm : float
+        Between one hill and the next. Usual: 2 to 20 (from memory).
+    seed : int
+        Which of all such sheets this is.
+    """
+
+    slope_rad: float = math.radians(0.2)
+    wavelength_mm: float = 8.0
+    seed: int = 1
+
+    def __post_init__(self) -> None:
+        checks.between(
+            math.degrees(self.slope_rad), 0.0, 5.0, "sheet.paper.waviness.slope_deg",
+            "0.2 is usual for coated card",
+        )  # fmt: skip
+        checks.between(
+            self.wavelength_mm, 0.5, 500.0, "sheet.paper.waviness.wavelength_mm", "8 is usual"
+        )
+        checks.between(self.seed, 0, 2**31, "sheet.paper.waviness.seed", "use 1")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Film:
+    """Clear film instead of opaque stock: what lies under it is seen through it.
+
+    Parameters
+    ----------
+    under : (3,) float
+        Reflectance per channel of what lies under it.
+    transmittance : float
+        Share of the light that is left of what has gone once through the film itself,
+        without what its two faces mirror.
+    index : float
+        Refractive index; 1.5 acetate and polypropylene, 1.6 polyester (from memory).
+    under_is_table : bool
+        It lies on the bare table.
+    """
+
+    under: tuple[float, float, float]
+    transmittance: float = 0.98
+    index: float = 1.5
+    under_is_table: bool = False
+
+    def __post_init__(self) -> None:
+        checks.triple(self.under, 0.0, 1.0, "sheet.paper.film.under_reflectance")
+        checks.between(
+            self.transmittance, 0.0, 1.0, "sheet.paper.film.transmittance", "0.98 is clear film"
+        )
+        checks.between(self.index, 1.01, 3.0, "sheet.paper.film.index", "1.5 is usual")
+
+
+@dataclass(frozen=True, kw_only=True)
 class Paper:
     """The stock: a matte body, with a clear coat when it is glossy.
 
@@ -99,13 +188,23 @@ class Paper:
         Refractive index of a varnish, laminate or gloss coating; None for matte stock.
     coat_roughness : float
         GGX alpha of the coat's surface.
+    waviness : Waviness or None
+        None: smooth.
+    film : Film or None
+        Clear film; `reflectance` is then that of what lies under it, and it has no coat of
+        its own.
     """
 
     reflectance: tuple[float, float, float] = (0.85, 0.85, 0.85)
     coat_index: float | None = None
     coat_roughness: float = 0.1
+    waviness: Waviness | None = None
+    film: Film | None = None
 
     def __post_init__(self) -> None:
+        if self.film is not None:
+            object.__setattr__(self, "reflectance", self.film.under)
+            object.__setattr__(self, "coat_index", self.film.index)
         checks.triple(self.reflectance, 0.0, 1.0, "sheet.paper.reflectance")
         if self.coat_index is not None:
             checks.between(

@@ -57,7 +57,7 @@ def slab(
 def lamp_solid(lamp: Lamp) -> Solid | None:
     """Return a lamp's housing; None for a window.
 
-    The rig file gives no depth. A face narrower than 300 mm is taken for a panel 25 mm
+    Without a depth of its own, a face narrower than 300 mm is taken for a panel 25 mm
     thick, a wider one for a softbox 0.4 as deep as its smaller side, up to 300 mm (usual
     housings, from memory).
     """
@@ -71,6 +71,7 @@ def lamp_solid(lamp: Lamp) -> Solid | None:
     least = min(lamp.width_mm, height)
     softbox = min(SOFTBOX_DEPTH_SHARE * least, DEEPEST_SOFTBOX_MM)
     depth = PANEL_DEPTH_MM if least < PANEL_BELOW_MM else softbox
+    depth = depth if lamp.depth_mm is None else lamp.depth_mm
     return slab(lamp.name, "lamp", lamp.placement, lamp.width_mm, height, depth)
 
 

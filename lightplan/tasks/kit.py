@@ -48,6 +48,8 @@ def spare(owned: Sequence[Thing], rig: Rig) -> list[Thing]:
     standing = _standing(rig)
     left = []
     for thing in owned:
+        if thing.held is not None:
+            continue  # it holds what gives the light
         count = thing.count
         size = _size(thing.width_mm, thing.height_mm)
         while count and (thing.kind, size) in standing:
@@ -82,7 +84,7 @@ def _size(width_mm: float, height_mm: float) -> tuple[int, int]:
 
 def _shop(rig: Rig, things: tuple[Thing, ...]) -> list[Item]:
     """Return what can be bought: the maker's list, and what it does not name, prices unknown."""
-    listed = [_item(thing, owned=False) for thing in things]
+    listed = [_item(thing, owned=False) for thing in things if thing.held is None]
     if listed:
         kinds = {item.kind for item in listed}
         return listed + [item for item in catalogue(rig) if item.kind not in kinds]

@@ -71,7 +71,7 @@ class ToyLight:
         if wish.f_number is not None:
             return 120 * wish.f_number**2 / (wish.iso * wish.time_s)
         shines = float(foil.max()) / wish.foil_level
-        return max(float(paper.max()) / wish.paper_level, shines, 1e-6)
+        return max(float(paper.max()) / wish.level_on(rig.sheet.paper), shines, 1e-6)
 
 
 def _lambert(lamp, points, normal):

@@ -10,7 +10,7 @@ if TESTS not in sys.path:  # rig_strategies.py lies there
     sys.path.append(TESTS)
 
 MINIMAL = """\
-format = 1
+format = 2
 title = "Tag"
 
 [sheet]

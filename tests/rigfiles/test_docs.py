@@ -9,17 +9,20 @@ import jsonschema
 import pytest
 
 from lightplan.optics.materials import FOIL_KINDS
-from lightplan.rigfiles import forms, schema, store
+from lightplan.rigfiles import forms, schema, sheet_forms, store
 from lightplan.rigfiles.schema import RigForm, json_schema, json_schema_text
 
 DOCS = Path(__file__).parents[2] / "docs"
 TABLES = {
     "Top of the file": RigForm,
-    "`[look]`": forms.LookForm,
-    "`[sheet]`": forms.SheetForm,
-    "`[sheet.foil]`": forms.FoilForm,
-    "`[sheet.foil.grating]`": forms.GratingForm,
-    "`[sheet.paper]`": forms.PaperForm,
+    "`[look]`": sheet_forms.LookForm,
+    "`[sheet]`": sheet_forms.SheetForm,
+    "`[sheet.foil]`": sheet_forms.FoilForm,
+    "`[sheet.foil.relief]`": sheet_forms.ReliefForm,
+    "`[sheet.foil.grating]`": sheet_forms.GratingForm,
+    "`[sheet.paper]`": sheet_forms.PaperForm,
+    "`[sheet.paper.waviness]`": sheet_forms.WavinessForm,
+    "`[sheet.paper.film]`": sheet_forms.FilmForm,
     "`[camera]`": forms.CameraForm,
     "`[camera.body]`": forms.BodyForm,
     "`[camera.exposure]`": forms.ExposureForm,
@@ -138,11 +141,11 @@ def test_the_json_schema_is_one_and_takes_every_preset():
 
 
 @pytest.mark.parametrize(
-    "wrong", [{"format": 2}, {"titel": "x"}, {"sheet": {"width_mm": "9", "height_mm": 9}}]
+    "wrong", [{"format": 1}, {"titel": "x"}, {"sheet": {"width_mm": "9", "height_mm": 9}}]
 )
 def test_the_json_schema_refuses_what_the_reader_refuses(wrong):
     good = {
-        "format": 1, "title": "x", "sheet": {"width_mm": 9, "height_mm": 9},
+        "format": 2, "title": "x", "sheet": {"width_mm": 9, "height_mm": 9},
         "camera": {"position_mm": [0, 0, 9]},
     }  # fmt: skip
     checker = jsonschema.Draft202012Validator(json_schema())

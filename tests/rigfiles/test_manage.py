@@ -93,7 +93,7 @@ def test_a_broken_preset_is_listed_with_what_is_wrong(own_home):
     (own_home / "rigs").mkdir()
     (own_home / "rigs" / "broken.toml").write_text("format = 7\n")
     row = next(row for row in list_rigs() if row.name == "broken")
-    assert row.error.startswith("format must be at most 1 (got 7)")
+    assert row.error.startswith("format must be at most 2 (got 7)")
     assert len(list_rigs()) == len(SHIPPED) + 1
 
 

@@ -29,7 +29,7 @@ from lightplan.scene import Lamp, Output, Placement
 
 COMMENTED = """\
 # My tag, March.
-format = 1
+format = 2
 title = "Tag" # in gold
 
 [sheet] # measured twice

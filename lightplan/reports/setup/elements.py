@@ -112,7 +112,7 @@ def _camera(camera: Camera, unit: LengthUnit) -> Element:
         middle = position - body.setback_mm * forward - offset[0] * right - offset[1] * up
         half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [body.width_mm, body.height_mm]
         rings = (middle + half[:, :1] / 2 * right + half[:, 1:] / 2 * up,)
-        size = f"{camera.focal_length_mm:g} mm lens"
+        size = words.lens(camera)
     return Element(
         number=1, name="camera", kind="camera", position_mm=place.position_mm,
         facing=_tuple(forward), rings_mm=rings, size=size,

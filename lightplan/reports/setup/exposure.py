@@ -120,8 +120,9 @@ def _signed(stops: int) -> str:
 def _exposure(rig: Rig, facts: SetupFacts) -> str:
     wish, settings = rig.camera.exposure, facts.settings
     is_level = wish.f_number is None
+    level = _code(wish.level_on(rig.sheet.paper))
     target = (
-        f"Set it so that the brightest paper reads about {_code(wish.paper_level)} of 255, or "
+        f"Set it so that the brightest paper reads about {level} of 255, or "
         "darker where the foil would burn out."
         if is_level
         else "Set by hand, no automatic."

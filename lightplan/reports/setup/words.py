@@ -7,11 +7,18 @@ import math
 import numpy as np
 
 from lightplan.arrays import Vector
-from lightplan.scene import Placement
+from lightplan.scene import Camera, Placement
 from lightplan.units import LengthUnit, show_length
 
 SMALLEST_SHOWN_DEG = 0.5  # finer than anybody can set
 ON_LINE_MM = 0.5
+
+
+def lens(camera: Camera) -> str:
+    """Return the focal length as the camera's maker states it."""
+    if camera.states_equivalent:
+        return f"lens like {camera.equivalent_focal_length_mm:.3g} mm on a 35 mm camera"
+    return f"{camera.focal_length_mm:g} mm lens"
 
 
 def left_right(x_mm: float, unit: LengthUnit) -> str:
