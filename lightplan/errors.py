@@ -8,12 +8,15 @@
     │   ├── ArtworkError    the foil artwork picture
     │   ├── PhotoError      a photograph that cannot be judged
     │   └── ProfileError    a light probe or a photometric (IES) file
-    └── MissingFeature      an optional part of the machine is absent (3-D, cluster)
+    ├── MissingFeature      an optional part of the machine is absent (3-D, cluster)
+    └── NoRoom              memory, disk or another means of the machine is at its end
 """
 
 from __future__ import annotations
 
 from typing import Self
+
+from lightplan.shown import printable
 
 
 class LightplanError(Exception):
@@ -84,7 +87,11 @@ class MissingFeature(LightplanError):
     """Something this machine lacks; the message says what and how to get it."""
 
 
+class NoRoom(LightplanError):
+    """Memory, disk or another means of the machine is at its end; the input may be good."""
+
+
 def _short(value: object, limit: int = 60) -> str:
     text = value if isinstance(value, str) else repr(value)
-    text = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    text = printable(" ".join(text[: 20 * limit].split()))
     return text if len(text) <= limit else text[: limit - 1] + "…"

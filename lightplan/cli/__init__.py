@@ -1,5 +1,41 @@
 """The command line: it translates words to tasks and results to words, and decides nothing."""
 
-from lightplan.cli.app import main
+from __future__ import annotations
+
+import signal
+import sys
+from types import FrameType
+from typing import NoReturn
 
 __all__ = ["main"]
+
+_STOPPED = 130
+
+
+def main() -> NoReturn:
+    """Run the command line and leave with its exit code.
+
+    Ctrl-C is heeded from the first moment on, while everything else is still being loaded;
+    a compiled module that is interrupted there may tell it as any other fault.
+    """
+    asked = []
+    usual = signal.getsignal(signal.SIGINT)
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        asked.append(number)
+        raise KeyboardInterrupt
+
+    if usual is signal.default_int_handler:  # not where it is ignored, as in the background
+        signal.signal(signal.SIGINT, stop)
+    try:
+        from lightplan.cli.app import main as run
+
+        code = run()
+    except BaseException:
+        if not asked:
+            raise
+        print("Stopped; nothing was left half-written.", file=sys.stderr)
+        code = _STOPPED
+    if asked or usual is signal.default_int_handler:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done: only leaving is left
+    sys.exit(code)

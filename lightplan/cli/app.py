@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import io
+import sys
+from typing import Annotated, Any
 
 import typer
 
 from lightplan.cli import planning, predicting, rigs, scoring
+from lightplan.cli.running import (
+    DONE,
+    ENDED,
+    FAILED,
+    NOTHING_LOST,
+    STOPPED,
+    Ended,
+    end_when_asked,
+    hush,
+    say,
+)
+from lightplan.faults import CAUGHT, as_told
+from lightplan.progress import Stopped
 from lightplan.version import __version__
+
+# Typer shows its own errors raw, file names and all; their common base is public only by this.
+_WRONG_WORDS: Any = typer.BadParameter.__mro__[2]
 
 app = typer.Typer(
     name="lightplan",
@@ -43,6 +61,24 @@ scoring.add_to(app)
 rigs.add_to(app)
 
 
-def main() -> None:
-    """Run the command line."""
-    app()
+def main() -> int:
+    """Run the command line; return its exit code, whatever happens."""
+    try:
+        end_when_asked()
+        code = app(standalone_mode=False)
+    except _WRONG_WORDS as error:
+        told = io.StringIO()
+        error.show(told)
+        say(told.getvalue().rstrip("\n").split("\n"), sys.stderr)
+        return int(error.exit_code)
+    except (typer.Abort, KeyboardInterrupt, Stopped) as stop:
+        say([NOTHING_LOST], sys.stderr)
+        return ENDED if isinstance(stop, Ended) else STOPPED
+    except BrokenPipeError:
+        hush(sys.stdout)
+        return FAILED
+    except CAUGHT as error:
+        hush(sys.stdout)
+        say([str(as_told(error))], sys.stderr)
+        return FAILED
+    return code if isinstance(code, int) else DONE

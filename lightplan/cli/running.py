@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Annotated, Any, NoReturn, TypeAlias
+from types import FrameType
+from typing import Annotated, Any, NoReturn, TextIO, TypeAlias
 
 import typer
 
-from lightplan.errors import BadInput, LightplanError
+from lightplan.errors import BadInput
+from lightplan.faults import CAUGHT, as_told
+from lightplan.progress import Stopped
+from lightplan.shown import printable, writable
 
-DONE, FAILED, BAD_INPUT, STOPPED = 0, 1, 2, 130
+DONE, FAILED, BAD_INPUT, STOPPED, ENDED = 0, 1, 2, 130, 143
+NOTHING_LOST = "Stopped; nothing was left half-written."
 
 AsJson: TypeAlias = Annotated[
     bool, typer.Option("--json", help="Print one JSON object on stdout, and nothing else there.")
@@ -20,6 +27,10 @@ AsJson: TypeAlias = Annotated[
 Replace: TypeAlias = Annotated[
     bool, typer.Option("--replace", help="Allow files of yours in the folder to be overwritten.")
 ]
+
+
+class Ended(KeyboardInterrupt):
+    """The system, or who runs this program, asked it to end (SIGTERM)."""
 
 
 @dataclass(frozen=True)
@@ -52,25 +63,73 @@ def run(job: Job, *, as_json: bool) -> NoReturn:
     """
     try:
         answer = _with_progress(job)
-    except BadInput as error:
-        parts = {"error": str(error), "field": error.field, "file": error.file}
-        _leave(str(error), parts, BAD_INPUT, as_json=as_json)
-    except LightplanError as error:
-        _leave(str(error), {"error": str(error)}, FAILED, as_json=as_json)
-    except KeyboardInterrupt:
-        text = "Stopped; nothing was left half-written."
-        _leave(text, {"error": text}, STOPPED, as_json=as_json)
-    if as_json:
-        print(json.dumps(answer.document, ensure_ascii=False, allow_nan=False))
-    else:
-        print("\n".join(answer.words))
+        say_json(answer.document) if as_json else say(answer.words)
+    except (KeyboardInterrupt, Stopped) as stop:
+        code = ENDED if isinstance(stop, Ended) else STOPPED
+        _leave(NOTHING_LOST, {"error": NOTHING_LOST}, code, as_json=as_json)
+    except BrokenPipeError:  # who reads has read enough
+        hush(sys.stdout)
+        raise typer.Exit(FAILED) from None
+    except CAUGHT as error:
+        told = as_told(error)
+        parts: dict[str, Any] = {"error": str(told)}
+        if not isinstance(told, BadInput):
+            _leave(str(told), parts, FAILED, as_json=as_json)
+        parts |= {"field": told.field, "file": told.file}
+        _leave(str(told), parts, BAD_INPUT, as_json=as_json)
     raise typer.Exit(answer.code)
 
 
+def say(lines: Iterable[str], to: TextIO | None = None) -> None:
+    """Print lines in whatever encoding there is, with nothing in them that a terminal acts on."""
+    stream = sys.stdout if to is None else to
+    _print("\n".join(printable(part) for line in lines for part in line.split("\n")), stream)
+
+
+def say_json(document: dict[str, Any]) -> None:
+    """Print one JSON object in ASCII, which every encoding has."""
+    _print(json.dumps(writable(document), allow_nan=False), sys.stdout)
+
+
+def hush(stream: TextIO) -> None:
+    """Send what is left to say nowhere, so that Python does not complain of it at its end."""
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+    except (OSError, ValueError):  # no real file, as in tests
+        return
+
+
+def end_when_asked() -> None:
+    """Let SIGTERM stop the work as Ctrl-C does, with everything put away."""
+
+    def ended(number: int, frame: FrameType | None) -> None:
+        raise Ended
+
+    signal.signal(signal.SIGTERM, ended)
+
+
+def _print(text: str, stream: TextIO) -> None:
+    encoding = stream.encoding or "utf-8"
+    try:
+        stream.write(text.encode(encoding, "backslashreplace").decode(encoding) + "\n")
+        stream.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        hush(stream)
+        raise OSError(error.errno, error.strerror, "standard output") from None
+
+
 def _leave(text: str, document: dict[str, Any], code: int, *, as_json: bool) -> NoReturn:
-    print(text, file=sys.stderr)
-    if as_json:
-        print(json.dumps(document, ensure_ascii=False))
+    try:
+        say([text], sys.stderr)
+        if as_json:
+            say_json(document)
+    except OSError:  # nowhere to say it: the exit code has to do
+        hush(sys.stdout)
+        hush(sys.stderr)
     raise typer.Exit(code)
 
 
@@ -79,6 +138,7 @@ def _with_progress(job: Job) -> Answer:
     if not sys.stderr.isatty():
         return job(lambda _: None)
     from rich.console import Console  # only where somebody watches
+    from rich.markup import escape
 
     with Console(stderr=True).status("starting") as status:
-        return job(lambda text: status.update(f"{text} …"))
+        return job(lambda text: status.update(f"{escape(printable(text))} …"))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 import typer
 
 from lightplan.cli.predicting import OutFolder
-from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
+from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run, say
 from lightplan.cli.words import finding_lines, written_lines
 from lightplan.errors import BadInput
 
@@ -216,7 +216,7 @@ def watch(
             for found in task.watch(folder, rig=rig, stop=stop, include_present=present):
                 seen.append(found)
                 if not as_json:
-                    print("\n".join(_watch_words(found)), flush=True)
+                    say(_watch_words(found))
                 if frames is not None and len(seen) >= frames:
                     stop.set()
         told = [one.photo.to_dict() for one in seen]

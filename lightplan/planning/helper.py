@@ -161,7 +161,7 @@ def serve(orders: BinaryIO, answers: BinaryIO) -> None:
     while True:
         try:
             task, jobs = _Reader(orders, None if bench is None else bench.rig).load()
-        except (EOFError, KeyboardInterrupt):
+        except (EOFError, KeyboardInterrupt, pickle.UnpicklingError):
             return
         if task == "use":
             bench = Bench(jobs[0], EngineModel(*jobs))
@@ -177,5 +177,9 @@ def main() -> None:
     keep_memory(KEPT_BYTES)
     # Files of our own: those of a Python that was asked not to buffer may write less than
     # they are given, and the planner would wait for the rest for ever.
-    with os.fdopen(os.dup(0), "rb") as orders, os.fdopen(os.dup(1), "wb") as answers:
+    with (
+        contextlib.suppress(BrokenPipeError),  # a planner that was killed wants no answer
+        os.fdopen(os.dup(0), "rb") as orders,
+        os.fdopen(os.dup(1), "wb") as answers,
+    ):
         serve(orders, answers)

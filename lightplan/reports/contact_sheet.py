@@ -6,7 +6,6 @@ import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from typing import Any
 from urllib.parse import quote
 
@@ -15,6 +14,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.measures.score import show
+from lightplan.reports.pages import template
 from lightplan.reports.scores import ScoreRow
 
 MOST_TIES = 6
@@ -84,10 +84,9 @@ def contact_sheet_html(
     """
     import jinja2
 
-    folder = resources.files("lightplan.reports")
     # Everything that comes in is text, never markup: file names and messages are not ours.
     place = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    page = place.from_string(folder.joinpath("contact_sheet.html").read_text("utf-8"))
+    page = place.from_string(template("contact_sheet.html"))
     counts = {name: sum(row.verdict == name for row in rows) for name in ORDER}
     return page.render(
         title=title, look=look, counts=counts, total=len(rows), comparison=comparison,

@@ -16,6 +16,7 @@ from lightplan.light.exposure import Settings
 from lightplan.manifest import write_output
 from lightplan.measures import Finding, Judgement, Measures
 from lightplan.optics.exposure import ev_100
+from lightplan.shown import writable
 
 ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time a ZIP can hold: no clock in the file
 ZIP_LEVEL = 1  # level 6 takes seven tenths of a second more and saves one byte in a hundred
@@ -107,7 +108,7 @@ def json_text(document: Mapping[str, Any] | Sequence[Any]) -> str:
     >>> json_text({"score": None})
     '{\n  "score": null\n}\n'
     """
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(writable(document), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def write_report(path: Path, document: Mapping[str, Any], *, replace: bool) -> Path:

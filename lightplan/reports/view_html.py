@@ -5,8 +5,8 @@ from __future__ import annotations
 import base64
 import html
 import json
+import re
 from collections.abc import Sequence
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ import numpy as np
 
 from lightplan.light import Layers
 from lightplan.manifest import write_output
+from lightplan.reports.pages import template
 from lightplan.reports.palette import Colour
 from lightplan.reports.picture import codes_png
 from lightplan.reports.set_model import Line, Part, SetModel, set_model
@@ -44,12 +45,11 @@ def write_view_html(path: Path, rig: Rig, layers: Layers, *, replace: bool) -> P
 
 def view_html(rig: Rig, layers: Layers) -> str:
     """Return the page; the same prediction gives the same page."""
-    page = resources.files("lightplan.reports").joinpath("view_page.html").read_text("utf-8")
+    page = template("view_page.html")
     model = json.dumps(_plain(rig, set_model(rig, layers)), separators=(",", ":"), allow_nan=False)
-    told = {"@@TITLE@@": html.escape(rig.title), "@@MODEL@@": as_script_data(model)}
-    for mark, text in told.items():
-        page = page.replace(mark, text)
-    return page
+    told = {"TITLE": html.escape(rig.title), "MODEL": as_script_data(model)}
+    # In one go: what is filled in may itself look like a mark.
+    return re.sub("@@([A-Z]+)@@", lambda mark: told[mark[1]], page)
 
 
 def as_script_data(text: str) -> str:

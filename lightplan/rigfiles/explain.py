@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from lightplan.errors import RigError
+from lightplan.shown import printable
 
 _WANTED = {
     "float_type": "a number",
@@ -32,14 +33,13 @@ _CURES = {
 
 
 def plain(text: object, limit: int = 80) -> str:
-    """Return one line without control characters, shortened.
+    r"""Return one line without control characters, shortened.
 
     >>> plain("wid" + chr(27) + "th" + chr(10) + "mm")
-    'wid th mm'
+    'wid\\x1bth mm'
     """
     shown = text if isinstance(text, str) else repr(text)
-    shown = "".join(c if c.isprintable() else " " for c in shown[: 4 * limit])
-    shown = " ".join(shown.split())
+    shown = printable(" ".join(shown[: 4 * limit].split()))
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 

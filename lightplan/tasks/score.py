@@ -13,7 +13,6 @@ from lightplan.errors import BadInput, LightplanError
 from lightplan.manifest import write_output
 from lightplan.reports.contact_sheet import contact_sheet_html
 from lightplan.reports.picture import picture_codes
-from lightplan.reports.print.card_page import write_marker_card as write_marker_card
 from lightplan.reports.scores import ScoreRow, scores_csv, scores_json
 from lightplan.reports.thumbnails import thumbnail
 from lightplan.rigfiles.artwork import read_artwork
@@ -27,9 +26,11 @@ from lightplan.shots.sets.batch import photographs_in, score_batch
 from lightplan.shots.sets.journal import Outcome, photograph_key
 from lightplan.shots.sets.ranking import Ranked, rank_set
 from lightplan.shots.sets.two_sets import Comparison, compare_sets
+from lightplan.shots.sheet.card_page import write_marker_card as write_marker_card
 from lightplan.shots.sheet.carded import card_in, is_card_itself, size_on_card
 from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.location import find_in_shot
+from lightplan.shown import writable
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import RigLike, as_rig
 
@@ -333,12 +334,12 @@ def write_scores(found: SetScore, folder: Path, *, replace_files: bool = False) 
 def _row(one: Ranked, folder: Path, group: str) -> ScoreRow:
     picture, clipped = _thumbnails(one.photo, folder)
     return ScoreRow(
-        entry=one.photo.to_dict(),
+        entry=writable(one.photo.to_dict()),
         rank=one.rank,
         likeness=one.likeness,
-        ties=one.ties,
-        flags=tuple(flag.sentence for flag in one.flags),
-        group=group,
+        ties=tuple(writable(one.ties)),
+        flags=tuple(writable(flag.sentence) for flag in one.flags),
+        group=writable(group),
         picture=picture,
         clipped=clipped,
     )

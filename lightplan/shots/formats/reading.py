@@ -99,7 +99,7 @@ def _load(where: Path, limits: Limits) -> bytes:
     try:
         if not where.is_file():
             raise PhotoError(
-                field="the file", wanted="a photograph", got="no such file",
+                field="the file", wanted="a photograph", got=_instead(where),
                 cure="check the name and the folder",
             )  # fmt: skip
         size = where.stat().st_size
@@ -116,6 +116,15 @@ def _load(where: Path, limits: Limits) -> bytes:
     if not data:
         raise broken("an empty file")
     return data
+
+
+def _instead(where: Path) -> str:
+    """Return what is there in a photograph's place."""
+    if where.is_dir():
+        return "a folder"
+    if where.exists():
+        return "no ordinary file"
+    return "a link that leads nowhere" if where.is_symlink() else "no such file"
 
 
 def _check_content(decoded: Decoded) -> None:

@@ -75,7 +75,7 @@ def photograph_key(path: Path, digest: str) -> str:
         state = f"{about.st_size}|{about.st_mtime_ns}"
     except OSError:
         state = "missing"
-    text = f"{path.resolve()}|{state}|{digest}"
+    text = f"{os.path.realpath(path)}|{state}|{digest}"  # of a link to itself, the link
     return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()[:32]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -128,23 +129,18 @@ def new_files(
     on_ready: Callable[[], None] | None = None,
 ) -> Iterator[Path]:
     """Yield photographs once they are whole: new ones, and those written again."""
-    from watchfiles import watch  # loads a compiled part; only this command needs it
-
     present = sorted((p for p in folder.iterdir() if is_photograph(p)), key=natural)
     seen = {path: _state(path) for path in present}
     if include_present:
         yield from present
     pending: dict[Path, _Pending] = {}
-    changes = watch(
-        folder, stop_event=stop, recursive=False, debounce=_LOOK_MS, step=_LOOK_MS // 2,
-        rust_timeout=_LOOK_MS, yield_on_timeout=True, raise_interrupt=True,
-    )  # fmt: skip
+    changes = _changed(folder, stop)
     if on_ready is not None:
         on_ready()
     # What landed between the listing above and the first look of the watcher.
     names = {p for p in folder.iterdir() if is_photograph(p)} - set(seen)
     for batch in changes:
-        names |= {Path(name) for _, name in batch if is_photograph(name)}
+        names |= {path for path in batch if is_photograph(path)}
         now = time.monotonic()
         for path in names:
             pending.setdefault(path, _Pending((-1, -1), now, now))
@@ -153,6 +149,21 @@ def new_files(
             if _state(path) not in (None, seen.get(path)):
                 seen[path] = _state(path)
                 yield path
+
+
+def _changed(folder: Path, stop: threading.Event) -> Iterator[set[Path]]:
+    """Yield what may have changed, again and again; nothing when time has passed."""
+    from watchfiles import watch  # loads a compiled part; only this command needs it
+
+    while not stop.is_set():
+        try:
+            for batch in watch(
+                folder, stop_event=stop, recursive=False, debounce=_LOOK_MS, step=_LOOK_MS // 2,
+                rust_timeout=_LOOK_MS, yield_on_timeout=True, raise_interrupt=True,
+            ):  # fmt: skip
+                yield {Path(name) for _, name in batch}
+        except RuntimeError:  # its word for a name that is not UTF-8: so look at every file
+            yield set(folder.iterdir())
 
 
 def _settled(pending: dict[Path, _Pending], now: float) -> list[Path]:
@@ -178,6 +189,6 @@ def _written_at(path: Path) -> int:
 def _state(path: Path) -> tuple[int, int] | None:
     try:
         about = path.stat()
-    except OSError:
+    except OSError:  # gone, or a link that leads nowhere
         return None
-    return about.st_size, about.st_mtime_ns
+    return (about.st_size, about.st_mtime_ns) if stat.S_ISREG(about.st_mode) else None

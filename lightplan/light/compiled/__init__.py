@@ -1,1 +1,0 @@
-"""Compiled loops of the light: each does one law and says which."""

@@ -1,0 +1,151 @@
+"""What the system says comes out as one sentence, whatever is wrong; nothing is a traceback."""
+
+import errno
+import json
+import os
+import re
+import resource
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from lightplan.errors import BadInput, LightplanError, NoRoom
+from lightplan.faults import CAUGHT, as_told
+
+PROGRAM = (sys.executable, "-m", "lightplan")
+PRESET = "silver-bookplate-bright"
+
+
+def run(*words, env=None, preexec=None, **options):
+    """Run the command line as its own process."""
+    options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE} | options
+    return subprocess.run(
+        [*PROGRAM, *map(os.fspath, words)], env=os.environ | (env or {}), preexec_fn=preexec,
+        timeout=120, check=False, **options,
+    )  # fmt: skip
+
+
+def assert_told(done, code, *words):
+    text = done.stderr.decode("utf-8", "replace")
+    assert done.returncode == code, text
+    assert "Traceback" not in text
+    assert text.count("\n") == 1, text
+    for word in words:
+        assert word in text
+
+
+@pytest.mark.parametrize(
+    ("error", "kind", "says"),
+    [
+        (PermissionError(errno.EACCES, "Permission denied", "a.png"), BadInput, r"a\.png: file"),
+        (OSError(errno.ENAMETOOLONG, "File name too long", "a" * 5000), BadInput, "shorter name"),
+        (OSError(errno.ENOSPC, "No space left on device", "out"), NoRoom, "out: The disk"),
+        (OSError(errno.EMFILE, "Too many open files"), NoRoom, "close other"),
+        (OSError("odd"), BadInput, "got OSError"),
+        (MemoryError(), NoRoom, "memory of this machine"),
+        (RecursionError(), BadInput, "nested a few levels deep"),
+        (UnicodeDecodeError("utf-8", b"\xff", 0, 1, "invalid start byte"), BadInput, "UTF-8"),
+    ],
+)
+def test_each_kind_has_its_sentence(error, kind, says):
+    assert isinstance(error, CAUGHT)
+    told = as_told(error)
+    assert isinstance(told, kind)
+    with pytest.raises(LightplanError, match=says):
+        raise told
+    assert len(str(told)) < 400
+
+
+@pytest.mark.parametrize("words", [("rigs", "list"), ("rigs", "list", "--json"), ("--version",)])
+def test_a_full_device(words):
+    with open("/dev/full", "wb") as full:
+        done = run(*words, stdout=full)
+    assert_told(done, 1, "disk must have room")
+
+
+def test_who_reads_only_the_start_hears_nothing_more():
+    with subprocess.Popen([*PROGRAM, "rigs", "show", PRESET], stdout=subprocess.PIPE,
+                          stderr=subprocess.PIPE) as made:  # fmt: skip
+        made.stdout.close()
+        assert made.stderr.read() == b""
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1"])
+def test_any_encoding_of_the_terminal(encoding, tmp_path):
+    path = tmp_path / "rig.toml"
+    text = re.sub("(?m)^artwork.*", "", run("rigs", "show", PRESET).stdout.decode("utf-8"))
+    path.write_text(text + '\n# Größe „gold“ 金 "\n', "utf-8")
+    done = run("rigs", "show", path, env={"PYTHONIOENCODING": encoding})
+    assert done.returncode == 0, done.stderr
+    assert "\\u91d1" in done.stdout.decode(encoding) or "金" in done.stdout.decode(encoding)
+
+
+def test_a_rig_that_may_not_be_read(tmp_path):
+    path = tmp_path / "rig.toml"
+    path.write_text("format = 1")
+    path.chmod(0)
+    if os.access(path, os.R_OK):
+        pytest.skip("this user may read everything")
+    assert_told(run("rigs", "check", path), 2, "Permission denied")
+
+
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [
+        ("check", "\x1b]0;t\x07.toml"),
+        ("check", "a/" * 3000 + "b.toml"),
+        ("predict", "x" * 5000),
+        ("copy", "\x1b[2J"),
+    ],
+)
+def test_names_that_cannot_be(name, command, tmp_path):
+    words = {
+        "check": ("rigs", "check", name),
+        "predict": ("predict", PRESET, "--out", tmp_path / "f" / name / ("x" * 300)),
+        "copy": ("rigs", "copy", PRESET, tmp_path / name / ("x" * 300)),
+    }[command]
+    done = run(*words, "--json")
+    assert_told(done, 2)
+    assert b"\x1b" not in done.stderr + done.stdout
+    assert json.loads(done.stdout)["error"]
+
+
+def test_bytes_that_are_no_text_as_a_name(tmp_path):
+    done = run("rigs", "check", os.fsdecode(b"tag\xff.toml"), cwd=tmp_path)
+    assert_told(done, 2, "\\xff")
+
+
+def test_little_memory_is_told(tmp_path):
+    def little():
+        resource.setrlimit(resource.RLIMIT_AS, (700 << 20, 700 << 20))
+
+    done = run("predict", PRESET, "--out", tmp_path / "p", preexec=little,
+               env={"OPENBLAS_NUM_THREADS": "1"})  # fmt: skip
+    if done.returncode == 0:
+        pytest.skip("700 MB are enough here")
+    assert b"Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+@pytest.mark.parametrize("moment", ["0.1 s", "at work"])
+def test_stopped_is_told(number, code, moment, tmp_path):
+    out = tmp_path / "out"
+    with subprocess.Popen([*PROGRAM, "plan", PRESET, "--out", out], stdout=subprocess.PIPE,
+                          stderr=subprocess.PIPE) as made:  # fmt: skip
+        end = time.monotonic() + 60
+        while moment == "at work" and not out.exists() and time.monotonic() < end:
+            time.sleep(0.02)
+        time.sleep(0.1)
+        made.send_signal(number)
+        if number == signal.SIGINT and moment == "at work":
+            time.sleep(0.5)
+            made.send_signal(number)  # the first asks for the best so far
+        errors = made.stderr.read().decode()
+    # In its first moments the interpreter itself is not ready for more than to end.
+    assert made.returncode in ((code,) if moment == "at work" else (code, -number, 130)), errors
+    if made.returncode == code:
+        assert "Traceback" not in errors
+    assert not [p for p in tmp_path.rglob("*") if p.suffix == ".tmp"]
