@@ -51,19 +51,21 @@ def explain_findings(rig: Rig, layers: Layers, findings: Sequence[Finding]) -> t
         with that move, predicted anew; otherwise it stays what a cure would be worth.
     """
     case = Case(rig, layers)
-    return tuple(_explained(case, finding) for finding in findings)
+    return tuple(explained(case, finding)[0] for finding in findings)
 
 
-def _explained(case: Case, finding: Finding) -> Finding:
+def explained(case: Case, finding: Finding) -> tuple[Finding, Rig | None]:
+    """Return a finding with its cause and cure, and the rig after that cure."""
     cause = cause_of(case, finding)
     wanted = finding.measures[0]
     best = best_of(case.bench, moves_for(case, finding), wanted)
     if best is None and finding.code != "not sharp":
         best = best_of(case.bench, nudges(case), wanted)
     if best is None:
-        return replace(finding, cause=cause, move=NO_MOVE)
+        return replace(finding, cause=cause, move=NO_MOVE), None
     gain = float(np.clip(best.score - case.bench.start.score, 0.0, 100.0))
-    return replace(finding, cause=cause, move=best.move.text, gain=gain)
+    cured = replace(finding, cause=cause, move=best.move.text, gain=gain)
+    return cured, best.move.build()
 
 
 def cause_of(case: Case, finding: Finding) -> str:

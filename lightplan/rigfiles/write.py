@@ -133,6 +133,16 @@ def write_rig(
     return load_rig(path)
 
 
+def changed_text(text: str, old: Rig, new: Rig) -> str:
+    """Return a rig file's text with what differs between two rigs changed in it.
+
+    Comments, order and everything beside the rig stay. `text` is that of a good file of `old`.
+    """
+    document = tomlkit.parse(text)
+    _apply(document, document_of(old), document_of(new))
+    return tomlkit.dumps(document)
+
+
 def rewritten(
     loaded: LoadedRig, path: Path, *, rig: Rig | None = None, plan: PlanRecord | None = None
 ) -> tuple[str, dict[Path, bytes]]:

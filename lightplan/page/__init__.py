@@ -1,0 +1,1 @@
+"""The page: clicks to session and tasks, results to pictures and words; it decides nothing."""

@@ -1,0 +1,117 @@
+"""Start the page: a port on this machine, an address with a key, a browser."""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+from lightplan.errors import BadInput
+from lightplan.page.guard import HOST
+from lightplan.session.places import page_key_file
+
+USUAL_PORT = 8573
+PORTS_TO_TRY = 20
+
+
+def serve(
+    work: str | None,
+    *,
+    port: int | None,
+    browser: bool,
+    say: Callable[[str, str], None],
+) -> None:
+    """Serve the page until Ctrl-C.
+
+    Parameters
+    ----------
+    work : str or None
+        A rig file, the name of a preset, a shoot folder; None: begin with the shelf.
+    port : int or None
+        None: the usual one, or the next that is free.
+    browser : bool
+        Whether to open the maker's browser.
+    say : callable
+        Told the address, once the page answers there, and what was opened.
+    """
+    import uvicorn
+
+    from lightplan.page.app import make_app
+    from lightplan.page.desk import Desk
+
+    bound = _bound(port)
+    number = bound.getsockname()[1]
+    key = key_for(number)
+    desk = Desk(work)
+    address = f"http://{HOST}:{number}/?key={key}"
+
+    def started() -> None:
+        say(address, desk.title)
+        if browser:
+            _open(address)
+
+    app = make_app(desk, key=key, port=number, started=started)
+    config = uvicorn.Config(
+        app,
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        ws="websockets-sansio",
+        ws_max_size=1 << 20,
+        ws_per_message_deflate=False,
+        timeout_graceful_shutdown=2,
+    )
+    with contextlib.suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[bound])
+
+
+def _bound(port: int | None) -> socket.socket:
+    """Return a socket on the port that was asked for, or on the first free one."""
+    first, count = (USUAL_PORT, PORTS_TO_TRY) if port is None else (port, 1)
+    wanted = range(first, first + count)
+    for number in wanted:
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            found.bind((HOST, number))
+        except (OSError, OverflowError):
+            found.close()
+            continue
+        found.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        return found
+    raise BadInput(
+        field="--port", wanted="one that is free", got=first,
+        cure="name another, or leave it out",
+    )  # fmt: skip
+
+
+def key_for(port: int) -> str:
+    """Return the key of a port; the same after a restart, so that open tabs come back.
+
+    It lies in a file that only the maker can read.
+    """
+    path = page_key_file(port)
+    with contextlib.suppress(OSError):
+        kept = path.read_text("ascii").strip()
+        if len(kept) >= 32 and kept.isalnum() and _is_private(path):
+            return kept
+    key = secrets.token_hex(24)
+    with contextlib.suppress(OSError):  # a disk that cannot be written: a new key each time
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.unlink(missing_ok=True)
+        path.touch(mode=0o600)
+        path.write_text(key, "ascii")
+    return key
+
+
+def _is_private(path: Path) -> bool:
+    return path.stat().st_mode & 0o077 == 0
+
+
+def _open(address: str) -> None:
+    import webbrowser
+
+    with contextlib.suppress(Exception):  # the address is printed: that is enough
+        webbrowser.open(address)

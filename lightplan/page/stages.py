@@ -1,0 +1,121 @@
+"""What a tab may ask for, one function each, and what becomes of the answers."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any, TypeAlias
+
+from lightplan.errors import BadInput
+from lightplan.page.clients import Client
+from lightplan.page.desk import Desk
+from lightplan.page.uploads import Dropped
+from lightplan.session import places
+from lightplan.session.jobs import Job
+
+Message: TypeAlias = Mapping[str, Any]
+Way: TypeAlias = Callable[[Desk, Client, Message], Awaitable[None]]
+
+
+async def _edits(desk: Desk, client: Client, message: Message) -> None:
+    from lightplan.tasks.changing import changed
+
+    document = desk.the_document()
+    rig = changed(document.rig, message.get("edits"))  # type: ignore[arg-type]
+    document.change(rig, _words(message, "why", "changed"), gesture=_gesture(client, message))
+    desk.changed(message.get("mark"))
+
+
+async def _let_go(desk: Desk, client: Client, message: Message) -> None:
+    """Take note that the hand has let go: what comes next is another step of undo."""
+    desk.the_document().let_go()
+    desk.tell_work()
+
+
+async def _undo(desk: Desk, client: Client, message: Message) -> None:
+    document = desk.the_document()
+    told = document.undo() if message["do"] == "undo" else document.redo()
+    word = "Undone" if message["do"] == "undo" else "Done again"
+    desk.clients.say({"is": "note", "text": f"{word}: {told}." if told else "Nothing more."})
+    desk.changed()
+
+
+async def _open(desk: Desk, client: Client, message: Message) -> None:
+    """Open a preset by its name, or a work by its place in the list of recent ones."""
+    if message.get("what") == "recent":
+        recent = places.recent()
+        number = message.get("number")
+        if not isinstance(number, int) or not 0 <= number < len(recent):
+            raise _unknown("work", number)
+        desk.open(recent[number])
+        return
+    name = _words(message, "name", "")
+    from lightplan.rigfiles.store import preset_paths
+
+    if name not in preset_paths():
+        raise _unknown("preset", name)
+    desk.open(places.rig_in(preset_paths()[name]))
+
+
+async def _elsewhere(desk: Desk, client: Client, message: Message) -> None:
+    """Another program changed the file: take its change, or keep what stands here."""
+    document = desk.the_document()
+    if message.get("take") == "theirs":
+        document.take_theirs()
+    else:
+        document.keep_mine()
+    desk.changed()
+
+
+async def _cure(desk: Desk, client: Client, message: Message) -> None:
+    """Do the move that a finding names."""
+    document = desk.the_document()
+    number = message.get("number")
+    rig = desk.cures.get(number) if isinstance(number, int) else None
+    if rig is None or message.get("revision") != document.revision:
+        raise BadInput(
+            field="move", wanted="of the picture that is shown", got="one of an older picture",
+            cure="wait for the new picture",
+        )  # fmt: skip
+    document.change(rig, _words(message, "why", "did what was advised"))
+    desk.changed()
+
+
+WAYS: dict[str, Way] = {
+    "edits": _edits,
+    "let go": _let_go,
+    "undo": _undo,
+    "redo": _undo,
+    "open": _open,
+    "elsewhere": _elsewhere,
+    "cure": _cure,
+}
+
+
+def worked(desk: Desk, job: Job, kind: str, content: Any) -> None:
+    """Pass on what long work tells."""
+
+
+def standing(desk: Desk) -> list[dict[str, Any]]:
+    """Return what a tab that comes is told beside the work itself."""
+    return []
+
+
+async def dropped(desk: Desk, file: Dropped, purpose: str) -> dict[str, Any]:
+    """Take a file that was dropped on the page."""
+    return {"name": file.name}
+
+
+def _words(message: Message, name: str, usual: str) -> str:
+    value = message.get(name, usual)
+    return value[:200] if isinstance(value, str) else usual
+
+
+def _gesture(client: Client, message: Message) -> str | None:
+    given = message.get("gesture")
+    return f"{id(client)}-{given}" if isinstance(given, str | int) else None
+
+
+def _unknown(what: str, got: object) -> BadInput:
+    return BadInput(
+        field=what, wanted="one that is there", got=str(got), cure="load the list again"
+    )

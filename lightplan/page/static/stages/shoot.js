@@ -1,0 +1,2 @@
+import { needsWork } from "./shared.js";
+export function show(place) { return needsWork(place, "Shoot"); }

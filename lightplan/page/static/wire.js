@@ -1,0 +1,109 @@
+// The line to lightplan: messages both ways, pictures this way. A lost line comes back by itself.
+
+const decoder = new TextDecoder();
+const listeners = new Map();
+
+let socket = null;
+let tries = 0;
+let nextMark = 1;
+
+export const state = {
+  connected: false, work: null, kept: null, layout: null, frame: null, closer: null,
+  numbers: localStorage.getItem("numbers") === "yes", selected: null, hovered: null,
+};
+
+export function on(kind, heard) {
+  if (!listeners.has(kind)) listeners.set(kind, new Set());
+  listeners.get(kind).add(heard);
+  return () => listeners.get(kind).delete(heard);
+}
+
+export function tell(kind, content) {
+  for (const heard of [...(listeners.get(kind) || [])]) heard(content);
+}
+
+export function say(message) {
+  const mark = nextMark++;
+  if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ mark, ...message }));
+  else tell("note", { text: "The line to lightplan is down; this was not done." });
+  return mark;
+}
+
+export function edit(edits, why, gesture) {
+  return say({ do: "edits", edits, why, gesture });
+}
+
+export function connect() {
+  socket = new WebSocket(`ws://${location.host}/socket`);
+  socket.binaryType = "arraybuffer";
+  socket.onopen = () => {
+    tries = 0;
+    state.connected = true;
+    tell("connected", true);
+  };
+  socket.onmessage = (event) => {
+    if (typeof event.data === "string") heard(JSON.parse(event.data));
+    else seen(event.data);
+  };
+  socket.onclose = () => {
+    if (state.connected) tell("connected", false);
+    state.connected = false;
+    tries += 1;
+    setTimeout(connect, Math.min(4000, 250 * 1.6 ** tries));
+  };
+}
+
+function heard(message) {
+  if (message.is === "work") state.work = message;
+  else if (message.is === "kept") state.kept = message;
+  else if (message.is === "layout") state.layout = message;
+  else if (message.is === "closer") state.closer = message;
+  else if (message.is === "cure" && state.closer && state.closer.revision === message.revision) {
+    state.closer.findings[message.number] = message.finding;
+  }
+  tell(message.is, message);
+}
+
+// A binary message: the length of its head, the head as JSON, then the pictures.
+function seen(data) {
+  const length = new DataView(data).getUint32(0, true);
+  const head = JSON.parse(decoder.decode(new Uint8Array(data, 4, length)));
+  let at = 4 + length;
+  head.bodies = head.sizes.map((size) => {
+    const body = new Uint8Array(data, at, size);
+    at += size;
+    return body;
+  });
+  if (head.is === "frame") {
+    state.frame = head;
+    tell("frame", head);
+  }
+}
+
+export async function upload(purpose, file) {
+  const answer = await fetch(`/upload/${purpose}`, {
+    method: "POST", body: file, headers: { "x-name": encodeURIComponent(file.name || "file") },
+  });
+  const told = await answer.json().catch(() => ({ error: "The file could not be taken." }));
+  if (told.error) throw new Error(told.error);
+  return told;
+}
+
+export function setNumbers(wanted) {
+  state.numbers = wanted;
+  localStorage.setItem("numbers", wanted ? "yes" : "no");
+  document.documentElement.classList.toggle("with-numbers", wanted);
+  tell("numbers", wanted);
+}
+
+export function select(name) {
+  if (state.selected === name) return;
+  state.selected = name;
+  tell("selected", name);
+}
+
+export function hover(name) {
+  if (state.hovered === name) return;
+  state.hovered = name;
+  tell("hovered", name);
+}

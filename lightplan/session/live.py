@@ -1,0 +1,91 @@
+"""The live picture: one thread that owns one engine, and one slot that the latest rig takes.
+
+A hand that moves sends rigs faster than light can be worked out. Whatever waits is replaced by
+what comes after it, so nothing queues up: what is shown is never older than one picture.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from lightplan.errors import LightplanError
+from lightplan.scene import Rig
+
+LAYOUT_EVERY_S = 0.12
+"""While the hand moves the drawing is sent this often; the hand's own thing follows at once."""
+
+
+@dataclass(frozen=True, eq=False)
+class Wanted:
+    """A rig whose picture is wanted, and the mark by which its sender knows it."""
+
+    rig: Rig
+    revision: int
+    mark: Any = None
+
+
+Told: TypeAlias = Callable[[str, Wanted, Any], None]
+"""Is told "frame", "layout" or "fault", what was wanted, and the frame, drawing or sentence."""
+
+
+class Live:
+    """Frames for whatever rig was shown last.
+
+    Parameters
+    ----------
+    tell : callable
+        Called from this object's own thread.
+    """
+
+    def __init__(self, tell: Told) -> None:
+        self._tell = tell
+        self._slot: Wanted | None = None
+        self._ready = threading.Condition()
+        self._closed = False
+        self._drawn = 0.0
+        self._thread = threading.Thread(target=self._run, name="live picture", daemon=True)
+        self._thread.start()
+
+    def show(self, rig: Rig, revision: int, mark: Any = None) -> None:
+        """Ask for the picture of a rig; one that still waits is dropped."""
+        with self._ready:
+            self._slot = Wanted(rig, revision, mark)
+            self._ready.notify()
+
+    def close(self) -> None:
+        """End the thread; a picture that is being made is still told."""
+        with self._ready:
+            self._closed = True
+            self._ready.notify()
+        self._thread.join(timeout=5.0)
+
+    def _run(self) -> None:
+        from lightplan.tasks.layout import layout
+        from lightplan.tasks.live import LivePicture
+
+        picture = LivePicture()
+        while (wanted := self._take()) is not None:
+            self._one(wanted, "frame", lambda w=wanted: picture.frame(w.rig))  # type: ignore[misc]
+            now = time.monotonic()
+            if self._slot is None or now - self._drawn > LAYOUT_EVERY_S:
+                self._drawn = now
+                self._one(wanted, "layout", lambda w=wanted: layout(w.rig))  # type: ignore[misc]
+
+    def _take(self) -> Wanted | None:
+        with self._ready:
+            while self._slot is None and not self._closed:
+                self._ready.wait()
+            wanted, self._slot = self._slot, None
+            return None if self._closed else wanted
+
+    def _one(self, wanted: Wanted, kind: str, make: Callable[[], Any]) -> None:
+        try:
+            made = make()
+        except LightplanError as error:
+            self._tell("fault", wanted, str(error))
+            return
+        self._tell(kind, wanted, made)

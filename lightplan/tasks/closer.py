@@ -1,0 +1,138 @@
+"""A closer look at a rig once the hand rests: the fine picture, the verdict, causes and cures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.advice.case import Case
+from lightplan.advice.causes import explained
+from lightplan.light import Detail, Engine, Layers
+from lightplan.light.exposure import camera_picture, exposure_of
+from lightplan.measures import Finding, find_faults, judge
+from lightplan.progress import Progress, Stop, Watch
+from lightplan.reports.picture import picture_codes, picture_size
+from lightplan.scene import Rig
+from lightplan.tasks.predict import measure_maps, predicted_maps
+
+LONG_SIDE = 1120
+QUALITY = 92
+
+
+@dataclass(frozen=True, eq=False)
+class Close:
+    """The fine picture and what is thought of it.
+
+    Attributes
+    ----------
+    jpeg : bytes
+    score : float or None
+    verdict : str
+    parts : tuple of (str, float, float)
+        Of the score: what, points reached, points there are.
+    measures : dict of str to float
+    findings : tuple of Finding
+        Without causes yet.
+    shutter : str
+        Exposure in words.
+    """
+
+    jpeg: bytes
+    score: float | None
+    verdict: str
+    reasons: tuple[str, ...]
+    measures: dict[str, float]
+    findings: tuple[Finding, ...]
+    shutter: str
+    revision: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Cure:
+    """A finding explained: `number` in the list, and the rig after its move, if there is one."""
+
+    number: int
+    finding: Finding
+    rig: Rig | None
+    revision: int = 0
+
+
+_ENGINES: dict[tuple[int, int], Engine] = {}
+"""One engine stays, so that a rig in which one card moved is seen again quickly."""
+
+
+def look_closely(
+    rig: Rig,
+    revision: int,
+    long_side: int = LONG_SIDE,
+    *,
+    watch: Watch,
+    part: Callable[[Close | Cure], None],
+    stop: Stop,
+) -> int:
+    """Tell the fine picture with its verdict, then each finding with cause and cure.
+
+    Returns
+    -------
+    int
+        The revision that was looked at.
+    """
+    watch(Progress(stage="following the light"))
+    layers = _layers(rig, long_side)
+    stop.check()
+    maps = predicted_maps(rig, layers)
+    found = measure_maps(rig, maps)
+    verdict = judge(found, rig.look)
+    findings = tuple(find_faults(maps, found, rig.look))
+    part(
+        Close(
+            jpeg=jpeg_of(picture_codes(camera_picture(rig, layers))),
+            score=verdict.score,
+            verdict=verdict.verdict,
+            reasons=tuple(verdict.reasons),
+            measures=found.values_by_name(),
+            findings=findings,
+            shutter=exposure_words(rig, layers),
+            revision=revision,
+        )
+    )
+    if findings:
+        watch(Progress(stage="looking for causes and cures"))
+        case = Case(rig, layers)
+        for number, finding in enumerate(findings):
+            stop.check()
+            cured, after = explained(case, finding)
+            part(Cure(number, cured, after, revision))
+    return revision
+
+
+def _layers(rig: Rig, long_side: int) -> Layers:
+    size = picture_size(rig.camera, long_side)
+    engine = _ENGINES.get(size)
+    if engine is None:
+        _ENGINES.clear()
+        engine = _ENGINES[size] = Engine(rig, Detail(camera_rows=size[0], camera_cols=size[1]))
+    return engine.layers(rig)
+
+
+def jpeg_of(codes: NDArray[np.uint8], quality: int = QUALITY) -> bytes:
+    """Return 8-bit sRGB codes as a JPEG that tells nothing else."""
+    bgr = np.ascontiguousarray(codes[..., ::-1])
+    return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
+
+
+def exposure_words(rig: Rig, layers: Layers) -> str:
+    """Return camera settings as a maker reads them.
+
+    A suggestion is for f/8 and ISO 100, from the output that the lamps are said to have.
+    """
+    settings = exposure_of(rig, layers)
+    time = f"1/{round(1 / settings.time_s)} s" if settings.time_s < 0.4 else (
+        f"{settings.time_s:.1f} s"
+    )  # fmt: skip
+    begin = "about " if settings.is_suggested else ""
+    return f"{begin}f/{settings.f_number:g}, {time}, ISO {settings.iso:g}"

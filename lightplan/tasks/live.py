@@ -1,0 +1,155 @@
+"""The picture that follows the hand: one small frame after another, from one engine.
+
+A frame holds the camera's picture, what each of its pixels mirrors, and what clips, all of the
+same rig. Clipping is told from the light itself, never from the compressed picture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.arrays import Booleans, Floats, Integers, Singles
+from lightplan.light import Detail, Engine, Layers
+from lightplan.light.exposure import Settings, foil_share, settings_for, sheet_share
+from lightplan.optics.colour import srgb_encode
+from lightplan.reports.palette import Colour, colours_by_name
+from lightplan.reports.picture import picture_size
+from lightplan.scene import Camera, Rig, Sheet
+
+LONG_SIDE = 320
+NO_FOIL = 255
+"""In the map of what is seen: here is no foil."""
+CLIPPED = 128
+"""Added to what is seen where the picture is clipped."""
+QUALITY = 88
+_STEPS = 4096
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """One picture and what belongs to it.
+
+    Attributes
+    ----------
+    rows, cols : int
+    jpeg : bytes
+    sees : (rows, cols) uint8
+        Index into `names` of what the foil mirrors there, `NO_FOIL` beside the foil; `CLIPPED`
+        is added where the picture is too bright to be held.
+    names, colours : tuple
+        What is mirrored, and its colour on the glare map.
+    shares : tuple of float
+        Of the foil in the picture, how much mirrors each.
+    foil_clipped, paper_clipped : float
+        Share of the foil and of the paper that is clipped.
+    settings : Settings
+        Exposure.
+    """
+
+    rows: int
+    cols: int
+    jpeg: bytes
+    sees: NDArray[np.uint8]
+    names: tuple[str, ...]
+    colours: tuple[Colour, ...]
+    shares: tuple[float, ...]
+    foil_clipped: float
+    paper_clipped: float
+    settings: Settings
+
+
+class LivePicture:
+    """Makes frames of a rig that changes little from one to the next."""
+
+    def __init__(self, long_side: int = LONG_SIDE) -> None:
+        self._long_side = long_side
+        self._engine: Engine | None = None
+        self._size = (0, 0)
+        self._seen: tuple[Sheet, Camera] | None = None
+        self._share = np.zeros((0, 0), np.float32)
+        self._sheet_share = np.zeros((0, 0), np.float32)
+        self._from_sheet: Integers = np.zeros((0, 0), np.int64)
+
+    def frame(self, rig: Rig) -> Frame:
+        """Return the frame of a rig."""
+        layers = self._layers(rig)
+        self._remember_masks(rig, layers)
+        settings = settings_for(rig, layers.sheet_paper, layers.sheet_foil, self._sheet_share)
+        linear = self._picture(layers) / np.float32(settings.clip_cd_m2)
+        clipped = linear.max(axis=2) >= 1.0
+        sees = self._sees(layers, clipped)
+        on_foil = self._share > 0.5
+        on_sheet = np.isfinite(layers.camera_paper[..., 0])
+        counts = np.bincount(sees[on_foil] & ~np.uint8(CLIPPED), minlength=len(layers.sees_names))
+        return Frame(
+            rows=linear.shape[0], cols=linear.shape[1], jpeg=_jpeg(linear), sees=sees,
+            names=layers.sees_names, colours=colours_by_name(rig, layers.sees_names),
+            shares=tuple(counts / max(1, counts.sum())),
+            foil_clipped=_share(clipped & on_foil, on_foil),
+            paper_clipped=_share(clipped & on_sheet & ~on_foil, on_sheet & ~on_foil),
+            settings=settings,
+        )  # fmt: skip
+
+    def _layers(self, rig: Rig) -> Layers:
+        size = picture_size(rig.camera, self._long_side)
+        if self._engine is None or size != self._size:
+            self._size = size
+            self._engine = Engine(rig, Detail.quick(camera_rows=size[0], camera_cols=size[1]))
+        return self._engine.layers(rig)
+
+    def _remember_masks(self, rig: Rig, layers: Layers) -> None:
+        """Lay the artwork over the camera's pixels, once for each camera and sheet."""
+        if self._seen is not None and self._seen[0] is rig.sheet:
+            same_place = self._seen[1].placement == rig.camera.placement
+            if same_place and self._seen[1] is rig.camera:
+                return
+        xyz = layers.camera_xyz_mm
+        self._share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=_pixel_mm(xyz))
+        self._sheet_share = sheet_share(rig, layers)
+        self._from_sheet = _places_on_grid(rig, xyz, layers.sees.shape)
+        self._seen = (rig.sheet, rig.camera)
+
+    def _picture(self, layers: Layers) -> Singles:
+        share = self._share[..., None]
+        mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
+        whole = np.where(np.isnan(mix), layers.camera_surround, mix)
+        return np.nan_to_num(whole, copy=False)
+
+    def _sees(self, layers: Layers, clipped: Booleans) -> NDArray[np.uint8]:
+        sees = layers.sees.ravel()[self._from_sheet].astype(np.uint8)
+        sees += CLIPPED * clipped.astype(np.uint8)
+        sees[self._share <= 0.5] = NO_FOIL
+        return sees
+
+
+def _places_on_grid(rig: Rig, xyz: Floats, shape: tuple[int, ...]) -> Integers:
+    """Return the place on the sheet's grid that lies under each pixel (0 off the sheet)."""
+    rows, cols = shape
+    across = np.nan_to_num(xyz[..., 0] / rig.sheet.width_mm + 0.5)
+    down = np.nan_to_num(0.5 - xyz[..., 1] / rig.sheet.height_mm)
+    col = np.clip((across * cols).astype(np.int64), 0, cols - 1)
+    row = np.clip((down * rows).astype(np.int64), 0, rows - 1)
+    return np.asarray(row * cols + col)
+
+
+def _pixel_mm(xyz: Floats) -> float:
+    steps = np.abs(np.diff(xyz[..., 0], axis=1))
+    steps = steps[np.isfinite(steps)]
+    return float(np.median(steps)) if steps.size else 0.0
+
+
+_CODES = np.round(255 * srgb_encode(np.linspace(0, 1, _STEPS))).astype(np.uint8)
+
+
+def _jpeg(linear: Singles) -> bytes:
+    place = np.clip(linear * np.float32(_STEPS - 1), 0, _STEPS - 1).astype(np.uint16)
+    codes = _CODES[place[..., ::-1]]  # OpenCV wants blue first
+    return cv2.imencode(".jpg", codes, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1].tobytes()
+
+
+def _share(part: Booleans, whole: Booleans) -> float:
+    return float(part.sum()) / max(1.0, float(whole.sum()))

@@ -1,0 +1,157 @@
+"""The page as a person uses it, in a browser without a window."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lightplan.rigfiles import load_rig
+from lightplan.scene.dimensions import value_of
+
+CHROMIUM = Path("/usr/bin/chromium")
+pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")
+PATIENCE_MS = 60_000
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def opened(browser, served) -> Iterator[Any]:
+    """One tab for all tests, and what went wrong in it."""
+    context = browser.new_context(viewport={"width": 1440, "height": 900})
+    context.set_default_timeout(PATIENCE_MS)
+    page = context.new_page()
+    faults: list[str] = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.on("console", lambda told: faults.append(told.text) if told.type == "error" else None)
+    page.goto(f"{served.address}/?key={served.key}#layout")
+    page.wait_for_selector(".things .thing")
+    yield page, faults
+    context.close()
+
+
+@pytest.fixture
+def tab(opened) -> Iterator[Any]:
+    page, faults = opened
+    yield page
+    assert [fault for fault in faults if "ERR_CONNECTION_REFUSED" not in fault] == []
+
+
+def until(found: Callable[[], Any], what: str, seconds: float = 20.0) -> Any:
+    """Wait for something to be true."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if result := found():
+            return result
+        time.sleep(0.05)
+    raise AssertionError(f"waited in vain for {what}")
+
+
+def on_disk(served: Any, element: str, dimension: str) -> float:
+    rig = load_rig(served.home / "works" / "silver-bookplate-bright.toml").rig
+    return value_of(rig, element, dimension)
+
+
+def drag(tab: Any, thing: str, by: tuple[float, float]) -> None:
+    box = tab.locator(f'.plan .thing[data-name="{thing}"] .body').first.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    tab.mouse.move(x, y)
+    tab.mouse.down()
+    tab.mouse.move(x + by[0], y + by[1], steps=8)
+    tab.mouse.up()
+
+
+def test_a_lamp_is_dragged_the_picture_follows_and_undo_brings_it_back(tab, served):
+    before = on_disk(served, "side softbox", "x_mm")
+    drawn = "document.addEventListener('picture-drawn', e => window.drawn = e.detail.revision)"
+    tab.evaluate(drawn)
+    drag(tab, "side softbox", (-40, 25))
+    until(lambda: on_disk(served, "side softbox", "x_mm") < before - 20, "the file")
+    tab.wait_for_function("window.drawn > 0")
+    assert value_of(
+        load_rig(served.home / "works" / "silver-bookplate-bright.toml").rig, "side softbox", "z_mm"
+    ) == pytest.approx(420.0)
+    tab.keyboard.press("Control+z")
+    until(lambda: on_disk(served, "side softbox", "x_mm") == before, "the old place")
+    tab.keyboard.press("Control+Shift+z")
+    until(lambda: on_disk(served, "side softbox", "x_mm") < before - 20, "the new place")
+
+
+def test_keys_alone_move_turn_resize_and_dim(tab, served):
+    tab.focus('.plan .thing[data-name="sky"]')
+    x, y, z = (on_disk(served, "sky", f"{axis}_mm") for axis in "xyz")
+    for key in ("ArrowRight", "ArrowRight", "ArrowUp", "PageUp", "Shift+ArrowLeft"):
+        tab.keyboard.press(key)
+    until(
+        lambda: (
+            [on_disk(served, "sky", f"{axis}_mm") for axis in "xyz"]
+            == pytest.approx([x + 9, y + 5, z + 5])
+        ),
+        "the steps of 5, 5, 5, 5 and 1 mm",
+    )
+    width = on_disk(served, "sky", "width_mm")
+    tab.keyboard.press("]")
+    until(lambda: on_disk(served, "sky", "width_mm") == width + 10, "a wider card")
+    tab.focus('.side .thing[data-name="side softbox"]')
+    trim = on_disk(served, "side softbox", "trim_stops")
+    tab.keyboard.press("-")
+    until(
+        lambda: on_disk(served, "side softbox", "trim_stops") == pytest.approx(trim - 1 / 3),
+        "a third of a stop",
+    )
+
+
+def test_what_a_spot_sees_is_shown_where_it_stands(tab):
+    tab.wait_for_selector(".legend li")
+    # the middle of the picture is foil of the bookplate's moon, which mirrors the card "sky"
+    frame = tab.locator(".picture-frame").bounding_box()
+    for share in (0.45, 0.5, 0.55, 0.6):
+        tab.mouse.move(frame["x"] + frame["width"] / 2, frame["y"] + frame["height"] * share)
+        if "sky" in (tab.text_content(".spot") or ""):
+            break
+    assert "This spot mirrors: sky" in tab.text_content(".spot")
+    assert "hovered" in tab.get_attribute('.plan .thing[data-name="sky"]', "class")
+
+
+def test_two_tabs_see_the_same(tab, served):
+    other = tab.context.new_page()
+    other.goto(f"{served.address}/#layout")
+    other.wait_for_selector(".things .thing")
+    tab.click("#work-title")
+    tab.keyboard.type("Bookplates for spring")
+    tab.keyboard.press("Enter")
+    other.wait_for_function(
+        "document.getElementById('work-title')?.textContent === 'Bookplates for spring'",
+        polling=100,  # a tab behind another draws no frames
+    )
+    other.close()
+
+
+def test_hostile_words_are_shown_and_never_run(tab):
+    tab.on("dialog", lambda dialog: pytest.fail("a script of a title ran"))
+    tab.click("#work-title")
+    tab.keyboard.type('<img src=x onerror="alert(1)"><script>alert(2)</script>')
+    tab.keyboard.press("Enter")
+    tab.wait_for_function("document.getElementById('work-title')?.textContent?.startsWith('<img')")
+    assert tab.locator("#work-title img").count() == 0
+    tab.keyboard.press("Control+z")
+
+
+def test_an_editor_s_change_is_asked_about(tab, served):
+    path = served.home / "works" / "silver-bookplate-bright.toml"
+    until(lambda: "saved" in tab.text_content("#saved"), "the disk")
+    path.write_text(path.read_text("utf-8").replace("value = 2500", "value = 2600", 1), "utf-8")
+    tab.click("text=Take its change")
+    until(lambda: load_rig(path).rig.lamps[0].output.value == 2600.0, "their change")
+    tab.wait_for_function("!document.getElementById('undo').disabled")

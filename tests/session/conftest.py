@@ -1,0 +1,16 @@
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from lightplan.rigfiles.store import shipped_folder
+
+
+@pytest.fixture
+def rig_file(tmp_path: Path) -> Path:
+    """A maker's own copy of a shipped rig, with its artwork."""
+    shutil.copytree(shipped_folder() / "artwork", tmp_path / "artwork")
+    shutil.copy(shipped_folder() / "silver-bookplate-bright.toml", tmp_path / "mine.toml")
+    return tmp_path / "mine.toml"

@@ -1,0 +1,90 @@
+from __future__ import annotations
+
+import threading
+import time
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+from lightplan.rigfiles import load_rig
+from lightplan.scene.dimensions import set_values
+from lightplan.session.live import Live, Wanted
+from lightplan.tasks.live import CLIPPED, NO_FOIL, LivePicture
+
+
+class Ear:
+    def __init__(self) -> None:
+        self.told: list[tuple[str, Wanted, Any]] = []
+        self.changed = threading.Condition()
+
+    def __call__(self, kind: str, wanted: Wanted, made: Any) -> None:
+        with self.changed:
+            self.told.append((kind, wanted, made))
+            self.changed.notify_all()
+
+    def wait_for(self, kind: str, revision: int) -> Any:
+        def found() -> list[Any]:
+            return [m for k, w, m in self.told if k == kind and w.revision == revision]
+
+        with self.changed:
+            assert self.changed.wait_for(found, timeout=60)
+            return found()[0]
+
+
+@pytest.fixture(scope="module")
+def rig():
+    return load_rig("silver-bookplate-bright").rig
+
+
+def moved(rig: Any, y_mm: float) -> Any:
+    return set_values(rig, {("sky", "y_mm"): y_mm})
+
+
+def test_two_hundred_rigs_at_once_build_up_no_queue(rig):
+    ear = Ear()
+    live = Live(ear)
+    for i in range(200):
+        live.show(moved(rig, 150.0 + 0.1 * i), i)
+        time.sleep(0.001)
+    ear.wait_for("frame", 199)
+    frames = [w.revision for kind, w, _ in ear.told if kind == "frame"]
+    assert frames == sorted(frames)
+    assert len(frames) < 60
+    ear.wait_for("layout", 199)
+    live.close()
+
+
+@pytest.fixture(scope="module")
+def frame(rig):
+    return LivePicture().frame(rig)
+
+
+def test_the_frame_says_what_the_foil_sees(frame):
+    # the card "sky" fills the family of angles of this rig, as its file works out by hand
+    assert frame.names == ("sky",)
+    assert frame.shares == (1.0,)
+    assert set(np.unique(frame.sees)) <= {0, CLIPPED, NO_FOIL}
+    picture = cv2.imdecode(np.frombuffer(frame.jpeg, np.uint8), cv2.IMREAD_COLOR)
+    assert picture.shape == (frame.rows, frame.cols, 3)
+    on_foil, beside = picture[frame.sees != NO_FOIL], picture[frame.sees == NO_FOIL]
+    assert on_foil.mean() > 4 * beside.mean()  # bright silver on midnight blue
+
+
+def test_a_moved_card_gives_the_frame_of_a_fresh_start(rig):
+    used, other = LivePicture(), moved(rig, 330.0)
+    used.frame(rig)
+    again, fresh = used.frame(other), LivePicture().frame(other)
+    assert np.array_equal(again.sees, fresh.sees)
+    assert again.names == fresh.names
+
+
+def test_clipping_is_told_from_the_light(rig):
+    from dataclasses import replace
+
+    exposure = replace(rig.camera.exposure, f_number=1.0, time_s=1.0, iso=6400.0)
+    bright = replace(rig, camera=replace(rig.camera, exposure=exposure))
+    frame = LivePicture().frame(bright)
+    assert frame.foil_clipped == 1.0
+    assert (frame.sees[frame.sees != NO_FOIL] >= CLIPPED).all()
