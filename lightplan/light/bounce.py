@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import linalg
 
-from lightplan.arrays import Floats, Integers, Singles
+from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
 from lightplan.light.cells import Patchwork
@@ -24,6 +24,7 @@ from lightplan.scene.surfaces import Surface
 
 CLOSE_ENOUGH = 1e-4  # of the brightest cell
 MOST_ROUNDS = 2000
+MOST_STEPS = 60  # of minimal residuals; a closed white tent takes about 25
 MOST_FACTORISED = 900  # cells; beyond, factorising costs more than it saves
 SLOW = 0.9  # light returned per bounce above which substitution takes many rounds
 
@@ -95,6 +96,19 @@ class ViewFactors(Kept):
         )
 
 
+def _least_squares(rows: list[Doubles], count: int) -> tuple[Doubles, Doubles]:
+    """Return weights (count, c) of what was tried that come nearest to 1 at first and 0 after.
+
+    And the distance left, (c,). `rows` are the columns of the Hessenberg matrix of each of c.
+    """
+    matrix = np.stack(rows, axis=1)[: count + 1].transpose(2, 0, 1)
+    wanted = np.zeros((len(matrix), count + 1))
+    wanted[:, 0] = 1.0
+    found = np.matmul(np.linalg.pinv(matrix), wanted[..., None])
+    left = wanted - np.matmul(matrix, found)[..., 0]
+    return found[..., 0].T, np.sqrt(np.sum(left * left, axis=1))
+
+
 def times(factors: Singles, values: Singles) -> Singles:
     """Return what n points get, (n, ...), from the values (c, ...) of c cells."""
     shape = values.shape[1:]
@@ -115,8 +129,9 @@ class System:
     """The bounce light between c cells for given view factors and materials.
 
     Solved by repeated substitution, which converges because nothing gives more than it
-    gets; a small system that converges slowly (a white box) is factorised instead, once
-    for every channel whose materials differ.
+    gets. One that converges slowly (a white box) is factorised instead while it is small, once
+    for every channel whose materials differ, and else solved by minimal residuals: some
+    tens of products with the matrix, so that time grows with the square of the cells.
 
     Parameters
     ----------
@@ -174,7 +189,37 @@ class System:
                 for c, factor in enumerate(self._channels)
             ]
             return np.stack(parts, axis=2)
-        return self._substitute(given)
+        return self._minimise(given) if self._most > SLOW else self._substitute(given)
+
+    def _minimise(self, given: Singles) -> Singles:
+        """Return all bounces by GMRES, each light and channel for itself but all in step.
+
+        (Y. Saad and M. H. Schultz, SIAM J. Sci. Stat. Comput. 7, 1986, without restart.)
+        """
+        shape, most = given.shape, self._most
+        start = given.reshape(len(given), math.prod(shape[1:])).astype(np.float64)
+        size = np.sqrt(np.sum(start * start, axis=0))
+        safe = np.where(size > 0, size, 1.0)
+        base = [start / safe]
+        rows: list[Doubles] = []
+        enough = CLOSE_ENOUGH * (1 - min(most, 0.9999))
+        weights = np.zeros((1, start.shape[1]))
+        for step in range(MOST_STEPS):
+            along = np.asarray(base[-1], np.float32).reshape(shape)
+            vector = base[-1] - self._give(times(self._factors, along)).reshape(start.shape)
+            column = np.zeros((MOST_STEPS + 1, start.shape[1]))
+            for place, known in enumerate(base):  # modified Gram-Schmidt
+                column[place] = np.sum(known * vector, axis=0)
+                vector = vector - column[place] * known
+            left = np.sqrt(np.sum(vector * vector, axis=0))
+            column[step + 1] = left
+            rows.append(column)
+            weights, residual = _least_squares(rows, step + 1)
+            if (residual <= enough).all():
+                break
+            base.append(vector / np.where(left > 1e-12, left, np.inf))
+        total = sum(base[i] * weights[i] for i in range(len(weights))) * size
+        return np.asarray(total, np.float32).reshape(shape)
 
     def _substitute(self, given: Singles) -> Singles:
         scale = np.abs(given).max(axis=(0, 2), initial=0.0)

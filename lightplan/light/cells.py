@@ -131,6 +131,25 @@ class Patchwork:
         """Return four points inside every cell, (c, 4, 3)."""
         return 0.5 * (self.geometry.centres[:, None] + self.geometry.corners)
 
+    def seen_faces(self, surfaces: Sequence[Surface], index: int) -> Integers:
+        """Return what a surface shows in front and behind: first texel, rows, columns, (2, 3).
+
+        Without rows where the whole face is one texel.
+        """
+        surface = surfaces[index]
+        seen = []
+        for face, is_front in ((surface.front, True), (surface.back, False)):
+            grid = self._grids.get((index, is_front))
+            if is_front and surface.lamp is not None:
+                seen.append((1 + surface.lamp, 0, 0))
+            elif face.is_metal:
+                seen.append((METAL_TEXEL, 0, 0))
+            elif grid is not None:
+                seen.append((grid.first_texel, *grid.fine))
+            else:
+                seen.append((DARK_TEXEL, 0, 0))
+        return np.array(seen, np.int64)
+
     def texels(
         self, surfaces: Sequence[Surface], index: int, across: Floats, up: Floats,
         from_front: Booleans,

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import sparse
 
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light import coat
 from lightplan.light.cells import METAL_TEXEL, Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.kept import Kept, Moves
-from lightplan.light.lattice import Lattice, warp
+from lightplan.light.lattice import Lattice, Reading
 from lightplan.light.rays import Rays
 from lightplan.light.surround import Surroundings
 from lightplan.scene import relief
@@ -32,11 +31,10 @@ class CameraFrame(Kept):
         inside = np.abs(points[:, 0]) <= rig.sheet.width_mm / 2
         inside &= np.abs(points[:, 1]) <= rig.sheet.height_mm / 2
         self._points, self._on = points, np.flatnonzero(inside)
-        self._warp = warp(grid, points[self._on, :2])
+        self._reading = Reading.of(grid, points[self._on, :2])
         self._off = np.flatnonzero(~inside)
         self._before = Rays(self._origin[None], directions[self._on][None])
         self._beside = Rays(self._origin[None], directions[self._off][None])
-        self._split: tuple[Singles, sparse.csr_array] | None = None
         self._waiting: frozenset[int] = frozenset()
         self._current = False
         self._way = np.linalg.norm(points[self._on] - self._origin, axis=1)
@@ -82,7 +80,7 @@ class CameraFrame(Kept):
         """Return a layer of the sheet's grid in the camera's frame; NaN off the sheet."""
         self._catch_up()
         picture = np.full((self.shape[0] * self.shape[1], 3), np.nan, np.float32)
-        values = self._warp @ layer.reshape(-1, 3)
+        values = self._reading.read(layer)
         values[self._hidden] = np.nan
         picture[self._on] = values
         return picture.reshape(*self.shape, 3)
@@ -116,23 +114,12 @@ class CameraFrame(Kept):
         self._catch_up()
         picture = np.empty((self.shape[0] * self.shape[1], 3), np.float32)
         picture[self._off] = _seen(self._beside, texels, surroundings)
-        picture[self._on] = self._mixed(paper, foil, foil_share)
+        share = np.ascontiguousarray(foil_share, np.float32).reshape(-1)
+        self._reading.mix(paper, foil, share, self._on, picture)
         if self._hidden.any():
             hidden = self._on[self._hidden]
             picture[hidden] = _seen(self._before, texels, surroundings)[self._hidden]
         return picture.reshape(*self.shape, 3)
-
-    def _mixed(self, paper: Singles, foil: Singles, foil_share: Singles) -> Singles:
-        """Both layers mixed on the pixels that look at the sheet, (n, 3)."""
-        if self._split is None or self._split[0] is not foil_share:
-            share = foil_share.reshape(-1)[self._on]
-            weights = sparse.diags_array(share.astype(np.float32)) @ self._warp
-            rest = sparse.diags_array((1 - share).astype(np.float32)) @ self._warp
-            both = sparse.csr_array(sparse.hstack([rest, weights]))
-            both.eliminate_zeros()
-            self._split = (foil_share, both)
-        layers = np.concatenate([paper.reshape(-1, 3), foil.reshape(-1, 3)])
-        return np.asarray(self._split[1] @ layers, np.float32)
 
     def coat_passes(self, index: float) -> Floats:
         """Share of light that leaves a coat towards the camera on the sheet's grid."""

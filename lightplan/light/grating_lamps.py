@@ -10,9 +10,11 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
+from lightplan.light.compiled import gratings
 from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
 from lightplan.light.kept import Kept, Moves
@@ -112,13 +114,14 @@ class GratingLamp(Kept):
         across = grating.direction_rad - turn(mirrors)
         wavelengths, colour = self._spectrum(view[:, 2] + out[:, 2])
         reflectance = self._curve.evaluate(view[:, 2])
+        orders = np.array(list(ORDERS)) * grating.lines_per_mm
         total = np.zeros((len(view), 3), np.float32)
-        for order, share in ORDERS.items():
-            kick = order * wavelengths * 1e-6 * grating.lines_per_mm
-            density = _facets(mirrors, view, out, kick.astype(np.float32), across)
-            total += np.float32(share * grating.strength) * (density @ colour)
+        roughness, lines = _single(mirrors.roughness), _single((math.cos(across), math.sin(across)))
+        kicks, shares = _single(np.outer(orders, wavelengths * 1e-6)), _single([*ORDERS.values()])
+        gratings.diffracted(view, out, roughness, lines, kicks, shares, _single(colour.T), total)
         unhidden = microfacet.g1(out[:, 0], out[:, 1], out[:, 2], *mirrors.roughness)
-        return np.asarray(total * reflectance * unhidden[:, None], np.float32)
+        scale = np.float32(grating.strength) * unhidden
+        return np.asarray(total * reflectance * scale[:, None], np.float32)
 
     def _spectrum(self, both: Floats) -> tuple[Doubles, Singles]:
         """Wavelengths close enough for the blur, and their colours."""
@@ -205,34 +208,8 @@ def _shares_free(
     )
 
 
-def _facets(mirrors: Mirrors, view: Singles, out: Singles, kick: Singles, across: float) -> Singles:
-    """Share per solid angle (n, wavelengths) that the facets the viewer sees send on.
-
-    For each wavelength that is one facet h. With g the direction across the lines and g' the
-    same laid into the facet, view + out - kick g' lies along h; from the derivatives of that
-    along and across g', facets per light are
-    dh / dout = (out h) / ((view h + out h) (view h + out h - kick (g h) / (g g'))).
-    """
-    ax, ay = mirrors.roughness
-    gx, gy = np.float32(math.cos(across)), np.float32(math.sin(across))
-    sx, sy, sz = ((view[:, i] + out[:, i])[:, None] for i in range(3))
-    hx, hy, hz = sx - kick * gx, sy - kick * gy, np.broadcast_to(sz, (len(sz), len(kick)))
-    size = np.sqrt(hx * hx + hy * hy + hz * hz)
-    tilt = (hx * gx + hy * gy) / size
-    level = np.sqrt(np.maximum(1.0 - tilt * tilt, np.float32(1e-6)))
-    tilt *= kick / level
-    # laid into this first facet, the direction across the lines turns the facet by little
-    stay, more = 1.0 + tilt / size, kick * (1.0 - 1.0 / level)
-    hx, hy, hz = hx * stay + more * gx, hy * stay + more * gy, hz * stay
-    size = np.sqrt(hx * hx + hy * hy + hz * hz)
-    hx, hy, hz = hx / size, hy / size, hz / size
-    before = np.maximum(view[:, :1] * hx + view[:, 1:2] * hy + view[:, 2:] * hz, 0)
-    both = np.maximum(sx * hx + sy * hy + sz * hz, np.float32(1e-3))
-    light = np.maximum(both - before, 0) / (both * np.maximum(both - tilt, np.float32(1e-3)))
-    masking = microfacet.g1(view[:, 0], view[:, 1], view[:, 2], ax, ay)
-    masking /= np.maximum(view[:, 2], np.float32(1e-3))
-    density = microfacet.d(hx, hy, hz, ax, ay) * before * light * masking[:, None]
-    return np.asarray(density, np.float32)
+def _single(values: ArrayLike) -> Singles:
+    return np.ascontiguousarray(values, np.float32)
 
 
 def wavelengths_nm(count: int) -> Doubles:

@@ -6,7 +6,6 @@ new rig, and only when all have followed do the forks take the parts' places.
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cached_property
@@ -30,24 +29,23 @@ class Kept:
 
     def fork(self) -> Self:
         """Return a part that may follow another rig without this one noticing."""
-        fork = copy.copy(self)
-        for name, value in vars(self).items():
-            forked = _forked(value)
-            if forked is not value:
-                setattr(fork, name, forked)
+        fork = object.__new__(type(self))
+        fork.__dict__ = {name: _forked(value) for name, value in self.__dict__.items()}
         return fork
 
 
 def _forked(value: Any) -> Any:
-    if isinstance(value, Kept):
-        return value.fork()
-    if type(value) is list:
+    kind = type(value)
+    if kind is list:
         return [_forked(item) for item in value]
-    if type(value) is dict:
+    if kind is dict:
         return {key: _forked(item) for key, item in value.items()}
-    if type(value) is tuple and any(isinstance(item, Kept) for item in value):
-        return tuple(_forked(item) for item in value)
-    return value
+    if kind is tuple:
+        for item in value:
+            if isinstance(item, Kept):
+                return tuple(_forked(item) for item in value)
+        return value
+    return value.fork() if isinstance(value, Kept) else value
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import sparse
 
-from lightplan.arrays import Doubles, Floats, Singles
+from lightplan.arrays import Doubles, Floats, Integers, Singles
+from lightplan.light.compiled import mixing
 from lightplan.scene import relief
 from lightplan.scene.sheet import Sheet
 
@@ -81,39 +81,49 @@ def _weights(known: Doubles, wanted: Doubles) -> Singles:
     return inner.astype(np.float32)
 
 
-def warp(lattice: Lattice, points: Doubles) -> sparse.csr_array:
-    """Return the matrix that reads a grid's values at sheet points, bilinear.
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """Where n places lie between the points of a grid.
 
     Parameters
     ----------
-    points : (n, 2) float
-        x, y on the sheet, mm.
-
-    Returns
-    -------
-    (n, rows * cols) sparse float32
+    first : (n,) int
+        The grid's point above and left of each.
+    over, down : (n,) float32
+        How far it lies towards the next ones, 0 to 1.
+    cols : int
+        Points in a row of the grid.
     """
-    rows, cols = lattice.shape
-    col = (points[:, 0] - lattice.x_mm[0]) / (lattice.x_mm[-1] - lattice.x_mm[0]) * (cols - 1)
-    row = (lattice.y_mm[0] - points[:, 1]) / (lattice.y_mm[0] - lattice.y_mm[-1]) * (rows - 1)
-    col, row = np.clip(col, 0, cols - 1), np.clip(row, 0, rows - 1)
-    left = np.minimum(col.astype(int), cols - 2)
-    top = np.minimum(row.astype(int), rows - 2)
-    over, down = col - left, row - top
-    index = np.stack(
-        [
-            top * cols + left,
-            top * cols + left + 1,
-            (top + 1) * cols + left,
-            (top + 1) * cols + left + 1,
-        ],
-        axis=1,
-    )
-    weight = np.stack(
-        [(1 - down) * (1 - over), (1 - down) * over, down * (1 - over), down * over], axis=1
-    )
-    start = np.arange(0, 4 * len(points) + 1, 4)
-    return sparse.csr_array(
-        (weight.ravel().astype(np.float32), index.ravel(), start),
-        shape=(len(points), rows * cols),
-    )
+
+    first: Integers
+    over: Singles
+    down: Singles
+    cols: int
+
+    @classmethod
+    def of(cls, lattice: Lattice, points: Doubles) -> Reading:
+        """Return how to read a grid at points (n, 2) of the sheet, x and y in mm."""
+        rows, cols = lattice.shape
+        col = (points[:, 0] - lattice.x_mm[0]) / (lattice.x_mm[-1] - lattice.x_mm[0]) * (cols - 1)
+        row = (lattice.y_mm[0] - points[:, 1]) / (lattice.y_mm[0] - lattice.y_mm[-1]) * (rows - 1)
+        col, row = np.clip(col, 0, cols - 1), np.clip(row, 0, rows - 1)
+        left = np.minimum(col.astype(np.int64), cols - 2)
+        top = np.minimum(row.astype(np.int64), rows - 2)
+        over, down = (v.astype(np.float32) for v in (col - left, row - top))
+        return cls(top * cols + left, over, down, cols)
+
+    def read(self, layer: Singles) -> Singles:
+        """Return the values (n, 3) of a layer (rows, cols, 3), bilinear."""
+        values = np.empty((len(self.first), 3), np.float32)
+        flat = np.ascontiguousarray(layer, np.float32).reshape(-1, 3)
+        mixing.read_grid(flat, self.first, self.cols, self.over, self.down, values)
+        return values
+
+    def mix(
+        self, paper: Singles, foil: Singles, share: Singles, pixels: Integers, picture: Singles
+    ) -> None:
+        """Write foil over paper, by its share (p,), to some pixels of a picture (p, 3)."""
+        paper, foil = (
+            np.ascontiguousarray(layer, np.float32).reshape(-1, 3) for layer in (paper, foil)
+        )
+        mixing.mix(paper, foil, share, self.first, self.cols, self.over, self.down, pixels, picture)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lightplan.arrays import Floats, Integers, Singles
+from lightplan.light.compiled import tracing
 from lightplan.light.rays import Rays
 from lightplan.light.surround import Surroundings
 
@@ -44,15 +45,12 @@ class Outlook:
         -------
         (n, k, 3) float32
         """
-        count = self.texels.shape[1]
-        # plane by plane, along the rays: thrice as quick as gathering rows of three
-        table = np.ascontiguousarray(self.texels.reshape(len(self.texels), -1).T)
-        seen = np.take(table, rays.texel, axis=1, mode="clip")  # metal, -1, is made the dark texel
-        total = np.einsum("kcnr,cnr->kcn", seen.reshape(count, *carry.shape), carry)
+        total = np.zeros((len(rays.texel), *self.texels.shape[1:]), np.float32)
+        tracing.brought(rays.texel, carry, self.texels, total)
         if self.sky.any() and not self.surroundings.is_dark:
             met = self.surroundings.where_free(rays.directions, rays.escaped())
-            total += self.sky[:, None, None] * np.einsum("cnr,cnr->cn", met, carry)
-        return np.asarray(total.transpose(2, 0, 1))
+            total += self.sky[:, None] * np.einsum("cnr,cnr->nc", met, carry)[:, None]
+        return total
 
 
 def summed(rows: Integers, values: Floats, count: int) -> Singles:

@@ -10,7 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from lightplan.arrays import Booleans, Floats, Integers, Singles
+from lightplan.geometry.shapes import TOUCH_MM, Flat
 from lightplan.light.cells import DARK_TEXEL, Patchwork
+from lightplan.light.compiled import tracing
 from lightplan.light.kept import Kept, Moves
 from lightplan.scene.surfaces import Surface
 
@@ -34,8 +36,8 @@ class Rays(Kept):
         self.origins = np.ascontiguousarray(origins, np.float32)[:, None, :]
         shape = directions.shape[:2]
         # kept channel by channel: every surface takes three matrix rows of it
-        channels = np.ascontiguousarray(directions.reshape(-1, 3).T, np.float32)
-        self.directions: Singles = channels.T.reshape(*shape, 3)
+        self._channels: Singles = np.ascontiguousarray(directions.reshape(-1, 3).T, np.float32)
+        self.directions: Singles = self._channels.T.reshape(*shape, 3)
         self.distance: Singles = np.full(shape, np.inf, np.float32)
         self.surface: Integers = np.full(shape, NOTHING, np.int16)
         self.texel: Integers = np.full(shape, DARK_TEXEL, np.int32)
@@ -45,11 +47,8 @@ class Rays(Kept):
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces and texels anew."""
-        for index, way in enumerate(ways := moves.listed(self._ways) if self._ways else []):
-            if way is not None:  # where a ray misses, the texel may be any number
-                met = np.where(np.isfinite(way[0]), way[1], DARK_TEXEL)
-                ways[index] = (way[0], moves.texels[met])
-        self._ways = ways
+        ways = moves.listed(self._ways) if self._ways else []
+        self._ways = [None if way is None else (way[0], moves.texels[way[1]]) for way in ways]
         self._rest, self._rest_without = None, frozenset()
 
     def update(
@@ -68,9 +67,7 @@ class Rays(Kept):
             self._ways = [None] * len(surfaces)
             changed = frozenset(range(len(surfaces)))
         for index in changed - skip:
-            crossing = surfaces[index].shape.trace(self.origins, self.directions)
-            texel = patchwork.texels(surfaces, index, *crossing[1:])
-            self._ways[index] = (crossing.distance, texel)
+            self._ways[index] = self._way_to(surfaces, patchwork, index)
         moving = frozenset() if len(changed) > len(surfaces) // 2 else changed
         if self._rest is None or not moving or moving != self._rest_without:
             self._start_over()
@@ -83,6 +80,29 @@ class Rays(Kept):
         for index in sorted(moving):
             self._add(index)
 
+    def _way_to(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, index: int
+    ) -> tuple[Singles, Integers]:
+        """Return how far (n, k) rays go to a surface, and the texels they see there."""
+        shape = surfaces[index].shape
+        if not isinstance(shape, Flat):
+            crossing = shape.trace(self.origins, self.directions)
+            met = np.isfinite(crossing.distance)  # elsewhere the place may be any number
+            texel = patchwork.texels(surfaces, index, *crossing[1:])
+            return crossing.distance, np.where(met, texel, np.int32(DARK_TEXEL))
+        count = self.distance.shape
+        distance, texel = np.empty(count, np.float32), np.empty(count, np.int32)
+        lines = ((), ()) if shape.lines is None else shape.lines
+        tracing.trace_flat(
+            self.origins[:, 0], self._channels, count[1], np.array(shape.centre, np.float32),
+            shape.frame.astype(np.float32),
+            np.array([shape.half_width, shape.half_height], np.float32), shape.is_round,
+            np.array(shape.openings, float).reshape(-1, 3), np.array(lines[0], np.float32),
+            np.array(lines[1], np.float32), patchwork.seen_faces(surfaces, index),
+            TOUCH_MM, distance.reshape(-1), texel.reshape(-1),
+        )  # fmt: skip
+        return distance, texel
+
     def _start_over(self) -> None:
         shape = self.distance.shape
         self.distance = np.full(shape, np.inf, np.float32)
@@ -93,10 +113,9 @@ class Rays(Kept):
         way = self._ways[index]
         if way is None:
             return
-        closer = way[0] < self.distance
-        np.copyto(self.distance, way[0], where=closer)
-        np.copyto(self.texel, way[1], where=closer)
-        np.copyto(self.surface, np.int16(index), where=closer)
+        distance, texel = way[0].reshape(-1), way[1].reshape(-1)
+        so_far = self.distance.reshape(-1), self.texel.reshape(-1), self.surface.reshape(-1)
+        tracing.nearest(distance, texel, index, *so_far)
 
     def escaped(self) -> Booleans:
         """Return (n, k) whether a ray meets nothing."""

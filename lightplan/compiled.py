@@ -1,0 +1,121 @@
+"""Loops over plain arrays, compiled to machine code by numba when they are first called.
+
+numba takes half a second to import, so that too waits for the first call: nothing on the way
+to the command line, to scoring or to rig files pays for it. Compiled code is kept in the
+platform's cache folder, for all processes and all runs.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+import tempfile
+from collections.abc import Callable
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+_Function = TypeVar("_Function", bound=Callable[..., Any])
+ENVIRONMENT = "NUMBA_CACHE_DIR"
+"""Where numba looks for its folder; what the maker has set there is kept."""
+_MARK = "compiled"
+
+
+def compiled(function: _Function) -> _Function:
+    """Return the function compiled by numba, with IEEE arithmetic, on one thread.
+
+    Compiled functions may call each other.
+    """
+    return cast("_Function", _Compiled(function, frozenset()))
+
+
+def compiled_sums(function: _Function) -> _Function:
+    """Return the same, but sums may be taken in any order: several terms at a time."""
+    return cast("_Function", _Compiled(function, frozenset(("reassoc", "contract", "nsz"))))
+
+
+class _Compiled:
+    """A function that is compiled when it is first called."""
+
+    def __init__(self, function: Callable[..., Any], free: frozenset[str]) -> None:
+        self._function, self._free = function, free
+        functools.update_wrapper(self, function)
+
+    @functools.cached_property
+    def machine_code(self) -> Callable[..., Any]:
+        """What numba makes of it; those that it calls come first."""
+        folder = _prepared()
+        from numba import njit
+
+        names = self._function.__globals__
+        for name in self._function.__code__.co_names:
+            if isinstance(called := names.get(name), _Compiled):
+                names[name] = called.machine_code
+        made = njit(
+            cache=folder is not None, error_model="numpy", nogil=True, fastmath=set(self._free)
+        )(self._function)
+        names[self._function.__name__] = made  # the next call goes straight there
+        return cast("Callable[..., Any]", made)
+
+    def __call__(self, *args: Any) -> Any:
+        return self.machine_code(*args)
+
+
+@lru_cache(maxsize=1)
+def _prepared() -> Path | None:
+    """Return the cache folder after telling numba of it; None where nothing can be kept.
+
+    Without it loops are compiled anew in every process, which is slow but right. A folder
+    for all users' temporary files will not do: who writes there could have his code run.
+    """
+    given = os.environ.get(ENVIRONMENT)
+    folder = Path(given) if given else _own_folder()
+    if not _can_write(folder):
+        return None
+    os.environ[ENVIRONMENT] = str(folder)  # for numba, and for processes that we start
+    import numba
+
+    numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]  # if imported before
+    return folder
+
+
+def _own_folder() -> Path:
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir("lightplan", appauthor=False)) / "compiled"
+
+
+def _can_write(folder: Path) -> bool:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
+
+
+def first_use_words() -> str | None:
+    """Return a sentence of progress where the loops are not compiled yet, else None."""
+    folder = _prepared()
+    if folder is not None and _mark(folder).exists():
+        return None
+    once = "once" if folder is not None else "in every run, as the cache folder cannot be written"
+    return f"compiling the light's loops for this computer ({once}; about 20 s)"
+
+
+def remember_use() -> None:
+    """Note that the loops have been compiled and kept."""
+    folder = _prepared()
+    if folder is not None:
+        try:
+            _mark(folder).touch()
+        except OSError:
+            return  # then it is said once more
+
+
+def _mark(folder: Path) -> Path:
+    """Return the file that tells: one for each version of our loops and of numba."""
+    import numba
+
+    newest = max(path.stat().st_mtime_ns for path in Path(__file__).parent.rglob("*.py"))
+    return folder / f"{_MARK}-{numba.__version__}-{newest}"

@@ -1,0 +1,118 @@
+"""Rays: where they meet a flat thing, and what all that they meet brings."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Integers, Singles
+from lightplan.compiled import compiled, compiled_sums
+from lightplan.light.compiled.sight import inside
+
+
+@compiled
+def evened(place: float, lines: Singles) -> float:
+    """Coordinate -1..1 in which cells that end at `lines` are even; `lines` may be none."""
+    count = lines.shape[0]
+    if count == 0:
+        return place
+    low, high = 0, count - 2
+    while low < high:
+        middle = (low + high + 1) // 2
+        if lines[middle] <= place:
+            low = middle
+        else:
+            high = middle - 1
+    share = min(max((place - lines[low]) / (lines[low + 1] - lines[low]), 0.0), 1.0)
+    return float(-1.0 + 2.0 * (low + share) / (count - 1))
+
+
+@compiled
+def texel_at(x: float, y: float, lines_x: Singles, lines_y: Singles, face: Integers) -> int:
+    """Texel of a face at a place -1..1; `face` is its first texel, rows and columns.
+
+    A face without rows has one texel for all of it.
+    """
+    rows, cols = face[1], face[2]
+    if rows == 0:
+        return int(face[0])
+    across = 0.5 * evened(x, lines_x) + 0.5
+    up = 0.5 * evened(y, lines_y) + 0.5
+    col = int(min(max(across * cols, 0.0), cols - 1.0))
+    row = int(min(max((1.0 - up) * rows, 0.0), rows - 1.0))
+    return int(face[0] + row * cols + col)
+
+
+@compiled
+def trace_flat(
+    origins: Singles, directions: Singles, per_origin: int, centre: Singles, frame: Singles,
+    half: Singles, is_round: bool, holes: Doubles, lines_x: Singles, lines_y: Singles,
+    faces: Integers, touch: float, distance: Singles, texel: Integers,
+) -> None:  # fmt: skip
+    """Write how far rays go to a flat thing, and the texel they see there.
+
+    Parameters
+    ----------
+    origins : (n, 3) float32
+    directions : (3, n * per_origin) float32
+    frame : (3, 3) float32
+        Columns right, up, normal.
+    faces : (2, 3) int
+        Front and back, as `texel_at` takes them.
+    distance, texel : (n * per_origin,)
+        Infinite and 0 where the thing is missed.
+    """
+    for i in range(origins.shape[0]):
+        x0, y0, z0 = (
+            origins[i, 0] - centre[0],
+            origins[i, 1] - centre[1],
+            origins[i, 2] - centre[2],
+        )
+        a = x0 * frame[0, 0] + y0 * frame[1, 0] + z0 * frame[2, 0]
+        b = x0 * frame[0, 1] + y0 * frame[1, 1] + z0 * frame[2, 1]
+        c = x0 * frame[0, 2] + y0 * frame[1, 2] + z0 * frame[2, 2]
+        for j in range(i * per_origin, (i + 1) * per_origin):
+            dx, dy, dz = directions[0, j], directions[1, j], directions[2, j]
+            fall = dx * frame[0, 2] + dy * frame[1, 2] + dz * frame[2, 2]
+            distance[j], texel[j] = np.float32(np.inf), 0
+            length = -c / fall
+            if not touch < length < np.inf:
+                continue
+            x = a + length * (dx * frame[0, 0] + dy * frame[1, 0] + dz * frame[2, 0])
+            if abs(x) > half[0]:
+                continue
+            y = b + length * (dx * frame[0, 1] + dy * frame[1, 1] + dz * frame[2, 1])
+            if not inside(x, y, half[0], half[1], is_round, holes):
+                continue
+            distance[j] = length
+            side = 0 if fall < 0 else 1
+            texel[j] = texel_at(x / half[0], y / half[1], lines_x, lines_y, faces[side])
+
+
+@compiled
+def nearest(
+    way: Singles, seen: Integers, index: int, distance: Singles, texel: Integers,
+    surface: Integers,
+) -> None:  # fmt: skip
+    """Put one thing before what rays have met so far, where it is nearer."""
+    for j in range(way.shape[0]):
+        if way[j] < distance[j]:
+            distance[j], texel[j], surface[j] = way[j], seen[j], index
+
+
+@compiled_sums
+def brought(texel: Integers, carry: Singles, table: Singles, total: Singles) -> None:
+    """Add what r rays of each of n bundles see, times what they carry, to total (n, k, 3).
+
+    texel (n, r), carry (3, n, r), table (t, k, 3); texels below 0 are dark.
+    """
+    for i in range(texel.shape[0]):
+        for k in range(table.shape[1]):
+            red, green, blue = np.float32(0.0), np.float32(0.0), np.float32(0.0)
+            for r in range(texel.shape[1]):
+                t = max(texel[i, r], 0)
+                red += carry[0, i, r] * table[t, k, 0]
+                green += carry[1, i, r] * table[t, k, 1]
+                blue += carry[2, i, r] * table[t, k, 2]
+            total[i, k, 0] += red
+            total[i, k, 1] += green
+            total[i, k, 2] += blue

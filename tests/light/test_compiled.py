@@ -1,0 +1,298 @@
+"""Compiled loops against plain references of the same laws."""
+
+import dataclasses
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from lightplan import compiled as compiling
+from lightplan.geometry.mesh import Mesh
+from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
+from lightplan.light import bounce
+from lightplan.light.cells import Patchwork
+from lightplan.light.compiled import gratings, tracing
+from lightplan.light.lattice import Lattice, Reading
+from lightplan.light.rays import Rays
+from lightplan.light.visibility import Visibility
+from lightplan.optics import microfacet
+from lightplan.scene.surfaces import Face, Surface
+
+WEDGE = Mesh(
+    np.add([[0, 0, 0], [90, 0, 0], [0, 90, 0], [0, 0, 90]], [-30.0, 20, 40]),
+    np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]),
+)
+
+
+def turned(random, **more):
+    axes, _ = np.linalg.qr(random.standard_normal((3, 3)))
+    right, up = (tuple(float(v) for v in axis) for axis in axes.T[:2])
+    centre = tuple(float(v) for v in random.uniform(-150, 150, 3))
+    return Flat(centre, right, up, *random.uniform(20, 120, 2), **more)
+
+
+def scene(random, flats=12):
+    shapes = [turned(random) for _ in range(flats - 3)]
+    shapes += [turned(random, is_round=True), turned(random, openings=(Opening(5, -3, 12),))]
+    shapes += [turned(random, is_round=True, openings=(Opening(0, 0, 10),))]
+    shapes += [Ball((30.0, -40, 60), 45.0), Cone((0.0, 30, -50), 90.0, 40.0, 120.0), WEDGE]
+    return [Surface(str(i), "card", shape) for i, shape in enumerate(shapes)]
+
+
+def plainly(surfaces, starts, ends):
+    """Each line against each shape, by the shapes' own numpy."""
+    blocked = np.zeros((len(starts), len(ends)), bool)
+    for surface in surfaces:
+        cut = surface.shape.blocks(starts, ends)
+        if cut is not None:
+            blocked |= cut
+    return ~blocked
+
+
+def looked(sight, surfaces, changed, starts, ends, owners=None):
+    nobody = np.full(len(starts), -1) if owners is None else owners
+    return sight.update(surfaces, frozenset(changed), starts, nobody, ends, np.full(len(ends), -1))
+
+
+@pytest.mark.parametrize("flats", [12, 70])  # 70 need more flags than one word has
+def test_lines_of_sight_agree_with_the_shapes_own_answer(flats):
+    random = np.random.default_rng(flats)
+    surfaces = scene(random, flats)
+    starts, ends = random.uniform(-300, 300, (90, 3)), random.uniform(-300, 300, (80, 3))
+    sight = Visibility()
+    free = looked(sight, surfaces, range(len(surfaces)), starts, ends)
+    expected = plainly(surfaces, starts, ends)
+    assert 0.02 < expected.mean() < 0.98
+    assert np.array_equal(free, expected)
+    for index in (3, flats - 1, flats, flats + 1):  # one after the other moves, of each kind
+        shape = surfaces[index].shape
+        moved = Ball((-60.0, 10, 20), 70.0) if not isinstance(shape, Flat) else turned(random)
+        surfaces[index] = dataclasses.replace(surfaces[index], shape=moved)
+        free = looked(sight, surfaces, {index}, starts, ends)
+        assert np.array_equal(free, plainly(surfaces, starts, ends))
+
+
+def test_only_those_named_stand_in_the_way():
+    random = np.random.default_rng(1)
+    surfaces = scene(random)
+    starts, ends = random.uniform(-300, 300, (30, 3)), random.uniform(-300, 300, (30, 3))
+    nobody = np.full(30, -1)
+    everything = frozenset(range(len(surfaces)))
+    free = Visibility().update(
+        surfaces, everything, starts, nobody, ends, nobody, frozenset((2, 5))
+    )
+    assert np.array_equal(free, plainly([surfaces[2], surfaces[5]], starts, ends))
+
+
+def test_a_loop_may_call_another_and_is_plain_before_it_is_called():
+    assert compiling.compiled(doubled)(4.0) == 9.0
+
+
+@compiling.compiled
+def plus_one(x: float) -> float:
+    return x + 1.0
+
+
+def doubled(x: float) -> float:
+    return plus_one(x) + x
+
+
+@pytest.mark.parametrize(
+    "words", ["--help", "rigs list", "rigs show silver-bookplate-bright", "score --help"]
+)
+def test_numba_waits_until_light_is_worked_out(words):
+    code = (
+        "import sys\nfrom lightplan.cli import main\n"
+        f"sys.argv = ['lightplan', *{words.split()}]\n"
+        "try:\n    main()\nexcept SystemExit:\n    pass\n"
+        "assert 'numba' not in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+
+
+def test_light_is_worked_out_where_nothing_can_be_kept(tmp_path):
+    """A cache folder that cannot be made: compiled in this process alone, and said so."""
+    (tmp_path / "file").write_text("in the way")
+    code = (
+        "from lightplan import compiled as c\n"
+        "@c.compiled\ndef f(x):\n    return x + 1\n"
+        "assert f(2) == 3\n"
+        "print(c.first_use_words())"
+    )
+    (tmp_path / "code.py").write_text(code)
+    ran = subprocess.run(
+        [sys.executable, str(tmp_path / "code.py")], check=True, capture_output=True, text=True,
+        env={"NUMBA_CACHE_DIR": str(tmp_path / "file" / "below"), "PATH": "/usr/bin:/bin"},
+    )  # fmt: skip
+    assert "in every run, as the cache folder cannot be written" in ran.stdout
+
+
+def test_the_first_use_is_announced_once(tmp_path):
+    (tmp_path / "code.py").write_text(
+        "from lightplan import compiled as c\nprint(c.first_use_words())\n"
+        "c.remember_use()\nprint(c.first_use_words())"
+    )
+    ran = subprocess.run(
+        [sys.executable, str(tmp_path / "code.py")], check=True, capture_output=True, text=True,
+        env={"NUMBA_CACHE_DIR": str(tmp_path / "kept"), "PATH": "/usr/bin:/bin"},
+    )  # fmt: skip
+    first, then = ran.stdout.splitlines()
+    assert "compiling the light's loops for this computer (once" in first
+    assert then == "None"
+
+
+def random_facets(rng, count=40):
+    def up():
+        v = rng.standard_normal((count, 3)).astype(np.float32)
+        v[:, 2] = np.abs(v[:, 2]) + np.float32(0.05)
+        return v / np.linalg.norm(v, axis=1, keepdims=True)
+
+    return up(), up()
+
+
+def facets_plainly(view, out, roughness, across, kick):
+    """Share per solid angle (n, wavelengths) that the facets the viewer sees send on.
+
+    For each wavelength that is one facet h. With g the direction across the lines and g' the
+    same laid into the facet, view + out - kick g' lies along h; from the derivatives of that
+    along and across g', facets per light are
+    dh / dout = (out h) / ((view h + out h) (view h + out h - kick (g h) / (g g'))).
+    """
+    gx, gy = across
+    sx, sy, sz = ((view[:, i] + out[:, i])[:, None] for i in range(3))
+    hx, hy, hz = sx - kick * gx, sy - kick * gy, np.broadcast_to(sz, (len(sz), len(kick)))
+    size = np.sqrt(hx * hx + hy * hy + hz * hz)
+    tilt = (hx * gx + hy * gy) / size
+    level = np.sqrt(np.maximum(1.0 - tilt * tilt, 1e-6))
+    tilt = tilt * kick / level
+    stay, more = 1.0 + tilt / size, kick * (1.0 - 1.0 / level)
+    hx, hy, hz = hx * stay + more * gx, hy * stay + more * gy, hz * stay
+    size = np.sqrt(hx * hx + hy * hy + hz * hz)
+    hx, hy, hz = hx / size, hy / size, hz / size
+    before = np.maximum(view[:, :1] * hx + view[:, 1:2] * hy + view[:, 2:] * hz, 0)
+    both = np.maximum(sx * hx + sy * hy + sz * hz, 1e-3)
+    light = np.maximum(both - before, 0) / (both * np.maximum(both - tilt, 1e-3))
+    masking = microfacet.g1(view[:, 0], view[:, 1], view[:, 2], *roughness)
+    masking = masking / np.maximum(view[:, 2], 1e-3)
+    return microfacet.d(hx, hy, hz, *roughness) * before * light * masking[:, None]
+
+
+def test_gratings_send_on_what_the_facets_say():
+    rng = np.random.default_rng(3)
+    view, out = random_facets(rng)
+    kicks = np.outer([1, -1, 2, -2], np.linspace(0.39, 0.73, 50)).astype(np.float32)
+    shares = np.array([0.42, 0.42, 0.08, 0.08], np.float32)
+    colour = rng.random((3, 50)).astype(np.float32)
+    roughness, turn = np.array([0.1, 0.25], np.float32), 0.7
+    across = np.array([np.cos(turn), np.sin(turn)], np.float32)
+    total = np.zeros((len(view), 3), np.float32)
+    gratings.diffracted(view, out, roughness, across, kicks, shares, colour, total)
+    exact = [v.astype(float) for v in (view, out, roughness, across)]
+    parts = [facets_plainly(*exact, kick.astype(float)) @ colour.T for kick in kicks]
+    expected = np.einsum("o,onc->nc", shares, parts)
+    assert rms(total - expected) < 1e-6 * expected.max()
+
+
+def rms(values):
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+@pytest.mark.parametrize(
+    "more", [{}, {"is_round": True}, {"openings": (Opening(5, -3, 12), Opening(-20, 10, 5))},
+             {"lines": ((-1.0, -0.5, 0.1, 1.0), (-1.0, 0.3, 1.0))}],
+)  # fmt: skip
+def test_rays_meet_flat_things_where_the_shape_says(more):
+    rng = np.random.default_rng(5)
+    surface = Surface("card", "card", turned(rng, **more), Face((0.5,) * 3), Face((0.2,) * 3))
+    patchwork = Patchwork((Surface("sheet", "sheet", turned(rng)), surface), 0, 4, 8)
+    origins = rng.uniform(-200, 200, (60, 3))
+    directions = rng.standard_normal((60, 30, 3))
+    directions /= np.linalg.norm(directions, axis=2, keepdims=True)
+    rays = Rays(origins, directions)
+    surfaces = (Surface("sheet", "sheet", surface.shape), surface)
+    rays.update(surfaces, patchwork, frozenset(), frozenset((0,)))
+    crossing = surface.shape.trace(rays.origins, rays.directions)
+    hit = np.isfinite(crossing.distance)
+    assert 0.02 < hit.mean() < 0.9
+    same = hit == (rays.surface == 1)
+    assert same.mean() > 0.999  # rims apart, where single precision may say either
+    both = hit & same
+    assert rays.distance[both] == pytest.approx(crossing.distance[both], rel=1e-4)
+    seen = patchwork.texels(surfaces, 1, *crossing[1:])
+    assert (rays.texel[both] == seen[both]).mean() > 0.999
+    assert not rays.texel[rays.surface < 0].any()
+
+
+def test_bundles_bring_what_their_rays_see():
+    rng = np.random.default_rng(6)
+    texel = rng.integers(-1, 20, (30, 12)).astype(np.int32)
+    carry, table = (rng.random(s).astype(np.float32) for s in ((3, 30, 12), (20, 4, 3)))
+    table[0] = 0.0
+    total = np.zeros((30, 4, 3), np.float32)
+    tracing.brought(texel, carry, table, total)
+    expected = np.einsum("nrkc,cnr->nkc", table[np.maximum(texel, 0)].astype(float), carry)
+    assert rms(total - expected) < 1e-6 * expected.max()
+
+
+def test_pixels_read_layers_between_the_points_of_the_grid():
+    """Layers that are straight along x and y are read exactly; a share mixes them."""
+    lattice = Lattice(np.linspace(-50, 50, 21), np.linspace(30, -30, 13))
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    paper, foil = (np.stack([100 + x, 100 + y, 100 + a * x * y], axis=-1) for a in (0.0, 0.01))
+    rng = np.random.default_rng(7)
+    spots = rng.uniform(-1, 1, (50, 2)) * [50, 30]
+    reading = Reading.of(lattice, spots)
+    px, py = spots.T
+    assert reading.read(paper) == pytest.approx(np.stack([100 + px, 100 + py, 100 + 0 * px], 1))
+    share = rng.permutation(np.repeat([0.0, 1.0, 0.3, 0.7, 0.5], 20)).astype(np.float32)
+    pixels = rng.permutation(100)[:50]
+    picture = np.full((100, 3), np.nan, np.float32)
+    reading.mix(paper, foil, share, pixels, picture)
+    s = share[pixels][:, None]
+    expected = (1 - s) * reading.read(paper) + s * reading.read(foil)
+    assert picture[pixels] == pytest.approx(expected, rel=1e-6)
+    assert np.isnan(np.delete(picture, pixels, axis=0)).all()
+
+
+def white_box(cells):
+    """A closed box that gives back 99 % of its light: view factors of a sphere's patches."""
+    rng = np.random.default_rng(cells)
+    areas = rng.uniform(0.5, 1.5, cells)
+    return np.tile((areas / areas.sum()).astype(np.float32), (cells, 1))
+
+
+def test_stiff_systems_are_solved_whatever_their_size(monkeypatch):
+    """Against numpy's solution of the same linear system; a sphere's is known beside that."""
+    cells = 400
+    monkeypatch.setattr(bounce, "MOST_FACTORISED", 0)
+    factors = white_box(cells)
+    diffuse = np.full((cells, 3), 0.99, np.float32) * np.array([1.0, 0.98, 0.9], np.float32)
+    system = bounce.System(factors, diffuse, np.zeros_like(diffuse), np.arange(cells))
+    source = np.zeros((cells, 2, 3))
+    source[3, 0], source[100:200, 1] = 50.0, [1.0, 2.0, 3.0]
+    found = system.settle(source)
+    for c in range(3):
+        matrix = np.eye(cells) - diffuse[:, c, None].astype(float) * factors
+        exact = np.linalg.solve(matrix, diffuse[:, c, None] * source[:, :, c])
+        assert np.abs(found[:, :, c] - exact).max() < 2e-4 * exact.max()
+    # in a sphere all cells get the same: the mean of what is given, over 1 - reflectance, given back
+    share = factors[0].astype(float) @ source[:, 0]
+    assert found[7, 0] == pytest.approx(diffuse[7] ** 2 * share / (1 - diffuse[7]), rel=1e-3)
+
+
+def test_a_stiff_system_takes_tens_of_products(monkeypatch):
+    monkeypatch.setattr(bounce, "MOST_FACTORISED", 0)
+    cells, asked = 300, []
+    rng = np.random.default_rng(8)
+    blocks = np.kron(np.eye(6), np.ones((50, 50))) * 0.9 + rng.random((300, 300)) * 0.05
+    factors = (blocks / blocks.sum(axis=1, keepdims=True)).astype(np.float32)
+    diffuse = np.full((cells, 3), 0.995, np.float32)
+    system = bounce.System(factors, diffuse, np.zeros_like(diffuse), np.arange(cells))
+    plain = bounce.times
+    monkeypatch.setattr(bounce, "times", lambda f, v: asked.append(1) or plain(f, v))
+    source = rng.random((cells, 1, 3))
+    found = system.settle(source)
+    exact = np.linalg.solve(np.eye(cells) - 0.995 * factors.astype(float), 0.995 * source[:, 0])
+    assert np.abs(found[:, 0] - exact).max() < 2e-4 * exact.max()
+    assert len(asked) < 40  # substitution takes over 1500
