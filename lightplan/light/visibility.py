@@ -1,4 +1,7 @@
-"""Which of two sets of points can see each other, kept up to date while surfaces move."""
+"""Which of two sets of points can see each other, kept up to date while surfaces move.
+
+For every line of sight one bit is kept for each thing that could stand in its way.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Floats, Integers
-from lightplan.geometry.flats import cuts
-from lightplan.light.kept import Kept, Moves, gathered
+from lightplan.arrays import Booleans, Doubles, Floats, Integers
+from lightplan.geometry.shapes import TOUCH_MM, Flat
+from lightplan.light.compiled import sight
+from lightplan.light.kept import NEW, Kept, Moves
 from lightplan.scene.surfaces import Surface
+
+WORD = 63  # flags in a signed integer
 
 
 class Visibility(Kept):
@@ -20,9 +26,10 @@ class Visibility(Kept):
     """
 
     def __init__(self) -> None:
-        self._cuts: list[Booleans | None] = []
-        self._starts: Integers | None = None
-        self._ends: Integers | None = None
+        self._places: list[int] = []  # place of each surface's flag
+        self._words: list[Integers] = []
+        self._starts: Integers = np.zeros(0, int)
+        self._ends: Integers = np.zeros(0, int)
         self._moves: Moves | None = None
 
     def renumber(self, moves: Moves) -> None:
@@ -32,77 +39,118 @@ class Visibility(Kept):
     def update(
         self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Floats,
         start_owners: Integers, ends: Floats, end_owners: Integers,
+        among_these: frozenset[int] | None = None,
     ) -> Booleans:  # fmt: skip
-        """Return (n, m) whether each line is free, given which surfaces have changed."""
-        if self._moves is not None:
-            self._arrange(self._moves, start_owners, end_owners)
-            self._moves = None
-        # a card of another shape may have another number of points
-        same = self._ends is not None and np.array_equal(self._ends, end_owners)
-        fresh = len(self._cuts) != len(surfaces) or not same
-        if fresh:
-            self._cuts = [None] * len(surfaces)
-        self._starts, self._ends = start_owners, end_owners
-        occluders = _occluders(surfaces)
-        moved = [i for i in occluders if fresh or i in changed]
-        still = [i for i in occluders if not (fresh or i in changed)]
-        found = cuts([surfaces[i].shape for i in moved], starts, ends)
-        for index, cut in zip(moved, found, strict=True):
-            self._cuts[index] = cut
-        if still:
-            rows = np.flatnonzero(among(start_owners, changed))
-            cols = np.flatnonzero(among(end_owners, changed))
-            self._renew(surfaces, still, starts, ends, rows, cols)
-        blocked = np.zeros((len(starts), len(ends)), bool)
-        for index in occluders:
-            cut = self._cuts[index]
-            if cut is not None:
-                blocked |= cut
-        return ~blocked
+        """Return (n, m) whether each line is free, given which surfaces have changed.
 
-    def _arrange(self, moves: Moves, starts: Integers, ends: Integers) -> None:
-        """Lay what is known of surfaces that stayed where it now belongs."""
-        if self._starts is None or self._ends is None:
-            return
-        rows, cols = moves.rows(self._starts, starts), moves.rows(self._ends, ends)
-        self._cuts = [
-            None if cut is None else gathered(cut, rows, cols) for cut in moves.listed(self._cuts)
-        ]
-        self._ends = ends
+        Only what is `among_these` is taken to stand in the way, where that is given.
+        """
+        rows, cols = self._arrange(surfaces, changed, start_owners, end_owners)
+        occluders = occluders_of(surfaces)
+        cleared = [self._places[i] for i in range(len(surfaces)) if i in changed]
+        words = 1 + max(self._places, default=0) // WORD
+        self._words = [
+            _laid_out(self._words[w] if w < len(self._words) else None, rows, cols,
+                      [p % WORD for p in cleared if p // WORD == w])
+            for w in range(words)
+        ]  # fmt: skip
+        at = np.ascontiguousarray(starts, float), np.ascontiguousarray(ends, float)
+        for w in range(words):
+            mine = [i for i in occluders if self._places[i] // WORD == w]
+            self._look(surfaces, mine, changed, self._words[w], *at, rows, cols)
+        if among_these is not None:
+            occluders = [i for i in occluders if i in among_these]
+        free = np.ones((len(starts), len(ends)), bool)
+        for w, bits in enumerate(self._words):
+            places = [self._places[i] for i in occluders if self._places[i] // WORD == w]
+            if places:
+                sight.clear_of(bits, _flags(p % WORD for p in places).sum(), free)
+        return free
 
-    def _renew(
-        self, surfaces: Sequence[Surface], still: Sequence[int], starts: Floats, ends: Floats,
-        rows: Integers, cols: Integers,
+    def _arrange(
+        self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Integers,
+        ends: Integers,
+    ) -> tuple[Integers, Integers]:  # fmt: skip
+        """Return where the rows and columns were, NEW for those that have to be looked at."""
+        moves, self._moves = self._moves, None
+        known = len(self._places) > 0
+        if known and moves is not None:
+            taken = [self._places[old] for old in moves.came if old != NEW]
+            rest = iter(sorted(set(range(len(surfaces) + len(taken))) - set(taken)))
+            self._places = [next(rest) if old == NEW else self._places[old] for old in moves.came]
+            rows, cols = moves.rows(self._starts, starts), moves.rows(self._ends, ends)
+        elif known and len(self._places) == len(surfaces) and np.array_equal(self._ends, ends):
+            rows, cols = np.arange(len(starts)), np.arange(len(ends))
+        else:  # a card of another shape may have another number of points
+            self._places, self._words = list(range(len(surfaces))), []
+            rows, cols = np.full(len(starts), NEW), np.full(len(ends), NEW)
+        self._starts, self._ends = starts, ends
+        rows[among(starts, changed)] = NEW
+        cols[among(ends, changed)] = NEW
+        return rows, cols
+
+    def _look(
+        self, surfaces: Sequence[Surface], occluders: Sequence[int], changed: frozenset[int],
+        bits: Integers, starts: Doubles, ends: Doubles, rows: Integers, cols: Integers,
     ) -> None:  # fmt: skip
-        """Work out what surfaces that stand still hide of, and from, what has moved."""
-        shapes = [surfaces[i].shape for i in still]
-        if rows.size:
-            of_rows = cuts(shapes, starts[rows], ends)
-            for index, cut in zip(still, of_rows, strict=True):
-                self._store(index, (rows, slice(None)), cut, (len(starts), len(ends)))
-        if cols.size and starts is ends:  # lines are cut alike from both ends
-            of_cols = [None if cut is None else cut.T for cut in of_rows]
-        elif cols.size:
-            of_cols = cuts(shapes, starts, ends[cols])
-        if cols.size:
-            for index, cut in zip(still, of_cols, strict=True):
-                self._store(index, (slice(None), cols), cut, (len(starts), len(ends)))
+        """Set the flags of what stands in the way."""
+        flat = [i for i in occluders if isinstance(surfaces[i].shape, Flat)]
+        shapes = [s for i in flat if isinstance(s := surfaces[i].shape, Flat)]
+        fresh_rows, fresh_cols = np.flatnonzero(rows == NEW), np.flatnonzero(cols == NEW)
+        if flat and bits.size:
+            sight.cut_lines(
+                starts, ends, *packed(shapes), _flags(self._places[i] % WORD for i in flat),
+                np.array([i in changed for i in flat]), rows == NEW, fresh_cols, TOUCH_MM, bits,
+            )  # fmt: skip
+        for index in (i for i in occluders if i not in flat):
+            flag = np.int64(1) << np.int64(self._places[index] % WORD)
+            shape = surfaces[index].shape
+            if index in changed or len(fresh_rows) == len(rows):
+                cut = shape.blocks(starts, ends)
+                if cut is not None:
+                    bits[cut] |= flag
+                continue
+            if fresh_rows.size:
+                cut = shape.blocks(starts[fresh_rows], ends)
+                if cut is not None:
+                    bits[fresh_rows] |= flag * cut
+            if fresh_cols.size:
+                cut = shape.blocks(starts, ends[fresh_cols])
+                if cut is not None:
+                    bits[:, fresh_cols] |= flag * cut
 
-    def _store(
-        self, index: int, part: tuple[Integers | slice, Integers | slice], cut: Booleans | None,
-        shape: tuple[int, int],
-    ) -> None:  # fmt: skip
-        stored = self._cuts[index]
-        if stored is None:
-            if cut is None:
-                return
-            stored = np.zeros(shape, bool)
-        self._cuts[index] = stored = stored.copy()
-        stored[part] = False if cut is None else cut
+
+def packed(
+    shapes: Sequence[Flat],
+) -> tuple[Doubles, Doubles, Doubles, Booleans, Doubles, Integers]:
+    """Return flat things as arrays: centres, frames, half sizes, roundness, holes and first one."""
+    holes = [hole for shape in shapes for hole in shape.openings]
+    return (
+        np.array([shape.centre for shape in shapes], float).reshape(-1, 3),
+        np.array([shape.frame for shape in shapes], float).reshape(-1, 3, 3),
+        np.array([(shape.half_width, shape.half_height) for shape in shapes]).reshape(-1, 2),
+        np.array([shape.is_round for shape in shapes], bool),
+        np.array(holes, float).reshape(-1, 3),
+        np.cumsum([0, *(len(shape.openings) for shape in shapes)]),
+    )
 
 
-def _occluders(surfaces: Sequence[Surface]) -> list[int]:
-    """Surfaces that can stand between others: what bounds the scene cannot."""
+def _flags(places: object) -> Integers:
+    return np.int64(1) << np.array(list(places), np.int64)  # type: ignore[call-overload]
+
+
+def _laid_out(
+    before: Integers | None, rows: Integers, cols: Integers, cleared: Sequence[int]
+) -> Integers:
+    """Return the bits of all lines, those that have to be looked at cleared."""
+    bits = np.zeros((len(rows), len(cols)), np.int64)
+    if before is not None and before.size:
+        sight.lay_out(before, rows, cols, ~_flags(cleared).sum(), bits)
+    return bits
+
+
+def occluders_of(surfaces: Sequence[Surface]) -> list[int]:
+    """Return the surfaces that can stand between others: what bounds the scene cannot."""
     has_floor = any(s.role == "room" for s in surfaces)
     bounds = ("sheet", "room") if has_floor else ("sheet", "room", "table")
     return [i for i, s in enumerate(surfaces) if s.role not in bounds]

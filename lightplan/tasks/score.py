@@ -26,7 +26,7 @@ from lightplan.shots.sets.batch import photographs_in, score_batch
 from lightplan.shots.sets.journal import Outcome, photograph_key
 from lightplan.shots.sets.ranking import Ranked, rank_set
 from lightplan.shots.sets.two_sets import Comparison, compare_sets
-from lightplan.shots.sheet.card_page import write_marker_card as write_marker_card
+from lightplan.reports.print.card_page import write_marker_card as write_marker_card
 from lightplan.shots.sheet.carded import card_in, is_card_itself, size_on_card
 from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.location import find_in_shot

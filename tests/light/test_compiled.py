@@ -276,7 +276,7 @@ def test_stiff_systems_are_solved_whatever_their_size(monkeypatch):
         matrix = np.eye(cells) - diffuse[:, c, None].astype(float) * factors
         exact = np.linalg.solve(matrix, diffuse[:, c, None] * source[:, :, c])
         assert np.abs(found[:, :, c] - exact).max() < 2e-4 * exact.max()
-    # in a sphere all cells get the same: the mean of what is given, over 1 - reflectance, given back
+    # in a sphere all cells get the same: the mean of what is given over what is lost, given back
     share = factors[0].astype(float) @ source[:, 0]
     assert found[7, 0] == pytest.approx(diffuse[7] ** 2 * share / (1 - diffuse[7]), rel=1e-3)
 

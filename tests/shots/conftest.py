@@ -340,13 +340,12 @@ def to_coded():
 @pytest.fixture(scope="session")
 def printed(to_linear):
     """Reflectance of a printed A4 card, (h, w, 3), at 8 pixels to a millimetre."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    import pypdfium2
 
+    from lightplan.reports.print.card_page import card_page
+    from lightplan.reports.print.page import pdf_bytes
     from lightplan.shots.sheet.card import CardLayout
-    from lightplan.shots.sheet.card_page import card_figure
 
-    figure = card_figure(CardLayout("A4"))
-    figure.set_dpi(25.4 * 8)
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    return 0.9 * to_linear(np.asarray(canvas.buffer_rgba())[..., :3])
+    with pypdfium2.PdfDocument(pdf_bytes([card_page(CardLayout("A4"))], title="card")) as pages:
+        shown = pages[0].render(scale=8 * 25.4 / 72).to_pil().convert("RGB")
+    return 0.9 * to_linear(np.asarray(shown))

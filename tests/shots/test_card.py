@@ -6,6 +6,7 @@ import pypdf
 import pytest
 
 from lightplan.optics.colour import srgb_encode
+from lightplan.reports.print.card_page import write_marker_card
 from lightplan.safe_write import FileExists
 from lightplan.shots.sheet.card import (
     PATCH_LIGHTNESS,
@@ -13,7 +14,6 @@ from lightplan.shots.sheet.card import (
     find_marker_card,
     read_greys,
 )
-from lightplan.shots.sheet.card_page import write_marker_card
 from lightplan.shots.sheet.corners import find_sheet
 
 POINT_MM = 25.4 / 72
@@ -37,10 +37,12 @@ def test_page_has_the_paper_size_and_says_what_to_do(tmp_path, unit, size_mm):
 def test_page_is_the_same_bytes_and_overwrites_nothing(tmp_path):
     path = write_marker_card(tmp_path / "card.pdf")
     first = path.read_bytes()
+    assert write_marker_card(path).read_bytes() == first  # unchanged since: written anew
+    path.write_bytes(b"a page of the maker's own")
     with pytest.raises(FileExists, match=r"card\.pdf"):
         write_marker_card(path)
     assert write_marker_card(path, replace=True).read_bytes() == first
-    assert [f.name for f in tmp_path.iterdir()] == ["card.pdf"]
+    assert [f.name for f in tmp_path.glob("[!.]*")] == ["card.pdf"]
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

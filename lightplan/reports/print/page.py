@@ -213,7 +213,7 @@ class Page:
 
     def shape(
         self, points: Sequence[tuple[float, float]] | Floats, *, fill: str | None,
-        colour: str = INK, width_pt: float = 0.6, opacity: float = 1.0, over: float = 2.0,
+        colour: str | None = INK, width_pt: float = 0.6, opacity: float = 1.0, over: float = 2.0,
         within: tuple[float, float, float, float] | None = None,
     ) -> None:  # fmt: skip
         """Draw a closed outline, filled with a colour that may let things shine through."""

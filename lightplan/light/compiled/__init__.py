@@ -1,0 +1,1 @@
+"""Compiled loops of the light: each does one law and says which."""

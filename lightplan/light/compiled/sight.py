@@ -1,0 +1,107 @@
+"""Which straight lines flat things cut.
+
+A line from a to b crosses the plane of a thing where its height over the plane changes sign,
+at the share h(a) / (h(a) - h(b)) of the way; it is cut if that place lies within the outline
+and in no opening. Ends that lie in the plane, to within TOUCH_MM, are not cut off by it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lightplan.arrays import Booleans, Doubles, Integers
+from lightplan.compiled import compiled
+
+
+@compiled
+def inside(
+    x: float, y: float, half_width: float, half_height: float, is_round: bool, holes: Doubles
+) -> bool:
+    """Whether a place from the middle of a flat thing lies on it; holes (k, 3) are x, y, radius."""
+    if is_round:
+        u, v = x / half_width, y / half_height
+        if u * u + v * v > 1.0:
+            return False
+    elif abs(x) > half_width or abs(y) > half_height:
+        return False
+    for k in range(holes.shape[0]):
+        u, v = x - holes[k, 0], y - holes[k, 1]
+        if u * u + v * v <= holes[k, 2] * holes[k, 2]:
+            return False
+    return True
+
+
+@compiled
+def local(points: Doubles, centre: Doubles, frame: Doubles, places: Doubles) -> None:
+    """Write points (n, 3) in the axes of a thing, the columns of `frame`, to places (n, 3)."""
+    for i in range(points.shape[0]):
+        x, y, z = (
+            points[i, 0] - centre[0],
+            points[i, 1] - centre[1],
+            points[i, 2] - centre[2],
+        )
+        for c in range(3):
+            places[i, c] = x * frame[0, c] + y * frame[1, c] + z * frame[2, c]
+
+
+@compiled
+def cut_lines(
+    starts: Doubles, ends: Doubles, centres: Doubles, frames: Doubles, halves: Doubles,
+    rounds: Booleans, holes: Doubles, first_hole: Integers, flags: Integers, fresh: Booleans,
+    fresh_rows: Booleans, fresh_cols: Integers, touch: float, bits: Integers,
+) -> None:  # fmt: skip
+    """Set the flags of s flat things in bits (n, m) where they cut lines.
+
+    Fresh things are looked at on all lines, the others where the start is among fresh rows
+    or the end among fresh columns. Flags there are taken to be clear.
+    """
+    n, m = starts.shape[0], ends.shape[0]
+    a, b = np.empty((n, 3)), np.empty((m, 3))
+    every = np.arange(m)
+    for s in range(centres.shape[0]):
+        local(starts, centres[s], frames[s], a)
+        local(ends, centres[s], frames[s], b)
+        low, high = np.inf, -np.inf
+        for j in range(m):
+            low, high = min(low, b[j, 2]), max(high, b[j, 2])
+        width, height, is_round = halves[s, 0], halves[s, 1], rounds[s]
+        some, flag = holes[first_hole[s] : first_hole[s + 1]], flags[s]
+        for i in range(n):
+            h = a[i, 2]
+            if not ((h > touch and low < -touch) or (h < -touch and high > touch)):
+                continue
+            cols = every if fresh[s] or fresh_rows[i] else fresh_cols
+            for place in range(cols.shape[0]):
+                j = cols[place]
+                g = b[j, 2]
+                if (h > 0 and g >= -touch) or (h < 0 and g <= touch):
+                    continue
+                share = h / (h - g)
+                x = a[i, 0] + share * (b[j, 0] - a[i, 0])
+                if abs(x) > width:
+                    continue
+                y = a[i, 1] + share * (b[j, 1] - a[i, 1])
+                if inside(x, y, width, height, is_round, some):
+                    bits[i, j] |= flag
+
+
+@compiled
+def clear_of(bits: Integers, mask: Integers, free: Booleans) -> None:
+    """Lower free (n, m) where one of the mask's flags is set in bits (n, m)."""
+    for i in range(bits.shape[0]):
+        for j in range(bits.shape[1]):
+            if bits[i, j] & mask:
+                free[i, j] = False
+
+
+@compiled
+def lay_out(
+    before: Integers, rows: Integers, cols: Integers, keep: Integers, bits: Integers
+) -> None:
+    """Write the kept flags of lines before to bits (n, m); those of new rows and columns are 0."""
+    for i in range(bits.shape[0]):
+        for j in range(bits.shape[1]):
+            if rows[i] >= 0 and cols[j] >= 0:
+                bits[i, j] = before[rows[i], cols[j]] & keep
+            else:
+                bits[i, j] = 0
