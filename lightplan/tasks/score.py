@@ -13,6 +13,7 @@ from lightplan.errors import BadInput, LightplanError
 from lightplan.manifest import write_output
 from lightplan.reports.contact_sheet import contact_sheet_html
 from lightplan.reports.picture import picture_codes
+from lightplan.reports.print.card_page import write_marker_card as write_marker_card
 from lightplan.reports.scores import ScoreRow, scores_csv, scores_json
 from lightplan.reports.thumbnails import thumbnail
 from lightplan.rigfiles.artwork import read_artwork
@@ -26,7 +27,6 @@ from lightplan.shots.sets.batch import photographs_in, score_batch
 from lightplan.shots.sets.journal import Outcome, photograph_key
 from lightplan.shots.sets.ranking import Ranked, rank_set
 from lightplan.shots.sets.two_sets import Comparison, compare_sets
-from lightplan.reports.print.card_page import write_marker_card as write_marker_card
 from lightplan.shots.sheet.carded import card_in, is_card_itself, size_on_card
 from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.location import find_in_shot
