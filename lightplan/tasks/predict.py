@@ -12,6 +12,7 @@ import numpy as np
 
 from lightplan.advice.causes import explain_findings
 from lightplan.arrays import Singles
+from lightplan.compiled import first_use_words, remember_use
 from lightplan.light import Detail, Layers, layers_of
 from lightplan.light.exposure import (
     Settings,
@@ -142,8 +143,9 @@ def predict(
     if detail is None:
         rows, cols = picture_size(rig.camera, PICTURE_LONG_SIDE)
         detail = Detail(camera_rows=rows, camera_cols=cols)
-    progress("following the light")
+    progress(first_use_words() or "following the light")
     layers = layers_of(rig, detail)
+    remember_use()
     progress("measuring the picture")
     maps = predicted_maps(rig, layers)
     found = measure_maps(rig, maps)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from lightplan.compiled import first_use_words, remember_use
 from lightplan.light import Detail, layers_of
 from lightplan.reports.view3d import show_window, write_view_png
 from lightplan.reports.view_html import write_view_html
@@ -32,8 +33,9 @@ def view(
     inputs = loaded.inputs if isinstance(loaded, LoadedRig) else ()
     prepare_files([png, html], replace=replace, inputs=inputs)
     found = as_rig(loaded)
-    progress("following the light")
+    progress(first_use_words() or "following the light")
     layers = layers_of(found, Detail.quick())
+    remember_use()
     progress("drawing")
     if png is None and html is None:
         show_window(found, layers)

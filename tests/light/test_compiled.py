@@ -10,13 +10,13 @@ import pytest
 from lightplan import compiled as compiling
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
-from lightplan.light import bounce
+from lightplan.light import bounce, kernels
 from lightplan.light.cells import Patchwork
 from lightplan.light.compiled import gratings, tracing
 from lightplan.light.lattice import Lattice, Reading
 from lightplan.light.rays import Rays
 from lightplan.light.visibility import Visibility
-from lightplan.optics import microfacet
+from lightplan.optics import microfacet, view_factors
 from lightplan.scene.surfaces import Face, Surface
 
 WEDGE = Mesh(
@@ -296,3 +296,39 @@ def test_a_stiff_system_takes_tens_of_products(monkeypatch):
     exact = np.linalg.solve(np.eye(cells) - 0.995 * factors.astype(float), 0.995 * source[:, 0])
     assert np.abs(found[:, 0] - exact).max() < 2e-4 * exact.max()
     assert len(asked) < 40  # substitution takes over 1500
+
+
+def test_patches_fill_what_their_formulas_say():
+    """Far: cos cos A / pi r2; near: Lambert's polygon as `optics.view_factors` has it."""
+    rng = np.random.default_rng(9)
+    near = 9.0
+    cells = turned(rng).grid(6, 7)
+    points = rng.uniform(-150, 150, (80, 3))
+    normals = rng.standard_normal((80, 3))
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    found = kernels.transfer(points, normals, cells, near=near)
+    step = cells.centres[None] - points[:, None]
+    squared = np.sum(step**2, axis=2)
+    arrive = -np.einsum("nmc,mc->nm", step, cells.normals)
+    leave = np.einsum("nmc,nc->nm", step, normals)
+    far = np.maximum(leave, 0) * np.maximum(arrive, 0) * cells.areas / (np.pi * squared**2)
+    longest = np.sum((cells.corners[:, 2] - cells.corners[:, 0]) ** 2, axis=1)
+    close = squared < near * np.maximum(cells.areas, longest / 2)
+    assert 0.001 < close.mean() < 0.5
+    exact = np.stack([view_factors.polygon(points, normals, c) for c in cells.corners], axis=1)
+    before = arrive > kernels.LEVEL_MM
+    expected = np.where(close, exact, far) * before
+    assert rms(found - expected) < 1e-6 * expected.max()
+
+
+def test_near_patches_are_averaged_over_points_of_the_receiver():
+    rng = np.random.default_rng(10)
+    cells = turned(rng).grid(3, 3)
+    spots = cells.centres + 30 * cells.normals
+    spread = spots[:, None] + rng.uniform(-8, 8, (9, 4, 3))
+    found = kernels.transfer(spots, -cells.normals, cells, near=1e9, spread=spread)
+    parts = [
+        [view_factors.polygon(spread[:, k], -cells.normals, c) for c in cells.corners]
+        for k in range(4)
+    ]
+    assert found == pytest.approx(np.mean(parts, axis=0).T, rel=1e-5, abs=1e-8)
