@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 from lightplan.cli.words import sentence, verdict_line
 from lightplan.tasks.move_words import dimension_words, move_line
@@ -61,3 +62,18 @@ def in_unit(text: str, unit: LengthUnit) -> str:
     'Let sky move 11.8 in further.'
     """
     return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda m: show_length(float(m[1]), unit), text)
+
+
+def looks_words(document: dict[str, Any]) -> list[str]:
+    """Return what each look of a proof sheet is worth, best first."""
+    words = [str(document["title"])]
+    for number, look in enumerate(document["looks"], 1):
+        metal = 100 * look["reads_as_metal_share"]
+        worth = "not told" if look["score"] is None else f"{look['score']:.0f} of 100"
+        words.append(
+            f"{number}. {look['look']}: reads as metal {metal:.0f} %, {worth}, {look['verdict']}"
+        )
+        words.append(f"   Needs {look['needs']}.")
+        words.append(f"   {look['advice']}")
+    words += [f"Not here: {one['look']}, {one['reason']}." for one in document["left_out"]]
+    return [*words, "Look at proof.png, choose by eye, then plan from that look's rig file."]

@@ -15,6 +15,7 @@ from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
 from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
+    from lightplan.tasks.looks import Progress as Step
     from lightplan.tasks.plan import Progress
     from lightplan.tasks.rigs import LoadedRig, Rig
     from lightplan.units import LengthUnit
@@ -31,6 +32,7 @@ Seed: TypeAlias = Annotated[int, typer.Option("--seed", help="Same seed, same pl
 def add_to(app: typer.Typer) -> None:
     """Add these commands."""
     app.command()(plan)
+    app.command()(looks)
     app.command()(kit)
     app.command()(setup)
     app.command()(family)
@@ -121,7 +123,10 @@ def _plan_one(
                 f"picture so far in {best.path}"
             )
 
-        found = task.plan(wanted, seed=seed, effort=effort, progress=tell, should_stop=stop.is_set)
+        found = task.plan(
+            wanted, owned=task.owned_items(source), seed=seed, effort=effort, progress=tell,
+            should_stop=stop.is_set,
+        )  # fmt: skip
     if isinstance(found, task.NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)
@@ -164,6 +169,45 @@ def _plan_several(
     )
     document = products.range_document(found) | {"files": [str(path) for path in files]}
     return Answer(document, products.range_words(found, page.unit) + written_lines(files))
+
+
+def looks(
+    rig: RigName,
+    out: OutFolder,
+    look: Annotated[
+        list[str] | None,
+        typer.Option("--look", help="Only this look; may be given more than once."),
+    ] = None,
+    seed: Seed = 0,
+    replace: Replace = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show every look of a product side by side, planned quickly, to choose by eye.
+
+    Ctrl-C ends it with the looks that are done.
+
+    Example: lightplan looks window-two-boards --out proof
+    """
+
+    def job(progress: object) -> Answer:
+        from lightplan.cli.plan_words import looks_words
+        from lightplan.tasks import looks as task
+        from lightplan.tasks.stopping import asking
+
+        assert callable(progress)
+        source = task.load(rig)
+        task.ready(source, out, replace_files=replace)
+
+        def tell(found: Step) -> None:
+            progress(f"{found.stage}: {found.done} of {found.of} ({found.note})")
+
+        with asking() as stop:
+            found = task.looks(source, kinds=look or (), seed=seed, watch=tell, stop=stop)
+        files = task.write_looks(found, source, out, replace_files=replace)
+        document = task.proof_document(found) | {"files": [str(path) for path in files]}
+        return Answer(document, looks_words(document) + written_lines(files))
+
+    run(job, as_json=as_json)
 
 
 def kit(

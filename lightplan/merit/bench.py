@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from lightplan.measures.samples import Sampler
 from lightplan.merit.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.merit.judging import SampleJudge
 from lightplan.merit.light_model import LightModel
-from lightplan.scene import Rig
+from lightplan.scene import Rig, Sheet
 from lightplan.scene.clearance import total_excess_mm, unmovable
 from lightplan.scene.dimensions import Space
 from lightplan.search.minimise import simplex
@@ -33,6 +34,9 @@ MM_PER_VALUE = 25.0
 FORGIVEN_MM = 0.5
 POWER_STEPS = (0.25, 0.08, 0.03)
 """Steps in stops by which powers are refined, one after the other."""
+_LAID_OUT: WeakKeyDictionary[Sheet, dict[tuple[int, ...], tuple[Singles, SheetMaps, Sampler]]] = (
+    WeakKeyDictionary()
+)
 _MOST_ROUNDS = 12
 _REFINED = 3
 
@@ -265,18 +269,28 @@ class Bench:
     def _share(self) -> Singles:
         return np.asarray(self._model.foil_share(self.rig), np.float32)
 
-    @cached_property
+    @property
     def _maps(self) -> SheetMaps:
-        """Maps of the sheet in the dark; what the mask fixes is worked out once."""
-        sheet = self.rig.sheet
-        dark = np.zeros((*self._share.shape, 3), np.float32)
-        return SheetMaps.from_linear(
-            dark, self._share, width_mm=sheet.width_mm, height_mm=sheet.height_mm
-        )
+        """Maps of the sheet in the dark."""
+        return self._laid_out[0]
+
+    @property
+    def _sampler(self) -> Sampler:
+        return self._laid_out[1]
 
     @cached_property
-    def _sampler(self) -> Sampler:
-        return Sampler.of(self._maps.grid)
+    def _laid_out(self) -> tuple[SheetMaps, Sampler]:
+        """What the artwork fixes of all measures; worked out once for a sheet and a grid."""
+        sheet = self.rig.sheet
+        known = _LAID_OUT.setdefault(sheet, {})
+        shape = self._share.shape
+        if shape not in known or known[shape][0] is not self._share:
+            dark = np.zeros((*shape, 3), np.float32)
+            maps = SheetMaps.from_linear(
+                dark, self._share, width_mm=sheet.width_mm, height_mm=sheet.height_mm
+            )
+            known[shape] = self._share, maps, Sampler.of(maps.grid)
+        return known[shape][1:]
 
     @cached_property
     def _judge(self) -> SampleJudge:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from lightplan.arrays import Floats, Singles
+from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share, settings_from
+from lightplan.light.lattice import Lattice
 from lightplan.measures import SheetMaps
 from lightplan.merit.light_model import LampLight
-from lightplan.scene import Rig
+from lightplan.scene import Rig, Sheet
 
 ENOUGH_FOIL_PIXELS = 250
 """Solid foil on the sheet's grid that makes the measures steady."""
 _LONG_SIDES = (120, 160, 200, 240)
+_SHARES: WeakKeyDictionary[Sheet, dict[tuple[int, ...], Singles]] = WeakKeyDictionary()
+"""Artwork averaged over grids, by its sheet: a plan lays out many rigs of one sheet."""
 
 
 def long_side_for(rig: Rig) -> int:
@@ -36,7 +40,17 @@ def _share(rig: Rig, side: int) -> Singles:
     cols, rows = max(4, round(sheet.width_mm / step)), max(4, round(sheet.height_mm / step))
     x = ((np.arange(cols) + 0.5) / cols - 0.5) * sheet.width_mm
     y = (0.5 - (np.arange(rows) + 0.5) / rows) * sheet.height_mm
-    return foil_share(rig, *np.meshgrid(x, y), blur_mm=step)
+    return _averaged(rig, x, y, blur_mm=step, key=(side,))
+
+
+def _averaged(
+    rig: Rig, x_mm: Doubles, y_mm: Doubles, *, blur_mm: float, key: tuple[int, ...]
+) -> Singles:
+    """Return the share of foil on a grid; worked out once for a sheet and a key."""
+    known = _SHARES.setdefault(rig.sheet, {})
+    if key not in known:
+        known[key] = foil_share(rig, *np.meshgrid(x_mm, y_mm), blur_mm=blur_mm)
+    return known[key]
 
 
 def search_detail(rig: Rig, long_side: int) -> Detail:
@@ -83,21 +97,20 @@ class EngineModel:
     """
 
     def __init__(self, rig: Rig, detail: Detail) -> None:
-        self._engine = Engine(rig, detail)
-        self._share: Singles | None = None
+        self._detail = detail
+        self._grid = Lattice.over(rig.sheet, detail.sheet_long_side, least=2)
+        self._engine: Engine | None = None
 
     def lamp_light(self, rig: Rig) -> LampLight:
         """Return the light of each lamp."""
-        found = self._engine.per_lamp(rig)
+        found = self._ready(rig).per_lamp(rig)
         return LampLight(found.names[:-1], found.paper, found.foil)
 
     def foil_share(self, rig: Rig) -> Floats:
         """Return the artwork on the sheet's grid, (rows, cols)."""
-        if self._share is None:
-            grid = self._engine.grid
-            x, y = np.meshgrid(grid.x_mm, grid.y_mm)
-            self._share = foil_share(rig, x, y, blur_mm=float(grid.x_mm[1] - grid.x_mm[0]))
-        return self._share
+        grid = self._grid
+        step = float(grid.x_mm[1] - grid.x_mm[0])
+        return _averaged(rig, grid.x_mm, grid.y_mm, blur_mm=step, key=grid.shape)
 
     def clip_luminance(self, rig: Rig, paper: Floats, foil: Floats) -> float:
         """Return the luminance that clips, given those that paper and foil show."""
@@ -105,10 +118,16 @@ class EngineModel:
 
     def seen_shares(self, rig: Rig) -> dict[str, float]:
         """Return the share of the foil's artwork that mirrors each thing."""
-        layers = self._engine.layers(rig)
+        layers = self._ready(rig).layers(rig)
         weight = self.foil_share(rig)
         found = {
             name: float(weight[layers.sees == i].sum() / max(float(weight.sum()), 1e-9))
             for i, name in enumerate(layers.sees_names)
         }
         return {name: share for name, share in found.items() if share > 0}
+
+    def _ready(self, rig: Rig) -> Engine:
+        """Return the engine, begun with the first rig that is asked about."""
+        if self._engine is None:
+            self._engine = Engine(rig, self._detail)
+        return self._engine

@@ -27,14 +27,21 @@ class Effort:
         Processes besides this one; the plan does not depend on it.
     tolerance : float
         Share of the score that is not worth searching for.
+    searched : int
+        Arrangements, of those that can be made of a cupboard, that are searched within.
+    is_quick : bool
+        For a comparison of plans by eye: fewer arrangements are looked at, tolerances come
+        from the nearest errors alone, and the score is that of the search's finer light.
     """
 
-    evaluations: int = 180
+    evaluations: int = 240
     seconds: float | None = None
     polish: int = 20
     builds: int = 256
     helpers: int = 0
     tolerance: float = 0.002
+    searched: int = 3
+    is_quick: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,8 +14,8 @@ from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move
 from lightplan.planning.robust import draws
 from lightplan.scene import Rig
-from lightplan.scene.dimensions import Space, value_of
-from lightplan.scene.edits import Remove, edited
+from lightplan.scene.dimensions import element_of, value_of
+from lightplan.scene.edits import Remove, dimensions_of, edited
 from lightplan.scene.setting_errors import built, error_dimensions
 from lightplan.search.multistart import Explored
 from lightplan.search.trust_region import most_traced
@@ -90,7 +90,7 @@ def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
     dimensions = len(bench.space.geometry)
     stand = bench.stand_at(best.rig, LAST_RADIUS)
     rigs, left = [best.rig], job.effort.polish
-    while most_traced(stand, dimensions) <= left and not job.should_stop():
+    while bench.size and most_traced(stand, dimensions) <= left and not job.should_stop():
         if stand.is_settled or stand.gain < job.effort.tolerance:
             break
         stand = judges.step([stand])[0]
@@ -109,21 +109,19 @@ def _optional(rig: Rig) -> list[str]:
 
 
 def moves(given: Rig, planned: Rig) -> tuple[Move, ...]:
-    """Return what changes from one rig to the other, largest first, powers last."""
-    names = {*planned.element_names(), "camera"}
-    variables = Space.of(given)
+    """Return what changes from one rig to the other, largest first, powers last.
+
+    Of things that are in both; what is brought in or left out is told by its name.
+    """
+    both = {"camera", *given.element_names()} & {"camera", *planned.element_names()}
     found = []
-    for variable in (*variables.geometry, *variables.trims):
-        if variable.element in names:
-            before = value_of(given, variable.element, variable.dimension)
-            after = value_of(planned, variable.element, variable.dimension)
-            if abs(after - before) > (0.02 if variable.dimension == "trim_stops" else 0.5):
-                found.append(
-                    Move(
-                        element=variable.element, dimension=variable.dimension,
-                        before=before, after=after,
-                    )
-                )  # fmt: skip
+    for element in ("camera", *planned.element_names()):
+        thing = planned.camera if element == "camera" else element_of(planned, element)
+        for dimension in dimensions_of(thing) if element in both else ():
+            before = value_of(given, element, dimension)
+            after = value_of(planned, element, dimension)
+            if abs(after - before) > (0.02 if dimension == "trim_stops" else 0.5):
+                found.append(Move(element=element, dimension=dimension, before=before, after=after))
     return tuple(
         sorted(found, key=lambda m: (m.dimension == "trim_stops", -abs(m.after - m.before)))
     )

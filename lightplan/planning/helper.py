@@ -19,6 +19,7 @@ from typing import IO, Any, BinaryIO, cast
 from lightplan.light import Detail
 from lightplan.merit.bench import Bench, Judged
 from lightplan.merit.engine_model import EngineModel
+from lightplan.planning.screening import screen
 from lightplan.process import THREAD_SETTINGS, keep_memory
 from lightplan.scene import Rig
 from lightplan.search.trust_region import trials
@@ -54,6 +55,7 @@ _TASKS: dict[str, Callable[[Bench, Sequence[Any]], list[Any]]] = {
     "trials": lambda bench, surveyed: [trials(bench, one) for one in surveyed],
     "solved": lambda _, jobs: [Bench(j[0], EngineModel(*j)).judge_roughly(j[0]) for j in jobs],
     "refined": lambda bench, rigs: [bench.judge_refined(rig) for rig in rigs],
+    "screened": lambda _, jobs: [screen(rig, detail) for rig, detail in jobs],
     "predicted": lambda _, jobs: [predicted(rig, detail) for rig, detail in jobs],
     "scores": lambda bench, rigs: bench.scores(rigs, [bench.sheet_samples(r) for r in rigs]),
     "scored": lambda bench, sheets: bench.scores([bench.rig] * len(sheets), sheets),

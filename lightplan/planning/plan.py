@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -68,10 +68,10 @@ def plan(
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
         # here and now, while helpers are starting
         before = judges.predicted(rig, final_detail())
-        explored = _explored(judges, job, job.effort.evaluations)
-        if explored is None:
+        searched = explored(judges, job, job.effort.evaluations)
+        if searched is None:
             return _no_plan(judges, job, rig)
-        return _finished(judges, job, before, sturdiest(judges, job, explored), explored.found)
+        return finished(judges, job, before, sturdiest(judges, job, searched), searched.found)
 
 
 def quick_plan(
@@ -87,15 +87,30 @@ def quick_plan(
     """
     job = Job(Effort() if effort is None else effort, SettingErrors(), seed, None, should_stop)
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
-        explored = _explored(judges, job, job.effort.evaluations)
-        if explored is not None:
-            return judges.bench.judge_refined(judges.bench.rig_at(explored.found.point))
+        searched = explored(judges, job, job.effort.evaluations)
+        if searched is not None:
+            return judges.bench.judge_refined(judges.bench.rig_at(searched.found.point))
         return _in_the_way(judges)
 
 
-def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
+def explored(
+    judges: Judges, job: Job, evaluations: int, begin_at: Sequence[Rig] | None = None,
+    *, spread: bool = True,
+) -> Explored | None:  # fmt: skip
+    """Return the search of the judges' rig; None where nothing within its freedoms can be built.
+
+    Parameters
+    ----------
+    begin_at : sequence of Rig or None
+        With their powers; None: the closed forms of `starts`.
+    spread : bool
+        Whether points all over the box are looked at too.
+    """
     bench = judges.bench
-    points = [bench.with_own_powers(p) for p in starts(judges.rig, bench.space)]
+    if begin_at is None:
+        points = [bench.with_own_powers(p) for p in starts(judges.rig, bench.space)]
+    else:
+        points = [bench.point_of(rig) for rig in begin_at]
 
     def tell(stand: Stand, used: int) -> None:
         if job.progress is not None:
@@ -109,6 +124,7 @@ def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
 
     return explore(
         judges, points, dimensions=len(bench.space.geometry), seed=job.seed, on_best=tell,
+        spread=spread,
         rule=StopRule(
             evaluations=evaluations, seconds=job.effort.seconds,
             tolerance=job.effort.tolerance, should_stop=job.should_stop,
@@ -116,11 +132,16 @@ def _explored(judges: Judges, job: Job, evaluations: int) -> Explored | None:
     )  # fmt: skip
 
 
-def _finished(judges: Judges, job: Job, before: Predicted, best: Judged, found: Found) -> Plan:
+def finished(
+    judges: Judges, job: Job, before: Predicted | None, best: Judged, found: Found
+) -> Plan:
+    """Return the plan of the best rig of a search: simpler, polished, its tolerances known."""
     best, left_out = simpler(judges, job, best)
     best, light = polished(judges, job, best)
     judges.use(best.rig, search_detail(best.rig, judges.detail.sheet_long_side))
-    prediction = judges.prediction(best.rig, final_detail())
+    prediction = judges.prediction(
+        best.rig, judges.detail if job.effort.is_quick else final_detail()
+    )
     robust = judge_builds(
         best.rig, judges.lights, judges.scored,
         errors=job.errors, builds=job.effort.builds, seed=job.seed, planned=light,
@@ -130,10 +151,10 @@ def _finished(judges: Judges, job: Job, before: Predicted, best: Judged, found: 
     result = Plan(
         rig=best.rig,
         score=judgement.score,
-        start_score=before.judged.judgement.score,
+        start_score=None if before is None else before.judged.judgement.score,
         judgement=judgement,
         measures=MappingProxyType(final.judged.measures.values_by_name()),
-        moves=moves(before.judged.rig, best.rig),
+        moves=() if before is None else moves(before.judged.rig, best.rig),
         left_out=left_out,
         robustness=robust,
         covered=MappingProxyType(final.covered),
@@ -162,11 +183,11 @@ def _no_plan(judges: Judges, job: Job, given: Rig) -> NoPlan:
         if job.should_stop():
             break
         judges.use(wish.rig)
-        explored = _explored(judges, job, max(60, job.effort.evaluations // 3))
-        if explored is not None:
-            best = sturdiest(judges, job, explored)
+        searched = explored(judges, job, max(60, job.effort.evaluations // 3))
+        if searched is not None:
+            best = sturdiest(judges, job, searched)
             before = judges.predicted(wish.rig, final_detail())
-            nearest = _finished(judges, job, before, best, explored.found)
+            nearest = finished(judges, job, before, best, searched.found)
             return replace(found, wish=wish.sentence, nearest=nearest)
     return found
 

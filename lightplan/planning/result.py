@@ -97,6 +97,11 @@ class Plan:
     evaluations : int
     limits : tuple of Limit
         Broken limits of things that cannot move (they were broken before).
+    arrangement : str
+        What was chosen from the cupboard, in the trade's words; empty where the rig's own
+        freedoms were searched alone.
+    brought_in : tuple of str
+        What is owned and did not stand in the given rig.
     """
 
     rig: Rig
@@ -111,6 +116,8 @@ class Plan:
     covered: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     left_out: tuple[str, ...] = ()
     limits: tuple[Limit, ...] = ()
+    arrangement: str = ""
+    brought_in: tuple[str, ...] = ()
 
     @property
     def yield_share(self) -> float:

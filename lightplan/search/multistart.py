@@ -61,6 +61,7 @@ def explore(
     seed: int,
     rule: StopRule,
     on_best: Callable[[Stand, int], None] | None = None,
+    spread: bool = True,
 ) -> Explored | None:
     """Return the best stand within the stop rule; None where no start keeps the limits.
 
@@ -77,6 +78,8 @@ def explore(
         Leading coordinates that need light to be traced anew.
     on_best : callable or None
         Told of each better stand, and how many lights were traced until then.
+    spread : bool
+        False: only the starts are gone on from, for who knows that they are near the best.
     """
     search = _Search(stepper, dimensions, rule, on_best)
     reason: StopReason = "converged"
@@ -86,11 +89,14 @@ def explore(
         if size == 0:
             search.begin(starts[:1])
             raise Halt("nothing to move")
+        if not spread:
+            search.round(starts, _WIDTHS[0])
+            raise Halt("converged")
         best, idle = np.inf, 0
         for number in count():
             given = list(starts) if number == 0 else []
-            spread = min(_spread(rule.evaluations, size) << number, _MOST_LATER)
-            points = [*given, *_crossed(evenly(spread, size, rng), starts)]
+            filling = min(_spread(rule.evaluations, size) << number, _MOST_LATER)
+            points = [*given, *_crossed(evenly(filling, size, rng), starts)]
             search.round(points, _WIDTHS[min(number, 1)])
             idle = idle + 1 if search.value > best - rule.tolerance else 0
             best = min(best, search.value)

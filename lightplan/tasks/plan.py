@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from lightplan.errors import RigError
+from lightplan.measures import Judgement
+from lightplan.planning.cupboard import Item
+from lightplan.planning.everything import plan_everything
 from lightplan.planning.plan import Effort as Effort
 from lightplan.planning.plan import Progress as Progress
-from lightplan.planning.plan import plan as search
 from lightplan.planning.result import NoPlan as NoPlan
 from lightplan.planning.result import Plan as Plan
 from lightplan.planning.two_frames import TwoFrames
@@ -27,6 +29,7 @@ from lightplan.rigfiles import (
 )
 from lightplan.scene import Rig
 from lightplan.scene.setting_errors import SettingErrors
+from lightplan.tasks.cupboard import owned_items as owned_items
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
 from lightplan.tasks.setup import write_setup
@@ -40,17 +43,21 @@ PLAN_FILES = ("rig.toml", "setup.pdf", "plan.json", *FILES)
 def plan(
     rig: RigLike,
     *,
+    owned: Sequence[Item] | None = None,
     seed: int = 0,
     effort: Effort | None = None,
     errors: SettingErrors | None = None,
     progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> Plan | NoPlan:
-    """Return the best rig that the freedoms of a rig allow, with its tolerances.
+    """Return the best plan that a rig's things and what else is owned allow, with tolerances.
 
     Parameters
     ----------
     rig : Rig, LoadedRig, path or name of a preset
+        Freedoms narrow what its things may do, what is locked stays; all else is open.
+    owned : sequence of Item or None
+        What may be brought in; None: what the rig's file says is owned.
     seed : int
         Same rig, seed and effort: same plan.
     effort : Effort or None
@@ -70,21 +77,17 @@ def plan(
     Raises
     ------
     BadInput
-        When the rig cannot be read, or names nothing that may move.
+        When the rig cannot be read.
     """
-    found = as_rig(rig)
-    if not found.freedoms:
-        raise RigError(
-            field="freedoms",
-            wanted="given, at least one [[freedoms]] table with what may move",
-            got="none",
-            cure="add one, see docs/rig-files.md, or use lightplan predict",
-        )
+    loaded = load_rig(rig) if isinstance(rig, str | os.PathLike) else rig
+    if owned is None:
+        owned = owned_items(loaded) if isinstance(loaded, LoadedRig) else ()
     if effort is None:
         effort = Effort(helpers=max(0, usable_cores() - 1))
-    return search(
-        found, seed=seed, effort=effort, errors=errors, progress=progress, should_stop=should_stop
-    )
+    return plan_everything(
+        as_rig(loaded), owned, seed=seed, effort=effort, errors=errors, progress=progress,
+        should_stop=should_stop,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +112,9 @@ def write_plan(
     """Write the new rig, its setup sheet, its prediction and plan.json."""
     prepare(folder, PLAN_FILES, replace=replace_files, inputs=source.inputs)
     prediction = predict(found.rig)
-    record = plan_record(found, prediction)
+    record = plan_record(
+        found, score=prediction.judgement, measures=prediction.measures.values_by_name()
+    )
     loaded = write_rig(
         source,
         folder / "rig.toml",
@@ -141,13 +146,13 @@ def write_plan(
     return WrittenPlan(document, (loaded.path, setup, written, *shown), prediction)
 
 
-def plan_record(found: Plan, prediction: Prediction) -> PlanRecord:
+def plan_record(found: Plan, *, score: Judgement, measures: Mapping[str, float]) -> PlanRecord:
     """Return what is kept of a plan in its rig file, so that the light can be built again."""
     return PlanRecord(
-        score=prediction.judgement.score,
+        score=score.score,
         yield_share=found.yield_share,
         good_score=found.robustness.good_score,
-        measures=prediction.measures.values_by_name(),
+        measures=measures,
         tolerances=tuple(
             Tolerance(
                 element=t.element,
@@ -186,6 +191,8 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
         "score": found.score,
         "start_score": found.start_score,
         "moves": [asdict(move) for move in found.moves],
+        "arrangement": found.arrangement,
+        "brought_in": list(found.brought_in),
         "left_out": list(found.left_out),
         "tolerances": [asdict(tolerance) for tolerance in found.tolerances],
         "critical": [list(pair) for pair in found.robustness.critical],

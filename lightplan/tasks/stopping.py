@@ -8,6 +8,8 @@ import threading
 from collections.abc import Iterator
 from types import FrameType
 
+from lightplan.progress import Stop
+
 
 @contextlib.contextmanager
 def gentle_stop() -> Iterator[threading.Event]:
@@ -31,3 +33,10 @@ def gentle_stop() -> Iterator[threading.Event]:
         yield stop
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+@contextlib.contextmanager
+def asking() -> Iterator[Stop]:
+    """Yield a wish to stop that the first Ctrl-C makes; the second breaks off as usual."""
+    with gentle_stop() as event:
+        yield Stop(event)

@@ -1,0 +1,130 @@
+"""The choice among arrangements: all are looked at once, the best few are searched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from lightplan.light import Detail
+from lightplan.merit.engine_model import long_side_for, search_detail
+from lightplan.planning.arrangements import (
+    Arrangement,
+    Stage,
+    arrangements,
+    completed,
+    given_one,
+    key_lights,
+)
+from lightplan.planning.cupboard import Cupboard
+from lightplan.planning.pool import Judges
+from lightplan.planning.poses import moved, poses
+from lightplan.scene import Rig
+
+SIMPLER_PER_THING = 0.004
+"""Share of the score that a thing less on the table is worth. Our choice."""
+POSED, POSED_QUICKLY = 10, 3
+"""Arrangements that are tried from the other places of the camera: the best from the first."""
+KEYS, KEYS_QUICKLY = 6, 3
+"""Key lights that are tried with all that may light the paper."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Candidate:
+    """An arrangement that can be built, with fitting powers, and what it is worth.
+
+    Parameters
+    ----------
+    name : str
+        What it is, in words.
+    rig : Rig
+        Moved so that it keeps all limits; with freedoms.
+    bare, value : float
+        As the search has it, and with a little for each thing; smaller is better.
+    is_buildable : bool
+        Whether it keeps all limits.
+    """
+
+    name: str
+    rig: Rig
+    bare: float
+    value: float
+    is_buildable: bool = True
+
+
+def candidates(judges: Judges, cupboard: Cupboard, *, quick: bool = False) -> list[Candidate]:
+    """Return what can be built of a cupboard for the look of its rig, best first.
+
+    What the foil sees is looked at first, each with one light on the paper; the best of these
+    with all that may light the paper; the best of all from the other places of the camera.
+
+    Parameters
+    ----------
+    judges : Judges
+        Of any rig of the sheet.
+    quick : bool
+        Go on with fewer.
+    """
+    found: list[Candidate] = []
+    posed, keys = (POSED_QUICKLY, KEYS_QUICKLY) if quick else (POSED, KEYS)
+    for number, pose in enumerate(poses(cupboard.given)):
+        stage = Stage(cupboard, moved(cupboard.base, pose))
+        if number and found:
+            known = {c.name for c in sorted(found, key=_value)[:posed]}
+            found += screened(judges, [a for a in arrangements(stage) if a.name in known])
+            continue
+        found += screened(judges, list(given_one(stage)))
+        found += _from(judges, stage, keys)
+    return sorted(found, key=_value)
+
+
+def _from(judges: Judges, stage: Stage, keys: int) -> list[Candidate]:
+    """Return what can be built for one place of the camera, the best key lights completed."""
+    whole = [one for draft in key_lights(stage) if (one := completed(draft))]
+    firsts = [one[min(1, len(one) - 1)] for one in whole]
+    answers = _screened(judges, firsts)
+    order = sorted(range(len(whole)), key=lambda i: answers[i].value)[:keys]
+    rest = [a for i in order for a in whole[i] if a is not firsts[i]]
+    return [c for c in answers if c.is_buildable] + screened(judges, rest)
+
+
+def _value(candidate: Candidate) -> float:
+    return candidate.value
+
+
+def screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidate]:
+    """Return those arrangements that can be built, each under one light."""
+    return [one for one in _screened(judges, all_of_it) if one.is_buildable]
+
+
+def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidate]:
+    answers = judges.shared("screened", [(a.rig, judges.detail) for a in all_of_it])
+    return [
+        Candidate(
+            name=a.name, rig=a.rig if rig is None else rig, bare=value,
+            value=value + SIMPLER_PER_THING * a.things, is_buildable=rig is not None,
+        )
+        for a, (value, rig) in zip(all_of_it, answers, strict=True)
+    ]  # fmt: skip
+
+
+def varied(found: Sequence[Candidate], count: int) -> Iterator[Candidate]:
+    """Yield the best few, each of another kind: what the foil sees differs."""
+    told: set[str] = set()
+    for candidate in found:
+        kind = candidate.name.split(",")[0]
+        if kind not in told:
+            told.add(kind)
+            yield candidate
+        if len(told) == count:
+            return
+
+
+def detail_for(rig: Rig) -> Detail:
+    """Return the detail of the search for a rig's sheet."""
+    return search_detail(rig, long_side_for(rig))
+
+
+def share_of(value: float) -> float:
+    """Return the share of 100 points that a search's value stands for."""
+    return math.exp(-max(value, 0.0))

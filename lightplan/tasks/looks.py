@@ -1,0 +1,306 @@
+"""Looks: every look that a product can carry, planned quickly and laid side by side."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.errors import BadInput
+from lightplan.light import Detail
+from lightplan.manifest import write_output
+from lightplan.measures import Judgement
+from lightplan.planning.cupboard import Item
+from lightplan.planning.looks import QUICK, advice, plan_look, wanted_looks
+from lightplan.planning.result import Plan
+from lightplan.process import usable_cores
+from lightplan.progress import Progress as Progress
+from lightplan.progress import Stop, Watch, unwatched
+from lightplan.reports.picture import codes_png, picture_codes, picture_size
+from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
+from lightplan.reports.proof_page import proof_html
+from lightplan.reports.report import json_text
+from lightplan.rigfiles import LoadedRig, load_rig, write_rig
+from lightplan.scene import Rig
+from lightplan.scene.look import LOOK_KINDS, LookKind
+from lightplan.tasks.cupboard import owned_items
+from lightplan.tasks.folder import prepare
+from lightplan.tasks.move_words import dimension_words
+from lightplan.tasks.plan import plan_record
+from lightplan.tasks.predict import predict
+from lightplan.tasks.workers import Workers
+
+PICTURE_LONG_SIDE = 1200
+MINUTES_FIRST, MINUTES_EACH = 5, 4
+"""To set up the sheet and camera, and each further thing. Our guess, no source."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ProofLook:
+    """A look of a proof sheet: its plan and its predicted picture.
+
+    Parameters
+    ----------
+    look : str
+    plan : Plan or None
+        None where there is none; `reason` says why.
+    reason : str
+    judgement : Judgement or None
+        Of the predicted picture.
+    measures : mapping of str to float
+    codes : (rows, cols, 3) uint8 or None
+        The predicted picture, sRGB.
+    """
+
+    look: LookKind
+    plan: Plan | None
+    reason: str = ""
+    judgement: Judgement | None = None
+    measures: Mapping[str, float] = field(default_factory=dict)
+    codes: NDArray[np.uint8] | None = None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Proof:
+    """All looks of a product, those first that read as foil best.
+
+    Parameters
+    ----------
+    title : str
+    shown : tuple of ProofLook
+    left_out : tuple of (str, str)
+        Looks that have no picture, and why.
+    """
+
+    title: str
+    shown: tuple[ProofLook, ...]
+    left_out: tuple[tuple[str, str], ...]
+
+
+def load(rig: str) -> LoadedRig:
+    """Return a rig file or preset."""
+    return load_rig(rig)
+
+
+def ready(source: LoadedRig, folder: Path, *, replace_files: bool = False) -> None:
+    """Refuse a folder that a proof sheet cannot be written to, before anything is planned."""
+    prepare(folder, proof_files(), replace=replace_files, inputs=source.inputs)
+
+
+def looks(
+    source: LoadedRig | str,
+    *,
+    kinds: Sequence[str] = (),
+    seed: int = 0,
+    watch: Watch = unwatched,
+    stop: Stop | None = None,
+) -> Proof:
+    """Return every look that a rig's foil and stock can carry, planned with what is owned.
+
+    Parameters
+    ----------
+    source : LoadedRig, path or name of a preset
+    kinds : sequence of str
+        Looks to plan; none: all that the foil and stock can carry.
+    watch : callable
+        Told of each look that is done.
+    stop : Stop or None
+        Asked between looks; what is done until then is returned.
+
+    Raises
+    ------
+    BadInput
+        When the rig cannot be read, or there is no such look.
+    """
+    loaded = load_rig(source) if isinstance(source, str) else source
+    can, cannot = wanted_looks(loaded.rig)
+    chosen = [_known(kind) for kind in kinds] if kinds else list(can)
+    items = owned_items(loaded)
+    jobs = [(loaded.rig, items, kind, seed) for kind in chosen]
+    stop = Stop() if stop is None else stop
+    found: list[ProofLook] = []
+    with Workers("lightplan.tasks.looks:proof_look", usable_cores()) as workers:
+        for answer in workers.answers(jobs, stop=stop):
+            found.append(answer)
+            watch(Progress(stage="planning looks", done=len(found), of=len(jobs), note=answer.look))
+    shown = sorted(
+        (one for one in found if one.plan is not None), key=lambda one: (-_metal(one), one.look)
+    )
+    reasons = [(one.look, one.reason) for one in found if one.plan is None]
+    rest = [] if kinds else list(cannot.items())
+    return Proof(title=loaded.rig.title, shown=tuple(shown), left_out=tuple(reasons + rest))
+
+
+def proof_look(rig: Rig, items: Sequence[Item], kind: LookKind, seed: int) -> ProofLook:
+    """Return one look with its picture; runs in a process of its own."""
+    found = plan_look(rig, items, kind, seed=seed, effort=QUICK)
+    if found.plan is None:
+        return ProofLook(look=kind, plan=None, reason=found.reason)
+    planned = found.plan.rig
+    rows, cols = picture_size(planned.camera, PICTURE_LONG_SIDE)
+    prediction = predict(planned, detail=Detail(camera_rows=rows, camera_cols=cols), explain=False)
+    plain = replace(
+        found.plan, measures=dict(found.plan.measures), covered=dict(found.plan.covered)
+    )
+    return ProofLook(
+        look=kind,
+        plan=plain,
+        judgement=prediction.judgement,
+        measures=prediction.measures.values_by_name(),
+        codes=picture_codes(prediction.picture),
+    )
+
+
+def write_looks(
+    found: Proof, source: LoadedRig, folder: Path, *, replace_files: bool = False
+) -> tuple[Path, ...]:
+    """Write the sheet as picture and page, a rig and a picture for each look, and looks.json."""
+    prepare(folder, proof_files(), replace=replace_files, inputs=source.inputs)
+    written: list[Path] = []
+    cells = []
+    for one in found.shown:
+        assert one.plan is not None
+        assert one.codes is not None
+        assert one.judgement is not None
+        rig, picture = folder / f"{stem(one.look)}.toml", folder / f"{stem(one.look)}.png"
+        record = plan_record(one.plan, score=one.judgement, measures=one.measures)
+        write_rig(source, rig, rig=one.plan.rig, plan=record, replace=replace_files, is_output=True)
+        write_output(picture, codes_png(one.codes), replace=replace_files)
+        written += [rig, picture]
+        cells.append(cell_of(one))
+    sheet = proof_png(cells, title=found.title, left_out=found.left_out)
+    page = proof_html(cells, title=found.title, left_out=found.left_out)
+    document = [look_document(one) for one in found.shown]
+    return (
+        write_output(folder / "proof.png", sheet, replace=replace_files),
+        write_output(folder / "proof.html", page, replace=replace_files),
+        write_output(folder / "looks.json", json_text(document), replace=replace_files),
+        *written,
+    )
+
+
+def proof_files() -> tuple[str, ...]:
+    """Return the names of all files that a proof sheet may write."""
+    each = [f"{stem(kind)}{ending}" for kind in LOOK_KINDS for ending in (".toml", ".png")]
+    return ("proof.png", "proof.html", "looks.json", *each)
+
+
+def stem(kind: str) -> str:
+    """Return the name of a look's files without their ending.
+
+    >>> stem("bright band")
+    'bright-band'
+    """
+    return kind.replace(" ", "-")
+
+
+def proof_document(found: Proof) -> dict[str, Any]:
+    """Return a proof sheet as plain values."""
+    return {
+        "title": found.title,
+        "looks": [look_document(one) for one in found.shown],
+        "left_out": [{"look": look, "reason": reason} for look, reason in found.left_out],
+    }
+
+
+def look_document(one: ProofLook) -> dict[str, Any]:
+    """Return one look as plain values, with the keys that other programs read."""
+    plan, judgement = one.plan, one.judgement
+    assert plan is not None
+    assert judgement is not None
+    return {
+        "look": one.look,
+        "score": judgement.score,
+        "verdict": judgement.verdict,
+        "reads_as_metal_share": _metal(one),
+        "foil_run_stops": one.measures.get("foil_run_stops"),
+        "foil_over_white_stops": one.measures.get("foil_over_white_stops"),
+        "paper_lightness_Lstar": one.measures.get("paper_lightness_Lstar"),
+        "picture": f"{stem(one.look)}.png",
+        "rig": f"{stem(one.look)}.toml",
+        "needs": needs(plan.rig),
+        "yield": plan.yield_share,
+        "advice": _advice(one),
+    }
+
+
+def cell_of(one: ProofLook) -> ProofCell:
+    """Return one look as it is shown."""
+    plan, judgement = one.plan, one.judgement
+    assert plan is not None
+    assert judgement is not None
+    assert one.codes is not None
+    return ProofCell(
+        look=one.look,
+        codes=cropped(one.codes, plan.rig.camera, plan.rig.sheet, shape=crop_shape(plan.rig.sheet)),
+        score=judgement.score,
+        verdict=judgement.verdict,
+        metal=_metal(one),
+        facts=_facts(one),
+        needs=needs(plan.rig),
+        built=f"{100 * plan.yield_share:.0f} of 100 builds come out right",
+        advice=_advice(one),
+        rig=f"{stem(one.look)}.toml",
+        picture=f"{stem(one.look)}.png",
+    )
+
+
+def needs(rig: Rig) -> str:
+    """Return what a rig is set up with, and about how long that takes."""
+    things = [lamp.name for lamp in rig.lamps if lamp.on] + [card.name for card in rig.cards]
+    things += [shell.name for shell in rig.shells]
+    minutes = MINUTES_FIRST + MINUTES_EACH * len(things)
+    listed = ", ".join(things) if things else "nothing but the light that is there"
+    return f"{listed}; about {minutes} minutes"
+
+
+def times(stops: float) -> str:
+    """Return a span of light in words beside its stops.
+
+    >>> times(1.0), times(2.6), times(0.4)
+    ('twice the light', '6 times the light', '1.3 times the light')
+    """
+    factor = 2.0**stops
+    if math.isclose(factor, 2.0, rel_tol=0.05):
+        return "twice the light"
+    return f"{factor:.0f} times the light" if factor >= 3 else f"{factor:.1f} times the light"
+
+
+def _facts(one: ProofLook) -> tuple[str, ...]:
+    values = one.measures
+    found = []
+    run = values.get("foil_run_stops")
+    if run is not None:
+        found.append(f"foil runs over {run:.1f} stops, its bright end has {times(run)} of its dark")
+    over = values.get("foil_over_white_stops")
+    if over is not None:
+        side = "above" if over >= 0 else "below"
+        found.append(f"brightest foil {abs(over):.1f} stops {side} white paper")
+    return tuple(found)
+
+
+def _advice(one: ProofLook) -> str:
+    assert one.plan is not None
+    assert one.judgement is not None
+    critical = one.plan.robustness.critical
+    sensitive = f"{critical[0][0]}, {dimension_words(critical[0][1])}" if critical else ""
+    return advice(one.judgement, one.plan.yield_share, sensitive)
+
+
+def _metal(one: ProofLook) -> float:
+    return float(one.measures.get("reads_as_metal_share", 0.0))
+
+
+def _known(kind: str) -> LookKind:
+    for known in LOOK_KINDS:
+        if known == kind:
+            return known
+    raise BadInput(
+        field="--look", wanted="one of " + ", ".join(LOOK_KINDS), got=kind,
+        cure="choose one of these",
+    )  # fmt: skip
