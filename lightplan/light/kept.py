@@ -6,7 +6,7 @@ new rig, and only when all have followed do the forks take the parts' places.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cached_property
 from typing import Any, Self, TypeVar, cast
@@ -35,17 +35,26 @@ class Kept:
 
 
 def _forked(value: Any) -> Any:
+    if isinstance(value, Kept):
+        return value.fork()
     kind = type(value)
     if kind is list:
-        return [_forked(item) for item in value]
+        return [_forked(item) for item in value] if _holds_parts(value) else value.copy()
     if kind is dict:
-        return {key: _forked(item) for key, item in value.items()}
-    if kind is tuple:
-        for item in value:
-            if isinstance(item, Kept):
-                return tuple(_forked(item) for item in value)
-        return value
-    return value.fork() if isinstance(value, Kept) else value
+        if _holds_parts(value.values()):
+            return {key: _forked(item) for key, item in value.items()}
+        return value.copy()
+    if kind is tuple and _holds_parts(value):
+        return tuple(_forked(item) for item in value)
+    return value
+
+
+def _holds_parts(items: Iterable[Any]) -> bool:
+    """Whether there is a part among items, or in a tuple or list that is one of them."""
+    for item in items:
+        if isinstance(item, Kept) or (type(item) in (tuple, list) and _holds_parts(item)):
+            return True
+    return False
 
 
 @dataclass(frozen=True, eq=False)

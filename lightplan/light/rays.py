@@ -10,10 +10,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from lightplan.arrays import Booleans, Floats, Integers, Singles
-from lightplan.geometry.shapes import TOUCH_MM, Flat
+from lightplan.geometry.shapes import TOUCH_MM
 from lightplan.light.cells import DARK_TEXEL, Patchwork
 from lightplan.light.compiled import tracing
 from lightplan.light.kept import Kept, Moves
+from lightplan.light.packed import Packed
 from lightplan.scene.surfaces import Surface
 
 NOTHING = -1  # surface index of a ray that meets nothing
@@ -84,22 +85,19 @@ class Rays(Kept):
         self, surfaces: Sequence[Surface], patchwork: Patchwork, index: int
     ) -> tuple[Singles, Integers]:
         """Return how far (n, k) rays go to a surface, and the texels they see there."""
-        shape = surfaces[index].shape
-        if not isinstance(shape, Flat):
-            crossing = shape.trace(self.origins, self.directions)
+        scene = Packed.of(surfaces)
+        if not scene.flat[index]:
+            crossing = surfaces[index].shape.trace(self.origins, self.directions)
             met = np.isfinite(crossing.distance)  # elsewhere the place may be any number
-            texel = patchwork.texels(surfaces, index, *crossing[1:])
-            return crossing.distance, np.where(met, texel, np.int32(DARK_TEXEL))
+            found = patchwork.texels(surfaces, index, *crossing[1:])
+            return crossing.distance, np.where(met, found, np.int32(DARK_TEXEL))
         count = self.distance.shape
         distance, texel = np.empty(count, np.float32), np.empty(count, np.int32)
-        lines = ((), ()) if shape.lines is None else shape.lines
         tracing.trace_flat(
-            self.origins[:, 0], self._channels, count[1], np.array(shape.centre, np.float32),
-            shape.frame.astype(np.float32),
-            np.array([shape.half_width, shape.half_height], np.float32), shape.is_round,
-            np.array(shape.openings, float).reshape(-1, 3), np.array(lines[0], np.float32),
-            np.array(lines[1], np.float32), patchwork.seen_faces(surfaces, index),
-            TOUCH_MM, distance.reshape(-1), texel.reshape(-1),
+            self.origins[:, 0], self._channels, count[1], index, scene.centres, scene.frames,
+            scene.halves, scene.rounds, scene.holes, scene.first_hole, scene.lines,
+            scene.first_line, patchwork.seen_faces(surfaces, index), TOUCH_MM,
+            distance.reshape(-1), texel.reshape(-1),
         )  # fmt: skip
         return distance, texel
 

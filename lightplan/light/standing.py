@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from lightplan.arrays import Integers
+from lightplan.geometry.mesh import Mesh
 from lightplan.light import coat, emission
 from lightplan.light.bounce import System, ViewFactors
 from lightplan.light.cells import Patchwork
@@ -115,7 +116,7 @@ class Standing(Kept):
             found = NEW
             for old in kin:
                 shines = (faces.get(index), before.get(old))
-                if alike(surface, self.surfaces[old]) and _shine_alike(*shines):
+                if _same_surface(surface, self.surfaces[old]) and _shine_alike(*shines):
                     found = old
                     kin.remove(old)
                     break
@@ -324,6 +325,11 @@ def _in_place(moves: Moves, before: int) -> bool:
     """Whether every surface, cell and texel has the place it had."""
     stays = all(old in (NEW, i) for i, old in enumerate(moves.came))
     return stays and len(moves.came) == before and moves.before.faces == moves.after.faces
+
+
+def _same_surface(one: Surface, other: Surface) -> bool:
+    """Whether two surfaces are the same by value, bodies of triangles by their corners."""
+    return one == other or (isinstance(one.shape, Mesh) and alike(one, other))
 
 
 def _shine_alike(one: LampFace | None, other: LampFace | None) -> bool:

@@ -5,14 +5,15 @@ For every line of sight one bit is kept for each thing that could stand in its w
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Floats, Integers
-from lightplan.geometry.shapes import TOUCH_MM, Flat
+from lightplan.geometry.shapes import TOUCH_MM
 from lightplan.light.compiled import sight
 from lightplan.light.kept import NEW, Kept, Moves
+from lightplan.light.packed import Packed
 from lightplan.scene.surfaces import Surface
 
 WORD = 63  # flags in a signed integer
@@ -46,26 +47,34 @@ class Visibility(Kept):
         Only what is `among_these` is taken to stand in the way, where that is given.
         """
         rows, cols = self._arrange(surfaces, changed, start_owners, end_owners)
-        occluders = occluders_of(surfaces)
-        cleared = [self._places[i] for i in range(len(surfaces)) if i in changed]
+        scene = Packed.of(surfaces)
+        cleared = self._masks(changed)
         words = 1 + max(self._places, default=0) // WORD
-        self._words = [
-            _laid_out(self._words[w] if w < len(self._words) else None, rows, cols,
-                      [p % WORD for p in cleared if p // WORD == w])
-            for w in range(words)
-        ]  # fmt: skip
         at = np.ascontiguousarray(starts, float), np.ascontiguousarray(ends, float)
-        for w in range(words):
-            mine = [i for i in occluders if self._places[i] // WORD == w]
-            self._look(surfaces, mine, changed, self._words[w], *at, rows, cols)
-        if among_these is not None:
-            occluders = [i for i in occluders if i in among_these]
         free = np.ones((len(starts), len(ends)), bool)
-        for w, bits in enumerate(self._words):
-            places = [self._places[i] for i in occluders if self._places[i] // WORD == w]
-            if places:
-                sight.clear_of(bits, _flags(p % WORD for p in places).sum(), free)
+        found: list[Integers] = []
+        for w in range(words):
+            bits = np.zeros(free.shape, np.int64)
+            if w < len(self._words) and bits.size:
+                sight.lay_out(self._words[w], rows, cols, ~cleared.get(w, 0), bits)
+            mine = [i for i in scene.occluders if self._places[i] // WORD == w]
+            self._look(surfaces, scene, mine, changed, bits, *at, rows, cols)
+            found.append(bits)
+        self._words = found
+        wanted = (
+            scene.occluders if among_these is None else among_these.intersection(scene.occluders)
+        )
+        for w, mask in self._masks(wanted).items():
+            sight.clear_of(self._words[w], mask, free)
         return free
+
+    def _masks(self, some: Iterable[int]) -> dict[int, int]:
+        """Return the flags of some surfaces, word by word."""
+        masks: dict[int, int] = {}
+        for index in some:
+            word, bit = divmod(self._places[index], WORD)
+            masks[word] = masks.get(word, 0) | 1 << bit
+        return masks
 
     def _arrange(
         self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Integers,
@@ -90,22 +99,36 @@ class Visibility(Kept):
         return rows, cols
 
     def _look(
-        self, surfaces: Sequence[Surface], occluders: Sequence[int], changed: frozenset[int],
-        bits: Integers, starts: Doubles, ends: Doubles, rows: Integers, cols: Integers,
+        self, surfaces: Sequence[Surface], scene: Packed, occluders: Sequence[int],
+        changed: frozenset[int], bits: Integers, starts: Doubles, ends: Doubles, rows: Integers,
+        cols: Integers,
     ) -> None:  # fmt: skip
         """Set the flags of what stands in the way."""
-        flat = [i for i in occluders if isinstance(surfaces[i].shape, Flat)]
-        shapes = [s for i in flat if isinstance(s := surfaces[i].shape, Flat)]
-        fresh_rows, fresh_cols = np.flatnonzero(rows == NEW), np.flatnonzero(cols == NEW)
+        flat = [i for i in occluders if scene.flat[i]]
+        fresh_rows, fresh_cols = rows == NEW, np.flatnonzero(cols == NEW)
         if flat and bits.size:
             sight.cut_lines(
-                starts, ends, *packed(shapes), _flags(self._places[i] % WORD for i in flat),
-                np.array([i in changed for i in flat]), rows == NEW, fresh_cols, TOUCH_MM, bits,
+                starts, ends, np.array(flat), np.array([1 << self._places[i] % WORD for i in flat]),
+                np.array([i in changed for i in flat]), scene.centres, scene.frames, scene.halves,
+                scene.rounds, scene.holes, scene.first_hole, fresh_rows, fresh_cols, TOUCH_MM,
+                bits,
             )  # fmt: skip
-        for index in (i for i in occluders if i not in flat):
+        if len(flat) < len(occluders):
+            rest = [i for i in occluders if not scene.flat[i]]
+            self._look_past_bodies(
+                surfaces, rest, changed, bits, starts, ends, np.flatnonzero(fresh_rows), fresh_cols
+            )
+
+    def _look_past_bodies(
+        self, surfaces: Sequence[Surface], bodies: Sequence[int], changed: frozenset[int],
+        bits: Integers, starts: Doubles, ends: Doubles, fresh_rows: Integers,
+        fresh_cols: Integers,
+    ) -> None:  # fmt: skip
+        """Set the flags of what is not flat."""
+        for index in bodies:
             flag = np.int64(1) << np.int64(self._places[index] % WORD)
             shape = surfaces[index].shape
-            if index in changed or len(fresh_rows) == len(rows):
+            if index in changed or len(fresh_rows) == len(starts):
                 cut = shape.blocks(starts, ends)
                 if cut is not None:
                     bits[cut] |= flag
@@ -120,40 +143,9 @@ class Visibility(Kept):
                     bits[:, fresh_cols] |= flag * cut
 
 
-def packed(
-    shapes: Sequence[Flat],
-) -> tuple[Doubles, Doubles, Doubles, Booleans, Doubles, Integers]:
-    """Return flat things as arrays: centres, frames, half sizes, roundness, holes and first one."""
-    holes = [hole for shape in shapes for hole in shape.openings]
-    return (
-        np.array([shape.centre for shape in shapes], float).reshape(-1, 3),
-        np.array([shape.frame for shape in shapes], float).reshape(-1, 3, 3),
-        np.array([(shape.half_width, shape.half_height) for shape in shapes]).reshape(-1, 2),
-        np.array([shape.is_round for shape in shapes], bool),
-        np.array(holes, float).reshape(-1, 3),
-        np.cumsum([0, *(len(shape.openings) for shape in shapes)]),
-    )
-
-
-def _flags(places: object) -> Integers:
-    return np.int64(1) << np.array(list(places), np.int64)  # type: ignore[call-overload]
-
-
-def _laid_out(
-    before: Integers | None, rows: Integers, cols: Integers, cleared: Sequence[int]
-) -> Integers:
-    """Return the bits of all lines, those that have to be looked at cleared."""
-    bits = np.zeros((len(rows), len(cols)), np.int64)
-    if before is not None and before.size:
-        sight.lay_out(before, rows, cols, ~_flags(cleared).sum(), bits)
-    return bits
-
-
 def occluders_of(surfaces: Sequence[Surface]) -> list[int]:
     """Return the surfaces that can stand between others: what bounds the scene cannot."""
-    has_floor = any(s.role == "room" for s in surfaces)
-    bounds = ("sheet", "room") if has_floor else ("sheet", "room", "table")
-    return [i for i, s in enumerate(surfaces) if s.role not in bounds]
+    return list(Packed.of(surfaces).occluders)
 
 
 def among(owners: Integers, surfaces: frozenset[int]) -> Booleans:

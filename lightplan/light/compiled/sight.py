@@ -46,31 +46,40 @@ def local(points: Doubles, centre: Doubles, frame: Doubles, places: Doubles) -> 
 
 @compiled
 def cut_lines(
-    starts: Doubles, ends: Doubles, centres: Doubles, frames: Doubles, halves: Doubles,
-    rounds: Booleans, holes: Doubles, first_hole: Integers, flags: Integers, fresh: Booleans,
-    fresh_rows: Booleans, fresh_cols: Integers, touch: float, bits: Integers,
+    starts: Doubles, ends: Doubles, which: Integers, flags: Integers, fresh: Booleans,
+    centres: Doubles, frames: Doubles, halves: Doubles, rounds: Booleans, holes: Doubles,
+    first_hole: Integers, fresh_rows: Booleans, fresh_cols: Integers, touch: float,
+    bits: Integers,
 ) -> None:  # fmt: skip
-    """Set the flags of s flat things in bits (n, m) where they cut lines.
+    """Set the flags of some flat things in bits (n, m) where they cut lines.
 
     Fresh things are looked at on all lines, the others where the start is among fresh rows
     or the end among fresh columns. Flags there are taken to be clear.
+
+    Parameters
+    ----------
+    which, flags, fresh : (k,)
+        Rows of the scene's arrays, and for each its flag and whether it is fresh.
+    centres, frames, halves, rounds, holes, first_hole
+        As in `light.packed.Packed`.
     """
     n, m = starts.shape[0], ends.shape[0]
     a, b = np.empty((n, 3)), np.empty((m, 3))
     every = np.arange(m)
-    for s in range(centres.shape[0]):
+    for k in range(which.shape[0]):
+        s = which[k]
         local(starts, centres[s], frames[s], a)
         local(ends, centres[s], frames[s], b)
         low, high = np.inf, -np.inf
         for j in range(m):
             low, high = min(low, b[j, 2]), max(high, b[j, 2])
         width, height, is_round = halves[s, 0], halves[s, 1], rounds[s]
-        some, flag = holes[first_hole[s] : first_hole[s + 1]], flags[s]
+        some, flag = holes[first_hole[s] : first_hole[s + 1]], flags[k]
         for i in range(n):
             h = a[i, 2]
             if not ((h > touch and low < -touch) or (h < -touch and high > touch)):
                 continue
-            cols = every if fresh[s] or fresh_rows[i] else fresh_cols
+            cols = every if fresh[k] or fresh_rows[i] else fresh_cols
             for place in range(cols.shape[0]):
                 j = cols[place]
                 g = b[j, 2]
@@ -86,7 +95,7 @@ def cut_lines(
 
 
 @compiled
-def clear_of(bits: Integers, mask: Integers, free: Booleans) -> None:
+def clear_of(bits: Integers, mask: int, free: Booleans) -> None:
     """Lower free (n, m) where one of the mask's flags is set in bits (n, m)."""
     for i in range(bits.shape[0]):
         for j in range(bits.shape[1]):
@@ -95,9 +104,7 @@ def clear_of(bits: Integers, mask: Integers, free: Booleans) -> None:
 
 
 @compiled
-def lay_out(
-    before: Integers, rows: Integers, cols: Integers, keep: Integers, bits: Integers
-) -> None:
+def lay_out(before: Integers, rows: Integers, cols: Integers, keep: int, bits: Integers) -> None:
     """Write the kept flags of lines before to bits (n, m); those of new rows and columns are 0."""
     for i in range(bits.shape[0]):
         for j in range(bits.shape[1]):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers, Singles
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.compiled import compiled, compiled_sums
 from lightplan.light.compiled.sight import inside
 
@@ -44,9 +44,10 @@ def texel_at(x: float, y: float, lines_x: Singles, lines_y: Singles, face: Integ
 
 @compiled
 def trace_flat(
-    origins: Singles, directions: Singles, per_origin: int, centre: Singles, frame: Singles,
-    half: Singles, is_round: bool, holes: Doubles, lines_x: Singles, lines_y: Singles,
-    faces: Integers, touch: float, distance: Singles, texel: Integers,
+    origins: Singles, directions: Singles, per_origin: int, s: int, centres: Doubles,
+    frames: Doubles, halves: Doubles, rounds: Booleans, holes: Doubles, first_hole: Integers,
+    lines: Singles, first_line: Integers, faces: Integers, touch: float, distance: Singles,
+    texel: Integers,
 ) -> None:  # fmt: skip
     """Write how far rays go to a flat thing, and the texel they see there.
 
@@ -54,13 +55,18 @@ def trace_flat(
     ----------
     origins : (n, 3) float32
     directions : (3, n * per_origin) float32
-    frame : (3, 3) float32
-        Columns right, up, normal.
+    s : int
+        Row of the scene's arrays, which are those of `light.packed.Packed`.
     faces : (2, 3) int
         Front and back, as `texel_at` takes them.
     distance, texel : (n * per_origin,)
         Infinite and 0 where the thing is missed.
     """
+    frame, centre = frames[s].astype(np.float32), centres[s].astype(np.float32)
+    width, height = halves[s, 0], halves[s, 1]
+    some = holes[first_hole[s] : first_hole[s + 1]]
+    lines_x = lines[first_line[s, 0] : first_line[s, 1]]
+    lines_y = lines[first_line[s, 1] : first_line[s, 2]]
     for i in range(origins.shape[0]):
         x0, y0, z0 = (
             origins[i, 0] - centre[0],
@@ -78,14 +84,14 @@ def trace_flat(
             if not touch < length < np.inf:
                 continue
             x = a + length * (dx * frame[0, 0] + dy * frame[1, 0] + dz * frame[2, 0])
-            if abs(x) > half[0]:
+            if abs(x) > width:
                 continue
             y = b + length * (dx * frame[0, 1] + dy * frame[1, 1] + dz * frame[2, 1])
-            if not inside(x, y, half[0], half[1], is_round, holes):
+            if not inside(x, y, width, height, rounds[s], some):
                 continue
             distance[j] = length
             side = 0 if fall < 0 else 1
-            texel[j] = texel_at(x / half[0], y / half[1], lines_x, lines_y, faces[side])
+            texel[j] = texel_at(x / width, y / height, lines_x, lines_y, faces[side])
 
 
 @compiled
