@@ -1,8 +1,12 @@
-"""Glossy stock: a matte body under a clear coat.
+"""Glossy stock: a matte body under a clear coat, or under clear film.
 
 Light enters through the coat (Fresnel), is scattered by the body, and leaves through it;
 what is turned back inside is scattered again. Internal reflectance by Egan and Hilgeman
 from the external one: 1 - (1 - F) / n2 (energy and the n2 law of radiance).
+
+Film has air beneath: light crosses two faces and the film between them, forth and back as
+often as they mirror it (powers add, the film is many wavelengths thick), and what lies under
+it scatters it. What the film's underside mirrors back is scattered again.
 """
 
 from __future__ import annotations
@@ -11,27 +15,58 @@ from functools import lru_cache
 
 import numpy as np
 
-from lightplan.arrays import Floats
-from lightplan.optics import fresnel
-from lightplan.scene.sheet import Paper
+from lightplan.arrays import Doubles, Floats
+from lightplan.optics import fresnel, materials
+from lightplan.optics.specular import SpecularCurve, tabulate
+from lightplan.scene.sheet import Film, Paper
 
 
 @lru_cache(maxsize=32)
-def outside_reflectance(index: float) -> float:
-    """Return the reflectance of the coat for light from all directions.
+def outside_reflectance(paper: Paper) -> float:
+    """Return the reflectance of the stock's surface for light from all directions.
 
-    >>> round(outside_reflectance(1.5), 4)
+    >>> round(outside_reflectance(Paper(coat_index=1.5)), 4)
     0.0918
     """
     cosine = (np.arange(4000) + 0.5) / 4000
-    s, p = fresnel.dielectric(cosine, index)
+    s, p = _mirrored(paper, cosine)
     return float(np.mean((s + p) * cosine))
 
 
-def passes(index: float, cosine: Floats) -> Floats:
-    """Return the share of light that crosses the coat at the cosine of its angle outside."""
-    s, p = fresnel.dielectric(np.clip(np.asarray(cosine, float), 0.0, 1.0), index)
-    return np.asarray(1.0 - 0.5 * (s + p))
+def curve(paper: Paper) -> SpecularCurve:
+    """Return what the stock's surface mirrors."""
+    if paper.film is None:
+        assert paper.coat_index is not None
+        return materials.coat_curve(paper.coat_index)
+    return tabulate(lambda cosine: _mirrored(paper, cosine))
+
+
+def passes(paper: Paper, cosine: Floats) -> Floats:
+    """Return the share of light that crosses the surface at the cosine of its angle outside."""
+    angles: Doubles = np.clip(np.asarray(cosine, np.float64), 0.0, 1.0)
+    if paper.film is None:
+        s, p = _mirrored(paper, angles)
+        return np.asarray(1.0 - 0.5 * (s + p))
+    once = _once_through(paper.film, angles)
+    s, p = fresnel.dielectric(angles, paper.film.index)
+    return np.asarray(0.5 * sum((1 - r) ** 2 * once / (1 - (r * once) ** 2) for r in (s, p)))
+
+
+def _mirrored(paper: Paper, cosine: Doubles) -> tuple[Doubles, Doubles]:
+    """Return the s and p reflectance of the coat, or of both faces of the film."""
+    assert paper.coat_index is not None
+    s, p = fresnel.dielectric(cosine, paper.coat_index)
+    if paper.film is None:
+        return s, p
+    once = _once_through(paper.film, cosine)
+    s, p = (r + r * (1 - r) ** 2 * once**2 / (1 - (r * once) ** 2) for r in (s, p))
+    return s, p
+
+
+def _once_through(film: Film, cosine: Doubles) -> Doubles:
+    """Return the share of light left after one way through the film, aslant a longer one."""
+    inside = np.sqrt(1 - (1 - cosine**2) / film.index**2)
+    return np.asarray(film.transmittance ** (1 / inside))
 
 
 def body(paper: Paper) -> Floats:
@@ -42,7 +77,9 @@ def body(paper: Paper) -> Floats:
     reflectance = np.asarray(paper.reflectance)
     if paper.coat_index is None:
         return reflectance
-    inside = 1 - (1 - outside_reflectance(paper.coat_index)) / paper.coat_index**2
+    if paper.film is not None:
+        return np.asarray(reflectance / (1 - outside_reflectance(paper) * reflectance))
+    inside = 1 - (1 - outside_reflectance(paper)) / paper.coat_index**2
     return np.asarray(reflectance / (paper.coat_index**2 * (1 - inside * reflectance)))
 
 
@@ -50,7 +87,19 @@ def albedo(paper: Paper) -> tuple[float, float, float]:
     """Return the share of light from all round that the stock gives back, coat included."""
     if paper.coat_index is None:
         return paper.reflectance
-    outside = outside_reflectance(paper.coat_index)
-    total = outside + body(paper) * (1 - outside) ** 2
+    outside = outside_reflectance(paper)
+    total = outside + body(paper) * lets_in(paper) ** 2
     r, g, b = (float(min(v, 1.0)) for v in total)
     return (r, g, b)
+
+
+@lru_cache(maxsize=32)
+def _through(paper: Paper) -> float:
+    """Return the share of light from all directions that crosses the film."""
+    cosine = (np.arange(4000) + 0.5) / 4000
+    return float(np.mean(2 * passes(paper, cosine) * cosine))
+
+
+def lets_in(paper: Paper) -> float:
+    """Return the share of light from all directions that crosses the surface."""
+    return 1 - outside_reflectance(paper) if paper.film is None else _through(paper)

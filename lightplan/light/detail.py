@@ -43,6 +43,9 @@ class Detail:
     mirror_rounds : int
         How often light is passed on between matte surfaces and mirrors; 0 leaves out what
         the foil throws on cards and table.
+    follows_relief : bool
+        Whether mirrors follow the fine unevenness of the stock, and the edge of stamped foil is
+        worked out; else that unevenness counts as roughness.
     """
 
     sheet_long_side: int = 240
@@ -64,6 +67,7 @@ class Detail:
     hidden_spots: int = 610
     mirror_spots: int = 21
     mirror_rounds: int = 4
+    follows_relief: bool = True
 
     @classmethod
     def quick(cls, *, camera_rows: int = 240, camera_cols: int = 320) -> Detail:
@@ -88,4 +92,5 @@ class Detail:
             hidden_spots=0,
             mirror_spots=5,
             mirror_rounds=1,
+            follows_relief=False,
         )

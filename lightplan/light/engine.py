@@ -21,8 +21,10 @@ from lightplan.light.lights import Lights, Worlds
 from lightplan.light.mirror_view import mirrored_names
 from lightplan.light.outlook import Outlook
 from lightplan.light.polarise import UNPOLARISED_SHARE
+from lightplan.light.rim import rim_of
 from lightplan.light.standing import Standing, Transfer
 from lightplan.scene.rig import Rig
+from lightplan.scene.sheet import Paper
 
 Check: TypeAlias = Callable[[], None]
 """Called between the steps of a calculation; ends it by raising (`Stop.check`)."""
@@ -132,21 +134,21 @@ class Engine:
         direct = lights.from_lamps(now.paper_light)
         coarse = worlds.coarse
         if paper.coat_index is not None:
-            lets_in = self._coat_lets_in(paper.coat_index)
+            lets_in = self._coat_lets_in(paper)
             direct = lights.from_lamps(now.paper_light * lets_in)
-            coarse = coarse * (1 - coat.outside_reflectance(paper.coat_index))
+            coarse = coarse * coat.lets_in(paper)
         body = coat.body(paper)
         total = now.fine.spread_to(now.grid, direct * body)
         total += now.coarse.spread_to(now.grid, coarse * body)
         if paper.coat_index is not None:
-            total *= now.frame.coat_passes(paper.coat_index)[..., None]
+            total *= now.frame.coat_passes(paper)[..., None]
         if now.rig.camera.polariser_rad is not None:
             total *= np.float32(UNPOLARISED_SHARE)
         if now.coat is not None:
             total += now.coat.evaluate(worlds.paper, now.grid)
         return np.asarray(total, np.float32)
 
-    def _coat_lets_in(self, index: float) -> Doubles:
+    def _coat_lets_in(self, paper: Paper) -> Doubles:
         """Share of each lamp's light that crosses the coat at each fine point."""
         now = self._standing
         points, normals = now.fine_at
@@ -154,7 +156,7 @@ class Engine:
         for lamp in now.lamps:
             step = np.asarray(lamp.shape.centre) - points
             cosine = np.sum(step * normals, axis=1) / np.linalg.norm(step, axis=1)
-            rows.append(coat.passes(index, cosine))
+            rows.append(coat.passes(paper, cosine))
         return np.array(rows, float).reshape(len(now.lamps), len(points))
 
     def _both(self, lights: Lights, check: Check) -> tuple[Worlds, Singles, Singles]:
@@ -165,12 +167,12 @@ class Engine:
         check()
         return worlds, paper, self._standing.foil.evaluate(worlds.foil, self.grid)
 
-    def _as_lit(self, rig: Rig, check: Check) -> tuple[Singles, Singles, Singles]:
-        """Return texels (t, 3), and paper and foil (rows, cols, 3), under all lamps as set."""
+    def _as_lit(self, rig: Rig, check: Check) -> tuple[Worlds, Singles, Singles]:
+        """Return both worlds, and paper and foil (rows, cols, 3), under all lamps as set."""
         self.set_rig(rig, check=check)
         lights = Lights.together(emission.lamp_luminances(rig))
         worlds, paper, foil = self._both(lights, check)
-        return worlds.paper.texels[:, 0], paper[:, :, 0], foil[:, :, 0]
+        return worlds, paper[:, :, 0], foil[:, :, 0]
 
     def sheet(self, rig: Rig, *, check: Check = go_on) -> tuple[Singles, Singles]:
         """Return (paper, foil) luminance on the sheet's grid, (rows, cols, 3) each, cd/m2."""
@@ -179,8 +181,11 @@ class Engine:
 
     def layers(self, rig: Rig, *, check: Check = go_on) -> Layers:
         """Return everything that is predicted for a rig."""
-        texels, paper, foil = self._as_lit(rig, check)
+        worlds, paper, foil = self._as_lit(rig, check)
+        texels = worlds.paper.texels[:, 0]
         now = self._standing
+        check()
+        rim = rim_of(rig, now.surfaces, now.patchwork, now.lamps, worlds.foil, self.detail)
         check()
         sees, names = mirrored_names(rig, now.surfaces, now.patchwork, now.grid)
         camera = now.frame
@@ -189,7 +194,7 @@ class Engine:
             sheet_paper=paper, sheet_foil=foil, sees=sees, sees_names=names,
             camera_xyz_mm=camera.xyz_mm.copy(), camera_paper=camera.show(paper),
             camera_foil=camera.show(foil),
-            camera_surround=camera.surround(texels, now.surroundings),
+            camera_surround=camera.surround(texels, now.surroundings), rim=rim,
         )  # fmt: skip
 
     def picture(self, rig: Rig, foil_share: Singles, *, check: Check = go_on) -> Singles:
@@ -198,7 +203,8 @@ class Engine:
         The quickest way to a picture: while lamps and cards move, only what they touch is
         worked out, and each pixel reads only the layers it shows.
         """
-        texels, paper, foil = self._as_lit(rig, check)
+        worlds, paper, foil = self._as_lit(rig, check)
+        texels = worlds.paper.texels[:, 0]
         now = self._standing
         return now.frame.compose(paper, foil, foil_share, texels, now.surroundings)
 

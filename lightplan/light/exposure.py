@@ -8,8 +8,10 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light.layers import Layers
+from lightplan.light.rim import flank_light
 from lightplan.optics import exposure as exposure_law
 from lightplan.scene.rig import Rig
+from lightplan.scene.sheet import Sheet
 
 USUAL_F_NUMBER, USUAL_ISO = 8.0, 100.0
 BRIGHT_SHARE = 0.98  # levels are set on this quantile, so that one spot cannot spoil them
@@ -108,14 +110,17 @@ def foil_share(rig: Rig, x_mm: Floats, y_mm: Floats, *, blur_mm: float = 0.0) ->
     blur_mm : float
         Side of the square over which the artwork is averaged (a pixel's footprint).
     """
-    art = _averaged(rig, blur_mm)
+    return _sampled(rig.sheet, rig.sheet.artwork, x_mm, y_mm, blur_mm)
+
+
+def _sampled(sheet: Sheet, art: Doubles, x_mm: Floats, y_mm: Floats, blur_mm: float) -> Singles:
+    """Return a picture (rows, cols) of the sheet at points of it, averaged over a square."""
+    art = _averaged(sheet, art, blur_mm)
     rows, cols = art.shape
     with np.errstate(invalid="ignore"):
-        col = (np.asarray(x_mm) / rig.sheet.width_mm + 0.5) * cols - 0.5
-        row = (0.5 - np.asarray(y_mm) / rig.sheet.height_mm) * rows - 0.5
-        inside = (np.abs(x_mm) <= rig.sheet.width_mm / 2) & (
-            np.abs(y_mm) <= rig.sheet.height_mm / 2
-        )
+        col = (np.asarray(x_mm) / sheet.width_mm + 0.5) * cols - 0.5
+        row = (0.5 - np.asarray(y_mm) / sheet.height_mm) * rows - 0.5
+        inside = (np.abs(x_mm) <= sheet.width_mm / 2) & (np.abs(y_mm) <= sheet.height_mm / 2)
     col = np.clip(np.where(inside, col, 0.0), 0, cols - 1)
     row = np.clip(np.where(inside, row, 0.0), 0, rows - 1)
     left, top = np.minimum(col.astype(int), max(cols - 2, 0)), row.astype(int)
@@ -127,11 +132,10 @@ def foil_share(rig: Rig, x_mm: Floats, y_mm: Floats, *, blur_mm: float = 0.0) ->
     return np.where(inside, (1 - down) * upper + down * lower, 0.0).astype(np.float32)
 
 
-def _averaged(rig: Rig, blur_mm: float) -> Doubles:
-    """Artwork averaged over a square, by running sums."""
-    art = rig.sheet.artwork
-    high = min(max(1, round(blur_mm / rig.sheet.height_mm * art.shape[0])), art.shape[0])
-    wide = min(max(1, round(blur_mm / rig.sheet.width_mm * art.shape[1])), art.shape[1])
+def _averaged(sheet: Sheet, art: Doubles, blur_mm: float) -> Doubles:
+    """Return a picture of the sheet averaged over a square, by running sums."""
+    high = min(max(1, round(blur_mm / sheet.height_mm * art.shape[0])), art.shape[0])
+    wide = min(max(1, round(blur_mm / sheet.width_mm * art.shape[1])), art.shape[1])
     for axis, count in ((0, high), (1, wide)):
         if count > 1:
             before, after = (count - 1) // 2, count - 1 - (count - 1) // 2
@@ -162,10 +166,19 @@ def sheet_picture(rig: Rig, layers: Layers) -> Singles:
 
 
 def camera_picture(rig: Rig, layers: Layers) -> Singles:
-    """Return the camera's picture, (r, c, 3) linear, 1 = clip, surroundings included."""
-    xyz = layers.camera_xyz_mm
-    share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=_pixel_mm(layers))[..., None]
+    """Return the camera's picture, (r, c, 3) linear, 1 = clip, surroundings included.
+
+    The edge of stamped foil is laid over it. The squared picture that is measured leaves the
+    edge out: it is narrower than the measures' pixels, and they look at the foil's face.
+    """
+    xyz, blur = layers.camera_xyz_mm, _pixel_mm(layers)
+    share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=blur)[..., None]
     mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
+    if layers.rim is not None:
+        flank, glow = flank_light(rig, layers.rim)
+        at = (xyz[..., 0], xyz[..., 1], blur)
+        mix -= _sampled(rig.sheet, flank, *at)[..., None] * layers.camera_foil
+        mix += np.stack([_sampled(rig.sheet, glow[..., c], *at) for c in range(3)], axis=-1)
     whole = np.where(np.isnan(mix), layers.camera_surround, mix)
     return np.asarray(np.nan_to_num(whole) / clip_luminance(rig, layers), np.float32)
 

@@ -8,18 +8,21 @@ from collections.abc import Sequence
 import numpy as np
 
 from lightplan.arrays import Doubles, Singles
+from lightplan.light import coat
 from lightplan.light.cells import Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.grating import GratingLight
 from lightplan.light.kept import Kept, Moves
-from lightplan.light.lattice import Lattice
+from lightplan.light.lattice import STEPS_PER_WAVE, Lattice
 from lightplan.light.outlook import Outlook
 from lightplan.light.transfer import MirrorFace
 from lightplan.optics import materials
 from lightplan.optics.specular import SpecularCurve
+from lightplan.scene.relief import mirror_normals
 from lightplan.scene.rig import Rig
+from lightplan.scene.sheet import Foil
 from lightplan.scene.surfaces import Surface
 
 LEAST_RAYS, MOST_RAYS = 13, 987
@@ -37,9 +40,15 @@ class FoilLight(Kept):
         roughness: tuple[float, float], brush_rad: float, grating_strength: float,
     ) -> None:  # fmt: skip
         tangent = np.array([math.cos(brush_rad), math.sin(brush_rad), 0.0])
-        self.face = MirrorFace(0, is_front=True, curve=curve, roughness=roughness, tangent=tangent)
         self.lattice = lattice
         points, normals = self.lattice.points(rig.sheet)
+        wavy = rig.sheet.paper.waviness
+        if wavy is not None:
+            if detail.follows_relief and lattice.resolves(wavy.wavelength_mm):
+                normals = mirror_normals(rig.sheet, points[:, 0], points[:, 1])
+            else:
+                roughness = with_unevenness(roughness, wavy.slope_rad)
+        self.face = MirrorFace(0, is_front=True, curve=curve, roughness=roughness, tangent=tangent)
         views = np.asarray(rig.camera.placement.position_mm) - points
         views /= np.linalg.norm(views, axis=1, keepdims=True)
         mirrors = self.face.mirrors(points, normals, views)
@@ -61,10 +70,7 @@ class FoilLight(Kept):
     def of_foil(cls, rig: Rig, lattice: Lattice, detail: Detail) -> FoilLight:
         """Return the foil of the sheet, worked out on a `foil_lattice`."""
         foil = rig.sheet.foil
-        if foil.conductor is not None:
-            curve = materials.conductor_curve(foil.conductor.eta, foil.conductor.k)
-        else:
-            curve = materials.foil_curve(foil.kind)
+        curve = foil_curve_of(foil)
         strength = foil.grating.strength if foil.grating is not None else 0.0
         return cls(rig, lattice, detail, curve, foil.roughness, foil.brush_rad, strength)
 
@@ -74,7 +80,7 @@ class FoilLight(Kept):
         paper = rig.sheet.paper
         assert paper.coat_index is not None
         rough = (paper.coat_roughness, paper.coat_roughness)
-        return cls(rig, lattice, detail, materials.coat_curve(paper.coat_index), rough, 0.0, 0.0)
+        return cls(rig, lattice, detail, coat.curve(paper), rough, 0.0, 0.0)
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces and texels anew."""
@@ -98,6 +104,23 @@ class FoilLight(Kept):
         if self._grating is not None:
             values = values + self._grating.evaluate(outlook, self._lamps)
         return self.lattice.spread_to(grid, values)
+
+
+def with_unevenness(roughness: tuple[float, float], slope_rad: float) -> tuple[float, float]:
+    """Return the GGX alphas of a mirror whose unevenness is not followed.
+
+    Slopes add as variances; the alpha of Beckmann's distribution is sqrt(2) times the slope's
+    root mean square (Walter et al. 2007), and a GGX lobe has about its width.
+    """
+    along, across = (math.sqrt(a * a + 2 * math.tan(slope_rad) ** 2) for a in roughness)
+    return min(along, 1.0), min(across, 1.0)
+
+
+def foil_curve_of(foil: Foil) -> SpecularCurve:
+    """Return the mirror reflectance of a rig's foil."""
+    if foil.conductor is not None:
+        return materials.conductor_curve(foil.conductor.eta, foil.conductor.k)
+    return materials.foil_curve(foil.kind)
 
 
 def polariser_axis(rig: Rig) -> Doubles | None:
@@ -125,6 +148,9 @@ def foil_lattice(
     blur = 1.3 * roughness * nearest / (1 + nearest / to_camera)
     longer = max(sheet.width_mm, sheet.height_mm)
     wanted = 1 + math.ceil(longer * STEPS_PER_BLUR / max(blur, 0.2))
+    wavy = sheet.paper.waviness
+    if wavy is not None and detail.follows_relief:
+        wanted = max(wanted, 1 + math.ceil(longer * STEPS_PER_WAVE / wavy.wavelength_mm))
     return Lattice.over(sheet, min(_rung(max(wanted, 13)), detail.sheet_long_side))
 
 

@@ -16,6 +16,7 @@ from lightplan.light.rays import Rays
 from lightplan.light.surround import Surroundings
 from lightplan.scene import relief
 from lightplan.scene.rig import Rig
+from lightplan.scene.sheet import Paper
 from lightplan.scene.surfaces import Surface
 
 
@@ -121,12 +122,12 @@ class CameraFrame(Kept):
             picture[hidden] = _seen(self._before, texels, surroundings)[self._hidden]
         return picture.reshape(*self.shape, 3)
 
-    def coat_passes(self, index: float) -> Floats:
+    def coat_passes(self, paper: Paper) -> Floats:
         """Share of light that leaves a coat towards the camera on the sheet's grid."""
         points, normals = self._grid.points(self._rig.sheet)
         views = self._origin - points
         cosine = np.sum(views * normals, axis=1) / np.linalg.norm(views, axis=1)
-        share = coat.passes(index, cosine).astype(np.float32)
+        share = coat.passes(paper, cosine).astype(np.float32)
         return share.reshape(*self._grid.shape, 1)
 
 

@@ -12,6 +12,8 @@ from lightplan.light.compiled import mixing
 from lightplan.scene import relief
 from lightplan.scene.sheet import Sheet
 
+STEPS_PER_WAVE = 5  # so the shortest of a stock's waves, 0.6 of the usual one, have three
+
 
 @dataclass(frozen=True, eq=False)
 class Lattice:
@@ -39,6 +41,11 @@ class Lattice:
         x, y = (v.ravel() for v in np.meshgrid(self.x_mm, self.y_mm))
         spots = np.stack([x, y, relief.height(sheet, x, y)], axis=1)
         return spots, relief.normals(sheet, x, y)
+
+    def resolves(self, wave_mm: float) -> bool:
+        """Whether waves of that length have `STEPS_PER_WAVE` points or more."""
+        step = max(self.x_mm[1] - self.x_mm[0], self.y_mm[0] - self.y_mm[1])
+        return bool(step * STEPS_PER_WAVE <= wave_mm * (1 + 1e-9))
 
     def spread_to(self, other: Lattice, values: Floats) -> Singles:
         """Interpolate (rows * cols, ...) values smoothly to another grid, (rows, cols, ...)."""

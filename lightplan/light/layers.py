@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from lightplan.arrays import Doubles, Integers, Singles
+from lightplan.light.rim import Rim
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,6 +31,8 @@ class Layers:
         The layers in the camera's frame; NaN off the sheet.
     camera_surround : (r, c, 3) float32
         What the camera sees beside the sheet; NaN on the sheet.
+    rim : Rim or None
+        What the edge of stamped foil shows; None for level foil and for a quick look.
     """
 
     sheet_x_mm: Doubles
@@ -42,6 +45,7 @@ class Layers:
     camera_paper: Singles
     camera_foil: Singles
     camera_surround: Singles
+    rim: Rim | None = None
 
     def __post_init__(self) -> None:
         for item in fields(self):

@@ -259,7 +259,7 @@ class Standing(Kept):
         paper, foil = rig.sheet.paper, rig.sheet.foil
         yield "foil"
         self.foil = self._follow_mirror(
-            "foil", foil, min(foil.roughness),
+            "foil", (foil, paper.waviness), min(foil.roughness),
             lambda lattice: FoilLight.of_foil(rig, lattice, detail),
         )  # fmt: skip
         self.coat: FoilLight | None = None
@@ -268,7 +268,7 @@ class Standing(Kept):
         else:
             yield "coat"
             self.coat = self._follow_mirror(
-                "coat", (paper.coat_index, paper.coat_roughness), paper.coat_roughness,
+                "coat", paper, paper.coat_roughness,
                 lambda lattice: FoilLight.of_coat(rig, lattice, detail),
             )  # fmt: skip
         self.by_foil: list[Transfer] = []

@@ -1,13 +1,22 @@
-"""The sheet as it lies: height and normals where it is bowed or wavy."""
+"""The sheet as it lies: height and normals where it is bowed or wavy, and its fine unevenness.
+
+Waviness is a sum of plane waves whose lengths lie about the stock's own and whose directions
+and phases its seed draws: far many waves, and their slopes are those of a Gaussian surface
+(central limit). It swings the mirror image; heights of some micrometres move nothing else.
+"""
 
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats
-from lightplan.scene.sheet import Sheet
+from lightplan.scene.sheet import Sheet, Waviness
+
+WAVES = 32
+LENGTHS = (0.6, 1.7)  # of the stock's wavelength, spread evenly in their logarithm
 
 
 def height(sheet: Sheet, x: Floats, y: Floats) -> Doubles:
@@ -31,6 +40,55 @@ def normals(sheet: Sheet, x: Floats, y: Floats) -> Doubles:
     slope = slope + flat.wave_mm * turn * np.cos(turn * along)
     up = np.stack([-cosine * slope, -sine * slope, np.ones_like(slope)], axis=-1)
     return np.asarray(up / np.linalg.norm(up, axis=-1, keepdims=True))
+
+
+def mirror_normals(sheet: Sheet, x: Floats, y: Floats) -> Doubles:
+    """Return unit normals (..., 3) at (x, y) as a mirror has them, fine unevenness included."""
+    even, wavy = normals(sheet, x, y), sheet.paper.waviness
+    if wavy is None:
+        return even
+    slope_x, slope_y = wave_slopes(wavy, x, y)
+    tilted = even / even[..., 2:] - np.stack([slope_x, slope_y, np.zeros_like(slope_x)], axis=-1)
+    return np.asarray(tilted / np.linalg.norm(tilted, axis=-1, keepdims=True))
+
+
+def wave_slopes(wavy: Waviness, x: Floats, y: Floats) -> tuple[Doubles, Doubles]:
+    """Return the slopes of the fine unevenness along x and y."""
+    across, down, phase, slope = _waves(wavy)
+    found_x, found_y = np.zeros(np.shape(x)), np.zeros(np.shape(x))
+    for kx, ky, start, steep in zip(across, down, phase, slope, strict=True):
+        swing = steep * np.cos(kx * np.asarray(x) + ky * np.asarray(y) + start)
+        turn = math.hypot(kx, ky)
+        found_x += kx / turn * swing
+        found_y += ky / turn * swing
+    return found_x, found_y
+
+
+def wave_height(wavy: Waviness, x: Floats, y: Floats) -> Doubles:
+    """Return the height of the fine unevenness in mm: what `wave_slopes` are the slopes of."""
+    across, down, phase, slope = _waves(wavy)
+    found = np.zeros(np.shape(x))
+    for kx, ky, start, steep in zip(across, down, phase, slope, strict=True):
+        found += (
+            steep / math.hypot(kx, ky) * np.sin(kx * np.asarray(x) + ky * np.asarray(y) + start)
+        )
+    return found
+
+
+@lru_cache(maxsize=16)
+def _waves(wavy: Waviness) -> tuple[Doubles, Doubles, Doubles, Doubles]:
+    """Wave numbers along x and y [1/mm], phases, and steepest slope of each wave.
+
+    Directions stand evenly round the half circle, in an order that the seed draws, so that
+    the slope is alike along x and y: sum of s^2 cos^2 / 2 = WAVES s^2 / 4.
+    """
+    draw = np.random.default_rng(wavy.seed)
+    low, high = np.log(LENGTHS)
+    length = wavy.wavelength_mm * np.exp(low + (high - low) * (np.arange(WAVES) + 0.5) / WAVES)
+    angle = np.pi * (draw.permutation(WAVES) + draw.random()) / WAVES
+    turn = 2 * np.pi / length
+    steep = np.full(WAVES, 2 * math.tan(wavy.slope_rad) / math.sqrt(WAVES))
+    return turn * np.cos(angle), turn * np.sin(angle), 2 * np.pi * draw.random(WAVES), steep
 
 
 def is_flat(sheet: Sheet) -> bool:

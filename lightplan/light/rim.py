@@ -1,0 +1,178 @@
+"""The edge of stamped foil: the slope from the paper down to the pressed foil, a tilted mirror.
+
+How steep it is follows from depth and width of the flank, and which way it faces from the
+outline of the artwork. So what a flank shows hangs on three numbers alone: where on the sheet
+it is (it changes slowly there) and which way it faces. It is worked out on a coarse grid for
+`FACINGS` directions all round and read between them; the artwork then tells which pixel shows
+how much of which flank. Left out: what the opposite flank or the paper hides of a slope or throws
+on it, and the rounding of its two edges.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy import ndimage
+
+from lightplan.arrays import Doubles, Integers, Singles, read_only
+from lightplan.light.cells import Patchwork
+from lightplan.light.detail import Detail
+from lightplan.light.emission import LampFace
+from lightplan.light.foil import foil_curve_of, polariser_axis
+from lightplan.light.glossy import GlossyLight
+from lightplan.light.lattice import Lattice
+from lightplan.light.mirrors import Mirrors
+from lightplan.light.outlook import Outlook
+from lightplan.light.transfer import MirrorFace
+from lightplan.scene.relief import mirror_normals
+from lightplan.scene.rig import Rig
+from lightplan.scene.sheet import Relief, Sheet
+from lightplan.scene.surfaces import Surface
+
+FACINGS = 24
+LONG_SIDE, LEAST = 9, 4
+RAYS = 55
+SMOOTH_PX = 1.5  # over which the outline's direction is taken
+
+
+@dataclass(frozen=True, eq=False)
+class Rim:
+    """What the flanks of stamped foil show.
+
+    Attributes
+    ----------
+    x_mm, y_mm : (cols,), (rows,) float
+        A coarse grid over the sheet; `y_mm` falls.
+    luminance : (facings, rows, cols, 3) float32
+        Of a flank there that faces (leans) along 360 degrees times i over `facings`, counted
+        from x to y; cd/m2.
+    """
+
+    x_mm: Doubles
+    y_mm: Doubles
+    luminance: Singles
+
+    def at(self, x_mm: Doubles, y_mm: Doubles, facing_rad: Doubles) -> Singles:
+        """Return the luminance (n, 3) of flanks at n places that face n ways."""
+        rows, cols = len(self.y_mm), len(self.x_mm)
+        col = (x_mm - self.x_mm[0]) / (self.x_mm[-1] - self.x_mm[0]) * (cols - 1)
+        row = (y_mm - self.y_mm[0]) / (self.y_mm[-1] - self.y_mm[0]) * (rows - 1)
+        turn = np.mod(facing_rad / (2 * np.pi), 1.0) * len(self.luminance)
+        around = np.concatenate([self.luminance, self.luminance[:1]])
+        place = np.stack([turn, row, col])
+        channels = [
+            ndimage.map_coordinates(around[..., c], place, order=1, mode="nearest")
+            for c in range(3)
+        ]
+        return np.stack(channels, axis=-1)
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """Where the flanks are, on the pixels of the artwork.
+
+    Attributes
+    ----------
+    share : (rows, cols) float
+        Share of each pixel that is flank.
+    row, col : (n,) int
+        Pixels that have some.
+    facing_rad : (n,) float
+        Which way the foil lies from the edge there, from x to y.
+    """
+
+    share: Doubles
+    row: Integers
+    col: Integers
+    facing_rad: Doubles
+
+
+def rim_of(
+    rig: Rig, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+    outlook: Outlook, detail: Detail,
+) -> Rim | None:  # fmt: skip
+    """Return what the flanks show under the only light of `outlook`; None for level foil."""
+    relief = rig.sheet.foil.relief
+    if relief is None or relief.depth_mm == 0 or not detail.follows_relief:
+        return None
+    lattice = Lattice.over(rig.sheet, LONG_SIDE, LEAST)
+    mirrors, faces_us = _flanks(rig, lattice, relief)
+    light = GlossyLight(
+        mirrors, foil_curve_of(rig.sheet.foil), rays=RAYS, spots=detail.foil_spots,
+        polariser=polariser_axis(rig), skip=frozenset((0,)),
+    )  # fmt: skip
+    light.update(surfaces, patchwork, lamps, frozenset())
+    shown = light.evaluate(outlook)[:, 0] * faces_us[:, None]
+    luminance = shown.reshape(FACINGS, *lattice.shape, 3).astype(np.float32)
+    return Rim(lattice.x_mm, lattice.y_mm, luminance)
+
+
+def _flanks(rig: Rig, lattice: Lattice, relief: Relief) -> tuple[Mirrors, Doubles]:
+    """Return flanks of every facing at every point, and 0 for those that turn away from us."""
+    points, _ = lattice.points(rig.sheet)
+    even = mirror_normals(rig.sheet, points[:, 0], points[:, 1])
+    points, even = np.tile(points, (FACINGS, 1)), np.tile(even, (FACINGS, 1))
+    facing = np.repeat(2 * np.pi * np.arange(FACINGS) / FACINGS, len(points) // FACINGS)
+    slope = relief.depth_mm / relief.flank_mm
+    lean = np.stack([np.cos(facing), np.sin(facing), np.zeros_like(facing)], axis=1)
+    normals = even + slope * lean
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    views = np.asarray(rig.camera.placement.position_mm) - points
+    views /= np.linalg.norm(views, axis=1, keepdims=True)
+    seen = np.sum(views * normals, axis=1) > 0.02  # beyond, the flank is seen edge-on or hidden
+    normals = np.where(seen[:, None], normals, even)
+    brush = rig.sheet.foil.brush_rad
+    face = MirrorFace(
+        0, is_front=True, curve=foil_curve_of(rig.sheet.foil), roughness=rig.sheet.foil.roughness,
+        tangent=np.array([math.cos(brush), math.sin(brush), 0.0]),
+    )  # fmt: skip
+    return face.mirrors(points, normals, views), seen.astype(float)
+
+
+def flank_light(rig: Rig, rim: Rim) -> tuple[Doubles, Doubles]:
+    """Return the flank's share (rows, cols) of the artwork's pixels, and what it adds.
+
+    The second, (rows, cols, 3), is luminance times that share.
+    """
+    sheet = rig.sheet
+    found = outline_of(sheet)
+    rows, cols = found.share.shape
+    x = ((found.col + 0.5) / cols - 0.5) * sheet.width_mm
+    y = (0.5 - (found.row + 0.5) / rows) * sheet.height_mm
+    glow = np.zeros((rows, cols, 3))
+    share = found.share[found.row, found.col]
+    glow[found.row, found.col] = rim.at(x, y, found.facing_rad) * share[:, None]
+    return found.share, glow
+
+
+@lru_cache(maxsize=4)
+def outline_of(sheet: Sheet) -> Outline:
+    """Return the flanks of a sheet's artwork.
+
+    The flank reaches `flank_mm` inwards from the edge of every shape, so its share is that
+    of the shape less that of the shape shrunk by it.
+    """
+    art, relief = np.asarray(sheet.artwork), sheet.foil.relief
+    assert relief is not None
+    rows, cols = art.shape
+    step = (sheet.height_mm / rows, sheet.width_mm / cols)
+    pixel = math.sqrt(step[0] * step[1])
+    solid = np.pad(art >= 0.5, 1, mode="edge")
+    if solid.all() or not solid.any():
+        none = np.zeros(0, int)
+        return Outline(read_only(np.zeros_like(art)), none, none, np.zeros(0))
+    inside = ndimage.distance_transform_edt(solid, sampling=step)[1:-1, 1:-1] - pixel / 2
+    outside = ndimage.distance_transform_edt(~solid, sampling=step)[1:-1, 1:-1] - pixel / 2
+    left = np.clip((inside - relief.flank_mm) / pixel + 0.5, 0.0, 1.0) * solid[1:-1, 1:-1]
+    share = art - np.minimum(art, left)
+    signed = ndimage.gaussian_filter(
+        np.where(solid[1:-1, 1:-1], inside, -outside), SMOOTH_PX, mode="nearest"
+    )
+    down, across = np.gradient(signed, *step)
+    row, col = np.nonzero(share > 1e-3)
+    facing = np.arctan2(-down[row, col], across[row, col])  # rows count towards us
+    return Outline(read_only(share), row, col, facing)
