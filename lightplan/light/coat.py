@@ -49,7 +49,7 @@ def passes(paper: Paper, cosine: Floats) -> Floats:
         return np.asarray(1.0 - 0.5 * (s + p))
     once = _once_through(paper.film, angles)
     s, p = fresnel.dielectric(angles, paper.film.index)
-    return np.asarray(0.5 * sum((1 - r) ** 2 * once / (1 - (r * once) ** 2) for r in (s, p)))
+    return np.asarray(0.5 * sum((1 - r) ** 2 * once / _returns(r * once) for r in (s, p)))
 
 
 def _mirrored(paper: Paper, cosine: Doubles) -> tuple[Doubles, Doubles]:
@@ -59,7 +59,7 @@ def _mirrored(paper: Paper, cosine: Doubles) -> tuple[Doubles, Doubles]:
     if paper.film is None:
         return s, p
     once = _once_through(paper.film, cosine)
-    s, p = (r + r * (1 - r) ** 2 * once**2 / (1 - (r * once) ** 2) for r in (s, p))
+    s, p = (r + r * (1 - r) ** 2 * once**2 / _returns(r * once) for r in (s, p))
     return s, p
 
 
@@ -67,6 +67,11 @@ def _once_through(film: Film, cosine: Doubles) -> Doubles:
     """Return the share of light left after one way through the film, aslant a longer one."""
     inside = np.sqrt(1 - (1 - cosine**2) / film.index**2)
     return np.asarray(film.transmittance ** (1 / inside))
+
+
+def _returns(mirrored: Doubles) -> Doubles:
+    """Return what light that goes to and fro in the film is divided by; not 0 at grazing."""
+    return np.maximum(1 - mirrored**2, 1e-12)
 
 
 def body(paper: Paper) -> Floats:

@@ -11,6 +11,7 @@ from lightplan.geometry.shapes import Flat
 from lightplan.light.cells import Patchwork
 from lightplan.light.lattice import Lattice
 from lightplan.light.rays import NOTHING, Rays
+from lightplan.scene.relief import mirror_normals
 from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface
 
@@ -22,7 +23,8 @@ def mirrored_names(
 
     A ray that passes the hole of a card before it meets something is named after the hole.
     """
-    points, normals = grid.points(rig.sheet)
+    points, _ = grid.points(rig.sheet)
+    normals = mirror_normals(rig.sheet, points[:, 0], points[:, 1])
     views = np.asarray(rig.camera.placement.position_mm) - points
     views /= np.linalg.norm(views, axis=1, keepdims=True)
     away = 2 * np.sum(views * normals, axis=1, keepdims=True) * normals - views

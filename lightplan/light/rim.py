@@ -36,6 +36,7 @@ from lightplan.scene.surfaces import Surface
 FACINGS = 24
 LONG_SIDE, LEAST = 9, 4
 RAYS = 55
+HALF = 0.5
 SMOOTH_PX = 1.5  # over which the outline's direction is taken
 
 
@@ -104,6 +105,7 @@ def rim_of(
     light = GlossyLight(
         mirrors, foil_curve_of(rig.sheet.foil), rays=RAYS, spots=detail.foil_spots,
         polariser=polariser_axis(rig), skip=frozenset((0,)),
+        numbers=np.tile(np.arange(len(mirrors.points) // FACINGS), FACINGS),
     )  # fmt: skip
     light.update(surfaces, patchwork, lamps, frozenset())
     shown = light.evaluate(outlook)[:, 0] * faces_us[:, None]
@@ -160,19 +162,31 @@ def outline_of(sheet: Sheet) -> Outline:
     assert relief is not None
     rows, cols = art.shape
     step = (sheet.height_mm / rows, sheet.width_mm / cols)
-    pixel = math.sqrt(step[0] * step[1])
-    solid = np.pad(art >= 0.5, 1, mode="edge")
-    if solid.all() or not solid.any():
+    inwards = _inwards(art, step)
+    if inwards is None:
         none = np.zeros(0, int)
         return Outline(read_only(np.zeros_like(art)), none, none, np.zeros(0))
-    inside = ndimage.distance_transform_edt(solid, sampling=step)[1:-1, 1:-1] - pixel / 2
-    outside = ndimage.distance_transform_edt(~solid, sampling=step)[1:-1, 1:-1] - pixel / 2
-    left = np.clip((inside - relief.flank_mm) / pixel + 0.5, 0.0, 1.0) * solid[1:-1, 1:-1]
+    pixel = math.sqrt(step[0] * step[1])
+    left = np.clip((inwards - relief.flank_mm) / pixel + 0.5, 0.0, 1.0)
     share = art - np.minimum(art, left)
-    signed = ndimage.gaussian_filter(
-        np.where(solid[1:-1, 1:-1], inside, -outside), SMOOTH_PX, mode="nearest"
-    )
-    down, across = np.gradient(signed, *step)
+    smooth = ndimage.gaussian_filter(inwards, SMOOTH_PX, mode="nearest")
+    down, across = np.gradient(smooth, *step)
     row, col = np.nonzero(share > 1e-3)
     facing = np.arctan2(-down[row, col], across[row, col])  # rows count towards us
     return Outline(read_only(share), row, col, facing)
+
+
+def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:
+    """Return how far each pixel lies inside its shape, mm; below 0 outside; None without edges.
+
+    The distance to the nearest pixel on an edge, and how far inside that pixel's middle is: its
+    share of foil less a half, times its size.
+    """
+    solid = art >= HALF
+    inner = ndimage.binary_erosion(solid, border_value=1)
+    edge = ((art > 0) & (art < 1)) | (solid & ~inner)
+    if not edge.any():
+        return None
+    away, nearest = ndimage.distance_transform_edt(~edge, sampling=step, return_indices=True)
+    inside = (art[tuple(nearest)] - HALF) * math.sqrt(step[0] * step[1])
+    return np.asarray(inside + np.where(solid, away, -away))

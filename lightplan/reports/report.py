@@ -121,7 +121,9 @@ def layers_npz(layers: Layers) -> bytes:
 
     Keys: `camera_paper`, `camera_foil`, `camera_surround` (r, c, 3) cd/m2, `camera_xyz_mm`
     (r, c, 3), `sheet_paper`, `sheet_foil` (rows, cols, 3) cd/m2, `sheet_x_mm` (cols,),
-    `sheet_y_mm` (rows,), `sees` (rows, cols) and `sees_names`. Loads without pickle.
+    `sheet_y_mm` (rows,), `sees` (rows, cols) and `sees_names`. Of stamped foil besides what its
+    edge shows: `rim` (facings, r, c, 3) cd/m2, `rim_x_mm` (c,), `rim_y_mm` (r,). Loads
+    without pickle.
     """
     arrays: dict[str, np.ndarray[Any, Any]] = {
         "camera_paper": layers.camera_paper,
@@ -135,6 +137,12 @@ def layers_npz(layers: Layers) -> bytes:
         "sees": np.asarray(layers.sees, np.int32),
         "sees_names": np.array(layers.sees_names, np.str_),
     }
+    if layers.rim is not None:
+        arrays |= {
+            "rim": layers.rim.luminance,
+            "rim_x_mm": layers.rim.x_mm,
+            "rim_y_mm": layers.rim.y_mm,
+        }
     file = io.BytesIO()
     with zipfile.ZipFile(file, "w") as archive:
         for name, array in arrays.items():

@@ -148,6 +148,11 @@ def _sheet(mi: Any, sheet: Scene, bsdf: Scene) -> Any:
     if sheet["shape"] == "flat":
         pose = _pose(mi, sheet, sheet["width"] / 2, sheet["height"] / 2)
         return mi.load_dict({"type": "rectangle", "to_world": pose, "bsdf": bsdf, "id": "sheet"})
+    if sheet["shape"] == "mesh":
+        vertices, faces = np.float64(sheet["vertices"]), np.int64(sheet["faces"])
+        more = {"normals": np.float64(sheet["normals"])} if "normals" in sheet else {}
+        texture = vertices[:, :2] / [sheet["width"], sheet["height"]] + 0.5
+        return _mesh(mi, vertices, faces, bsdf, texture=texture, **more)
     half = sheet["width"] / 2
     x = np.linspace(-half, half, BOW_STRIPS + 1)
     z = sheet["bow"] * (1 - (x / half) ** 2)
