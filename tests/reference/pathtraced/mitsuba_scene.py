@@ -198,11 +198,14 @@ def _stock_bsdf(mi: Any, material: Scene) -> Scene:
 
 
 def _metal(material: Scene) -> Scene:
+    if "reflectance" in material:  # of a dyed foil, the same at every angle
+        same = {"material": "none", "specular_reflectance": _rgb(material["reflectance"])}
+    else:
+        same = {"eta": _bounded(material["eta"]), "k": _bounded(material["k"])}
     return {
         "type": "roughconductor",
         "distribution": "ggx",
-        "eta": _bounded(material["eta"]),
-        "k": _bounded(material["k"]),
+        **same,
         "alpha_u": material["alpha_x"],
         "alpha_v": material["alpha_y"],
         "sample_visible": True,

@@ -14,6 +14,7 @@ import numpy as np
 
 from lightplan.geometry.mesh import Mesh
 from lightplan.light.emission import lamp_luminances
+from lightplan.optics.materials import foil_curve
 from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell, Side
 
 Scene = dict[str, Any]
@@ -65,7 +66,6 @@ def scene_of(rig: Rig, size: tuple[int, int]) -> Scene:
 
 def _check(rig: Rig) -> None:
     wrong = {
-        "a foil without constants": rig.sheet.foil.conductor is None,
         "brushing aslant": rig.sheet.foil.brush_rad != 0,
         "a bow aslant": rig.sheet.flatness.bow_rad != 0,
         "waves": rig.sheet.flatness.wave_mm != 0,
@@ -241,17 +241,22 @@ def _paper(rig: Rig) -> Scene:
     return {"model": "lambert", "reflectance": list(paper.reflectance)}
 
 
+def reflectance_of(rig: Rig) -> list[float]:
+    """Return the reflectance of a dyed foil per channel, at the angle of its middle's mirror ray."""
+    place = np.asarray(rig.camera.placement.position_mm)
+    cosine = float(place[2] / np.linalg.norm(place))
+    found = foil_curve(rig.sheet.foil.kind).evaluate(cosine)
+    return [min(float(v), 1.0) for v in np.ravel(found)]
+
+
 def _foil(rig: Rig) -> Scene:
     foil = rig.sheet.foil
-    assert foil.conductor is not None
     alpha_x, alpha_y = foil.roughness
-    made = {
-        "model": "ggx_conductor",
-        "eta": list(foil.conductor.eta),
-        "k": list(foil.conductor.k),
-        "alpha_x": alpha_x,
-        "alpha_y": alpha_y,
-    }
+    made = {"model": "ggx_conductor", "alpha_x": alpha_x, "alpha_y": alpha_y}
+    if foil.conductor is None:  # dyed: the same reflectance at every angle
+        made["reflectance"] = reflectance_of(rig)
+    else:
+        made |= {"eta": list(foil.conductor.eta), "k": list(foil.conductor.k)}
     if foil.grating is None:
         return made
     grating = {

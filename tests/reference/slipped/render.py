@@ -1,0 +1,105 @@
+"""Render scenes with the path tracer, whole frame, the artwork laid over paper and foil.
+
+    python tests/reference/slipped/render.py JOBS.json.gz FOLDER
+
+The picture is kept as the square root of light in 10 bits, high and low bytes apart.
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import os
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.ndimage import gaussian_filter
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "pathtraced"))
+sys.path.insert(0, str(Path(__file__).parent))  # the folders are no packages
+
+import mitsuba_scene
+import render as pathtraced
+
+# Grain of the path tracer is smoothed by less than a lens blurs: light on paper is soft.
+SMOOTHED_PX = {"paper": 1.2, "foil": 0.6}
+FINE = 4  # sub-pixels each way at which the artwork is read
+AT_ONCE = 60e6  # samples
+
+
+def composed(mi: Any, job: dict[str, Any], art: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    scene, spp = job["scene"], job["spp"]
+    rows, cols = scene["camera"]["height"], scene["camera"]["width"]
+    layers = {}
+    for layer in ("paper", "foil"):
+        built = mitsuba_scene.build(mi, scene, layer)
+        view = pathtraced.sensor(mi, scene["camera"], pathtraced.Crop(0, 0, cols, rows))
+        draw = pathtraced.renderer(mi, built, view)
+        each = max(1, min(spp, int(AT_ONCE // (rows * cols))))
+        count = -(-spp // each)
+        layers[layer] = sum(draw(100 + i, each) for i in range(count)) / count
+    places = ((np.arange(n * FINE) + 0.5) / FINE for n in (rows, cols))
+    grid = np.meshgrid(*places, indexing="ij")
+    hit, xyz = pathtraced.first_hits(mi, built, scene, *grid)
+    wide, high = job["sheet_mm"]
+    down, across = art.shape
+    col = ((xyz[..., 0] * 1000 / wide + 0.5) * across).astype(int).clip(0, across - 1)
+    row = ((0.5 - xyz[..., 1] * 1000 / high) * down).astype(int).clip(0, down - 1)
+    share = np.where(hit, art[row, col] / 255.0, 0.0).reshape(rows, FINE, cols, FINE).mean((1, 3))
+    on_sheet = hit.reshape(rows, FINE, cols, FINE).mean((1, 3)) >= 0.5
+    layers = {name: smoothed(light, on_sheet, SMOOTHED_PX[name]) for name, light in layers.items()}
+    return layers["paper"] + share[..., None] * (layers["foil"] - layers["paper"])
+
+
+def smoothed(light: Any, on_sheet: Any, size_px: float) -> Any:
+    """Return light smoothed on the sheet and beside it, never across its edge."""
+    found = np.zeros_like(light)
+    for part in (on_sheet, ~on_sheet):
+        weight = gaussian_filter(part.astype(float), size_px)
+        for channel in range(3):
+            summed = gaussian_filter(light[..., channel] * part, size_px)
+            found[..., channel] += part * summed / np.maximum(weight, 1e-9)
+    return found
+
+
+def main() -> None:
+    source, folder = sys.argv[1], Path(sys.argv[2])
+    folder.mkdir(parents=True, exist_ok=True)
+    with gzip.open(source, "rt") as file:
+        told = json.load(file)
+    art = {
+        name: np.frombuffer(bytes.fromhex(one["hex"]), np.uint8).reshape(one["shape"])
+        for name, one in told["artwork"].items()
+    }
+    mi = mitsuba_scene.start(os.environ.get("VARIANT"))
+    began, limit = time.time(), float(os.environ.get("LIMIT", "100000"))
+    kept: dict[str, Any] = {}
+    parts = 0
+    for number, job in enumerate(told["jobs"]):
+        if time.time() - began > limit:
+            print("time is up at", job["name"])
+            break
+        try:
+            picture = composed(mi, job, art[job["base"]])
+        except Exception as wrong:
+            print("FAILED", job["name"], repr(wrong)[:300], flush=True)
+            continue
+        scale = float(np.percentile(picture, 99.95)) * 1.2 + 1e-9
+        code = np.rint(1023 * np.sqrt(np.clip(picture / scale, 0, 1))).astype(np.uint16)
+        name = job["name"]
+        kept[f"{name}_low"], kept[f"{name}_high"] = np.uint8(code & 255), np.uint8(code >> 8)
+        kept[f"{name}_scale"] = np.float64(scale)
+        if sum(a.nbytes for a in kept.values()) > 32e6:
+            np.savez_compressed(folder / f"part{parts}.npz", **kept)
+            print(number, f"{time.time() - began:.0f} s", flush=True)
+            kept, parts = {}, parts + 1
+    if kept:
+        np.savez_compressed(folder / f"part{parts}.npz", **kept)
+    print(f"{number + 1} scenes, {time.time() - began:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
