@@ -1,0 +1,185 @@
+"""From a squared photograph and a plan to the rig as it stands."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.estimate.fit import (
+    EXPOSURE_KNOWN,
+    EXPOSURE_UNKNOWN,
+    Fitter,
+    Name,
+)
+from lightplan.estimate.lens import lens_place
+from lightplan.estimate.levels import Levels
+from lightplan.estimate.result import CameraState, Estimate, Rival
+from lightplan.estimate.search import Hypothesis, Search
+from lightplan.estimate.seen import SeenSheet
+from lightplan.progress import Progress, Watch, unwatched
+from lightplan.scene import Rig
+from lightplan.scene.slips import Slip, SlipUnit, slipped
+
+SURE_MISFIT = 0.40
+"""A plan that fits as well as this is not doubted: no slip that matters hides in it."""
+_DOUBTED = 6.0  # of cost: rivals nearer than this are told
+ROOM_CHANNELS = ("red", "green", "blue")
+
+
+@dataclass(frozen=True, eq=False)
+class Photographed:
+    """One photograph, as far as the estimate needs it.
+
+    Parameters
+    ----------
+    seen : SeenSheet
+    corners : (4, 2) float
+        (row, column) of far left, far right, near right, near left; lens bending out.
+    shape : (2,) int
+        Rows and columns of the picture.
+    focal_px : float or None
+    clip_cd_m2 : float or None
+        Luminance that clips by f-number, time and ISO; None where the file is silent.
+    """
+
+    seen: SeenSheet
+    corners: Doubles
+    shape: tuple[int, int]
+    focal_px: float | None
+    clip_cd_m2: float | None
+
+
+def estimate(
+    rig: Rig, photo: Photographed, *, clip_cd_m2: float, watch: Watch = unwatched
+) -> Estimate:
+    """Return the rig as built, from one photograph.
+
+    Parameters
+    ----------
+    rig : Rig
+        As planned.
+    photo : Photographed
+    clip_cd_m2 : float
+        Luminance that clips as the plan sets the camera.
+    watch : callable
+        Told what is being done; may raise `Stopped`.
+    """
+    fitter = _fitter(rig, photo, clip_cd_m2)
+    watch(Progress(stage="comparing the photograph with the plan"))
+    search = Search(rig, Levels(rig, photo.seen), fitter)
+    plan = search.as_planned()
+    found = [plan]
+    if plan.fitted.misfit > SURE_MISFIT:
+        watch(Progress(stage="looking for what stands elsewhere"))
+        singles = search.singles()
+        found += singles
+        watch(Progress(stage="looking for a second thing"))
+        found += search.pairs(singles)
+    found.sort(key=lambda h: h.cost)
+    known = math.log2(clip_cd_m2 / fitter.clip_cd_m2)
+    return _told(rig, photo, fitter, search, found, known)
+
+
+def _fitter(rig: Rig, photo: Photographed, planned: float) -> Fitter:
+    place = lens_place(rig, photo.corners, photo.shape, photo.focal_px)
+    if photo.clip_cd_m2 is None:
+        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place)
+    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place)
+
+
+def _told(
+    rig: Rig, photo: Photographed, fitter: Fitter, search: Search,
+    found: Sequence[Hypothesis], known: float,
+) -> Estimate:  # fmt: skip
+    best = found[0]
+    beliefs = _beliefs(found)
+    slips = slips_of(search, best, _belief_in(found, beliefs, best))
+    rivals = tuple(
+        Rival(slips_of(search, h, {n: b for n in h.elements}), b)
+        for h, b in zip(found[1:], beliefs[1:], strict=True)
+        if h.cost < best.cost + _DOUBTED and set(h.elements) != set(best.elements)
+    )
+    values = {(s.element, s.dimension): s.value for s in slips}
+    place = fitter.place
+    nought = np.zeros(3)
+    return Estimate(
+        planned=rig, as_built=slipped(rig, values), slips=slips, as_planned=not best.values,
+        foreign=(), camera=_camera(best, fitter, known),
+        lens_mm=nought if place is None else place.offset_mm,
+        lens_sigma_mm=nought if place is None else np.sqrt(np.diag(place.covariance)),
+        rivals=rivals[:3], misfit=best.fitted.misfit, seen=photo.seen,
+        residual=best.fitted.residual,
+    )  # fmt: skip
+
+
+def _beliefs(found: Sequence[Hypothesis]) -> list[float]:
+    height = np.exp(-0.5 * (np.array([h.cost for h in found]) - found[0].cost))
+    return list(height / height.sum())
+
+
+def _belief_in(
+    found: Sequence[Hypothesis], beliefs: Sequence[float], best: Hypothesis
+) -> dict[str, float]:
+    """Return how much belief all explanations give to each thing that the best one names."""
+    return {
+        element: float(sum(b for h, b in zip(found, beliefs, strict=True) if element in h.elements))
+        for element in best.elements
+    }
+
+
+def slips_of(search: Search, one: Hypothesis, belief: dict[str, float]) -> tuple[Slip, ...]:
+    """Return a hypothesis as slips, what changes the picture most first."""
+    slips = []
+    for name, value in one.values.items():
+        if name[0] == "room":
+            continue
+        sigma = one.fitted.sigmas.get(name, 0.0)
+        told = one.fitted.values.get(name, value)
+        slips.append(_slip(name, told, sigma, belief[name[0]]))
+    room = [one.values.get(("room", c)) for c in ROOM_CHANNELS]
+    if any(v is not None for v in room):
+        unit = search.room_unit  # cd/m2, as the surroundings' unit is 1 cd/m2
+        level = float(np.mean([0.0 if v is None else v for v in room])) * unit
+        sigma = 0.5 * unit
+        slips.append(Slip(element="room", dimension="light", value=level, unit="cd/m2",
+                          uncertainty=sigma, confidence=belief["room"]))  # fmt: skip
+    order = {n: i for i, n in enumerate(_by_effect(search, one))}
+    return tuple(sorted(slips, key=lambda s: order.get(s.element, 99)))
+
+
+def _slip(name: Name, value: float, sigma: float, belief: float) -> Slip:
+    end = name[1].rpartition("_")[2]
+    unit: SlipUnit = end if end in ("mm", "deg", "stops") else ""  # type: ignore[assignment]
+    return Slip(element=name[0], dimension=name[1], value=float(value), unit=unit,
+                uncertainty=float(sigma), confidence=float(min(1.0, belief)))  # fmt: skip
+
+
+def _by_effect(search: Search, one: Hypothesis) -> list[str]:
+    """Return elements by how much the picture changes when each alone is undone."""
+    effect = {}
+    for element in one.elements:
+        rest = {n: v for n, v in one.values.items() if n[0] != element}
+        light = search.mixed(rest)
+        if light is None:
+            effect[element] = math.inf
+            continue
+        gap = np.log2(np.maximum(light, 1e-6) / np.maximum(one.light, 1e-6))
+        effect[element] = float(np.sqrt(np.mean(np.clip(gap, -4, 4) ** 2)))
+    return sorted(effect, key=lambda e: -effect[e])
+
+
+def _camera(best: Hypothesis, fitter: Fitter, known: float) -> CameraState:
+    values, sigmas = best.fitted.values, best.fitted.sigmas
+
+    def of(name: str) -> float:
+        return float(values["camera's", name])
+
+    return CameraState(
+        exposure_stops=known + of("exposure"), exposure_sigma=sigmas["camera's", "exposure"],
+        balance_stops=of("red") - of("blue"), red_stops=of("red"), blue_stops=of("blue"),
+        vignette_stops=of("vignette"), contrast=of("contrast"), lift_stops=of("lift"),
+    )  # fmt: skip

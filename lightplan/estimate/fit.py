@@ -1,0 +1,282 @@
+"""Robust least squares of levels: what the camera adds is linear, and so are small errors.
+
+The levels of a photograph in stops are those of the rig as built, plus exposure, white
+balance, vignette and the tone curve of the camera, plus the many small errors of a hand. All
+of these are columns with a prior each; what is fitted beside them is the hypothesis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.estimate.levels import to_stops
+from lightplan.estimate.seen import FLOOR, SeenSheet
+
+Name = tuple[str, str]
+CAMERA = ("exposure", "red", "blue", "vignette", "contrast", "lift")
+EXPOSURE_KNOWN = 0.12  # stops: how well f-number, time and ISO tell the exposure
+EXPOSURE_UNKNOWN = 2.0
+# Standard deviations of white balance (red, blue, in stops), vignette (stops at the corners),
+# contrast (share) and lift (stops in the shadows) of cameras; our choice.
+OTHERS = (0.25, 0.25, 0.35, 0.08, 0.45)
+PAPER_MODEL, FOIL_MODEL = 0.035, 0.11  # stops: the model's own error in a cell
+EDGE_MM = 1.2  # how far the photograph's cells may lie off the model's
+EFFECTIVE_PAPER, EFFECTIVE_FOIL = 45.0, 60.0
+"""Independent data in each material: neighbouring cells err together."""
+HEAVY = 2.0  # residuals, in standard deviations, from which they count less
+ROUNDS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """Things that change levels linearly, about the rig whose light is given.
+
+    Attributes
+    ----------
+    names : (k,) of (element, dimension)
+    values : (n, 3, k) float
+        Stops per unit.
+    means, sigmas : (k,) float
+        What is expected of each, off the plan, and its standard deviation.
+    at : (k,) float
+        How far the rig whose light is given is off the plan in each.
+    """
+
+    names: tuple[Name, ...]
+    values: Doubles
+    means: Doubles
+    sigmas: Doubles
+    at: Doubles
+
+    @classmethod
+    def of(cls, names: Sequence[Name], values: Doubles, sigmas: Sequence[float],
+           at: Sequence[float] | None = None) -> Columns:  # fmt: skip
+        """Return columns that are expected to be as planned."""
+        nought = np.zeros(len(names))
+        there = nought if at is None else np.asarray(at, float)
+        return cls(tuple(names), values, nought, np.asarray(sigmas, float), there)
+
+    def with_sigma(self, sigmas: Mapping[Name, float], *, here: bool = False) -> Columns:
+        """Return them with other priors for some: about the plan, or about where they are."""
+        changed = [sigmas.get(n, s) for n, s in zip(self.names, self.sigmas, strict=True)]
+        means = self.means
+        if here:
+            some = np.array([n in sigmas for n in self.names], bool)
+            means = np.where(some, self.at, self.means)
+        return Columns(self.names, self.values, means, np.array(changed), self.at)
+
+    def without(self, names: set[tuple[str, str]]) -> Columns:
+        """Return the others."""
+        keep = [i for i, name in enumerate(self.names) if name not in names]
+        return Columns(
+            tuple(self.names[i] for i in keep), self.values[..., keep], self.means[keep],
+            self.sigmas[keep], self.at[keep],
+        )  # fmt: skip
+
+    def joined(self, other: Columns) -> Columns:
+        """Return these and others."""
+        return Columns(
+            self.names + other.names, np.concatenate([self.values, other.values], axis=-1),
+            np.concatenate([self.means, other.means]),
+            np.concatenate([self.sigmas, other.sigmas]), np.concatenate([self.at, other.at]),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """What came of a fit.
+
+    Attributes
+    ----------
+    cost : float
+        Twice the negative logarithm of the posterior's height, up to a constant.
+    values, sigmas : dict
+        By (element, dimension); the camera's by ("camera's", name of `CAMERA`).
+    residual : (n, 3) float
+        Photograph less prediction, in stops.
+    misfit : float
+        Root mean square of what data are off, in standard deviations.
+    """
+
+    cost: float
+    values: dict[Name, float]
+    sigmas: dict[Name, float]
+    residual: Doubles
+    misfit: float
+
+    @property
+    def exposure(self) -> float:
+        """Stops of more exposure than expected."""
+        return self.values["camera's", "exposure"]
+
+
+@dataclass(frozen=True, eq=False)
+class Place:
+    """What the sheet's corners tell of the lens: its place off the plan, and how surely.
+
+    Attributes
+    ----------
+    offset_mm : (3,) float
+    covariance : (3, 3) float
+    """
+
+    offset_mm: Doubles
+    covariance: Doubles
+
+
+@dataclass(frozen=True, eq=False)
+class Fitter:
+    """One photograph to fit rigs to.
+
+    Parameters
+    ----------
+    seen : SeenSheet
+    clip_cd_m2 : float
+        Luminance that clips by the photograph's settings, or by the plan where they are
+        not known.
+    exposure_sigma : float
+        How sure that is. [stops]
+    place : Place or None
+    """
+
+    seen: SeenSheet
+    clip_cd_m2: float
+    exposure_sigma: float
+    place: Place | None = None
+
+    def fit(self, light: Doubles, columns: Columns, start: float | None = None) -> Fitted:
+        """Fit the camera and small errors to light (n, 3) of a rig.
+
+        Parameters
+        ----------
+        light : (n, 3) float
+            cd/m2 in the cells.
+        columns : Columns
+            What may differ besides.
+        start : float or None
+            Exposure to begin with; the data's own median if None.
+        """
+        exposure = self._first_exposure(light) if start is None else start
+        found = self._solved(light, columns, exposure)
+        if abs(found.exposure - exposure) > 0.05:
+            found = self._solved(light, columns, found.exposure)
+        return found
+
+    def _first_exposure(self, light: Doubles) -> float:
+        seen = self.seen
+        usable = ~seen.ended & (seen.stops > -7)
+        if not usable.any():
+            return 0.0
+        gap = (seen.stops - to_stops(light, self.clip_cd_m2))[usable]
+        return float(np.clip(np.median(gap), -4 * self.exposure_sigma, 4 * self.exposure_sigma))
+
+    def _solved(self, light: Doubles, columns: Columns, exposure: float) -> Fitted:
+        seen = self.seen
+        model = to_stops(light * 2.0**exposure, self.clip_cd_m2)
+        sensitive = 1 - FLOOR / 2.0**model
+        design, sigmas, names = self._design(model, sensitive, columns)
+        aim = (seen.stops - model).ravel()
+        at = np.concatenate([[exposure], np.zeros(len(CAMERA) - 1), columns.at])
+        weight, spread = self._weights(model)
+        rows = design.reshape(-1, design.shape[-1])
+        means = np.concatenate([np.zeros(len(CAMERA)), columns.means])
+        information, pull, apart = self._priors(names, sigmas, at, means)
+        ended = seen.ended.ravel()
+        robust = np.ones(len(aim))
+        values = np.zeros(len(sigmas))
+        for _ in range(ROUNDS):
+            away = (aim - rows @ values) / spread
+            inside = ended & (away < 0)  # a clipped cell is at least this bright
+            robust = np.where(inside, 0.0, 1 / (1 + (away / HEAVY) ** 2))
+            w = weight * robust / spread**2
+            normal = rows.T @ (rows * w[:, None]) + information
+            values = np.linalg.solve(normal, rows.T @ (w * aim) + pull)
+        away = (aim - rows @ values) / spread
+        away = np.where(ended & (away < 0), 0.0, away)
+        cost = float((weight * HEAVY**2 * np.log1p((away / HEAVY) ** 2)).sum())
+        cost += float(values @ information @ values - 2 * pull @ values) + apart
+        errors = np.sqrt(np.diag(np.linalg.inv(normal)))
+        total = at + values
+        return Fitted(
+            cost, dict(zip(names, total.tolist(), strict=True)),
+            dict(zip(names, errors.tolist(), strict=True)),
+            (aim - rows @ values).reshape(seen.stops.shape),
+            float(np.sqrt((weight * np.minimum(away, 6) ** 2).sum() / weight.sum())),
+        )  # fmt: skip
+
+    def _design(
+        self, model: Doubles, sensitive: Doubles, columns: Columns
+    ) -> tuple[Doubles, Doubles, tuple[Name, ...]]:
+        n = len(self.seen)
+        zero, one = np.zeros((n, 3)), np.ones((n, 3))
+        red, blue = zero.copy(), zero.copy()
+        red[:, 0], blue[:, 2] = 1.0, 1.0
+        vignette = np.repeat(-self.seen.radius2[:, None], 3, axis=1)
+        lift = 1 - 2.0 ** np.minimum(model, 0)
+        own = np.stack([one, red, blue, vignette, np.minimum(model, 0), lift], axis=-1)
+        design = np.concatenate([own, columns.values], axis=-1) * sensitive[..., None]
+        sigmas = np.concatenate([[self.exposure_sigma, *OTHERS], columns.sigmas])
+        names = (*(("camera's", name) for name in CAMERA), *columns.names)
+        return design, sigmas, names
+
+    def _weights(self, model: Doubles) -> tuple[Doubles, Doubles]:
+        """Return the weight of each datum, and its standard deviation in stops."""
+        seen = self.seen
+        own = np.where(seen.is_foil, FOIL_MODEL, PAPER_MODEL)[:, None]
+        spread = np.sqrt(own**2 + seen.noise**2 + (EDGE_MM * self._slope()[:, None]) ** 2)
+        # near the floor a file holds noise and the camera's own black
+        spread = np.sqrt(spread**2 + (0.5 * FLOOR / 2.0 ** np.maximum(model, -8.9)) ** 2)
+        foil, paper = 3 * seen.is_foil.sum(), 3 * (~seen.is_foil).sum()
+        share = np.where(
+            seen.is_foil,
+            min(1.0, EFFECTIVE_FOIL / max(foil, 1)),
+            min(1.0, EFFECTIVE_PAPER / max(paper, 1)),
+        )
+        return np.repeat(share, 3), spread.ravel()
+
+    def _slope(self) -> Doubles:
+        """Return how steeply levels change over the sheet at each cell. [stops/mm]"""
+        kept = self.__dict__.get("_steep")
+        if kept is None:
+            kept = steepness(self.seen)
+            object.__setattr__(self, "_steep", kept)
+        return np.asarray(kept)
+
+    def _priors(
+        self, names: tuple[Name, ...], sigmas: Doubles, at: Doubles,
+        means: Doubles,
+    ) -> tuple[Doubles, Doubles, float]:
+        """Return what is known before: information matrix, its pull, and its cost at `at`."""
+        information = np.diag(1 / sigmas**2)
+        pull = (means - at) / sigmas**2
+        apart = float(((means - at) ** 2 / sigmas**2).sum())
+        lens = [names.index(("camera", axis)) for axis in ("x_mm", "y_mm", "z_mm")]
+        if self.place is not None:
+            inverse = np.linalg.inv(self.place.covariance)
+            off = self.place.offset_mm - at[lens]
+            information[np.ix_(lens, lens)] += inverse
+            pull[lens] += inverse @ off
+            apart += float(off @ inverse @ off)
+        return information, pull, apart
+
+
+def steepness(seen: SeenSheet) -> Doubles:
+    """Return the slope of each cell's level towards its nearest cells of the same material."""
+    found = np.zeros(len(seen))
+    middle = seen.stops.mean(axis=1)
+    for material in (True, False):
+        at = np.flatnonzero(seen.is_foil == material)
+        if len(at) < 4:
+            continue
+        apart = np.hypot(
+            seen.x_mm[at, None] - seen.x_mm[at], seen.y_mm[at, None] - seen.y_mm[at]
+        )
+        near = np.argsort(apart, axis=1)[:, 1:5]
+        rows = np.arange(len(at))[:, None]
+        rise = np.abs(middle[at][near] - middle[at][:, None]) / np.maximum(apart[rows, near], 1.0)
+        found[at] = np.median(rise, axis=1)
+    return found

@@ -1,0 +1,365 @@
+"""Which slip explains a photograph: one thing, two things, nothing, or what is not in the rig."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.errors import RigError
+from lightplan.estimate.fit import Columns, Fitted, Fitter, Name
+from lightplan.estimate.levels import CellLight, Levels, to_stops
+from lightplan.estimate.unknowns import (
+    CAMERA_SLIP_MM,
+    Unknown,
+    powers_of,
+    unknowns_of,
+)
+from lightplan.scene import Rig
+from lightplan.scene.slips import slipped
+
+COST_PER_SLIP = 11.0
+"""What one thing more must explain, in units of twice the log likelihood; ours, from trials."""
+_STEP = {"mm": 10.0, "deg": 1.5}  # by which slopes are taken
+_BOW_STEP = 0.4
+_FIRST, _FAR = 0.65, 1.6  # places looked at, in standard deviations of a slip
+_PROMISING, _REFINED, _PAIRED = 7, 4, 3
+_ROOM_SLIP = 12.0
+_OFF = -14.0  # stops: a lamp that is not on
+
+
+@dataclass(frozen=True, eq=False)
+class Hypothesis:
+    """What is held to be off, and how well that explains the photograph.
+
+    Attributes
+    ----------
+    values : dict
+        Off the plan by so much, by (element, dimension); what is missing has ("name",
+        "missing"): 1.
+    fitted : Fitted
+    slips : int
+        Things that are off.
+    """
+
+    values: dict[Name, float]
+    fitted: Fitted
+    slips: int
+    misfit: float
+    light: Doubles = field(repr=False)
+
+    @property
+    def cost(self) -> float:
+        """Cost of the fit and of the slips."""
+        return self.misfit + COST_PER_SLIP * self.slips
+
+    @property
+    def elements(self) -> tuple[str, ...]:
+        """What is off."""
+        return tuple(dict.fromkeys(element for element, _ in self.values))
+
+
+class Search:
+    """Looks for what is off in one photograph of a rig."""
+
+    def __init__(self, rig: Rig, levels: Levels, fitter: Fitter) -> None:
+        self.rig, self.levels, self.fitter = rig, levels, fitter
+        self.unknowns = unknowns_of(rig)
+        self.powers = powers_of(rig)
+        self.base = levels.light(rig)
+        self._kept: dict[tuple[tuple[Name, float], ...], CellLight] = {(): self.base}
+        self._slopes = self._all_slopes()
+        self.hand = self._power_columns(self.base, {}).joined(self._slopes)
+
+    # --- light ------------------------------------------------------------------------------
+
+    def geometry(self, values: dict[Name, float]) -> CellLight | None:
+        """Return the light per lamp with things moved or taken away; None where that cannot be."""
+        key = tuple(sorted((n, round(v, 3)) for n, v in values.items() if n[1] in _GEOMETRY))
+        if key in self._kept:
+            return self._kept[key]
+        rig = self.rig
+        gone = [n for n, _ in key if n[1] == "missing"]
+        try:
+            rig = slipped(rig, dict(key))
+        except RigError:
+            return None
+        anew = gone or any(n[0] in ("camera", "sheet") for n, _ in key)
+        found = self.levels.light_anew(rig) if anew else self.levels.light(rig)
+        self._kept[key] = found
+        return found
+
+    def mixed(self, values: dict[Name, float]) -> Doubles | None:
+        """Return light (n, 3) of the rig with everything off by some values."""
+        found = self.geometry(values)
+        if found is None:
+            return None
+        powers = {n[0]: v for n, v in values.items() if n[1] == "power_stops"}
+        lamps = {lamp.name for lamp in self.rig.lamps}
+        powers |= {n[0]: _OFF for n in values if n[1] == "missing" and n[0] in lamps}
+        room = self.levels.room + self._more_room(values)
+        return found.mixed(powers, room)
+
+    def _more_room(self, values: dict[Name, float]) -> Doubles:
+        more = [values.get(("room", c), 0.0) for c in ("red", "green", "blue")]
+        return np.array(more) * self.room_unit
+
+    @property
+    def room_unit(self) -> float:
+        """Units of surroundings that give a hundredth of what clips, on white paper."""
+        return 0.01 * self.fitter.clip_cd_m2 / max(self._room_level(), 1e-9)
+
+    def _room_level(self) -> float:
+        """Return the paper's luminance under one unit of surroundings. [cd/m2]"""
+        paper = ~self.fitter.seen.is_foil
+        light = self.base.light[-1]
+        return float(np.median(light[paper] if paper.any() else light))
+
+    # --- columns ----------------------------------------------------------------------------
+
+    def _all_slopes(self) -> Columns:
+        names, columns, sigmas = [], [], []
+        base = self._stops(self.base.mixed({}, self.levels.room))
+        for one in self.unknowns:
+            step = _step_of(one)
+            light = self.mixed({(one.element, one.dimension): step})
+            if light is None:
+                light = self.base.mixed({}, self.levels.room)
+            names.append((one.element, one.dimension))
+            columns.append((self._stops(light) - base) / step)
+            sigmas.append(one.hand)
+        values = np.stack(columns, axis=-1)
+        return Columns.of(names, values, sigmas)
+
+    def _power_columns(self, found: CellLight, values: dict[Name, float]) -> Columns:
+        """Return what powers do to the levels, exactly, about some powers."""
+        powers = {n[0]: v for n, v in values.items() if n[1] == "power_stops"}
+        whole = found.mixed(powers, self.levels.room + self._more_room(values))
+        names, columns, sigmas, at = [], [], [], []
+        for one in self.powers:
+            i = found.names.index(one.element)
+            own = found.light[i] * 2.0 ** powers.get(one.element, 0.0)
+            columns.append(own / np.maximum(whole, 1e-9))
+            names.append((one.element, "power_stops"))
+            sigmas.append(one.hand)
+            at.append(powers.get(one.element, 0.0))
+        values_of = np.stack(columns, axis=-1) if names else np.zeros((*whole.shape, 0))
+        return Columns.of(names, values_of, sigmas, at)
+
+    def _room_columns(self, found: CellLight, values: dict[Name, float]) -> Columns:
+        powers = {n[0]: v for n, v in values.items() if n[1] == "power_stops"}
+        whole = found.mixed(powers, self.levels.room + self._more_room(values))
+        share = found.light[-1] * self.room_unit / np.maximum(whole, 1e-9) / math.log(2)
+        columns = np.zeros((*whole.shape, 3))
+        for c in range(3):
+            columns[:, c, c] = share[:, c]
+        names = tuple(("room", c) for c in ("red", "green", "blue"))
+        at = np.array([values.get(n, 0.0) for n in names])
+        return Columns.of(names, columns, [_ROOM_SLIP] * 3, at)
+
+    def _stops(self, light: Doubles) -> Doubles:
+        return to_stops(light, self.fitter.clip_cd_m2)
+
+    # --- hypotheses -------------------------------------------------------------------------
+
+    def as_planned(self) -> Hypothesis:
+        """Return the plan with the errors of a hand."""
+        light = self.base.mixed({}, self.levels.room)
+        fitted = self.fitter.fit(light, self.hand)
+        return Hypothesis({}, fitted, 0, fitted.cost, light)
+
+    def at(self, values: dict[Name, float], slips: int) -> Hypothesis | None:
+        """Return a hypothesis as it stands: its own values fixed but for one linear step."""
+        found, light = self.geometry(values), self.mixed(values)
+        if found is None or light is None:
+            return None
+        columns = self._columns(found, values, light)
+        wide = self.fitter.fit(light, columns)
+        # what it is worth here: only a hand's step away is believed without being tried
+        near = {n: self._hand_sigma(n) for n in values if n in columns.names}
+        here = self.fitter.fit(light, columns.with_sigma(near, here=True), wide.exposure)
+        far = sum((v / self._slip_sigma(n)) ** 2 for n, v in values.items() if n in near)
+        return Hypothesis(values, wide, slips, here.cost + far, light)
+
+    def _columns(
+        self, found: CellLight, values: dict[Name, float], light: Doubles
+    ) -> Columns:
+        free = set(values)
+        wide = {n: self._slip_sigma(n) for n in free}
+        columns = self._power_columns(found, values)
+        own = [n for n in free if n[1] in _SLOPED]
+        columns = columns.joined(self._slopes.without(set(own)))
+        if own:
+            columns = columns.joined(self._own_slopes(values, own, light))
+        if any(n[0] == "room" for n in free):
+            columns = columns.joined(self._room_columns(found, values))
+        gone = {name for name, dimension in free if dimension == "missing"}
+        columns = columns.without({n for n in columns.names if n[0] in gone})
+        return columns.with_sigma(wide)
+
+    def _own_slopes(self, values: dict[Name, float], own: list[Name], light: Doubles) -> Columns:
+        base, columns, sigmas, at = self._stops(light), [], [], []
+        for name in own:
+            one = self._unknown(name)
+            step = _step_of(one) * (-1.0 if values[name] > 0 else 1.0)
+            other = self.mixed({**values, name: values[name] + step})
+            slope = np.zeros_like(base) if other is None else (self._stops(other) - base) / step
+            columns.append(slope)
+            sigmas.append(one.slip)
+            at.append(values[name])
+        return Columns.of(own, np.stack(columns, -1), sigmas, at)
+
+    def _unknown(self, name: Name) -> Unknown:
+        return next(u for u in self.unknowns if (u.element, u.dimension) == name)
+
+    def _hand_sigma(self, name: Name) -> float:
+        if name[0] == "room":
+            return 0.3
+        if name[1] == "power_stops":
+            return 0.06
+        return self._unknown(name).hand
+
+    def _slip_sigma(self, name: Name) -> float:
+        if name[0] == "room":
+            return _ROOM_SLIP
+        if name[1] == "power_stops":
+            return 1.0
+        return self._unknown(name).slip if name[1] in _SLOPED else 1.0
+
+    def refined(self, start: Hypothesis, rounds: int = 2) -> Hypothesis:
+        """Step to where the fit wants the values, as long as that helps."""
+        best = start
+        for _ in range(rounds):
+            wanted = {n: best.fitted.values.get(n, v) for n, v in best.values.items()}
+            other = self._between(best, wanted)
+            if other is None or other.cost > best.cost - 0.05:
+                break
+            best = other
+        return best
+
+    def _between(self, best: Hypothesis, wanted: dict[Name, float]) -> Hypothesis | None:
+        for share in (1.0, 0.4):
+            values = {
+                n: v + share * (self._limited(n, wanted[n], v) - v) for n, v in best.values.items()
+            }
+            other = self.at(values, best.slips)
+            if other is not None and other.cost < best.cost:
+                return other
+        return None
+
+    def _limited(self, name: Name, wanted: float, now: float) -> float:
+        if name[0] == "room":
+            return max(wanted, 0.0)
+        if name[1] not in _SLOPED:
+            return wanted
+        reach = self._unknown(name).slip
+        return float(np.clip(wanted, max(now - reach, -3 * reach), min(now + reach, 3 * reach)))
+
+    def singles(self) -> list[Hypothesis]:
+        """Return one thing off at a time, best first."""
+        plan = self.as_planned()
+        found = [*self._missing(), *self._room(), *self._powers()]
+        lens = self._lens(plan)
+        found += lens
+        promising = self._promising(plan)
+        for name in promising:
+            found.append(self._scanned(name))
+        found.sort(key=lambda h: h.cost)
+        kept = _one_each(found)
+        refined = [self.refined(h) for h in kept[:_REFINED]]
+        return sorted([*refined, *kept[_REFINED:]], key=lambda h: h.cost)
+
+    def _promising(self, plan: Hypothesis) -> list[Name]:
+        """Return the dimensions whose own slope explains most, as far as it is straight."""
+        worth = []
+        light = plan.light
+        for one in self.unknowns:
+            name = (one.element, one.dimension)
+            if one.element == "camera":
+                continue
+            wide = self.fitter.fit(light, self.hand.with_sigma({name: one.slip}),
+                                   plan.fitted.exposure)  # fmt: skip
+            worth.append((plan.fitted.cost - wide.cost, name))
+        worth.sort(key=lambda w: -w[0])
+        return [name for _, name in worth[:_PROMISING]]
+
+    def _scanned(self, name: Name) -> Hypothesis:
+        one = self._unknown(name)
+        tried = [self.at({name: share * one.slip}, 1) for share in (-_FIRST, _FIRST)]
+        known = [h for h in tried if h is not None]
+        best = min(known, key=lambda h: h.cost)
+        value = best.values[name]
+        far = self.at({name: math.copysign(_FAR * one.slip, value)}, 1)
+        near = self.at({name: 0.3 * value}, 1)
+        return min([h for h in (best, far, near) if h is not None], key=lambda h: h.cost)
+
+    def _powers(self) -> Iterable[Hypothesis]:
+        for one in self.powers:
+            lamp = next(x for x in self.rig.lamps if x.name == one.element)
+            if lamp.is_window:
+                continue
+            name = (one.element, "power_stops")
+            tried = [self.at({name: v}, 1) for v in (-1.2, -0.5, 0.5, 1.2)]
+            known = [h for h in tried if h is not None]
+            yield min(known, key=lambda h: h.cost)
+
+    def _missing(self) -> Iterable[Hypothesis]:
+        names = [x.name for x in self.rig.lamps if x.on and not x.is_window]
+        names += [x.name for x in (*self.rig.cards, *self.rig.shells)]
+        for name in names:
+            found = self.at({(name, "missing"): 1.0}, 1)
+            if found is not None:
+                yield found
+
+    def _room(self) -> Iterable[Hypothesis]:
+        names = [("room", c) for c in ("red", "green", "blue")]
+        for start in (1.0, 6.0):
+            found = self.at(dict.fromkeys(names, start), 1)
+            if found is not None:
+                yield self.refined(found, 3)
+
+    def _lens(self, plan: Hypothesis) -> list[Hypothesis]:
+        names: list[Name] = [("camera", axis) for axis in ("x_mm", "y_mm", "z_mm")]
+        place = self.fitter.place
+        if place is None:
+            return []
+        prior = np.eye(3) / CAMERA_SLIP_MM**2
+        inverse = np.linalg.inv(place.covariance)
+        middle = np.linalg.solve(prior + inverse, inverse @ place.offset_mm)
+        found = self.at({n: float(v) for n, v in zip(names, middle, strict=True)}, 1)
+        return [] if found is None else [self.refined(found, 1)]
+
+    def pairs(self, singles: list[Hypothesis]) -> list[Hypothesis]:
+        """Return two things off at a time, begun from the best single ones."""
+        found = []
+        best = singles[0].cost
+        for one in singles[:_PAIRED]:
+            if one.cost > best + 25:
+                continue
+            for other in singles:
+                if set(other.elements) & set(one.elements) or other.cost > best + 60:
+                    continue
+                both = self.at({**one.values, **other.values}, 2)
+                if both is not None:
+                    found.append(both)
+        found.sort(key=lambda h: h.cost)
+        return sorted([self.refined(h) for h in found[:2]] + found[2:], key=lambda h: h.cost)
+
+
+_SLOPED = ("x_mm", "y_mm", "z_mm", "turn_deg", "lean_deg", "bow_mm")
+_GEOMETRY = (*_SLOPED, "missing")
+
+
+def _step_of(one: Unknown) -> float:
+    return _BOW_STEP if one.dimension == "bow_mm" else _STEP[one.unit]
+
+
+def _one_each(found: list[Hypothesis]) -> list[Hypothesis]:
+    """Return the best hypothesis of each set of dimensions, order kept."""
+    kept: dict[frozenset[Name], Hypothesis] = {}
+    for one in found:
+        kept.setdefault(frozenset(one.values), one)
+    return list(kept.values())

@@ -1,0 +1,126 @@
+"""Slips: what is not as planned in a rig that stands, and the rig that has them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from lightplan.arrays import Vector
+from lightplan.scene.lamps import Lamp, Output
+from lightplan.scene.placement import Placement
+from lightplan.scene.rig import Rig
+from lightplan.scene.setting_errors import ErrorDimension, built
+
+SlipUnit: TypeAlias = Literal["mm", "deg", "stops", "cd/m2", ""]
+CAMERA_SETTINGS = ("exposure", "white balance", "focus")
+ROOM_DIMENSION = "light"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slip:
+    """One thing that is not as planned.
+
+    Parameters
+    ----------
+    element : str
+        A lamp, card or shell by its name, "camera", "sheet", "room", "exposure",
+        "white balance" or "focus".
+    dimension : str
+        "x_mm", "turn_deg", "power_stops", "missing", "bow_mm", "light", "stops", "blur_px".
+    value : float
+        As built less as planned; 1 for what is missing.
+    unit : str
+    uncertainty : float
+        One standard deviation, same unit.
+    confidence : float
+        Share of belief in this explanation among all, 0 to 1.
+    """
+
+    element: str
+    dimension: str
+    value: float
+    unit: SlipUnit
+    uncertainty: float
+    confidence: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foreign:
+    """Light from something that is not in the rig.
+
+    Parameters
+    ----------
+    direction : (3,) float
+        Unit vector from the sheet's middle.
+    distance_mm : float
+        At which it is drawn; a photograph hardly tells it.
+    width_mm : float
+        Rough size at that distance.
+    luminance_cd_m2 : (3,) float
+        Of its face, per channel.
+    where_mm : (2,) float or None
+        Place on the sheet where the foil mirrors it; None where it lights the paper alone.
+    cost : float
+        Points that it costs.
+    """
+
+    direction: Vector
+    distance_mm: float
+    width_mm: float
+    luminance_cd_m2: Vector
+    where_mm: tuple[float, float] | None
+    cost: float
+
+    @property
+    def position_mm(self) -> Vector:
+        """Where it is drawn."""
+        x, y, z = (self.distance_mm * v for v in self.direction)
+        return (x, y, z)
+
+    def lamp(self, name: str = "not in the rig") -> Lamp:
+        """Return it as a bright face without a body."""
+        level = max(max(self.luminance_cd_m2), 1e-6)
+        return Lamp(
+            name=name, placement=Placement(self.position_mm), width_mm=self.width_mm,
+            height_mm=self.width_mm, output=Output(value=level, unit="cd/m2"), is_window=True,
+        )  # fmt: skip
+
+
+def slipped(rig: Rig, values: Mapping[tuple[str, str], float]) -> Rig:
+    """Return the rig with things off by so much, by (element, dimension).
+
+    Settings of the camera change no rig and are passed over; the room's light is added in
+    cd/m2, alike in all channels.
+
+    Raises
+    ------
+    RigError
+        Where there can be no such rig.
+    """
+    moves = {n: v for n, v in values.items() if n[1] not in ("missing", ROOM_DIMENSION) and v}
+    moves = {n: v for n, v in moves.items() if n[0] not in CAMERA_SETTINGS}
+    dimensions = tuple(ErrorDimension(e, d, 1.0) for e, d in moves)
+    found = built(rig, dimensions, np.array(list(moves.values()))) if dimensions else rig
+    found = without(found, [e for e, d in values if d == "missing"])
+    more = values.get(("room", ROOM_DIMENSION), 0.0)
+    if more:
+        r, g, b = (max(0.0, v + more) for v in found.room.ambient_cd_m2)
+        found = replace(found, room=replace(found.room, ambient_cd_m2=(r, g, b)))
+    return found
+
+
+def without(rig: Rig, names: Iterable[str]) -> Rig:
+    """Return the rig as if lamps had been left off, and cards or shells forgotten."""
+    gone = set(names)
+    if not gone:
+        return rig
+    return replace(
+        rig,
+        lamps=tuple(replace(x, on=x.on and x.name not in gone) for x in rig.lamps),
+        cards=tuple(x for x in rig.cards if x.name not in gone),
+        shells=tuple(x for x in rig.shells if x.name not in gone),
+        freedoms=tuple(f for f in rig.freedoms if f.element not in gone),
+    )
