@@ -245,9 +245,7 @@ def first_of(options: Sequence[Option]) -> Option | None:
     return min(early, key=lambda o: o.place) if early else best
 
 
-def told_move(
-    option: Option, state: State, worth: Worth, photo_score: float | None
-) -> FirstMove:
+def told_move(option: Option, state: State, worth: Worth, photo_score: float | None) -> FirstMove:
     """Return an option as it is told, with the score of the photograph after it."""
     if photo_score is None:
         after: float | None = worth.score(option.rig, option.camera)
@@ -291,3 +289,46 @@ def found_things(state: State, options: Sequence[Option]) -> list[Found]:
     ]
     place = {s: ORDER.index(s) for s in ORDER}
     return sorted(told, key=lambda f: (place.get(f.slip.element, len(ORDER)), -f.cost))
+
+
+def trims_of_state(state: State, worth: Worth) -> list[Option]:
+    """Return settings of exposure and lamps that help the rig as it stands.
+
+    For a set that is as planned, or whose slips cost nothing: a hand's small errors may still
+    have put the brightest foil beyond the clip level.
+    """
+    here, camera = state.rig(), state.camera
+    now = worth.score(here, camera)
+    found = []
+    for thirds in (-4, -3, -2, -1, 1, 2, 3, 4):
+        stops = thirds / 3
+        other = replace(camera, stops=camera.stops + stops)
+        gain = worth.score(here, other) - now
+        text = exposure_order(-stops, state.time_s)
+        found.append(Option(text, "exposure", "stops", stops, "stops", here, other, gain))
+    for lamp in here.lamps:
+        if lamp.is_window or not lamp.on:
+            continue
+        for stops in (-1.0, -0.5, 0.5, 1.0):
+            slip = Slip(element=lamp.name, dimension="power_stops", value=-stops, unit="stops",
+                        uncertainty=0.05, confidence=1.0)  # fmt: skip
+            try:
+                rig = slipped(here, {(lamp.name, "power_stops"): stops})
+            except RigError:
+                continue
+            text = undo_words(state.planned, slip)
+            gain = worth.score(rig, camera) - now
+            found.append(Option(text, lamp.name, "power_stops", stops, "stops", rig, camera, gain))
+    return sorted(found, key=lambda o: -o.gain)
+
+
+def foreign_words(foreign: Foreign) -> str:
+    """Return what is there that the plan does not have, a clause without full stop."""
+    return (
+        foreign_order(foreign)
+        .replace("shut out the light that comes", "light comes")
+        .replace(
+            ": it is not in the plan (a lamp, a window, a screen or a bright shirt)",
+            " that is not in the plan",
+        )
+    )

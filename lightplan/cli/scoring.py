@@ -10,7 +10,7 @@ import typer
 
 from lightplan.cli.predicting import OutFolder
 from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run, say
-from lightplan.cli.words import finding_lines, written_lines
+from lightplan.cli.words import written_lines
 from lightplan.errors import BadInput
 
 if TYPE_CHECKING:
@@ -255,9 +255,10 @@ def advise(
     replace: Replace = False,
     as_json: AsJson = False,
 ) -> None:
-    """Say what is wrong with a test photograph, why, and the one move that cures it.
+    """Say how a photographed set differs from its plan, and the one move to make first.
 
-    Writes report.json, and expected.png, the picture that the rig should give.
+    Writes report.json, as_built.toml (the rig as it stands, as a rig file), before_after.png
+    (the photograph beside the picture after the move) and residual.png (what is left).
 
     Example: lightplan advise shots/IMG_1.jpg --rig silver-bookplate-bright --out advice
     """
@@ -266,18 +267,15 @@ def advise(
         from lightplan.tasks import advise as task
 
         assert callable(progress)
-        task.ready(photo, out, replace=replace)
-        found = task.advise(photo, rig=rig, progress=progress)
-        files = task.write_advice(found, out, replace=replace)
-        judged = found.photo
-        score = "no score" if judged.score is None else f"{judged.score:.0f} of 100"
-        words = [f"{judged.file}: {score}, {judged.verdict}.", *judged.reasons[:3]]
-        words += finding_lines(found.findings)
-        if found.differences:
-            names = ", ".join(d.name for d in found.differences[:5])
-            words.append(f"Not as the rig should give it: {names}. Check its measures first.")
+        loaded = task.ready(rig, photo, out, replace=replace)
+        found = task.advise(
+            photo, rig=loaded, watch=lambda p: progress(f"{p.note} {p.stage}".strip())
+        )
+        progress("drawing before and after")
+        files = task.write_advice(found, out, rig=loaded, replace=replace)
         return Answer(
-            found.report() | {"files": [str(f) for f in files]}, words + written_lines(files)
+            found.report() | {"files": [str(f) for f in files]},
+            task.advice_words(found) + written_lines(files),
         )
 
     run(job, as_json=as_json)

@@ -99,7 +99,7 @@ def _told(
     beliefs = _beliefs(found)
     slips = slips_of(search, best, _belief_in(found, beliefs, best))
     rivals = tuple(
-        Rival(slips_of(search, h, {n: b for n in h.elements}), b)
+        Rival(slips_of(search, h, dict.fromkeys(h.elements, b)), b)
         for h, b in zip(found[1:], beliefs[1:], strict=True)
         if h.cost < best.cost + _DOUBTED and set(h.elements) != set(best.elements)
     )
@@ -107,13 +107,22 @@ def _told(
     place = fitter.place
     nought = np.zeros(3)
     return Estimate(
-        planned=rig, as_built=slipped(rig, values), slips=slips, as_planned=not best.values,
+        planned=rig, as_built=slipped(rig, values),
+        hand=_hand(search, best), slips=slips, as_planned=not best.values,
         foreign=(), camera=_camera(best, fitter, known),
         lens_mm=nought if place is None else place.offset_mm,
         lens_sigma_mm=nought if place is None else np.sqrt(np.diag(place.covariance)),
         rivals=rivals[:3], misfit=best.fitted.misfit, seen=photo.seen,
         residual=best.fitted.residual,
     )  # fmt: skip
+
+
+def _hand(search: Search, best: Hypothesis) -> dict[Name, float]:
+    """Return the small errors that the fit finds beside the slips."""
+    own = {name for name, _ in best.values}
+    known = {n for n in best.fitted.values if n in search.hand.names and n not in best.values}
+    gone = {e for e in own if (e, "missing") in best.values}
+    return {n: best.fitted.values[n] for n in known if n[0] not in gone}
 
 
 def _beliefs(found: Sequence[Hypothesis]) -> list[float]:

@@ -191,12 +191,12 @@ class Fitter:
         for _ in range(ROUNDS):
             away = (aim - rows @ values) / spread
             inside = ended & (away < 0)  # a clipped cell is at least this bright
-            robust = np.where(inside, 0.0, 1 / (1 + (away / HEAVY) ** 2))
+            robust = np.asarray(np.where(inside, 0.0, 1 / (1 + (away / HEAVY) ** 2)))
             w = weight * robust / spread**2
             normal = rows.T @ (rows * w[:, None]) + information
-            values = np.linalg.solve(normal, rows.T @ (w * aim) + pull)
+            values = np.asarray(np.linalg.solve(normal, rows.T @ (w * aim) + pull), float)
         away = (aim - rows @ values) / spread
-        away = np.where(ended & (away < 0), 0.0, away)
+        away = np.asarray(np.where(ended & (away < 0), 0.0, away))
         cost = float((weight * HEAVY**2 * np.log1p((away / HEAVY) ** 2)).sum())
         cost += float(values @ information @ values - 2 * pull @ values) + apart
         errors = np.sqrt(np.diag(np.linalg.inv(normal)))
@@ -239,7 +239,7 @@ class Fitter:
         return np.repeat(share, 3), spread.ravel()
 
     def _slope(self) -> Doubles:
-        """Return how steeply levels change over the sheet at each cell. [stops/mm]"""
+        """Return how steeply levels change over the sheet at each cell, in stops a mm."""
         kept = self.__dict__.get("_steep")
         if kept is None:
             kept = steepness(self.seen)
@@ -247,7 +247,10 @@ class Fitter:
         return np.asarray(kept)
 
     def _priors(
-        self, names: tuple[Name, ...], sigmas: Doubles, at: Doubles,
+        self,
+        names: tuple[Name, ...],
+        sigmas: Doubles,
+        at: Doubles,
         means: Doubles,
     ) -> tuple[Doubles, Doubles, float]:
         """Return what is known before: information matrix, its pull, and its cost at `at`."""
@@ -272,9 +275,7 @@ def steepness(seen: SeenSheet) -> Doubles:
         at = np.flatnonzero(seen.is_foil == material)
         if len(at) < 4:
             continue
-        apart = np.hypot(
-            seen.x_mm[at, None] - seen.x_mm[at], seen.y_mm[at, None] - seen.y_mm[at]
-        )
+        apart = np.hypot(seen.x_mm[at, None] - seen.x_mm[at], seen.y_mm[at, None] - seen.y_mm[at])
         near = np.argsort(apart, axis=1)[:, 1:5]
         rows = np.arange(len(at))[:, None]
         rise = np.abs(middle[at][near] - middle[at][:, None]) / np.maximum(apart[rows, near], 1.0)

@@ -19,9 +19,7 @@ _LOOSE_MM = 1e4
 _ROUNDS = 8
 
 
-def lens_place(
-    rig: Rig, corners: Doubles, shape: tuple[int, int], focal_px: float | None
-) -> Place:
+def lens_place(rig: Rig, corners: Doubles, shape: tuple[int, int], focal_px: float | None) -> Place:
     """Return the lens's place off the plan.
 
     Parameters
@@ -51,8 +49,9 @@ def lens_place(
     values = np.zeros(9)
 
     def away(x: Doubles) -> Doubles:
-        return (_seen(points, start + x[:3], Rotation.from_rotvec(x[3:6]) * turn,
-                      focal * math.exp(x[6])) + x[7:] - seen).ravel()  # fmt: skip
+        facing = Rotation.from_rotvec(x[3:6]) * turn
+        there = _seen(points, start + x[:3], facing, focal * math.exp(x[6]))
+        return np.asarray(there + x[7:] - seen).ravel()
 
     steps = np.array([0.5] * 3 + [1e-4] * 3 + [1e-4] + [0.1] * 2)
     normal = np.diag(1 / priors**2)

@@ -54,6 +54,9 @@ class Estimate:
     ----------
     planned, as_built : Rig
         The latter with the slips, without the small errors of a hand.
+    hand : dict
+        The small errors of a hand beside the slips, as far as the photograph tells them: off
+        the plan by so much, by (element, dimension).
     slips : tuple of Slip
         Strongest first; of the set, not of the camera's settings.
     as_planned : bool
@@ -73,6 +76,7 @@ class Estimate:
 
     planned: Rig
     as_built: Rig
+    hand: dict[tuple[str, str], float]
     slips: tuple[Slip, ...]
     as_planned: bool
     foreign: tuple[Foreign, ...]

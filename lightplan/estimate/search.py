@@ -113,7 +113,7 @@ class Search:
         return 0.01 * self.fitter.clip_cd_m2 / max(self._room_level(), 1e-9)
 
     def _room_level(self) -> float:
-        """Return the paper's luminance under one unit of surroundings. [cd/m2]"""
+        """Return the paper's luminance under one unit of surroundings, cd/m2."""
         paper = ~self.fitter.seen.is_foil
         light = self.base.light[-1]
         return float(np.median(light[paper] if paper.any() else light))
@@ -157,7 +157,7 @@ class Search:
         for c in range(3):
             columns[:, c, c] = share[:, c]
         names = tuple(("room", c) for c in ("red", "green", "blue"))
-        at = np.array([values.get(n, 0.0) for n in names])
+        at = [values.get(n, 0.0) for n in names]
         return Columns.of(names, columns, [_ROOM_SLIP] * 3, at)
 
     def _stops(self, light: Doubles) -> Doubles:
@@ -184,9 +184,7 @@ class Search:
         far = sum((v / self._slip_sigma(n)) ** 2 for n, v in values.items() if n in near)
         return Hypothesis(values, wide, slips, here.cost + far, light)
 
-    def _columns(
-        self, found: CellLight, values: dict[Name, float], light: Doubles
-    ) -> Columns:
+    def _columns(self, found: CellLight, values: dict[Name, float], light: Doubles) -> Columns:
         free = set(values)
         wide = {n: self._slip_sigma(n) for n in free}
         columns = self._power_columns(found, values)
@@ -308,7 +306,7 @@ class Search:
 
     def _missing(self) -> Iterable[Hypothesis]:
         names = [x.name for x in self.rig.lamps if x.on and not x.is_window]
-        names += [x.name for x in (*self.rig.cards, *self.rig.shells)]
+        names += [x.name for x in self.rig.cards] + [x.name for x in self.rig.shells]
         for name in names:
             found = self.at({(name, "missing"): 1.0}, 1)
             if found is not None:

@@ -1,4 +1,4 @@
-"""What a photograph tells of the light: mean levels of foil and paper in cells, with their noise."""
+"""What a photograph tells of the light: levels of foil and paper in cells, with their noise."""
 
 from __future__ import annotations
 

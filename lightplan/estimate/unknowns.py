@@ -7,6 +7,7 @@ practice, no source: what makers report to have found after an evening of test s
 from __future__ import annotations
 
 from dataclasses import dataclass
+
 from lightplan.scene import Rig
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 from lightplan.scene.slips import SlipUnit

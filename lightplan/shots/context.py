@@ -56,6 +56,9 @@ class PhotoContext:
     near : Neighbour or None
         Another frame of the set: the sheet is looked for where it lay there. It saves
         time; which frame it is belongs to the digest.
+    expected : (4, 2) float or None
+        Where the plan's camera has the corners, as shares of rows and columns: the sheet is
+        looked for there where nothing else tells it.
     card : bool
         The set shows a marker card: it is looked for in every frame, not only in those
         whose sheet is not found without it.
@@ -70,6 +73,7 @@ class PhotoContext:
     corners: Mapping[str, Doubles] = field(default_factory=dict)
     detail: Detail = "quick"
     near: Neighbour | None = None
+    expected: Doubles | None = None
     card: bool = False
 
     def digest(self) -> str:
@@ -80,6 +84,7 @@ class PhotoContext:
             "corners": {k: np.asarray(v).tolist() for k, v in sorted(self.corners.items())},
             "detail": self.detail, "card": self.card, "code": code_digest(),
             "near": None if self.near is None else self.near.key,
+            "expected": None if self.expected is None else np.asarray(self.expected).tolist(),
         }  # fmt: skip
         machine = hashlib.sha256(json.dumps(plain, sort_keys=True).encode())
         if self.artwork is not None:

@@ -59,10 +59,38 @@ class PhotoJudge:
         return judge_photo(path, self.context).to_dict()
 
 
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """A photograph that was looked at: its verdict, and what it was read from.
+
+    Parameters
+    ----------
+    score : PhotoScore
+    shot : Shot
+    sheet : LaidSheet or None
+        Corners and maps; None where no sheet was found.
+    """
+
+    score: PhotoScore
+    shot: Shot
+    sheet: LaidSheet | None
+
+
 def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
     """Return the verdict on one photograph.
 
     A sheet that is not found is a result ("cannot tell"), not an error.
+
+    Raises
+    ------
+    PhotoError
+        A file that cannot be read.
+    """
+    return look_at(path, context).score
+
+
+def look_at(path: Path, context: PhotoContext) -> Looked:
+    """Return the verdict on one photograph, and the maps that it was read from.
 
     Raises
     ------
@@ -84,7 +112,8 @@ def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
         judged = _judge_sheet(shot, sheet, _lit_by(context, sheet, light), base)
     if light is not None:
         judged = replace(judged, details={**judged.details, "marker_card": light.to_dict()})
-    return replace(judged, seconds=time.perf_counter() - start)
+    judged = replace(judged, seconds=time.perf_counter() - start)
+    return Looked(judged, shot, None if isinstance(sheet, SheetNotFound) else sheet)
 
 
 def judge_or_refuse(path: Path, context: PhotoContext) -> PhotoScore:

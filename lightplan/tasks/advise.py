@@ -1,133 +1,363 @@
-"""Advise: what is wrong with a test photograph of a rig, and the one move that cures it."""
+"""Advise: the rig as it was built, from a test photograph, and the one move to make first."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from lightplan.advice.causes import explain_findings
+from lightplan.advice.first_things import (
+    LEAST_GAIN,
+    FirstMove,
+    Found,
+    Option,
+    State,
+    first_of,
+    foreign_words,
+    found_things,
+    options_of,
+    told_move,
+    trims_of_state,
+)
+from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
+from lightplan.estimate import Estimate, Photographed, estimate
+from lightplan.light import Detail
+from lightplan.light.exposure import Settings, settings_for, sheet_share
+from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
-from lightplan.measures import Finding
-from lightplan.reports.picture import picture_png
+from lightplan.progress import Progress, Watch, unwatched
 from lightplan.reports.report import exposure_entry, finding_entry, write_report
-from lightplan.rigfiles import rig_digest
-from lightplan.shots.pipeline import judge_photo
+from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
+from lightplan.scene import Rig
+from lightplan.scene.slips import Foreign, Slip, slipped
+from lightplan.shots.pipeline import Looked, look_at
 from lightplan.shots.results import PhotoScore
+from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.predict import Prediction, Progress, RigLike, _quiet, as_rig, predict
-from lightplan.tasks.score import context_for
+from lightplan.tasks.photographed import context_of, photographed
+from lightplan.tasks.predict import RigLike
 from lightplan.version import __version__
 
-FILES = ("report.json", "expected.png")
-# A measure counts as different from the prediction beyond this many standard deviations
-# of both, and beyond this share of the larger of the two; our choice.
-SURE, APART = 3.0, 0.1
-NOT_LIGHT = ("mask_confidence_share", "noise_stops")  # of the photograph, not of its light
-
-
-@dataclass(frozen=True)
-class Difference:
-    """A measure that the photograph and the prediction do not share."""
-
-    name: str
-    photographed: float
-    predicted: float
+EXPOSURE_OFF, BALANCE_OFF = 0.3, 0.1
+"""Stops from which exposure and white balance (red over blue) count as slips: settings come in
+thirds of a stop, and lamps differ in colour by a few hundredths. Ours."""
+BLURRED_PX = 3.2
+"""Rise of the artwork's edges in pixels of the file from which a small count of details is the
+lens's fault and not that of a small file."""
 
 
 @dataclass(frozen=True, eq=False)
 class Advice:
-    """What a test photograph shows, beside what the rig should give.
+    """What a test photograph shows, and what to do first.
 
     Attributes
     ----------
     photo : PhotoScore
-    findings : tuple of Finding
-        Of the photograph; causes and moves from the rig.
-    differences : tuple of Difference
-        Where photograph and prediction part: something stands elsewhere than planned.
-    prediction : Prediction
+    estimate : Estimate or None
+        The rig as built; None where no sheet was found.
+    things : tuple of Found
+        What is off, in the order in which to mend it.
+    foreign : tuple of Foreign
+    first_move : FirstMove or None
+        None where nothing is worth a move.
+    sentence : str
+        All of it in one line.
     """
 
     photo: PhotoScore
-    findings: tuple[Finding, ...]
-    differences: tuple[Difference, ...]
-    prediction: Prediction
+    planned: Rig
+    plan_settings: Settings
+    estimate: Estimate | None
+    things: tuple[Found, ...]
+    foreign: tuple[Foreign, ...]
+    first_move: FirstMove | None
+    sentence: str
+    cannot_tell: tuple[str, ...] = ()
+    looked: Looked | None = None
+    state: State | None = None
+    option: Option | None = None
+
+    @property
+    def as_planned(self) -> bool:
+        """Whether set and settings are as planned, as far as the photograph tells."""
+        return self.estimate is not None and not self.things and not self.foreign
+
+    @property
+    def slips(self) -> tuple[Slip, ...]:
+        """What is off, dearest first."""
+        return tuple(f.slip for f in sorted(self.things, key=lambda f: -f.cost))
 
     def report(self) -> dict[str, Any]:
         """Return report.json as plain values."""
+        settings = self.photo.settings
         return {
             "file": self.photo.file,
             "score": self.photo.score,
             "verdict": self.photo.verdict,
             "reasons": list(self.photo.reasons),
             "measures": {name: pair[0] for name, pair in self.photo.measures.items()},
-            "findings": [finding_entry(finding) for finding in self.findings],
-            "differences": [
-                {"measure": d.name, "photographed": d.photographed, "predicted": d.predicted}
-                for d in self.differences
-            ],
-            "predicted_score": self.prediction.judgement.score,
-            "exposure": exposure_entry(self.prediction.settings),
+            "findings": [finding_entry(self._explained(f)) for f in self.photo.findings],
+            "as_planned": self.as_planned,
+            "slips": [_slip_entry(f) for f in sorted(self.things, key=lambda f: -f.cost)],
+            "foreign": [_foreign_entry(f) for f in self.foreign],
+            "first_move": None if self.first_move is None else _move_entry(self.first_move),
+            "cannot_tell": list(self.cannot_tell),
+            "sentence": self.sentence,
+            "exposure": {
+                "planned": exposure_entry(self.plan_settings),
+                "photograph": settings.to_dict(),
+                "stops_over_plan": None
+                if self.estimate is None
+                else self.estimate.camera.exposure_stops,
+            },
             "tool_version": __version__,
-            "rig_digest": rig_digest(self.prediction.rig),
+            "rig_digest": rig_digest(self.planned),
         }
 
+    def _explained(self, finding: Any) -> Any:
+        """Return a finding of the photograph with the slip that stands behind it."""
+        dearest = max(self.things, key=lambda f: f.cost, default=None)
+        cause = dearest.what if dearest is not None else ""
+        move = self.first_move.text if self.first_move is not None else ""
+        return replace(finding, cause=cause, move=move)
 
-def advise(photo: Path | str, *, rig: RigLike, progress: Progress = _quiet) -> Advice:
-    """Return what is wrong with a test photograph of a rig, why, and one move against each fault.
 
-    Causes come from the rig's own geometry: what the foil mirrors at the fault, and which
-    lamp lights the place. Every move is tried on the predicted rig before it is told.
+def advise(photo: Path | str, *, rig: RigLike, watch: Watch = unwatched) -> Advice:
+    """Return how a photographed set differs from its plan, and the one move to make first.
+
+    Parameters
+    ----------
+    photo : path
+    rig : Rig, LoadedRig, path or name of a preset
+        As planned.
+    watch : callable
+        Told what is being done; may raise `Stopped`.
 
     Raises
     ------
     BadInput
         When the photograph or the rig cannot be read.
     """
-    found = as_rig(rig)
-    progress("looking at the photograph")
+    planned = rig if isinstance(rig, Rig) else _loaded(rig).rig
     where = Path(photo)
     if not where.is_file():
-        raise BadInput(
-            field="photograph",
-            wanted="a file that is there",
-            got=str(where),
-            cure="check the name",
-        )
-    judged = judge_photo(where, context_for(found))
-    progress("following the light")
-    prediction = predict(found, explain=False)
-    progress("looking for causes and cures")
-    findings = explain_findings(found, prediction.layers, judged.findings)
-    return Advice(judged, tuple(findings), _differences(judged, prediction), prediction)
+        raise BadInput(field="photograph", wanted="a file that is there", got=str(where),
+                       cure="check the name")  # fmt: skip
+    watch(Progress(stage="looking at the photograph"))
+    looked = look_at(where, context_of(planned))
+    return advise_on(looked, planned, watch=watch)
 
 
-def _differences(photo: PhotoScore, prediction: Prediction) -> tuple[Difference, ...]:
-    apart = []
-    for name, (value, uncertainty) in photo.measures.items():
-        if name not in prediction.measures or name in NOT_LIGHT or name.endswith("_count"):
-            continue
-        other = prediction.measures[name]
-        gap = abs(value - other.value)
-        sure = SURE * (uncertainty**2 + other.uncertainty**2) ** 0.5
-        if gap > sure and gap > APART * max(abs(value), abs(other.value)):
-            apart.append(Difference(name, value, other.value))
-    return tuple(apart)
+def advise_on(looked: Looked, planned: Rig, *, watch: Watch = unwatched) -> Advice:
+    """Return the advice on a photograph that was looked at."""
+    settings = plan_settings(planned)
+    data = photographed(looked)
+    score = looked.score
+    first = _first_word(score)
+    watch(Progress(stage="following the light", note=first))
+    if data is None:
+        return Advice(score, planned, settings, None, (), (), None, first, looked=looked)
+    found = estimate(planned, data, clip_cd_m2=settings.clip_cd_m2, watch=watch)
+    watch(Progress(stage="trying moves"))
+    return _advice(looked, planned, settings, data, found)
 
 
-def ready(photo: Path, folder: Path, *, replace: bool = False) -> None:
-    """Refuse a folder that advice cannot be written to, before any work."""
-    if photo.is_file():
-        prepare(folder, FILES, replace=replace, inputs=[photo])
+def _first_word(score: PhotoScore) -> str:
+    if score.score is None:
+        return score.reasons[0] if score.reasons else f"{score.file}: cannot tell."
+    return f"{score.file}: {score.score:.0f} of 100, {score.verdict}."
 
 
-def write_advice(advice: Advice, folder: Path, *, replace: bool = False) -> tuple[Path, ...]:
-    """Write report.json and the picture that the rig should give."""
-    prepare(folder, FILES, replace=replace, inputs=[Path(advice.photo.path)])
-    picture = picture_png(advice.prediction.picture)
-    return (
-        write_output(folder / "expected.png", picture, replace=replace),
-        write_report(folder / "report.json", advice.report(), replace=replace),
+def _advice(
+    looked: Looked, planned: Rig, settings: Settings, data: Photographed, found: Estimate
+) -> Advice:
+    slips = (*camera_slips(found, looked.score, data), *found.slips)
+    state = _state(looked, planned, settings, found, slips)
+    worth = Worth(state.planned)
+    options = options_of(state, worth)
+    if not options or options[0].gain < LEAST_GAIN:
+        options = [*options, *trims_of_state(state, worth)]
+    chosen = first_of(options)
+    score = looked.score.score
+    move = None if chosen is None else told_move(chosen, state, worth, score)
+    things = tuple(found_things(state, options))
+    return Advice(
+        looked.score, planned, settings, found, things, found.foreign, move,
+        _sentence(looked.score, things, found.foreign, move), tuple(cannot_tell(found)),
+        looked, state, chosen,
+    )  # fmt: skip
+
+
+def _state(
+    looked: Looked, planned: Rig, settings: Settings, found: Estimate, slips: Sequence[Slip]
+) -> State:
+    camera = found.camera
+    standing = slipped(planned, found.hand)
+    return State(
+        planned=standing, slips=tuple(slips), foreign=found.foreign,
+        camera=Camera(
+            clip_cd_m2=settings.clip_cd_m2, stops=camera.exposure_stops,
+            red_stops=camera.red_stops, blue_stops=camera.blue_stops, contrast=camera.contrast,
+            lift_stops=camera.lift_stops,
+        ),
+        time_s=looked.score.settings.time_s,
+    )  # fmt: skip
+
+
+def plan_settings(rig: Rig) -> Settings:
+    """Return the settings with which a plan is to be photographed."""
+    detail = replace(Detail.quick(camera_rows=8, camera_cols=8), sheet_long_side=120)
+    layers = layers_of(rig, detail)
+    return settings_for(rig, layers.sheet_paper, layers.sheet_foil, sheet_share(rig, layers))
+
+
+def camera_slips(found: Estimate, score: PhotoScore, data: Photographed) -> tuple[Slip, ...]:
+    """Return what is off in the camera's settings."""
+    camera, slips = found.camera, []
+    if abs(camera.exposure_stops) >= EXPOSURE_OFF:
+        sure = 0.95 if data.clip_cd_m2 is not None else 0.7
+        slips.append(Slip(element="exposure", dimension="stops", value=camera.exposure_stops,
+                          unit="stops", uncertainty=max(camera.exposure_sigma, 0.05),
+                          confidence=sure))  # fmt: skip
+    if abs(camera.balance_stops) >= BALANCE_OFF:
+        slips.append(Slip(element="white balance", dimension="stops", value=camera.balance_stops,
+                          unit="stops", uncertainty=0.04, confidence=0.9))  # fmt: skip
+    resolved, rise = (
+        score.value(n) for n in ("sharpness_resolved_count", "sharpness_edge_rise_px")
     )
+    if resolved is not None and rise is not None and resolved < 400 and rise > BLURRED_PX:
+        slips.append(Slip(element="focus", dimension="blur_px", value=rise, unit="",
+                          uncertainty=0.2 * rise, confidence=0.9))  # fmt: skip
+    return tuple(slips)
+
+
+def cannot_tell(found: Estimate) -> list[str]:
+    """Return what the photograph does not decide, and the measurement that would."""
+    said = []
+    for rival in found.rivals[:2]:
+        if not found.slips or not rival.slips:
+            continue
+        mine, other = found.slips[0], rival.slips[0]
+        said.append(_which(mine, other))
+    return list(dict.fromkeys(said))
+
+
+def _which(mine: Slip, other: Slip) -> str:
+    tape = other if other.unit in ("mm", "deg") else mine
+    hows = {
+        "mm": f"measure where '{tape.element}' stands",
+        "deg": f"check which way '{tape.element}' faces",
+    }
+    how = hows.get(tape.unit, f"check the setting of '{tape.element}'")
+    return (
+        f"'{other.element}' could be behind it instead of '{mine.element}': {how}, or take one "
+        f"more photograph with '{tape.element}' off or covered"
+    )
+
+
+def _sentence(
+    score: PhotoScore, things: Sequence[Found], foreign: Sequence[Foreign], move: FirstMove | None
+) -> str:
+    head = _first_word(score)
+    named = [f.what for f in sorted(things, key=lambda f: -f.cost) if f.cost >= LEAST_GAIN][:2]
+    named += [foreign_words(f) for f in foreign[:1]]
+    if move is None:
+        if not things and not foreign:
+            return f"{head} The set is as planned; leave it."
+        return f"{head} What differs from the plan costs nothing: leave it."
+    why = f" {_capital(' and '.join(named))}." if named else ""
+    after = "" if move.score_after is None else (
+        f" (then about {move.score_after:.0f}, give or take {move.uncertainty:.0f})"
+    )  # fmt: skip
+    return f"{head}{why} First: {move.text}{after}."
+
+
+def advice_words(advice: Advice) -> list[str]:
+    """Return the advice as lines for a maker."""
+    words = [_first_word(advice.photo)]
+    if advice.estimate is None:
+        return words
+    if advice.as_planned:
+        words.append("The set is as planned, as far as this photograph tells.")
+    if advice.things or advice.foreign:
+        words.append("Not as planned, in the order in which to mend it:")
+    for number, thing in enumerate(advice.things, 1):
+        cost = f" It costs about {thing.cost:.0f} points." if thing.cost >= 0.5 else ""
+        sure = f"{100 * thing.slip.confidence:.0f} % sure"
+        words.append(f"{number}. {_capital(thing.what)} ({sure}).{cost}")
+    words += [f"{_capital(foreign_words(f))}." for f in advice.foreign]
+    move = advice.first_move
+    if move is not None:
+        after = "" if move.score_after is None else (
+            f" Then about {move.score_after:.0f} of 100, give or take {move.uncertainty:.0f}."
+        )  # fmt: skip
+        words.append(f"First: {move.text}.{after} Photograph again before you move anything else.")
+    words += [f"Not to be told from this photograph: {text}." for text in advice.cannot_tell]
+    return words
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _slip_entry(found: Found) -> dict[str, Any]:
+    slip = found.slip
+    return {
+        "element": slip.element, "dimension": slip.dimension, "value": slip.value,
+        "unit": slip.unit, "uncertainty": slip.uncertainty, "confidence": slip.confidence,
+        "what": found.what, "cost": found.cost,
+    }  # fmt: skip
+
+
+def _foreign_entry(one: Foreign) -> dict[str, Any]:
+    return {
+        "direction": list(one.direction), "distance_mm": one.distance_mm,
+        "width_mm": one.width_mm, "luminance_cd_m2": list(one.luminance_cd_m2),
+        "where_mm": None if one.where_mm is None else list(one.where_mm), "cost": one.cost,
+        "what": foreign_words(one),
+    }  # fmt: skip
+
+
+def _move_entry(move: FirstMove) -> dict[str, Any]:
+    return {
+        "text": move.text, "element": move.element, "dimension": move.dimension,
+        "value": move.value, "unit": move.unit, "score_after": move.score_after,
+        "uncertainty": move.uncertainty, "gain": move.gain,
+    }  # fmt: skip
+
+
+def _loaded(rig: RigLike) -> LoadedRig:
+    if isinstance(rig, LoadedRig):
+        return rig
+    assert not isinstance(rig, Rig)
+    return load_rig(rig)
+
+
+def ready(rig: RigLike, photo: Path, folder: Path, *, replace: bool = False) -> RigLike:
+    """Return the rig, read, after its folder was found fit for the advice.
+
+    Raises
+    ------
+    BadInput
+        When the rig cannot be read, or files in the folder are in the way.
+    """
+    loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
+    inputs = loaded.inputs if isinstance(loaded, LoadedRig) else ()
+    prepare(folder, FILES, replace=replace, inputs=(*inputs, photo))
+    return loaded
+
+
+def write_advice(
+    advice: Advice, folder: Path, *, rig: RigLike, replace: bool = False
+) -> tuple[Path, ...]:
+    """Write report.json, as_built.toml, before_after.png and residual.png."""
+    prepare(folder, FILES, replace=replace)
+    written = []
+    if advice.estimate is not None and advice.state is not None:
+        written.append(as_built_toml(advice, folder / "as_built.toml", rig, replace=replace))
+        for name, draw in (("before_after.png", before_after), ("residual.png", residual_picture)):
+            written.append(write_output(folder / name, draw(advice), replace=replace))
+    written.append(write_report(folder / "report.json", advice.report(), replace=replace))
+    return tuple(written)

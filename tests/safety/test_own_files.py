@@ -79,7 +79,7 @@ def test_a_sheet_and_its_template_need_two_names(tmp_path, lightplan):
 
 
 def test_the_photograph_is_not_replaced_by_what_it_should_be(tmp_path, lightplan):
-    photo = tmp_path / "expected.png"
+    photo = tmp_path / "before_after.png"
     artwork = Path(load_rig(PRESET).assets[load_rig(PRESET).rig.sheet.artwork_file])
     shutil.copy(artwork, photo)
     before = photo.read_bytes()

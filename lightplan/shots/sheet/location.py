@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lightplan.arrays import read_only
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.sheet import corners as finding
 from lightplan.shots.sheet.by_artwork import find_by_artwork
@@ -40,6 +41,8 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
     else:
         told = found
     again = _laid_by_artwork(shot, context)
+    if again is None and isinstance(told, SheetNotFound):
+        again = _laid_as_expected(shot, context)
     return (told if again is None else again), card
 
 
@@ -56,6 +59,27 @@ def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
         return None
     whole = (shot.rows, shot.cols)
     laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
+    return laid if laid.segmented.confidence >= _FITS else None
+
+
+def _laid_as_expected(shot: Shot, context: PhotoContext) -> LaidSheet | None:
+    """Return the sheet near where the plan's camera has it, if the artwork fits surely there."""
+    if context.expected is None or context.artwork is None:
+        return None
+    whole = (shot.rows, shot.cols)
+    corners = context.expected * np.array(whole) - 0.5
+    if (corners < -1).any() or (corners > np.array(whole)).any():
+        return None
+    small, focal_px = _small(shot, _NEAR_PX)
+    planned = SheetFound(read_only(corners), whole, _FITS, "artwork")
+    size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
+    for reach in (0.006, 0.02, 0.05):
+        found = find_near(small, planned, focal_px=focal_px, reach=reach, least=_FITS, **size)
+        if found is not None:
+            laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
+            if laid.segmented.confidence >= _FITS:
+                return laid
+    laid = lay_out(shot, planned, context, grid_px=GRID_PX)
     return laid if laid.segmented.confidence >= _FITS else None
 
 

@@ -72,9 +72,9 @@ class Neighbour:
 
 def find_near(
     picture: NDArray[Any], known: SheetFound, *, width_mm: float, height_mm: float,
-    focal_px: float | None = None,
+    focal_px: float | None = None, reach: float = _REACH, least: float = CERTAIN,
 ) -> SheetFound | None:  # fmt: skip
-    """Return the sheet if it lies within about 0.6 % of the frame of a known place.
+    """Return the sheet if it lies near a known place, within about 0.6 % of the frame.
 
     Parameters
     ----------
@@ -85,6 +85,10 @@ def find_near(
         The sides as `known` names them.
     focal_px : float or None
         In pixels of `picture`.
+    reach : float
+        How far off the sides may lie, of the picture's long side.
+    least : float
+        Confidence from which it is believed.
     """
     shape = (picture.shape[0], picture.shape[1])
     if abs(known.shape[0] * shape[1] / (known.shape[1] * shape[0]) - 1) > 0.01:
@@ -92,8 +96,8 @@ def find_near(
     coded, scale = previews.preview(picture, max(shape))
     view = view_of(coded, scale, width_mm, height_mm, focal_px, None)
     rough = known.scaled(shape).corners[:, ::-1]
-    seen = measure(view, rough, max(3.0, _REACH * max(shape)))
-    if seen is None or seen.confidence <= CERTAIN:
+    seen = measure(view, rough, max(3.0, reach * max(shape)))
+    if seen is None or seen.confidence <= least:
         return None
     corners, bending = in_light(view, seen)
     return SheetFound(

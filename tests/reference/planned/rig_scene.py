@@ -242,7 +242,7 @@ def _paper(rig: Rig) -> Scene:
 
 
 def reflectance_of(rig: Rig) -> list[float]:
-    """Return the reflectance of a dyed foil per channel, at the angle of its middle's mirror ray."""
+    """Return a dyed foil's reflectance per channel, at the angle of its middle's mirror ray."""
     place = np.asarray(rig.camera.placement.position_mm)
     cosine = float(place[2] / np.linalg.norm(place))
     found = foil_curve(rig.sheet.foil.kind).evaluate(cosine)

@@ -114,7 +114,7 @@ def _through_lens(level: Picture, chain: Chain) -> Picture:
 
 def phone_curve(level: Picture) -> Picture:
     """Return linear levels as a phone shows them: lifted middles, a shoulder, deeper shadows."""
-    steep = level**np.float32(1.08)
+    steep = level ** np.float32(1.08)
     return np.asarray(1.7 * steep / (1 + 0.7 * steep), np.float32)
 
 

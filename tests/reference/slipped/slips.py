@@ -170,5 +170,3 @@ def _draw_foreign(light: float, draw: np.random.Generator) -> Slip:
 def _spread(draw: np.random.Generator, low: float, high: float) -> float:
     """Return a size, evenly spread in its logarithm."""
     return float(np.exp(draw.uniform(math.log(low), math.log(high))))
-
-

@@ -1,9 +1,9 @@
 """Draw builds with slips, write the scenes to render, and take the photographs.
 
-    PYTHONPATH=. python tests/reference/slipped/make.py builds     draws builds.json
-    PYTHONPATH=. python tests/reference/slipped/make.py scenes SET OUT.json.gz
+    PYTHONPATH=. python tests/reference/slipped/photographs.py builds     draws builds.json
+    PYTHONPATH=. python tests/reference/slipped/photographs.py scenes SET OUT.json.gz
     PYTHONPATH=. python tests/reference/slipped/render.py OUT.json.gz FOLDER   (path tracer)
-    PYTHONPATH=. python tests/reference/slipped/make.py photographs FOLDER OUT
+    PYTHONPATH=. python tests/reference/slipped/photographs.py photographs FOLDER OUT
 
 README.md says what is in them.
 """
@@ -77,7 +77,9 @@ def rig_level(rig: Rig) -> float:
     return min(1.0, max(0.15, wish.paper_level))
 
 
-def _buildable(rig: Rig, kinds: tuple[str, ...], light: float, draw: Any) -> tuple[Slip, ...] | None:
+def _buildable(
+    rig: Rig, kinds: tuple[str, ...], light: float, draw: Any
+) -> tuple[Slip, ...] | None:
     for _ in range(200):
         slips = [draw_slip(rig, kind, light, draw) for kind in kinds]
         if any(s is None for s in slips) or len({s.element for s in slips if s}) < len(kinds):

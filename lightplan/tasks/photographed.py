@@ -1,0 +1,60 @@
+"""From a photograph that was looked at to what the estimate needs of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from lightplan.arrays import Doubles
+from lightplan.estimate import Photographed, seen_sheet
+from lightplan.optics.exposure import saturation_luminance
+from lightplan.scene import Rig
+from lightplan.shots.context import PhotoContext
+from lightplan.shots.pipeline import Looked
+from lightplan.shots.sheet import squaring
+from lightplan.shots.sheet.corners import SheetFound
+from lightplan.shots.sheet.maps import LaidSheet
+from lightplan.shots.sheet.outline import straighten
+from lightplan.shots.shot import Settings
+from lightplan.tasks.score import context_for
+
+
+def context_of(rig: Rig) -> PhotoContext:
+    """Return what photographs of a rig are judged for, and where its camera has the sheet."""
+    half = np.array([rig.sheet.width_mm, rig.sheet.height_mm]) / 2
+    points = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * half
+    places = rig.camera.project(np.column_stack([points, np.zeros(4)]), 1, 1) + 0.5
+    inside = np.isfinite(places).all() and (np.abs(places - 0.5) < 0.5).all()
+    return replace(context_for(rig), expected=places if inside else None)
+
+
+def photographed(looked: Looked) -> Photographed | None:
+    """Return the data of a photograph; None where no sheet was found in it."""
+    if looked.sheet is None or looked.sheet.mirrored:
+        return None
+    sheet, shot = looked.sheet, looked.shot
+    found = sheet.found
+    corners = straighten(found.corners[:, ::-1], found.bending, found.shape)[:, ::-1]
+    return Photographed(
+        seen=seen_sheet(sheet.maps, _radius2(sheet)), corners=np.asarray(corners, float),
+        shape=found.shape, focal_px=shot.focal_length_px(), clip_cd_m2=clip_of(shot.settings),
+    )  # fmt: skip
+
+
+def clip_of(settings: Settings) -> float | None:
+    """Return the luminance that clips by a photograph's settings; None where they are not told."""
+    f_number, time_s, iso = settings.f_number, settings.time_s, settings.iso
+    if f_number is None or time_s is None or iso is None or min(f_number, time_s, iso) <= 0:
+        return None
+    return saturation_luminance(f_number=f_number, time_s=time_s, iso=iso)
+
+
+def _radius2(sheet: LaidSheet) -> Doubles:
+    """Return each map pixel's squared distance from the picture's middle, 1 in its corners."""
+    found: SheetFound = sheet.found
+    rows, cols = sheet.maps.foil.shape
+    u, v = np.meshgrid((np.arange(cols) + 0.5) / cols, (np.arange(rows) + 0.5) / rows)
+    middle = (np.array(found.shape) - 1) / 2
+    away = squaring.project(found, u, v) - middle
+    return np.asarray((away**2).sum(axis=-1) / (middle**2).sum())

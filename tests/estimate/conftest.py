@@ -1,0 +1,28 @@
+"""Photographs of builds with known slips, and their plans."""
+
+from __future__ import annotations
+
+import sys
+from functools import lru_cache
+from pathlib import Path
+
+import pytest
+
+SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
+sys.path.insert(0, str(SLIPPED))
+
+
+@lru_cache(maxsize=32)
+def _advised(name):
+    from bases import base_rig
+
+    from lightplan.tasks.advise import advise
+
+    plan = name.rpartition("_")[0]
+    return advise(SLIPPED / "photographs" / f"{name}.jpg", rig=base_rig(plan))
+
+
+@pytest.fixture
+def advised():
+    """Return a function from a stored photograph's name to its advice, each worked out once."""
+    return _advised
