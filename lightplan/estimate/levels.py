@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import sparse
 
-from lightplan.arrays import Doubles
+from lightplan.arrays import Doubles, Singles
 from lightplan.estimate.seen import FLOOR, SeenSheet
 from lightplan.light import Detail, Engine
-from lightplan.light.lattice import Lattice, warp
+from lightplan.light.lattice import Lattice, Reading
 from lightplan.scene import Rig
 
 UNIT_ROOM = 1.0  # cd/m2 of surroundings that are worked out where the plan has none
@@ -61,7 +60,7 @@ class Levels:
         if _is_dark(rig):  # surroundings that can be scaled; one object, as engines ask for it
             self._room = replace(rig.room, ambient_cd_m2=(UNIT_ROOM,) * 3)
         self._engine = Engine(self._with_room(rig), self._detail)
-        self._reads = _reading(self._engine.grid, seen)
+        self._readings = _readings(self._engine.grid, seen)
         self.asked = 0
 
     @property
@@ -83,14 +82,17 @@ class Levels:
     def _with_room(self, rig: Rig) -> Rig:
         return rig if rig.room is self._room else replace(rig, room=self._room)
 
+    def _read(self, layer: Singles) -> Doubles:
+        """Return the mean level of a layer (rows, cols, 3) in each cell, (n, 3)."""
+        return np.asarray(sum(one.read(layer).astype(float) for one in self._readings) / 4)
+
     def _of(self, engine: Engine, rig: Rig) -> CellLight:
         self.asked += 1
         found = engine.per_lamp(self._with_room(rig))
         trims = [2.0**lamp.trim_stops if lamp.on else 0.0 for lamp in rig.lamps]
         powers = np.array([*trims, 1.0])[:, None, None]
         paper, foil = (
-            np.stack([self._reads @ one.reshape(-1, 3) for one in layer.astype(float)])
-            for layer in (found.paper, found.foil)
+            np.stack([self._read(one) for one in layer]) for layer in (found.paper, found.foil)
         )
         own = np.where(self._seen.is_foil[:, None], foil, paper)
         other = np.where(self._seen.is_foil[:, None], paper, foil)
@@ -107,12 +109,11 @@ def _is_dark(rig: Rig) -> bool:
     return rig.room.probe is None and max(rig.room.ambient_cd_m2) < 0.05 * UNIT_ROOM
 
 
-def _reading(grid: Lattice, seen: SeenSheet) -> sparse.csr_array:
-    """Return the matrix that reads the sheet's grid in each cell: the mean of four places."""
+def _readings(grid: Lattice, seen: SeenSheet) -> tuple[Reading, ...]:
+    """Return how to read the sheet's grid in each cell: at four places of it."""
     offset = _WITHIN * seen.spread_mm
-    places = [
-        np.stack([seen.x_mm + a * offset, seen.y_mm + b * offset], axis=1)
+    return tuple(
+        Reading.of(grid, np.stack([seen.x_mm + a * offset, seen.y_mm + b * offset], axis=1))
         for a in (-1, 1)
         for b in (-1, 1)
-    ]
-    return sum(warp(grid, place) for place in places) / np.float32(4)
+    )
