@@ -38,7 +38,12 @@ def yield_words(found: Plan) -> str:
         if found.judgement.verdict == "keep"
         else f"keep {good} points or more"
     )
-    return f"Of 100 builds with usual errors of hand, {count} {reach}."
+    yields = found.robustness.yields
+    careful, by_eye = (f"{100 * yields[name]:.0f}" for name in ("careful", "by eye"))
+    return (
+        f"Of 100 builds set with a tape measure, {count} {reach}; with careful hands {careful}, "
+        f"by eye {by_eye}."
+    )
 
 
 def no_plan_words(found: NoPlan, unit: LengthUnit) -> list[str]:

@@ -26,7 +26,7 @@ from lightplan.planning.robust import judge_builds
 from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene import Rig
-from lightplan.scene.clearance import Limit, broken
+from lightplan.scene.clearance import Limit, broken, set_down
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import Found, StopRule
 from lightplan.search.multistart import Explored, explore
@@ -138,6 +138,10 @@ def finished(
     """Return the plan of the best rig of a search: simpler, polished, its tolerances known."""
     best, left_out = simpler(judges, job, best)
     best, light = polished(judges, job, best)
+    down = set_down(best.rig)
+    if down is not best.rig:
+        best = judges.refined([down])[0]
+        light = judges.bench.sheet_samples(best.rig)
     judges.use(best.rig, search_detail(best.rig, judges.detail.sheet_long_side))
     prediction = judges.prediction(
         best.rig, judges.detail if job.effort.is_quick else final_detail()
@@ -145,6 +149,7 @@ def finished(
     robust = judge_builds(
         best.rig, judges.lights, judges.scored,
         errors=job.errors, builds=job.effort.builds, seed=job.seed, planned=light,
+        quick=job.effort.is_quick,
     )  # fmt: skip
     final = prediction.result()
     judgement = final.judged.judgement

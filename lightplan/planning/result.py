@@ -34,13 +34,17 @@ class Tolerance:
         Dimensions as in the rig file, and "turn_deg", "lean_deg" (about the vertical and
         about its own horizontal edge), "power_stops" and "bow_mm".
     minus, plus : float
-        Both 0 or more; at most what was tried, see `SettingErrors`.
+        Both 0 or more; at most what was followed, see
+        `lightplan.scene.setting_errors.matters_little`.
+    loss : float
+        Points of score that one usual error of hand costs, alone.
     """
 
     element: str
     dimension: str
     minus: float
     plus: float
+    loss: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +54,9 @@ class Robustness:
     Parameters
     ----------
     yield_share : float
-        Share of builds whose score reaches `good_score`.
+        Share of builds with usual errors (a tape measure) whose score reaches `good_score`.
+    yields : mapping of str to float
+        The same by hand: "careful", "tape" and "by eye".
     good_score : float
         What a build must reach.
     mean_score, worst_score : float
@@ -58,11 +64,13 @@ class Robustness:
     builds : int
         How many were tried.
     tolerances : tuple of Tolerance
+        What matters most first.
     critical : tuple of (str, str)
         (element, dimension), the measurement that matters most first.
     """
 
     yield_share: float
+    yields: Mapping[str, float]
     good_score: float
     mean_score: float
     worst_score: float

@@ -14,7 +14,8 @@ from itertools import combinations
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.scene import Card, Rig, Shell
+from lightplan.scene import Camera, Card, Held, Lamp, Rig, Shell
+from lightplan.scene.edits import Move, edited
 from lightplan.scene.solids import (
     CARD_THICKNESS_MM,
     Gaps,
@@ -37,7 +38,8 @@ class Limit:
     Parameters
     ----------
     rule : str
-        "in the picture", "through each other", "reach", "room" or "hides the sheet".
+        "in the picture", "through each other", "reach", "room", "hides the sheet" or
+        "holding".
     elements : tuple of str
     excess_mm : float
         Above 0: broken by this much; below 0: this much is left.
@@ -67,6 +69,7 @@ def limits(rig: Rig) -> tuple[Limit, ...]:
         *_through(solids, fixed, gaps),
         *_reach(rig),
         *_room(rig, solids),
+        *_holding(rig),
     )
 
 
@@ -250,3 +253,67 @@ def _room(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
                 rule="room", elements=(solid.name,), excess_mm=float(excess),
                 sentence=f"the {solid.kind} {solid.name} {words}",
             )  # fmt: skip
+
+
+FALLS_OVER_RAD = math.radians(12.0)
+"""A board that leans forward by more falls, whatever it stands on. Common practice, no source."""
+STANDS_WITHIN_MM = 4.0
+
+
+def _holding(rig: Rig) -> Iterator[Limit]:
+    """Yield whether what holds a thing reaches where it is, and whether it would stay there."""
+    things: list[Lamp | Card | Camera] = [*rig.lamps, *rig.cards, rig.camera]
+    for thing in things:
+        if thing.held is None:
+            continue
+        name = "camera" if isinstance(thing, Camera) else thing.name
+        height, held = thing.placement.position_mm[2], thing.held
+        by = _HOLDER_WORDS.get(held.by, held.by)
+        for excess, words in (
+            (height - held.highest_mm, f"is higher than {by} reaches"),
+            (held.lowest_mm - height, f"is lower than {by} goes"),
+        ):
+            yield Limit(
+                rule="holding", elements=(name,), excess_mm=excess, sentence=f"{name} {words}"
+            )
+        if isinstance(thing, Card) and held.by in ("table", "books"):
+            yield from _stays(thing, held)
+
+
+_HOLDER_WORDS = {
+    "stand": "its stand", "clamp": "the clamp's arm", "boom": "the boom", "tripod": "the tripod",
+    "books": "a stack of books", "string": "the string", "table": "the table",
+}  # fmt: skip
+
+
+def _stays(card: Card, held: Held) -> Iterator[Limit]:
+    """Yield whether a board that stands or leans would fall, or floats."""
+    right, up, normal = card.placement.axes()
+    low = card.placement.position_mm[2]
+    low -= abs(right[2]) * card.width_mm / 2 + abs(up[2]) * card.height_mm / 2
+    over = math.asin(min(1.0, max(-1.0, -float(normal[2])))) - FALLS_OVER_RAD
+    yield Limit(
+        rule="holding", elements=(card.name,), excess_mm=over * card.height_mm,
+        sentence=f"{card.name} leans forward so far that it falls",
+    )  # fmt: skip
+    if held.by == "table":
+        yield Limit(
+            rule="holding", elements=(card.name,), excess_mm=low - STANDS_WITHIN_MM,
+            sentence=f"{card.name} floats above the table",
+        )  # fmt: skip
+
+
+def set_down(rig: Rig) -> Rig:
+    """Return a rig whose boards that stand on the table stand on it, to the millimetre."""
+    moves = []
+    for card in rig.cards:
+        if card.held is None or card.held.by != "table" or card.locked:
+            continue
+        right, up, _ = card.placement.axes()
+        half = abs(right[2]) * card.width_mm / 2 + abs(up[2]) * card.height_mm / 2
+        x, y, z = card.placement.position_mm
+        if abs(z - half - 1.0) > 0.05:
+            moves.append(
+                Move(element=card.name, position_mm=(x, y, float(half) + 1.0), keeps_direction=True)
+            )
+    return edited(rig, *moves)

@@ -197,6 +197,7 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
         "tolerances": [asdict(tolerance) for tolerance in found.tolerances],
         "critical": [list(pair) for pair in found.robustness.critical],
         "yield": found.yield_share,
+        "yields": dict(found.robustness.yields),
         "good_score": found.robustness.good_score,
         "covered": dict(found.covered),
         "stopped_because": found.stopped_because,

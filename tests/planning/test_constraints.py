@@ -12,6 +12,7 @@ from lightplan.scene import (
     Camera,
     Card,
     Freedom,
+    Held,
     Hole,
     Lamp,
     Placement,
@@ -22,8 +23,9 @@ from lightplan.scene import (
     Sheet,
     Shell,
     Walls,
+    usually_held,
 )
-from lightplan.scene.clearance import broken, limits, total_excess_mm, unmovable
+from lightplan.scene.clearance import broken, limits, set_down, total_excess_mm, unmovable
 from lightplan.scene.solids import (
     Gaps,
     Solid,
@@ -303,3 +305,27 @@ def test_a_stand_in_the_picture_is_told_and_excused_where_nothing_can_move_it():
     found = the(limits(rig(props=(stand,))), "in the picture", "stand")
     assert found.broken
     assert ("in the picture", "stand") in unmovable(rig(props=(stand,)))
+
+
+def test_what_holds_a_thing_reaches_where_it_is(toy):
+    lamp = replace(toy.rig().lamps[0], held=Held(by="stand", lowest_mm=700, highest_mm=1300))
+    rig = replace(toy.rig(), lamps=(lamp,), freedoms=())
+    height = lamp.placement.position_mm[2]
+    (low,) = [x for x in limits(rig) if x.rule == "holding" and "lower" in x.sentence]
+    assert low.excess_mm == pytest.approx(700 - height)
+    assert "is lower than its stand goes" in low.sentence
+
+
+@pytest.mark.parametrize(
+    ("z", "aim_z", "says"), [(100, 100, None), (160, 160, "floats"), (100, 20, "falls")]
+)
+def test_a_board_on_the_table_neither_floats_nor_falls(toy, z, aim_z, says):
+    board = Card(
+        name="board", placement=Placement((0, 300, z), (0, 200, aim_z)), width_mm=300,
+        height_mm=200, held=usually_held("table"),
+    )  # fmt: skip
+    rig = toy.rig(cards=(board,), freedoms=())
+    found = [x.sentence for x in limits(rig) if x.rule == "holding" and x.broken]
+    assert any(says in x for x in found) if says else not found
+    stood = set_down(rig)
+    assert not [x for x in limits(stood) if "floats" in x.sentence and x.broken]

@@ -9,7 +9,13 @@ import pytest
 from lightplan.merit.bench import Bench
 from lightplan.planning.robust import SmallErrors, draws, good_score, judge_builds
 from lightplan.scene import Card, Placement
-from lightplan.scene.setting_errors import SettingErrors, built, error_dimensions
+from lightplan.scene.setting_errors import (
+    FOLLOWED,
+    SettingErrors,
+    built,
+    error_dimensions,
+    matters_little,
+)
 
 NO_ERRORS = SettingErrors(position_mm=0, tilt_rad=0, camera_mm=0, bow_mm=0, power_stops=0)
 
@@ -144,9 +150,11 @@ def test_the_tolerance_is_where_the_score_falls_to_the_limit(tight, bench):
     found = judge_builds(rig, lights(bench), scores(bench), errors=errors, builds=16, seed=0)
     dimensions = error_dimensions(rig, errors)
     checked = 0
-    for dimension, tolerance in zip(dimensions, found.tolerances, strict=True):
+    by_name = {(t.element, t.dimension): t for t in found.tolerances}
+    for dimension in dimensions:
+        tolerance = by_name[dimension.element, dimension.dimension]
         for side, reach in ((-1, tolerance.minus), (1, tolerance.plus)):
-            assert 0 <= reach <= 3 * dimension.size
+            assert 0 <= reach <= FOLLOWED * dimension.size
             inside = built(
                 rig,
                 dimensions,
@@ -181,6 +189,20 @@ def test_the_measurement_that_matters_most_costs_most(tight, bench):
     assert losses[found.critical[0]] == pytest.approx(max(losses.values()), abs=0.1)
 
 
-@pytest.mark.parametrize(("planned", "limit"), [(95, 75), (80, 75), (70, 65)])
-def test_a_good_build_is_one_to_keep_or_as_good_as_the_plan(planned, limit):
+@pytest.mark.parametrize(("planned", "limit"), [(95, 90), (80, 75), (2, 0)])
+def test_a_good_build_is_nearly_as_good_as_was_promised(planned, limit):
     assert good_score(planned) == limit
+
+
+def test_tolerances_are_ranked_and_end_where_no_hand_misses_by_more(tight, bench):
+    found = judge_builds(
+        tight, lights(bench), scores(bench), errors=SettingErrors(), builds=64, seed=0
+    )
+    losses = [t.loss for t in found.tolerances]
+    assert losses == sorted(losses, reverse=True)
+    far = [t for t in found.tolerances if matters_little(t.dimension, min(t.minus, t.plus))]
+    near = [t for t in found.tolerances if t not in far]
+    assert near, "something matters"
+    # common sense: patient hands lose less than hasty ones
+    assert found.yields["careful"] >= found.yields["tape"] >= found.yields["by eye"]
+    assert found.yields["tape"] == found.yield_share

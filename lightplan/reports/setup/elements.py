@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
 
 from lightplan.arrays import Doubles, Vector
 from lightplan.reports.setup import words
-from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell
+from lightplan.reports.setup.holding import holding_words
+from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Sheet, Shell
 from lightplan.scene.surfaces import flat_at
 from lightplan.units import LengthUnit, show_length
 
@@ -72,21 +73,30 @@ def elements_of(rig: Rig, unit: LengthUnit = "mm") -> tuple[Element, ...]:
     Lamps that are switched off are left out: nothing has to be set up for them. Stands come
     before what they hold.
     """
-    found = [_camera(rig.camera, unit)]
+    sheet = rig.sheet
+    found = [_held(_camera(rig.camera, unit), rig.camera, sheet, unit)]
     for prop in rig.props:
         found.append(_prop(prop, len(found) + 1, rig, unit))
     bright = [card for card in rig.cards if card.front.finish != "black"]
     black = [card for card in rig.cards if card.front.finish == "black"]
     lamps = [lamp for lamp in rig.lamps if lamp.on]
     for card in bright:
-        found.append(_card(card, len(found) + 1, unit))
+        found.append(_held(_card(card, len(found) + 1, unit), card, sheet, unit))
     for shell in rig.shells:
         found.append(_shell(shell, len(found) + 1, unit))
     for lamp in lamps:
-        found.append(_lamp(lamp, len(found) + 1, unit))
+        found.append(_held(_lamp(lamp, len(found) + 1, unit), lamp, sheet, unit))
     for card in black:
-        found.append(_card(card, len(found) + 1, unit))
+        found.append(_held(_card(card, len(found) + 1, unit), card, sheet, unit))
     return tuple(found)
+
+
+def _held(element: Element, thing: Camera | Card | Lamp, sheet: Sheet, unit: LengthUnit) -> Element:
+    """Return an element that also says what holds it."""
+    points = np.vstack(element.rings_mm)
+    low = points[points[:, 2] <= points[:, 2].min() + 1.0].mean(axis=0)
+    words = holding_words(thing, low, sheet, unit)
+    return replace(element, stance=f"{element.stance}; {words}") if words else element
 
 
 def size_words(width_mm: float, height_mm: float, unit: LengthUnit) -> str:

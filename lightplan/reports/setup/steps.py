@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from lightplan.reports.setup.elements import Element
 from lightplan.reports.setup.facts import SetupFacts, ToleranceLike
 from lightplan.scene import Rig
+from lightplan.scene.setting_errors import matters_little
 from lightplan.units import LengthUnit, show_length
 
 DIMENSION_WORDS = {
@@ -147,6 +148,15 @@ def tolerance_words(element: str, tolerances: Iterable[ToleranceLike], unit: Len
 
 
 def _amount(tolerance: ToleranceLike, unit: LengthUnit) -> str:
+    """Return how far it may be off; what no hand misses by is not worth a figure."""
+    sides = (tolerance.minus, tolerance.plus)
+    little = [matters_little(tolerance.dimension, side) for side in sides]
+    if all(little):
+        return "matters little"
+    if any(little):
+        side = "+" if little[0] else "−"
+        size = _size(tolerance.plus if little[0] else tolerance.minus, tolerance.dimension, unit)
+        return f"{side}{size}, the other way it matters little"
     plus, minus = (_size(v, tolerance.dimension, unit) for v in (tolerance.plus, tolerance.minus))
     return f"±{plus}" if plus == minus else f"+{plus} / −{minus}"
 

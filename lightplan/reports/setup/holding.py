@@ -1,0 +1,77 @@
+"""How each thing is held where it stands, in words that a maker can follow."""
+
+from __future__ import annotations
+
+from lightplan.arrays import Doubles
+from lightplan.reports.setup.words import away_towards
+from lightplan.scene import Camera, Card, Held, Lamp, Sheet
+from lightplan.units import LengthUnit, show_length
+
+LEANS_ON_SHARE = 0.5
+"""Books that something leans on should reach to about half of its height. Our choice."""
+
+
+def holding_words(
+    thing: Camera | Card | Lamp, lowest: Doubles, sheet: Sheet, unit: LengthUnit
+) -> str:
+    """Return how a thing is held, to follow what is said of how it stands; "" where unknown.
+
+    Parameters
+    ----------
+    lowest : (3,) float
+        The lowest point of its outline.
+    """
+    held = thing.held
+    if held is None:
+        return ""
+    if isinstance(thing, Card):
+        return _card(thing, held, lowest, sheet, unit)
+    height = show_length(thing.placement.position_mm[2], unit)
+    return {
+        "stand": f"on a light stand, its middle {height} high",
+        "clamp": "in a clamp with an arm at the table's edge",
+        "boom": "on a boom; weight its foot",
+        "tripod": f"on a tripod, {height} high",
+        "books": f"on a stack of books {show_length(max(float(lowest[2]), 0.0), unit)} high",
+        "string": "hung from a string; tether it",
+        "table": "standing on the table",
+    }[held.by]
+
+
+def _card(card: Card, held: Held, lowest: Doubles, sheet: Sheet, unit: LengthUnit) -> str:
+    edge = show_length(max(float(lowest[2]), 0.0), unit)
+    stack = show_length(_rounded(LEANS_ON_SHARE * card.height_mm), unit)
+    words = {
+        "stand": f"clipped to a stand, lower edge {edge} above the table",
+        "clamp": f"in a clamp with an arm, lower edge {edge} above the table",
+        "boom": f"hung from a boom, lower edge {edge} above the table; weight the boom's foot",
+        "tripod": f"clipped to a tripod, lower edge {edge} above the table",
+        "string": f"hung on two strings, lower edge {edge} above the table",
+        "books": f"on a stack of books {edge} high, leaning on more books",
+        "table": f"standing on the table, leaning on a stack of books {stack} high",
+    }[held.by]
+    if held.by in ("table", "books"):
+        words += f", lower edge {_from_sheet(lowest, sheet, unit)}"
+    return words
+
+
+def _from_sheet(lowest: Doubles, sheet: Sheet, unit: LengthUnit) -> str:
+    """Return how far a point is from the sheet's nearest edge, and which side of it.
+
+    >>> import numpy as np
+    >>> _from_sheet(np.array([0.0, 172.0, 0.0]), Sheet(width_mm=90, height_mm=104), "cm")
+    '12.0 cm behind the sheet'
+    """
+    x, y = float(lowest[0]), float(lowest[1])
+    over_x, over_y = abs(x) - sheet.width_mm / 2, abs(y) - sheet.height_mm / 2
+    if max(over_x, over_y) <= 0:
+        return away_towards(y, unit)
+    if over_y >= over_x:
+        side = "behind" if y > 0 else "in front of"
+        return f"{show_length(over_y, unit)} {side} the sheet"
+    side = "right" if x > 0 else "left"
+    return f"{show_length(over_x, unit)} to the {side} of the sheet"
+
+
+def _rounded(size_mm: float) -> float:
+    return max(10.0, 10.0 * round(size_mm / 10.0))
