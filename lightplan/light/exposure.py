@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -91,6 +92,7 @@ def _bright(pixels: Floats) -> float:
     return float(level[low] + (place - low) * (level[high] - level[low]))
 
 
+@lru_cache(maxsize=1)  # every report of one prediction asks for it anew
 def exposure_of(rig: Rig, layers: Layers) -> Settings:
     """Return the exposure for predicted layers."""
     return settings_for(rig, layers.sheet_paper, layers.sheet_foil, sheet_share(rig, layers))
@@ -148,11 +150,14 @@ def _averaged(sheet: Sheet, art: Doubles, blur_mm: float) -> Doubles:
     return art
 
 
+@lru_cache(maxsize=1)
 def sheet_share(rig: Rig, layers: Layers) -> Singles:
     """Return the share of foil on the sheet's grid, (rows, cols)."""
     x, y = np.meshgrid(layers.sheet_x_mm, layers.sheet_y_mm)
     step = layers.sheet_x_mm[1] - layers.sheet_x_mm[0]
-    return foil_share(rig, x, y, blur_mm=float(step))
+    share = foil_share(rig, x, y, blur_mm=float(step))
+    share.setflags(write=False)
+    return share
 
 
 def sheet_picture(rig: Rig, layers: Layers) -> Singles:

@@ -12,6 +12,7 @@ from lightplan.light.cells import METAL_TEXEL, Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import Lattice, Reading
+from lightplan.light.packed import Packed
 from lightplan.light.rays import Rays
 from lightplan.light.surround import Surroundings
 from lightplan.scene import relief
@@ -99,11 +100,17 @@ class CameraFrame(Kept):
     def _smooth(self, rays: Rays, texels: Singles, surroundings: Surroundings) -> Singles:
         """Return what rays see, interpolated between texels so that none shows."""
         seen = _seen(rays, texels, surroundings)
-        for index, surface in enumerate(self._surfaces):
+        scene, patchwork = Packed.of(self._surfaces), self._patchwork
+        faces = np.zeros((len(self._surfaces), 2, 3), np.int64)
+        for index in np.flatnonzero(scene.flat).tolist():
+            faces[index] = patchwork.seen_faces(self._surfaces, index)
+        rays.smooth(scene, faces, np.ascontiguousarray(texels), seen)
+        for index in np.flatnonzero(~scene.flat).tolist():
             mine = np.flatnonzero(rays.surface[0] == index)
             if mine.size:
-                crossing = surface.shape.trace(rays.origins, rays.directions[:, mine])
-                found = self._patchwork.between_texels(index, crossing, texels)
+                shape = self._surfaces[index].shape
+                crossing = shape.trace(rays.origins, rays.directions[:, mine])
+                found = patchwork.between_texels(index, crossing, texels)
                 seen[mine] = np.where(np.isnan(found), seen[mine], found)
         return seen
 

@@ -115,6 +115,13 @@ class Rays(Kept):
         so_far = self.distance.reshape(-1), self.texel.reshape(-1), self.surface.reshape(-1)
         tracing.nearest(distance, texel, index, *so_far)
 
+    def smooth(self, scene: Packed, faces: Integers, table: Singles, seen: Singles) -> None:
+        """Smooth what the rays of one origin see of flat faces, (n, 3), between their texels."""
+        tracing.between_texels(
+            self.origins[0, 0], self._channels, self.surface[0], self.distance[0], scene.centres,
+            scene.frames, scene.halves, scene.lines, scene.first_line, faces, table, seen,
+        )  # fmt: skip
+
     def escaped(self) -> Booleans:
         """Return (n, k) whether a ray meets nothing."""
         free: Booleans = self.surface == NOTHING

@@ -276,7 +276,7 @@ class Standing(Kept):
             beside = np.flatnonzero(self.patchwork.owners != SHEET)
             face, size = self.foil.face, (rig.sheet.width_mm, rig.sheet.height_mm)
             self.by_foil, new = self._part(
-                "by foil", (size, foil),
+                "by foil", (size, foil, face.roughness),
                 lambda: [(beside, MirrorTransfer(face, detail.mirror_spots))],
             )  # fmt: skip
             yield from self._follow_transfers(self.by_foil, new)

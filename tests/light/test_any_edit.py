@@ -16,6 +16,7 @@ from lightplan.progress import Stop, Stopped
 from lightplan.scene import (
     Camera,
     Card,
+    Film,
     Flatness,
     Foil,
     Grating,
@@ -25,11 +26,13 @@ from lightplan.scene import (
     Placement,
     Probe,
     Prop,
+    Relief,
     Rig,
     Room,
     Sheet,
     Shell,
     Side,
+    Waviness,
 )
 from lightplan.scene.lamps import AngularProfile
 
@@ -165,6 +168,11 @@ EDITS = {
     "coat": lambda r, i, v: sheet(
         r, paper=Paper(coat_index=1.5 if r.sheet.paper.coat_index is None else None)
     ),
+    "uneven stock": lambda r, i, v: sheet(
+        r, paper=change(r.sheet.paper, waviness=Waviness(slope_rad=0.01 + abs(v) / 1000))
+    ),
+    "stamped": lambda r, i, v: foil(r, relief=Relief(depth_mm=0.1)),
+    "film": lambda r, i, v: sheet(r, paper=Paper(film=Film(under=(0.4, 0.5, 0.6)))),
     "paper": lambda r, i, v: sheet(r, paper=change(r.sheet.paper, reflectance=(0.5, 0.6, 0.7))),
     "room": lambda r, i, v: change(
         r, room=change(r.room, ambient_cd_m2=(abs(v), 1.0, 2.0))

@@ -14,6 +14,7 @@ from lightplan.light import bounce, kernels
 from lightplan.light.cells import Patchwork
 from lightplan.light.compiled import gratings, tracing
 from lightplan.light.lattice import Lattice, Reading
+from lightplan.light.packed import Packed
 from lightplan.light.rays import Rays
 from lightplan.light.visibility import Visibility
 from lightplan.optics import microfacet, view_factors
@@ -332,3 +333,28 @@ def test_near_patches_are_averaged_over_points_of_the_receiver():
         for k in range(4)
     ]
     assert found == pytest.approx(np.mean(parts, axis=0).T, rel=1e-5, abs=1e-8)
+
+
+def test_a_picture_of_faces_is_smooth_between_their_texels():
+    """Against the patchwork's own interpolation at the places where the shape is met."""
+    rng = np.random.default_rng(11)
+    lines = ((-1.0, -0.5, 0.1, 1.0), (-1.0, 0.3, 1.0))
+    card = Surface("card", "card", turned(rng, lines=lines), Face((0.5,) * 3), Face((0.2,) * 3))
+    surfaces = (Surface("sheet", "sheet", turned(rng)), card)
+    patchwork = Patchwork(surfaces, 0, 4, 8)
+    table = rng.random((patchwork.texel_count, 3)).astype(np.float32)
+    target = np.asarray(card.shape.centre) + rng.uniform(-80, 80, (2000, 3))
+    origin = np.array([[400.0, 50.0, -30.0]])
+    directions = target - origin
+    directions /= np.linalg.norm(directions, axis=1, keepdims=True)
+    rays = Rays(origin, directions[None])
+    rays.update(surfaces, patchwork, frozenset(), frozenset((0,)))
+    faces = np.stack([patchwork.seen_faces(surfaces, i) for i in range(2)])
+    seen = np.full((2000, 3), np.nan, np.float32)
+    rays.smooth(Packed.of(surfaces), faces, table, seen)
+    met = rays.surface[0] == 1
+    assert met.sum() > 100
+    crossing = card.shape.trace(rays.origins, rays.directions[:, met])
+    expected = patchwork.between_texels(1, crossing, table)
+    assert seen[met] == pytest.approx(expected, abs=2e-4)  # places are single precision
+    assert np.isnan(seen[~met]).all()

@@ -122,3 +122,53 @@ def brought(texel: Integers, carry: Singles, table: Singles, total: Singles) -> 
             total[i, k, 0] += red
             total[i, k, 1] += green
             total[i, k, 2] += blue
+
+
+@compiled
+def between_texels(
+    origin: Singles, directions: Singles, surface: Integers, distance: Singles, centres: Doubles,
+    frames: Doubles, halves: Doubles, lines: Singles, first_line: Integers, faces: Integers,
+    table: Singles, seen: Singles,
+) -> None:  # fmt: skip
+    """Smooth what rays see of flat faces with texels of their own: bilinear between texels.
+
+    Parameters
+    ----------
+    origin : (3,) float32
+        Of all rays.
+    directions : (3, n) float32
+    surface, distance : (n,)
+        The first surface that each ray meets, below 0 for none, and how far off.
+    faces : (s, 2, 3) int
+        Front and back, as `texel_at` takes them; without columns where a face is no grid, or
+        the surface is not flat.
+    table : (t, 3) float32
+    seen : (n, 3) float32
+        What is written to.
+    """
+    for j in range(surface.shape[0]):
+        s = surface[j]
+        if s < 0:
+            continue
+        fall, x, y = 0.0, 0.0, 0.0
+        for c in range(3):
+            d = directions[c, j]
+            at = origin[c] + distance[j] * d - centres[s, c]
+            fall += d * frames[s, c, 2]
+            x += at * frames[s, c, 0]
+            y += at * frames[s, c, 1]
+        face = faces[s, 0 if fall < 0 else 1]
+        rows, cols = face[1], face[2]
+        if rows < 2 or cols < 2:
+            continue
+        across = 0.5 * evened(x / halves[s, 0], lines[first_line[s, 0] : first_line[s, 1]]) + 0.5
+        up = 0.5 * evened(y / halves[s, 1], lines[first_line[s, 1] : first_line[s, 2]]) + 0.5
+        col = min(max(across * cols - 0.5, 0.0), cols - 1.001)
+        row = min(max((1.0 - up) * rows - 0.5, 0.0), rows - 1.001)
+        left, top = int(col), int(row)
+        u, v = col - left, row - top
+        t = face[0] + top * cols + left
+        for c in range(3):
+            upper = table[t, c] + u * (table[t + 1, c] - table[t, c])
+            lower = table[t + cols, c] + u * (table[t + cols + 1, c] - table[t + cols, c])
+            seen[j, c] = upper + v * (lower - upper)
