@@ -17,7 +17,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from lightplan.errors import LightplanError
+from lightplan.faults import CAUGHT, as_told
 from lightplan.page.clients import Client
 from lightplan.page.desk import Desk
 from lightplan.page.guard import Guard
@@ -64,12 +64,12 @@ def make_app(
             file = await received(request)
         except TooLarge as error:
             return JSONResponse({"error": str(error)}, 413)
-        except LightplanError as error:
-            return JSONResponse({"error": str(error)}, 400)
+        except CAUGHT as error:
+            return JSONResponse({"error": str(as_told(error))}, 400)
         try:
             return JSONResponse(await desk.take(file, request.path_params["purpose"]))
-        except LightplanError as error:
-            return JSONResponse({"error": str(error)}, 400)
+        except CAUGHT as error:
+            return JSONResponse({"error": str(as_told(error))}, 400)
 
     async def socket(connection: WebSocket) -> None:
         await connection.accept()

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from lightplan.errors import BadInput, LightplanError
+from lightplan.faults import CAUGHT, as_told
 from lightplan.page.clients import Client, Clients
 from lightplan.page.frames import packed
 from lightplan.page.uploads import Dropped
@@ -24,6 +25,7 @@ LOOK_EVERY_S = 1.5
 REST_S = 0.25
 """A hand that has not moved for so long rests."""
 MOST_MADE = 600
+MOST_DROPPED = 4
 
 
 class Desk:
@@ -53,8 +55,17 @@ class Desk:
         self._live: Live | None = None
         self._eyes: Jobs | None = None
         self._hands: Jobs | None = None
+        self._brush: Jobs | None = None
         self._rest: asyncio.TimerHandle | None = None
         self._asked_about = ""
+        self.dropped: dict[str, Any] = {}
+        self.plans: list[Any] = []
+        self.looks: list[Any] = []
+        self.told: dict[str, dict[str, Any]] = {}
+        self.pictures: dict[str, str] = {}
+        self.photos: dict[str, dict[str, Any]] = {}
+        self.verdicts: dict[str, Any] = {}
+        self.watched: Path | None = None
         if place is not None:
             self._open_file(places.rig_in(place))
 
@@ -71,6 +82,7 @@ class Desk:
         self._live = Live(self._from_thread(self._seen))
         self._eyes = Jobs(self._from_thread(self._looked))
         self._hands = Jobs(self._from_thread(self._worked))
+        self._brush = Jobs(self._from_thread(self._worked))
         self._tasks = [asyncio.create_task(self._keep_saving())]
         if self.document is not None:
             self._show()
@@ -82,7 +94,7 @@ class Desk:
         with contextlib.suppress(LightplanError):
             if self.document is not None:
                 self.document.save()
-        for jobs in (self._eyes, self._hands):
+        for jobs in (self._eyes, self._hands, self._brush):
             if jobs is not None:
                 jobs.close()
         if self._live is not None:
@@ -106,6 +118,10 @@ class Desk:
             self.document.save()
         self._open_file(path)
         self.layout, self._frame, self.close_look, self.cures = None, None, {}, {}
+        self.plans, self.looks, self.told = [], [], {}
+        self.photos, self.verdicts, self.watched = {}, {}, None
+        for purpose in ("plan", "looks", "setup", "advise", "score"):
+            self.hands.stop(purpose)
         self.tell_work()
         self._show()
 
@@ -180,10 +196,17 @@ class Desk:
                     looked = loop.time()
                     if (theirs := document.changed_elsewhere()) is not None:
                         self._ask_about(theirs)
+                    self._look_at_photographs()
             except ChangedElsewhere:
                 self._ask_about(document.changed_elsewhere() or "")
             except LightplanError as error:
                 self.clients.say({"is": "fault", "text": str(error)})
+
+    def _look_at_photographs(self) -> None:
+        from lightplan.page.shooting import look_at_folder
+
+        if self.watched is not None:
+            look_at_folder(self)
 
     def _tell_kept(self, document: Document) -> None:
         if document is self.document:
@@ -216,9 +239,7 @@ class Desk:
 
     def _looked(self, job: Job, kind: str, content: Any) -> None:
         """Take what the closer look tells; what belongs to an older rig is let go."""
-        if job.purpose != "closer":
-            self._worked(job, kind, content)
-        elif kind == "part" and self._is_present(content.revision):
+        if kind == "part" and self._is_present(content.revision):
             if hasattr(content, "jpeg"):
                 self.close_look = _close_document(content, self.keep(content.jpeg, "image/jpeg"))
                 self.cures = {}
@@ -246,10 +267,10 @@ class Desk:
         return self._hands
 
     @property
-    def eyes(self) -> Jobs:
-        """Who looks closely, and paints small pictures."""
-        assert self._eyes is not None
-        return self._eyes
+    def brush(self) -> Jobs:
+        """Who paints small pictures, so that nobody waits for them."""
+        assert self._brush is not None
+        return self._brush
 
     # -- tabs ------------------------------------------------------------------------------
 
@@ -286,8 +307,9 @@ class Desk:
         except ChangedElsewhere as error:
             self._asked_about = ""
             self._ask_about((self.document and self.document.changed_elsewhere()) or str(error))
-        except LightplanError as error:
-            client.say({"is": "refused", "text": str(error), "mark": message.get("mark")})
+        except CAUGHT as error:
+            told = str(as_told(error))
+            client.say({"is": "refused", "text": told, "mark": message.get("mark")})
             if self.layout is not None:
                 client.say(self.layout)
 
@@ -300,6 +322,14 @@ class Desk:
         while len(self._made) > MOST_MADE:
             del self._made[next(iter(self._made))]
         return f"/made/{kind.partition('/')[0]}/{mark}"
+
+    def remember(self, thing: Any) -> str:
+        """Keep something that was dropped, in memory, for a later question; return its mark."""
+        mark = secrets.token_urlsafe(12)
+        self.dropped[mark] = thing
+        while len(self.dropped) > MOST_DROPPED:
+            del self.dropped[next(iter(self.dropped))]
+        return mark
 
     async def made(self, kind: str, mark: str) -> tuple[bytes | Path, str] | None:
         """Return what was kept under a mark; paths come from us alone, never from a tab."""

@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, TypeAlias
 
 from lightplan.errors import BadInput
+from lightplan.page import finding, keeping, shooting, starting
 from lightplan.page.clients import Client
 from lightplan.page.desk import Desk
 from lightplan.page.uploads import Dropped
@@ -13,6 +14,7 @@ from lightplan.session import places
 from lightplan.session.jobs import Job
 
 Message: TypeAlias = Mapping[str, Any]
+Drop: TypeAlias = Callable[[Desk, Dropped], Awaitable[dict[str, Any]]]
 Way: TypeAlias = Callable[[Desk, Client, Message], Awaitable[None]]
 
 
@@ -49,11 +51,9 @@ async def _open(desk: Desk, client: Client, message: Message) -> None:
         desk.open(recent[number])
         return
     name = _words(message, "name", "")
-    from lightplan.rigfiles.store import preset_paths
-
-    if name not in preset_paths():
+    if name not in places.presets():
         raise _unknown("preset", name)
-    desk.open(places.rig_in(preset_paths()[name]))
+    desk.open(places.rig_in(name))
 
 
 async def _elsewhere(desk: Desk, client: Client, message: Message) -> None:
@@ -81,6 +81,10 @@ async def _cure(desk: Desk, client: Client, message: Message) -> None:
 
 
 WAYS: dict[str, Way] = {
+    **starting.WAYS,
+    **finding.WAYS,
+    **shooting.WAYS,
+    **keeping.WAYS,
     "edits": _edits,
     "let go": _let_go,
     "undo": _undo,
@@ -91,18 +95,43 @@ WAYS: dict[str, Way] = {
 }
 
 
+DROPS: dict[str, Drop] = {**starting.DROPS, **shooting.DROPS, **keeping.DROPS}
+
+
 def worked(desk: Desk, job: Job, kind: str, content: Any) -> None:
-    """Pass on what long work tells."""
+    """Pass on what long work tells: progress alike for all, results each in its own way."""
+    if kind == "progress":
+        told = {"is": "busy", "purpose": job.purpose, "stage": content.stage, "done": content.done,
+                "of": content.of, "note": content.note}  # fmt: skip
+    elif kind in ("part", "done"):
+        (PARTS if kind == "part" else RESULTS)[job.purpose](desk, job, content)
+        told = {"is": "free", "purpose": job.purpose}
+        if kind == "part":
+            return
+    else:
+        told = {"is": "free", "purpose": job.purpose, "why": content}
+        if kind != "stopped":
+            desk.clients.say({"is": "fault", "text": content})
+    desk.told[f"busy {job.purpose}"] = told
+    desk.clients.say(told)
+
+
+Result: TypeAlias = Callable[[Desk, Job, Any], None]
+PARTS: dict[str, Result] = {**finding.PARTS, **shooting.PARTS, **keeping.PARTS}
+RESULTS: dict[str, Result] = {**finding.RESULTS, **shooting.RESULTS, **keeping.RESULTS}
 
 
 def standing(desk: Desk) -> list[dict[str, Any]]:
     """Return what a tab that comes is told beside the work itself."""
-    return []
+    return list(desk.told.values())
 
 
 async def dropped(desk: Desk, file: Dropped, purpose: str) -> dict[str, Any]:
     """Take a file that was dropped on the page."""
-    return {"name": file.name}
+    way = DROPS.get(purpose)
+    if way is None:
+        raise _unknown("purpose", purpose)
+    return await way(desk, file)
 
 
 def _words(message: Message, name: str, usual: str) -> str:

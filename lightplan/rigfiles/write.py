@@ -133,13 +133,16 @@ def write_rig(
     return load_rig(path)
 
 
-def changed_text(text: str, old: Rig, new: Rig) -> str:
+def changed_text(text: str, old: Rig, new: Rig, *, plan: PlanRecord | None = None) -> str:
     """Return a rig file's text with what differs between two rigs changed in it.
 
-    Comments, order and everything beside the rig stay. `text` is that of a good file of `old`.
+    Comments, order and everything beside the rig stay; `plan` takes the place of the plan that
+    is kept there. `text` is that of a good file of `old`.
     """
     document = tomlkit.parse(text)
     _apply(document, document_of(old), document_of(new))
+    if plan is not None:
+        _set(document, "plan", _compact(_without_none(plan_table(plan))))
     return tomlkit.dumps(document)
 
 

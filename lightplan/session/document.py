@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from lightplan.errors import BadInput, RigError
-from lightplan.rigfiles import LoadedRig
+from lightplan.rigfiles import LoadedRig, PlanRecord
 from lightplan.rigfiles.document import document_of
 from lightplan.rigfiles.load import form_of, loaded_from, read_text
 from lightplan.rigfiles.write import changed_text
@@ -134,6 +134,11 @@ class Document:
         self._stand(text, loaded)
         self._why = why
         self.save()
+
+    def take_plan(self, rig: Rig, record: PlanRecord, why: str) -> None:
+        """Take a planned rig, and keep with it what is promised of it."""
+        self.let_go()
+        self.set_text(changed_text(self.text, self._base.rig, rig, plan=record), why)
 
     def save(self) -> bool:
         """Write what is not on the disk yet; return whether there was anything.

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from lightplan.errors import BadInput, RigError
 from lightplan.rigfiles import copy_rig
-from lightplan.rigfiles.store import find_rig, own_folder, shipped_folder
+from lightplan.rigfiles.store import find_rig, own_folder, preset_paths, shipped_folder
 from lightplan.safe_write import atomic_write
 
 MOST_RECENT = 12
@@ -29,11 +29,6 @@ def page_key_file(port: int) -> Path:
 def works() -> Path:
     """Return the folder of works that were begun from a preset or from questions."""
     return home() / "works"
-
-
-def shoots() -> Path:
-    """Return the folder of photographs that were dropped on the page."""
-    return home() / "shoots"
 
 
 def rig_in(place: str | os.PathLike[str]) -> Path:
@@ -69,6 +64,23 @@ def _rig_of_folder(folder: Path) -> Path:
         field="folder", wanted="one with a rig.toml in it", got=f"{len(rigs)} rig files",
         cure="name the rig file itself, or copy it there as rig.toml", file=str(folder),
     )  # fmt: skip
+
+
+def presets() -> set[str]:
+    """Return the names of all presets."""
+    return set(preset_paths())
+
+
+def keep_photograph(folder: Path, name: str, content: bytes) -> Path:
+    """Put a photograph into a folder under its own name, numbered where another has that name.
+
+    One that is there already, byte for byte, is not put there twice.
+    """
+    path, number = folder / name, 2
+    while path.exists() and path.read_bytes() != content:
+        path = folder / f"{Path(name).stem}-{number}{Path(name).suffix}"
+        number += 1
+    return path if path.exists() else atomic_write(path, content, replace=False)
 
 
 def new_work(name: str) -> Path:

@@ -10,6 +10,7 @@ let nextMark = 1;
 export const state = {
   connected: false, work: null, kept: null, layout: null, frame: null, closer: null,
   numbers: localStorage.getItem("numbers") === "yes", selected: null, hovered: null,
+  busy: {}, looks: null, plans: null, planning: null, setup: null, photos: null, advice: null, ranking: null,
 };
 
 export function on(kind, heard) {
@@ -53,15 +54,28 @@ export function connect() {
   };
 }
 
+const STAND = ["kept", "layout", "closer", "looks", "plans", "planning", "setup", "photos", "advice", "ranking"];
+
 function heard(message) {
-  if (message.is === "work") state.work = message;
-  else if (message.is === "kept") state.kept = message;
-  else if (message.is === "layout") state.layout = message;
-  else if (message.is === "closer") state.closer = message;
+  if (message.is === "work") {
+    if (state.work && state.work.open && (state.work.folder !== message.folder || state.work.file !== message.file)) forget();
+    state.work = message;
+  } else if (message.is === "busy" || message.is === "free") state.busy[message.purpose] = message;
+  else if (message.is === "photo" && state.photos) {
+    const known = state.photos.photos.find((one) => one.file === message.file);
+    if (known) Object.assign(known, message);
+  } else if (STAND.includes(message.is)) state[message.is] = message;
   else if (message.is === "cure" && state.closer && state.closer.revision === message.revision) {
     state.closer.findings[message.number] = message.finding;
   }
   tell(message.is, message);
+}
+
+// Another work lies on the table: nothing of the one before may stand beside it.
+function forget() {
+  for (const name of [...STAND, "frame"]) state[name] = null;
+  state.busy = {};
+  state.selected = state.hovered = null;
 }
 
 // A binary message: the length of its head, the head as JSON, then the pictures.

@@ -4,12 +4,7 @@ import { h, into, button, points, power, sentence, capital, round } from "../dom
 import { on, state, edit, say, select } from "../wire.js";
 import { picture } from "../picture.js";
 import { drawing, described } from "../drawing.js";
-import { needsWork } from "./shared.js";
-
-const LOOKS = {
-  "bright field": "Evenly bright", gradient: "From dark to bright", "dark field": "Dark with bright edges",
-  split: "Half and half", rainbow: "Rainbow",
-};
+import { needsWork, LOOKS } from "./shared.js";
 
 export function show(place) {
   if (!state.work || !state.work.open) return needsWork(place, "Lay out");

@@ -1,2 +1,46 @@
-import { needsWork } from "./shared.js";
-export function show(place) { return needsWork(place, "Shoot"); }
+// Shoot: test shots dropped in or landing in a folder; what is off, and the one move to make.
+
+import { h, into, button, capital, sentence, points } from "../dom.js";
+import { on, say, state } from "../wire.js";
+import { needsWork, busyBar, busyState, photoDrop } from "./shared.js";
+
+export function show(place) {
+  if (!state.work || !state.work.open) return needsWork(place, "Shoot");
+  const told = h("section", { class: "advice", "aria-live": "polite" });
+  const strip = h("ul", { class: "strip", "aria-label": "Photographs" });
+  const where = h("p", { class: "quiet where" });
+  place.append(h("div", { class: "stage-head" }, h("div", {}, h("h1", {}, "Shoot, and see what is off"),
+    h("p", { class: "quiet" }, "Drop a test shot. lightplan compares it with the picture that it promised, and names the one thing to move."))),
+  photoDrop(), told, strip, where);
+  const draw = () => {
+    const photos = (state.photos && state.photos.photos) || [];
+    into(where, state.photos ? `Photographs that land in this folder show up by themselves: ${state.photos.folder}` : "");
+    into(strip, [...photos].reverse().map((photo) => h("li", {},
+      h("button", { type: "button", class: "shot", disabled: !!photo.error, onclick: () => say({ do: "advise", file: photo.file }) },
+        photo.thumb ? h("img", { src: photo.thumb, alt: "", loading: "lazy" }) : h("span", { class: "blank" }), h("span", { class: "name" }, photo.file)),
+      photo.error ? h("p", { class: "warn" }, photo.error) : h("span", { class: "quiet" }, "Press for advice"))));
+  };
+  const drawAdvice = () => {
+    const working = busyState("advise");
+    into(told, working ? busyBar(working, () => say({ do: "stop", purpose: "advise" })) : state.advice ? advice(state.advice) : null);
+  };
+  const off = [on("photos", draw), on("photo", draw), on("advice", drawAdvice), on("busy", drawAdvice), on("free", drawAdvice)];
+  say({ do: "photos" });
+  draw();
+  drawAdvice();
+  return () => off.forEach((end) => end());
+}
+
+function advice({ report, photo, expected, both }) {
+  const move = report.first_move && report.first_move.text ? report.first_move.text : (report.findings.find((one) => one.move) || {}).move;
+  return h("div", { class: "advice-two" },
+    h("figure", {}, h("img", { src: photo, alt: "Your photograph" }), h("figcaption", {}, "As it was shot", h("span", { class: "quiet" }, ` ${report.file}, ${points(report.score)} of 100`))),
+    h("figure", {}, h("img", { src: expected, alt: "The planned picture" }), h("figcaption", {}, "As it was planned")),
+    both ? h("details", { class: "both" }, h("summary", {}, "Before, and after the move"), h("img", { src: both, alt: "Your photograph beside the expected picture after the move" })) : null,
+    h("div", { class: "card words" },
+      report.as_planned ? h("h2", {}, "It stands as planned") : move ? [h("p", { class: "kicker" }, "Do this first"), h("h2", {}, capital(move))] : h("h2", {}, "What is seen"),
+      report.sentence ? h("p", {}, sentence(report.sentence)) : null,
+      (report.slips || []).length ? h("ul", {}, report.slips.map((slip) => h("li", {}, slip.what ? sentence(slip.what) : `${capital(slip.element)}: ${slip.value > 0 ? "+" : ""}${Math.round(10 * slip.value) / 10} ${slip.unit}`))) : null,
+      report.reasons.slice(0, 3).map((reason) => h("p", { class: "quiet" }, sentence(reason))),
+      h("ul", {}, report.findings.slice(0, 5).map((one) => h("li", {}, h("b", {}, sentence(one.what)), one.cause ? h("span", { class: "quiet" }, ` ${sentence(one.cause)}`) : null)))));
+}

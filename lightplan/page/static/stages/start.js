@@ -1,2 +1,179 @@
-import { needsWork } from "./shared.js";
-export function show(place) { return needsWork(place, "Start"); }
+// Start: one question at a time. Every one may be answered with "I do not know".
+
+import { h, into, button } from "../dom.js";
+import { on, say, upload } from "../wire.js";
+import { picture } from "../icons.js";
+
+const UNITS = { mm: 1, cm: 10, inches: 25.4 };
+const kept = { answers: {}, at: -1, artwork: null, colour: null, photo: null, unit: "mm" };
+let questions = null;
+
+export function show(place) {
+  const node = h("div", { class: "start" });
+  place.append(node);
+  const draw = () => (kept.at < 0 ? welcome(node, draw) : kept.at < questions.length ? ask(node, draw) : ready(node, draw));
+  const off = [
+    on("questions", (message) => { questions = message.questions; draw(); }),
+    on("connected", (is) => is && !questions && say({ do: "questions" })),
+    on("go", () => { kept.at = -1; kept.answers = {}; kept.artwork = kept.colour = kept.photo = null; }),
+    on("refused", () => node.classList.remove("making")),
+    on("stock", (message) => { kept.answers.stock_reflectance = message.reflectance; draw(); }),
+  ];
+  if (questions) draw();
+  else say({ do: "questions" });
+  return () => off.forEach((end) => end());
+}
+
+function welcome(node, draw) {
+  into(node, h("div", { class: "welcome" },
+    h("p", { class: "kicker" }, "For foil, leaf and metal on paper"),
+    h("h1", {}, "See the picture before you set up a single lamp"),
+    h("p", { class: "lead" }, "Foil is a mirror printed on paper: it shows whatever stands around it. Answer ten short questions, and lightplan shows what your camera will see, and how to make the metal shine."),
+    h("p", { class: "row" },
+      button("Describe my product", () => { kept.at = 0; draw(); }, { class: "main big" }),
+      h("a", { class: "button big", href: "#keep" }, "Take one from the shelf")),
+    h("p", { class: "quiet" }, "It takes about two minutes. Nothing leaves this computer.")));
+}
+
+function ask(node, draw) {
+  const question = questions[kept.at];
+  const next = () => { kept.at += 1; draw(); };
+  const answer = (value) => { kept.answers[question.id] = value; next(); };
+  const bodies = { choice, size, artwork, camera, lamps, counts };
+  into(node, h("section", { class: "question", "aria-labelledby": "asked" },
+    h("ol", { class: "path", "aria-label": `Question ${kept.at + 1} of ${questions.length}` }, questions.map((one, i) => h("li", { class: i < kept.at ? "past" : i === kept.at ? "now" : "" }))),
+    h("h1", { id: "asked", tabindex: -1 }, question.asks),
+    h("p", { class: "quiet" }, question.help),
+    bodies[question.kind](question, answer, next, draw),
+    h("div", { class: "row foot" },
+      button("Back", () => { kept.at -= 1; draw(); }),
+      ["lamps", "counts"].includes(question.kind) ? button("Go on", next, { class: "main" }) : null,
+      button(question.kind === "artwork" ? "I have none at hand" : "I do not know", () => answer("unknown"), { class: "plain" }))));
+  node.querySelector("h1").focus({ preventScroll: true });
+}
+
+function tiles(options, chosen, act) {
+  return h("div", { class: "tiles" }, options.map((option) =>
+    h("button", { type: "button", class: `tile ${option.id === chosen ? "chosen" : ""}`, onclick: () => act(option), "aria-pressed": option.id === chosen },
+      picture(option), h("span", { class: "words" }, option.words), option.note ? h("span", { class: "quiet" }, option.note) : null)));
+}
+
+function choice(question, answer, next, draw) {
+  const shown = tiles(question.options, kept.answers[question.id], (option) => answer(option.id));
+  return question.id === "stock" ? h("div", {}, shown, stockPhoto(draw)) : shown;
+}
+
+function size(question, answer) {
+  const unit = h("select", { "aria-label": "Unit", onchange: () => { kept.unit = unit.value; } }, Object.keys(UNITS).map((one) => h("option", { selected: one === kept.unit }, one)));
+  const field = (words) => h("input", { type: "number", min: 0.1, step: "any", inputMode: "decimal", "aria-label": words, placeholder: words.toLowerCase() });
+  const wide = field("Width");
+  const high = field("Height");
+  const form = h("form", { class: "row measure", onsubmit: (event) => {
+    event.preventDefault();
+    const by = UNITS[unit.value];
+    if (Number(wide.value) > 0 && Number(high.value) > 0) answer({ width_mm: Number(wide.value) * by, height_mm: Number(high.value) * by });
+  } }, wide, "×", high, unit, h("button", { type: "submit", class: "main" }, "That is it"));
+  return h("div", {}, tiles(question.options, null, (option) => answer(option.id)), h("p", { class: "or" }, "or measured with a ruler, as it lies before you"), form);
+}
+
+function dropZone(purpose, words, accept, done) {
+  const told = h("p", { class: "quiet" }, words);
+  const input = h("input", { type: "file", accept, class: "unseen", onchange: () => input.files[0] && take(input.files[0]) });
+  const zone = h("label", { class: "drop", ondragover: (event) => { event.preventDefault(); zone.classList.add("over"); }, ondragleave: () => zone.classList.remove("over"),
+    ondrop: (event) => { event.preventDefault(); zone.classList.remove("over"); if (event.dataTransfer.files[0]) take(event.dataTransfer.files[0]); } },
+  input, h("span", { class: "button" }, "Choose a file"), told);
+  async function take(file) {
+    told.textContent = `Reading ${file.name} …`;
+    try {
+      done(await upload(purpose, file));
+    } catch (error) {
+      told.textContent = error.message;
+      told.classList.add("warn");
+    }
+  }
+  return zone;
+}
+
+function artwork(question, answer, next, draw) {
+  if (!kept.artwork) return dropZone("artwork", "Drop your artwork here: PNG, SVG or PDF.", ".png,.svg,.pdf,.jpg,.jpeg", (told) => { kept.artwork = told; kept.colour = null; draw(); });
+  const { name, picture: source, colours } = kept.artwork;
+  const pick = (colour) => { kept.colour = colour; next(); };
+  return h("div", { class: "artwork" }, h("img", { src: source, alt: name }),
+    h("div", {}, h("h2", {}, "Which colour is the metal?"),
+      h("div", { class: "colours" }, colours.map(([colour, share]) => h("button", { type: "button", class: "colour", onclick: () => pick(colour) },
+        h("i", { style: { background: colour } }), `${Math.max(1, Math.round(100 * share))} % of it`))),
+      h("p", {}, button("It is black on white, or white on black: tell it yourself", () => pick(null), { class: "link" })),
+      h("p", {}, button("Take another file", () => { kept.artwork = null; draw(); }, { class: "link" }))));
+}
+
+function camera(question, answer, next, draw) {
+  const photo = kept.photo;
+  return h("div", {}, tiles(question.options, kept.answers.camera, (option) => answer(option.id)),
+    photo ? h("div", { class: "photo-told card" }, h("img", { src: photo.picture, alt: "" }),
+      h("div", {}, h("p", {}, photo.equivalent_mm ? `A lens like ${Math.round(photo.equivalent_mm)} mm on a full-frame camera, ${photo.pixels.join(" × ")} pixels.` : `${photo.pixels.join(" × ")} pixels; the file does not say which lens. The usual one is taken.`),
+        button("Take this camera", () => answer({ equivalent_mm: photo.equivalent_mm, pixels: photo.pixels, is_phone: photo.is_phone }), { class: "main" })))
+      : dropZone("camera", "Drop any photograph that it took. Only lens and pixels are read.", "image/*,.dng,.cr2,.cr3,.nef,.arw,.raf,.orf,.rw2", (told) => { kept.photo = told; draw(); }));
+}
+
+// The stock from a photograph beside white copy paper: point at the one, then at the other.
+function stockPhoto(draw) {
+  if (kept.answers.stock_reflectance) {
+    return h("div", { class: "card measured" }, h("p", {}, "Measured from your photograph. ", button("Take it", () => { kept.answers.stock = kept.answers.stock || "unknown"; kept.at += 1; draw(); }, { class: "main" }), " ",
+      button("Use a swatch instead", () => { delete kept.answers.stock_reflectance; draw(); }, { class: "link" })));
+  }
+  if (!kept.stockPhoto) {
+    return h("details", { class: "more" }, h("summary", {}, "Tell it from a photograph beside white copy paper"),
+      dropZone("camera", "Lay the stock beside white copy paper in even light, photograph both, and drop the picture here.", "image/*", (told) => { kept.stockPhoto = told; kept.stockAt = []; draw(); }));
+  }
+  const words = h("p", { "aria-live": "polite" }, kept.stockAt.length ? "Now point at the white paper." : "Point at the stock.");
+  const image = h("img", { src: kept.stockPhoto.picture, alt: "Your photograph: point at the stock, then at the white paper", onclick: (event) => {
+    const box = image.getBoundingClientRect();
+    kept.stockAt.push([(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height]);
+    if (kept.stockAt.length === 2) {
+      const [stock_at, paper_at] = kept.stockAt;
+      say({ do: "measure stock", photo: kept.stockPhoto.mark, stock_at, paper_at });
+      kept.stockPhoto = null;
+    } else words.textContent = "Now point at the white paper.";
+  } });
+  return h("div", { class: "card pointing" }, words, image);
+}
+
+function lamps(question) {
+  const list = Array.isArray(kept.answers.lamps) ? kept.answers.lamps : (kept.answers.lamps = []);
+  const shown = h("ul", { class: "owned" });
+  const redraw = () => into(shown, list.map((lamp, i) => {
+    const of = question.options.find((one) => one.id === lamp.kind);
+    const number = (name, words, unit) => h("label", {}, words, h("input", { type: "number", min: 1, step: 1, value: lamp[name], oninput: (event) => { lamp[name] = Number(event.target.value) || undefined; } }), unit);
+    return h("li", {}, picture(of), h("b", {}, of.words), lamp.kind === "window" ? null : number("watts", "", "W"), number("width_mm", "", "×"), number("height_mm", "", "mm"),
+      button("Take away", () => { list.splice(i, 1); redraw(); }, { class: "plain" }));
+  }));
+  redraw();
+  const add = (option) => { list.push({ kind: option.id, watts: option.means.watts, width_mm: option.means.width_mm, height_mm: option.means.height_mm }); redraw(); };
+  return h("div", {}, tiles(question.options, null, add), h("p", { class: "or" }, "Press once for each that you have."), shown);
+}
+
+function counts(question) {
+  const all = kept.answers.cards && typeof kept.answers.cards === "object" ? kept.answers.cards : (kept.answers.cards = {});
+  return h("ul", { class: "counts" }, question.options.map((option) => {
+    const count = h("output", { "aria-live": "polite" }, all[option.id] || 0);
+    const by = (step) => { all[option.id] = Math.max(0, Math.min(9, (all[option.id] || 0) + step)); count.textContent = all[option.id]; };
+    return h("li", {}, picture(option), h("span", { class: "words" }, option.words),
+      button("−", () => by(-1), { "aria-label": `One less: ${option.words}` }), count, button("+", () => by(1), { "aria-label": `One more: ${option.words}` }));
+  }));
+}
+
+function ready(node, draw) {
+  const title = h("input", { type: "text", maxLength: 120, placeholder: "as you call it", value: kept.answers.title || "", "aria-label": "Name of this work" });
+  const go = () => {
+    node.classList.add("making");
+    if (title.value.trim()) kept.answers.title = title.value.trim();
+    say({ do: "start", answers: kept.answers, artwork: kept.artwork ? kept.artwork.mark : null, colour: kept.colour });
+  };
+  into(node, h("section", { class: "question" },
+    h("h1", { tabindex: -1 }, "That is all. What shall it be called?"),
+    h("p", { class: "quiet" }, "What you did not know is taken as usual, and marked in the rig file. You can change everything later."),
+    h("form", { class: "row measure", onsubmit: (event) => { event.preventDefault(); go(); } }, title, h("button", { type: "submit", class: "main big" }, "Show me the picture")),
+    h("p", { class: "quiet making-told" }, "Setting up board, lamps and camera …"),
+    h("div", { class: "row foot" }, button("Back", () => { kept.at -= 1; draw(); }))));
+  title.focus();
+}

@@ -1,0 +1,119 @@
+"""Keep: the shelf of presets with their pictures, works that were open, history, import, export."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from lightplan.errors import BadInput
+from lightplan.page.clients import Client
+from lightplan.page.desk import Desk
+from lightplan.page.uploads import Dropped
+from lightplan.session import places
+from lightplan.session.jobs import Job
+
+Message = Mapping[str, Any]
+
+
+async def _shelf(desk: Desk, client: Client, message: Message) -> None:
+    """List presets and recent works; their pictures come as they are painted."""
+    from lightplan.tasks.shelf import shelf, shelf_work
+
+    entries = shelf(places.recent())
+    missing = []
+    for entry in entries:
+        entry["picture"] = desk.pictures.get(entry["key"])
+        if entry["picture"] is None and not entry["error"]:
+            missing.append((entry["key"], entry.pop("path")))
+        entry.pop("path", None)
+    client.say({"is": "shelf", "entries": entries})
+    if missing and not desk.brush.doing("shelf"):
+        desk.brush.add("shelf", shelf_work, missing)
+
+
+def _shelf_part(desk: Desk, job: Job, painted: Any) -> None:
+    key, jpeg = painted
+    desk.pictures[key] = desk.keep(jpeg, "image/jpeg")
+    desk.clients.say({"is": "shelf picture", "key": key, "picture": desk.pictures[key]})
+
+
+async def _save_as(desk: Desk, client: Client, message: Message) -> None:
+    """Keep the work among the maker's own presets."""
+    from lightplan.tasks.rigs import save_rig
+
+    document = desk.the_document()
+    document.save()
+    name = message.get("name")
+    save_rig(
+        document.path,
+        name.strip() if isinstance(name, str) else "",
+        replace=message.get("replace") is True,
+    )
+    desk.clients.say({"is": "note", "text": f"Kept as {name}. It stands on the shelf."})
+    await _shelf(desk, client, message)
+
+
+async def _copy(desk: Desk, client: Client, message: Message) -> None:
+    """Go on with a copy of the work, under another name."""
+    from lightplan.tasks.rigs import copy_rig
+
+    document = desk.the_document()
+    document.save()
+    path = places.new_work(document.rig.title)
+    copy_rig(document.path, path)
+    desk.open(path)
+    desk.clients.say({"is": "note", "text": f"This is a copy now: {path.name}."})
+
+
+async def _history(desk: Desk, client: Client, message: Message) -> None:
+    """List the versions of the work, the latest first."""
+    document = desk.the_document()
+    document.save()
+    history = document.history
+    listed = [
+        {"number": i, "why": version.why, "at": version.at}
+        for i, version in enumerate(history.versions)
+    ]
+    client.say({"is": "history", "versions": listed[-400:], "position": history.position})
+
+
+async def _go_back(desk: Desk, client: Client, message: Message) -> None:
+    """Make an older version the present one; it is a new step, so that undo leads back."""
+    document = desk.the_document()
+    number, versions = message.get("number"), document.history.versions
+    if not isinstance(number, int) or not 0 <= number < len(versions):
+        raise BadInput(field="version", wanted="one of the list", got=str(number), cure="choose")
+    document.set_text(versions[number].text, "went back to an older version")
+    desk.changed()
+    await _history(desk, client, message)
+
+
+async def _export(desk: Desk, client: Client, message: Message) -> None:
+    document = desk.the_document()
+    document.save()
+    address = desk.keep(document.text.encode(), "text/plain")
+    client.say({"is": "export", "address": address, "name": document.path.name})
+
+
+async def _import(desk: Desk, file: Dropped) -> dict[str, Any]:
+    """Take a rig file that was dropped among the works, and open it."""
+    from lightplan.tasks.shelf import import_rig
+
+    path = places.new_work(file.name.removesuffix(".toml"))
+    import_rig(file.content, path)
+    desk.open(path)
+    desk.clients.say({"is": "go", "stage": "layout"})
+    return {"file": path.name}
+
+
+def _nothing(desk: Desk, job: Job, content: Any) -> None:
+    """Take no note: all was told in parts."""
+
+
+WAYS = {
+    "shelf": _shelf, "save as": _save_as, "copy": _copy, "history": _history,
+    "go back": _go_back, "export": _export,
+}  # fmt: skip
+DROPS = {"rig": _import}
+PARTS: dict[str, Any] = {"shelf": _shelf_part}
+RESULTS: dict[str, Any] = {"shelf": _nothing}

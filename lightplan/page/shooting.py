@@ -1,0 +1,160 @@
+"""Shoot and Pick: photographs that are dropped or land in a folder, advice, ranking, verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from lightplan.errors import BadInput
+from lightplan.page.clients import Client
+from lightplan.page.desk import Desk
+from lightplan.page.starting import apart
+from lightplan.page.uploads import Dropped
+from lightplan.session import places
+from lightplan.session.jobs import Job
+
+Message = Mapping[str, Any]
+
+
+def folder_of(desk: Desk) -> Path:
+    """Return where the photographs of the open work lie: beside its rig file."""
+    path = desk.the_document().path
+    return path.parent / f"{path.stem} photographs"
+
+
+def _verdicts_of(desk: Desk) -> Path:
+    path = desk.the_document().path
+    return path.parent / ".lightplan" / f"{path.stem}.verdicts.json"
+
+
+async def _photo(desk: Desk, file: Dropped) -> dict[str, Any]:
+    """Put a dropped photograph into the work's folder, under its own name."""
+    folder = folder_of(desk)
+    path = await apart(lambda: places.keep_photograph(folder, file.name, file.content))
+    look_at_folder(desk)
+    return {"file": path.name}
+
+
+def look_at_folder(desk: Desk) -> None:
+    """Notice photographs that have come, and paint a small picture of each."""
+    from lightplan.tasks.shooting import photographs, thumbs_work
+
+    folder = folder_of(desk)
+    found = [p for p in photographs(folder) if p.name not in desk.photos]
+    for path in found:
+        desk.photos[path.name] = {"file": path.name, "thumb": None, "error": ""}
+    if found:
+        tell_photos(desk)
+        desk.brush.add("thumbs", thumbs_work, found, first=True)
+
+
+def tell_photos(desk: Desk) -> None:
+    """Tell every tab which photographs there are."""
+    message = {
+        "is": "photos",
+        "folder": str(folder_of(desk)),
+        "photos": list(desk.photos.values()),
+        "verdicts": desk.verdicts,
+    }
+    desk.told["photos"] = message
+    desk.clients.say(message)
+
+
+async def _photos(desk: Desk, client: Client, message: Message) -> None:
+    """List the photographs of the open work, and watch its folder from now on."""
+    from lightplan.tasks.shooting import verdicts
+
+    desk.watched = folder_of(desk)
+    desk.verdicts = verdicts(_verdicts_of(desk))
+    look_at_folder(desk)
+    tell_photos(desk)
+
+
+async def _advise(desk: Desk, client: Client, message: Message) -> None:
+    from lightplan.tasks.shooting import advise_work
+
+    path = _known(desk, message)
+    document = desk.the_document()
+    document.save()
+    desk.hands.stop("advise")
+    desk.hands.add("advise", advise_work, path, document.path, path.name, first=True)
+
+
+async def _score(desk: Desk, client: Client, message: Message) -> None:
+    from lightplan.tasks.shooting import score_work
+
+    document = desk.the_document()
+    document.save()
+    if not desk.photos:
+        raise BadInput(
+            field="photographs", wanted="dropped first", got="none", cure="drop some here"
+        )
+    desk.hands.stop("score")
+    desk.hands.add("score", score_work, folder_of(desk), document.path)
+
+
+async def _verdict(desk: Desk, client: Client, message: Message) -> None:
+    """Keep what the maker says of a photograph, with the reason."""
+    from lightplan.tasks.shooting import keep_verdict
+
+    path = _known(desk, message)
+    reason = message.get("reason")
+    desk.verdicts = keep_verdict(
+        _verdicts_of(desk), file=path.name, verdict=message.get("verdict"),
+        reason=reason if isinstance(reason, str) else "",
+    )  # fmt: skip
+    tell_photos(desk)
+
+
+async def _large(desk: Desk, client: Client, message: Message) -> None:
+    """Show a photograph large."""
+    from lightplan.tasks.photo_facts import small_picture
+
+    path = _known(desk, message)
+    picture = await apart(lambda: small_picture(path, 2400))
+    client.say({"is": "large", "file": path.name, "picture": desk.keep(picture, "image/jpeg")})
+
+
+def _known(desk: Desk, message: Message) -> Path:
+    """Return the path of a photograph that is listed; other names find nothing."""
+    name = message.get("file")
+    if not isinstance(name, str) or name not in desk.photos:
+        raise BadInput(
+            field="photograph", wanted="one that is listed", got=str(name), cure="drop it here"
+        )
+    return folder_of(desk) / name
+
+
+def _thumb_part(desk: Desk, job: Job, thumb: Any) -> None:
+    entry = desk.photos.get(thumb.file)
+    if entry is not None:
+        picture = None if thumb.jpeg is None else desk.keep(thumb.jpeg, "image/jpeg")
+        entry |= {"thumb": picture, "error": thumb.error}
+        desk.clients.say({"is": "photo", **entry})
+
+
+def _advised(desk: Desk, job: Job, found: Mapping[str, Any]) -> None:
+    pictures = {name: desk.keep(found[name], "image/jpeg") for name in ("photo", "expected")}
+    both = None if found["both"] is None else desk.keep(found["both"], "image/png")
+    message = {"is": "advice", "report": found["report"], "both": both, **pictures}
+    desk.told["advice"] = message
+    desk.clients.say(message)
+
+
+def _scored(desk: Desk, job: Job, ranked: list[dict[str, Any]]) -> None:
+    message = {"is": "ranking", "ranked": ranked}
+    desk.told["ranking"] = message
+    desk.clients.say(message)
+
+
+def _nothing(desk: Desk, job: Job, content: Any) -> None:
+    """Take no note: all was told in parts."""
+
+
+WAYS = {
+    "photos": _photos, "advise": _advise, "score": _score, "verdict": _verdict, "large": _large,
+}  # fmt: skip
+DROPS = {"photo": _photo}
+PARTS: dict[str, Any] = {"thumbs": _thumb_part, "advise": _nothing, "score": _nothing}
+RESULTS: dict[str, Any] = {"thumbs": _nothing, "advise": _advised, "score": _scored}

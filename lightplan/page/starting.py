@@ -1,0 +1,145 @@
+"""Start: the questions, what is dropped for them, and the first rig of the answers."""
+
+from __future__ import annotations
+
+import asyncio
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from lightplan.errors import BadInput
+from lightplan.page.clients import Client
+from lightplan.page.desk import Desk
+from lightplan.page.uploads import Dropped
+from lightplan.session import places
+
+Answer = TypeVar("Answer")
+
+
+async def _questions(desk: Desk, client: Client, message: Mapping[str, Any]) -> None:
+    from lightplan.tasks.start import questions
+
+    client.say({"is": "questions", "questions": questions()})
+
+
+async def _start(desk: Desk, client: Client, message: Mapping[str, Any]) -> None:
+    """Make a rig of the answers and lay it on the table."""
+    answers = message.get("answers")
+    if not isinstance(answers, Mapping):
+        raise BadInput(field="answers", wanted="given", got="none", cure="answer the questions")
+
+    def make() -> Path:
+        from lightplan.tasks.foil_artwork import foil_mask
+        from lightplan.tasks.start_rig import size_of, start_rig
+
+        picture = None
+        artwork = desk.dropped.get(str(message.get("artwork")))
+        if artwork is not None:
+            width, height = size_of(answers)
+            picture, _ = foil_mask(
+                artwork, colour=_colour(message), width_mm=width, height_mm=height
+            )
+        title = answers.get("title")
+        path = places.new_work(title if isinstance(title, str) and title else "my product")
+        return start_rig(answers, path, artwork=picture).path
+
+    desk.open(await apart(make))
+    desk.clients.say({"is": "go", "stage": "layout"})
+
+
+def _colour(message: Mapping[str, Any]) -> str | None:
+    given = message.get("colour")
+    if not isinstance(given, str) or len(given) != 7 or given[0] != "#":
+        return None
+    return given if set(given[1:].lower()) <= set("0123456789abcdef") else None
+
+
+async def _measure_stock(desk: Desk, client: Client, message: Mapping[str, Any]) -> None:
+    """Tell the colour of a stock that was photographed beside white paper."""
+    photo = desk.dropped.get(str(message.get("photo")))
+    at = [message.get(name) for name in ("stock_at", "paper_at")]
+    if not isinstance(photo, Dropped) or not all(_is_place(one) for one in at):
+        raise BadInput(
+            field="photograph", wanted="dropped first, and pointed at twice", got="less",
+            cure="drop it again",
+        )  # fmt: skip
+
+    def measure(path: Path) -> list[float]:
+        from lightplan.tasks.photo_facts import stock_beside_paper
+
+        return list(stock_beside_paper(path, stock_at=tuple(at[0]), paper_at=tuple(at[1])))  # type: ignore[arg-type]
+
+    client.say({"is": "stock", "reflectance": await with_file(photo, measure)})
+
+
+def _is_place(value: Any) -> bool:
+    return (
+        isinstance(value, list)
+        and len(value) == 2
+        and all(isinstance(v, int | float) and 0 <= v <= 1 for v in value)
+    )
+
+
+async def _artwork(desk: Desk, file: Dropped) -> dict[str, Any]:
+    def read() -> dict[str, Any]:
+        from lightplan.tasks.closer import jpeg_of
+        from lightplan.tasks.foil_artwork import main_colours, read_any_artwork
+
+        artwork = read_any_artwork(file.content, file.suffix, file.name)
+        rows, cols = artwork.codes.shape[:2]
+        step = max(1, max(rows, cols) // 500)
+        shown = artwork.codes[::step, ::step] * artwork.cover[::step, ::step, None] + 255 * (
+            1 - artwork.cover[::step, ::step, None]
+        )
+        return {
+            "mark": desk.remember(artwork),
+            "name": file.name,
+            "picture": desk.keep(jpeg_of(shown.astype("uint8")), "image/jpeg"),
+            "colours": main_colours(artwork),
+            "shape": cols / rows,
+        }
+
+    return await apart(read)
+
+
+async def _camera(desk: Desk, file: Dropped) -> dict[str, Any]:
+    """Read the lens out of a photograph; keep the photograph for the stock beside white paper."""
+
+    def read(path: Path) -> dict[str, Any]:
+        from lightplan.tasks.photo_facts import lens_of_photo, small_picture
+
+        facts = lens_of_photo(path)
+        return {
+            "name": file.name,
+            "equivalent_mm": facts.equivalent_mm,
+            "pixels": list(facts.pixels),
+            "is_phone": facts.is_phone,
+            "picture": desk.keep(small_picture(path), "image/jpeg"),
+        }
+
+    return {**await with_file(file, read), "mark": desk.remember(file)}
+
+
+async def apart(work: Callable[[], Answer]) -> Answer:
+    """Do something in a thread of its own, so that the page answers meanwhile."""
+    return await asyncio.get_running_loop().run_in_executor(None, work)
+
+
+async def with_file(file: Dropped, work: Callable[[Path], Answer]) -> Answer:
+    """Do something with a dropped file as a file on the disk, which is gone afterwards."""
+
+    def run() -> Answer:
+        with tempfile.TemporaryDirectory(prefix="lightplan-") as folder:
+            path = Path(folder) / f"dropped{file.suffix}"
+            path.write_bytes(file.content)
+            try:
+                return work(path)
+            except BadInput as error:
+                raise error.within(file=file.name) from None
+
+    return await apart(run)
+
+
+WAYS = {"questions": _questions, "start": _start, "measure stock": _measure_stock}
+DROPS = {"artwork": _artwork, "camera": _camera}

@@ -1,0 +1,192 @@
+"""The maker's artwork, made into what a rig wants: white where metal is, shaped like the sheet."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightplan.errors import ArtworkError
+
+LONG_SIDE = 1600
+MOST_SIDE = 12000
+MOST_COLOURS = 8
+NEAR = 60.0
+"""Colours of the artwork that differ by less than this (sRGB codes) count as one."""
+LEAST_SHARE = 0.002
+
+
+@dataclass(frozen=True, eq=False)
+class Artwork:
+    """Artwork as it came: sRGB codes (rows, cols, 3), and where there is something at all."""
+
+    codes: NDArray[np.uint8]
+    cover: NDArray[np.float32]
+    file: str
+
+
+def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
+    """Return artwork from the bytes of a PNG, JPEG, SVG or PDF file (its first page).
+
+    Raises
+    ------
+    ArtworkError
+        When it cannot be read.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            picture = _opened(content, suffix)
+    except ArtworkError as error:
+        raise error.within(file=name) from None
+    except Exception as error:  # decoders fail in every way there is
+        raise ArtworkError(
+            field="artwork", wanted="a picture that can be read", got=type(error).__name__,
+            cure="save it as PNG", file=name,
+        ) from None  # fmt: skip
+    pixels = np.asarray(picture.convert("RGBA"))
+    return Artwork(
+        np.ascontiguousarray(pixels[..., :3]),
+        np.asarray(pixels[..., 3] / 255, np.float32),
+        name,
+    )
+
+
+def _opened(content: bytes, suffix: str) -> Any:
+    from PIL import Image
+
+    if suffix == ".svg":
+        import resvg_py
+
+        text = content.decode("utf-8")
+        drawn = resvg_py.svg_to_bytes(svg_string=text, width=LONG_SIDE, height=LONG_SIDE)
+        return Image.open(io.BytesIO(bytes(drawn)))
+    if suffix == ".pdf":
+        import pypdfium2
+
+        page = pypdfium2.PdfDocument(content)[0]
+        scale = LONG_SIDE / max(page.get_size())
+        return page.render(scale=min(scale, 20.0)).to_pil()
+    picture = Image.open(io.BytesIO(content))
+    if max(picture.size) > MOST_SIDE:
+        raise ArtworkError(
+            field="artwork", wanted=f"at most {MOST_SIDE} pixels long", got=str(picture.size),
+            cure="save it smaller",
+        )  # fmt: skip
+    picture.thumbnail((LONG_SIDE, LONG_SIDE))
+    return picture
+
+
+def main_colours(artwork: Artwork) -> list[tuple[str, float]]:
+    """Return the main colours of artwork as #rrggbb with their share, the largest first.
+
+    One of them is the metal. What is see-through is left out.
+    """
+    seen = artwork.codes[artwork.cover > 0.5].reshape(-1, 3)
+    if not len(seen):
+        return []
+    coarse, counts = np.unique(seen // 32, axis=0, return_counts=True)
+    order = np.argsort(-counts)
+    found: list[tuple[NDArray[Any], int]] = []
+    for at in order[:200]:
+        mean = seen[(seen // 32 == coarse[at]).all(axis=1)].mean(axis=0)
+        near = next((i for i, (c, _) in enumerate(found) if np.linalg.norm(c - mean) < NEAR), None)
+        if near is None and len(found) < MOST_COLOURS:
+            found.append((mean, int(counts[at])))
+        elif near is not None:
+            found[near] = (found[near][0], found[near][1] + int(counts[at]))
+    shares = [(_hex(colour), count / len(seen)) for colour, count in found]
+    return [(colour, share) for colour, share in shares if share >= LEAST_SHARE]
+
+
+def foil_mask(
+    artwork: Artwork, *, colour: str | None, width_mm: float, height_mm: float
+) -> tuple[bytes, bool]:
+    """Return the foil as PNG, white where metal is, and whether the artwork had to be padded.
+
+    Parameters
+    ----------
+    colour : str or None
+        The colour, #rrggbb, that is metal; None: what is there counts as metal where it is dark
+        on white or not see-through, and the light part of a black picture.
+    """
+    share = _share(artwork, colour)
+    rows, cols = share.shape
+    wanted = width_mm / height_mm
+    if abs(np.log((cols / rows) / wanted)) < 0.04:
+        return _png(share), False
+    high, wide = (round(cols / wanted), cols) if cols / rows > wanted else (
+        rows, round(rows * wanted),
+    )  # fmt: skip
+    sheet = np.zeros((high, wide), np.float32)
+    top, left = (high - rows) // 2, (wide - cols) // 2
+    sheet[top : top + rows, left : left + cols] = share
+    return _png(sheet), True
+
+
+def _share(artwork: Artwork, colour: str | None) -> NDArray[np.float32]:
+    codes = artwork.codes.astype(np.float32)
+    if colour is not None:
+        chosen = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32)
+        away = np.linalg.norm(codes - chosen, axis=2)
+        return np.asarray(np.clip(1.5 - away / NEAR, 0, 1) * artwork.cover, np.float32)
+    grey = codes.mean(axis=2) / 255
+    if artwork.cover.min() < 0.5:  # see-through: whatever is there is metal
+        return artwork.cover
+    dark_ground = float(np.median(grey)) < 0.5
+    return np.asarray(grey if dark_ground else 1 - grey, np.float32)
+
+
+def _png(share: NDArray[np.float32]) -> bytes:
+    import cv2
+
+    codes = np.round(255 * np.clip(share, 0, 1)).astype(np.uint8)
+    return cv2.imencode(".png", codes)[1].tobytes()
+
+
+def sample_artwork(width_mm: float, height_mm: float) -> bytes:
+    """Return a sample motif for a sheet of any shape: a frame, a star, and a few lines."""
+    import resvg_py
+
+    w, h = width_mm, height_mm
+    unit = min(w, h)
+    edge = 0.07 * unit
+    star = _star(w / 2, 0.4 * h, 0.27 * unit)
+    bars = "".join(
+        f'<rect x="{w / 2 - share * unit / 2:.2f}" y="{0.4 * h + at * unit:.2f}" '
+        f'width="{share * unit:.2f}" height="{0.035 * unit:.2f}"/>'
+        for share, at in ((0.56, 0.36), (0.4, 0.45))
+    )
+    text = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}">'
+        f'<rect width="{w}" height="{h}" fill="black"/><g fill="white">'
+        f'<path d="{star}"/>{bars}</g><rect x="{edge}" y="{edge}" width="{w - 2 * edge}" '
+        f'height="{h - 2 * edge}" fill="none" stroke="white" stroke-width="{0.018 * unit}"/></svg>'
+    )
+    scale = LONG_SIDE / max(w, h)
+    drawn = resvg_py.svg_to_bytes(svg_string=text, width=round(w * scale), height=round(h * scale))
+    from PIL import Image
+
+    grey = np.asarray(Image.open(io.BytesIO(bytes(drawn))).convert("L"), np.float32)
+    return _png(np.asarray(grey / 255, np.float32))
+
+
+def _star(x: float, y: float, r: float) -> str:
+    angles = [np.pi * (i / 8) - np.pi / 2 for i in range(16)]
+    spots: Sequence[tuple[float, float]] = [
+        (
+            x + (r if i % 2 == 0 else 0.42 * r) * np.cos(a),
+            y + (r if i % 2 == 0 else 0.42 * r) * np.sin(a),
+        )
+        for i, a in enumerate(angles)
+    ]
+    return "M" + "L".join(f"{a:.2f} {b:.2f}" for a, b in spots) + "Z"
+
+
+def _hex(colour: NDArray[Any]) -> str:
+    return "#" + "".join(f"{round(float(v)):02x}" for v in colour)

@@ -1,0 +1,103 @@
+"""Photographs of a shoot for whoever watches: small pictures at once, verdicts, advice."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from lightplan.errors import BadInput, LightplanError
+from lightplan.progress import Progress, Stop, Watch
+from lightplan.safe_write import atomic_write
+from lightplan.shots.formats.reading import SUFFIXES
+from lightplan.tasks import advise as advising
+from lightplan.tasks.advice_files import before_after
+from lightplan.tasks.photo_facts import small_picture
+from lightplan.tasks.score import score_photos
+from lightplan.tasks.workbench import small_jpeg
+
+Part = Callable[[Any], None]
+THUMB_PX = 480
+
+
+@dataclass(frozen=True, eq=False)
+class Thumb:
+    """A small picture of a photograph; `error` says why there is none."""
+
+    file: str
+    jpeg: bytes | None
+    error: str = ""
+
+
+def photographs(folder: Path) -> list[Path]:
+    """Return the photographs in a folder, by name."""
+    if not folder.is_dir():
+        return []
+    found = (p for p in folder.iterdir() if p.suffix.lower() in SUFFIXES and p.is_file())
+    return sorted((p for p in found if not p.name.startswith(".")), key=lambda p: p.name)
+
+
+def thumbs_work(paths: Sequence[Path], *, watch: Watch, part: Part, stop: Stop) -> int:
+    """Tell a small picture of each photograph, one after the other."""
+    for done, path in enumerate(paths):
+        watch(Progress(stage="reading photographs", done=done, of=len(paths)))
+        try:
+            part(Thumb(path.name, small_picture(path, THUMB_PX)))
+        except LightplanError as error:
+            part(Thumb(path.name, None, str(error)))
+    return len(paths)
+
+
+def score_work(
+    folder: Path, rig: Path, *, watch: Watch, part: Part, stop: Stop
+) -> list[dict[str, Any]]:
+    """Return all photographs of a folder as judged and ranked, best first, as plain values."""
+
+    def told(done: int, of: int, name: str) -> None:
+        watch(Progress(stage="judging photographs", done=done, of=of, note=name))
+
+    found = score_photos([folder], rig=rig, out=folder / ".lightplan-scores", progress=told)
+    return [_ranked(one.to_dict()) for one in found.ranked]
+
+
+def _ranked(entry: dict[str, Any]) -> dict[str, Any]:
+    names = ("file", "score", "verdict", "reasons", "rank", "error", "findings", "flags", "ties",
+             "measures", "placed")  # fmt: skip
+    return {name: entry[name] for name in names if name in entry}
+
+
+def advise_work(
+    photo: Path, rig: Path, name: str, *, watch: Watch, part: Part, stop: Stop
+) -> dict[str, Any]:
+    """Return what a test photograph shows beside its plan, as plain values with two pictures."""
+    advice = advising.advise(photo, rig=rig, watch=watch)
+    can = advice.looked is not None and advice.state is not None
+    return {
+        "report": advice.report() | {"file": name},
+        "photo": small_picture(photo, 900),
+        "expected": small_jpeg(advice.planned),
+        "both": before_after(advice) if can else None,
+    }
+
+
+def verdicts(path: Path) -> dict[str, Any]:
+    """Return what the maker said of photographs: {file: {verdict, reason}}."""
+    try:
+        kept = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return kept if isinstance(kept, dict) else {}
+
+
+def keep_verdict(path: Path, *, file: str, verdict: str | None, reason: str) -> dict[str, Any]:
+    """Keep what the maker says of a photograph; None takes it back. Return all that is kept."""
+    if verdict not in (None, "keep", "retake"):
+        raise BadInput(field="verdict", wanted="keep or retake", got=verdict, cure="choose one")
+    kept = verdicts(path)
+    kept.pop(file, None)
+    if verdict is not None:
+        kept[file] = {"verdict": verdict, "reason": reason[:500]}
+    atomic_write(path, json.dumps(kept, indent=1, ensure_ascii=False), replace=True)
+    return kept

@@ -1,0 +1,425 @@
+"""From answers to a first rig that can be built: a board where the metal looks, a lamp for it.
+
+Whatever was not known becomes something usual, or a range, and the rig file says so in comments.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lightplan.errors import BadInput
+from lightplan.mirror.family import family_on_plane, mirror_plane
+from lightplan.mirror.self_view import tilt_out
+from lightplan.rigfiles import LoadedRig, Thing, load_rig, rig_to_toml
+from lightplan.safe_write import atomic_write
+from lightplan.scene import (
+    Body,
+    Camera,
+    Card,
+    Exposure,
+    Foil,
+    Freedom,
+    Grating,
+    Lamp,
+    Look,
+    Output,
+    Paper,
+    Placement,
+    Reach,
+    Rig,
+    Room,
+    Sheet,
+    Side,
+    Table,
+    usually_held,
+)
+from lightplan.scene.camera import focal_length_of
+from lightplan.tasks.foil_artwork import sample_artwork
+from lightplan.tasks.start import UNKNOWN, option
+
+FILLS = 0.62
+"""Share of the picture that the sheet fills, leaving room to crop; our choice."""
+LEAST_LEAN_DEG = 22.0
+LARGE_MM, LARGE_FILLS, LARGE_LEAN_DEG = 180.0, 0.42, 34.0
+"""From so large on it fills less and is seen from farther aside: a board of usual size does then,
+and stays out of the picture."""
+CARD_AWAY_MM = (330.0, 290.0, 250.0, 210.0, 180.0)
+"""Along the mirrored ray, tried in order."""
+SPARE_MM = 20.0
+WINDOW_CD_M2 = 2500.0  # overcast sky through glass; common practice, no source
+Answers = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Remark:
+    """What the file says above a table or a field: the line that begins with `before`."""
+
+    before: str
+    text: str
+
+
+def start_rig(answers: Answers, path: Path, *, artwork: bytes | None = None) -> LoadedRig:
+    """Write the first rig of a maker's answers, with its artwork, and return it.
+
+    Parameters
+    ----------
+    answers : mapping
+        By the id of the question; a missing one counts as "I do not know".
+    path : Path
+        A file that is not there yet.
+    artwork : bytes or None
+        PNG, white where metal is, of the sheet's shape; None: a sample motif.
+
+    Raises
+    ------
+    BadInput
+        When an answer cannot be.
+    """
+    sheet, remarks = _sheet(answers)
+    picture = sample_artwork(sheet.width_mm, sheet.height_mm) if artwork is None else artwork
+    name = f"artwork/{path.stem}.png"
+    atomic_write(path.parent / name, picture, replace=False)
+    sheet = replace(sheet, artwork_file=name)
+    camera, told = _camera(answers, sheet)
+    owned = owned_things(answers)
+    cards = _cards(sheet, camera, owned)
+    lamps, about_lamps = _lamps(answers, sheet, cards[0])
+    rig = Rig(
+        title=_title(answers),
+        look=Look(kind="rainbow" if sheet.foil.grating is not None else "bright field"),
+        sheet=sheet,
+        camera=camera,
+        lamps=tuple(lamps),
+        cards=tuple(cards),
+        room=_room(answers),
+        freedoms=tuple(_freedoms(cards, lamps)),
+    )
+    text = rig_to_toml(rig, notes=NOTES, owned=owned)
+    remarks = [*remarks, *told, *about_lamps, *REMARKS]
+    atomic_write(path, _remarked(text, remarks), replace=False)
+    return load_rig(path)
+
+
+NOTES = (
+    "Made from answers to a few questions. What was not known is marked with a remark; "
+    "correct it here or on the page as you learn more."
+)
+REMARKS = (
+    Remark("[[freedoms]]", "What planning may move, and how far: millimetres, and stops of power."),
+    Remark("[[owned]]", "What you have."),
+)
+
+
+def _title(answers: Answers) -> str:
+    given = answers.get("title")
+    if isinstance(given, str) and given.strip():
+        return given.strip()[:120]
+    goods, foil, stock = (option(q, answers.get(q)) for q in ("goods", "foil", "stock"))
+    parts = [one.words for one in (foil, stock) if one is not None]
+    what = goods.words if goods is not None else "Product"
+    return f"{what}, {parts[0].lower()} on {parts[-1].lower()}"
+
+
+def size_of(answers: Answers) -> tuple[float, float]:
+    """Return the sheet's width and height in mm."""
+    given = answers.get("size")
+    if isinstance(given, Mapping):
+        found = given.get("width_mm"), given.get("height_mm")
+        if all(isinstance(v, int | float) and 5 <= v <= 5000 for v in found):
+            return float(found[0]), float(found[1])  # type: ignore[arg-type]
+        raise BadInput(
+            field="size", wanted="from 5 to 5000 mm each way", got=str(found),
+            cure="measure the sheet with a ruler",
+        )  # fmt: skip
+    means = (option("size", given) if given not in (None, "", UNKNOWN) else None) or option(
+        "goods", answers.get("goods")
+    )
+    assert means is not None
+    return float(means.means["width_mm"]), float(means.means["height_mm"])
+
+
+def _sheet(answers: Answers) -> tuple[Sheet, list[Remark]]:
+    width, height = size_of(answers)
+    foil, stock = option("foil", answers.get("foil")), option("stock", answers.get("stock"))
+    if foil is None or stock is None:
+        raise BadInput(
+            field="foil or stock", wanted="one of the swatches", got="another",
+            cure="choose the nearest",
+        )  # fmt: skip
+    measured = answers.get("stock_reflectance")
+    reflectance = tuple(measured or ()) if _is_colour(measured) else stock.means["reflectance"]
+    alpha = foil.means["alpha"]
+    is_rainbow = foil.id == "holographic foil"
+    sheet = Sheet(
+        width_mm=width,
+        height_mm=height,
+        foil=Foil(
+            kind=foil.means["kind"],
+            roughness=(alpha, alpha),
+            grating=Grating() if is_rainbow else None,
+        ),
+        paper=Paper(reflectance=reflectance, coat_index=stock.means.get("coat")),
+    )
+    paper = (
+        "Measured in a photograph, beside white paper."
+        if _is_colour(measured)
+        else f"As the swatch '{stock.words}'; a photograph beside white paper tells it better."
+    )
+    remarks = [
+        Remark("[sheet.paper]", paper),
+        Remark("[sheet.foil]", f"As the swatch '{foil.words}'; roughness is a usual one."),
+    ]
+    if answers.get("size") in (None, "", UNKNOWN):
+        remarks.append(Remark("[sheet]", "Size: a usual one, not measured."))
+    return sheet, remarks
+
+
+def _is_colour(value: Any) -> bool:
+    return (
+        isinstance(value, Sequence)
+        and len(value) == 3
+        and all(isinstance(v, int | float) and 0 <= v <= 1 for v in value)
+    )
+
+
+def _camera(answers: Answers, sheet: Sheet) -> tuple[Camera, list[Remark]]:
+    """Return the camera, leaning so far that it does not see itself."""
+    given = answers.get("camera")
+    chosen = option("camera", given if isinstance(given, str) else None)
+    assert chosen is not None
+    means: dict[str, Any] = dict(chosen.means)
+    remark = f"'{chosen.words}': usual figures; a photograph from it tells them better."
+    if isinstance(given, Mapping):
+        means |= _lens_of(given)
+        remark = "From a photograph that it took."
+    sensor_w, sensor_h = means["sensor_mm"]
+    focal = focal_length_of(
+        means["equivalent_mm"], sensor_width_mm=sensor_w, sensor_height_mm=sensor_h
+    )
+    body_w, body_h = means["body_mm"]
+    is_large = max(sheet.width_mm, sheet.height_mm) >= LARGE_MM
+    fills, least = (LARGE_FILLS, LARGE_LEAN_DEG) if is_large else (FILLS, LEAST_LEAN_DEG)
+    away = max(
+        sheet.width_mm * focal / (sensor_w * fills), sheet.height_mm * focal / (sensor_h * fills)
+    )
+    away = max(260.0, 10.0 * round(away / 10.0))
+    lean = tilt_out(side_mm=sheet.height_mm, body_mm=body_h, height_mm=away).angle_rad
+    lean = max(lean + math.radians(3), math.radians(least))
+    y, z = -round(away * math.sin(lean)), round(away * math.cos(lean))
+    camera = Camera(
+        placement=Placement((0.0, float(y), float(z))),
+        focal_length_mm=focal,
+        sensor_width_mm=sensor_w,
+        sensor_height_mm=sensor_h,
+        pixels=means["pixels"],
+        states_equivalent=True,
+        body=Body(width_mm=body_w, height_mm=body_h, lens_offset_mm=means["lens_offset_mm"]),
+        exposure=Exposure(paper_level=_paper_level(sheet)),
+        held=usually_held("tripod"),
+    )
+    return camera, [
+        Remark("[camera]", remark),
+        Remark("position_mm", ""),
+    ]
+
+
+def _lens_of(given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a photograph told of the camera, as far as it is sensible."""
+    found: dict[str, Any] = {}
+    lens, pixels = given.get("equivalent_mm"), given.get("pixels")
+    if isinstance(lens, int | float) and 10 <= lens <= 400:
+        found["equivalent_mm"] = float(lens)
+    if isinstance(pixels, Sequence) and len(pixels) == 2 and all(p > 100 for p in pixels):
+        wide, high = max(pixels), min(pixels)
+        found["pixels"] = (int(wide), int(high))
+        found["sensor_mm"] = (9.6, 9.6 * high / wide) if given.get("is_phone") else (
+            23.5, 23.5 * high / wide
+        )  # fmt: skip
+    return found
+
+
+def _paper_level(sheet: Sheet) -> float:
+    """Return where the stock shall lie in the picture: white is white, dark stays dark."""
+    return round(min(0.8, max(0.03, 0.9 * max(sheet.paper.reflectance))), 2)
+
+
+def owned_things(answers: Answers) -> list[Thing]:
+    """Return what the maker has, for the kit and for adding by hand."""
+    things: list[Thing] = []
+    counts = answers.get("cards")
+    for id_, count in (counts if isinstance(counts, Mapping) else {}).items():
+        of = option("cards", id_)
+        if of is not None and isinstance(count, int) and 0 < count <= 20:
+            things.append(Thing(**of.means, count=count, name=of.words.rstrip("s")))
+    for lamp in _lamps_told(answers):
+        if lamp["kind"] != "window":
+            output = Output(value=lamp["watts"], unit="W")
+            things.append(
+                Thing(
+                    kind="lamp", width_mm=lamp["width_mm"], height_mm=lamp["height_mm"],
+                    name=lamp["words"], output=output,
+                )
+            )  # fmt: skip
+    return things
+
+
+def _cards(sheet: Sheet, camera: Camera, owned: Sequence[Thing]) -> list[Card]:
+    """Return a board where the metal looks, and one opposite the lamp where there is another."""
+    white = [t for t in owned if t.kind == "white board" for _ in range(t.count)]
+    white.sort(key=lambda t: -t.width_mm * t.height_mm)
+    wide, high = (white[0].width_mm, white[0].height_mm) if white else (420.0, 297.0)
+    place = _where_it_covers(sheet, camera, wide, high)
+    x, y, z = (float(round(v)) for v in place.position_mm)
+    sky = _board("board", Placement((x, y, z), (0.0, 0.0, 0.0)), wide, high)
+    return [sky]
+
+
+def _where_it_covers(sheet: Sheet, camera: Camera, wide: float, high: float) -> Placement:
+    """Return where a board fills what the foil sees, as far away as it does; else at its best.
+
+    Farther away it leaves more room for hands and light, nearer it fills more.
+    """
+    place = mirror_plane(camera, sheet, CARD_AWAY_MM[-1])
+    for away in CARD_AWAY_MM:
+        found = family_on_plane(camera, sheet, mirror_plane(camera, sheet, away))
+        if found is None:
+            continue
+        place = found.card
+        if found.bare_width_mm <= wide - SPARE_MM and found.bare_height_mm <= high - SPARE_MM:
+            return place
+    return place
+
+
+def _board(name: str, place: Placement, wide: float, high: float) -> Card:
+    side = Side(finish="white", reflectance=(0.85,) * 3)
+    return Card(
+        name=name, placement=place, width_mm=wide, height_mm=high, front=side, back=side,
+        held=usually_held("clamp" if place.position_mm[2] < 580 else "boom"),
+    )  # fmt: skip
+
+
+def _lamps_told(answers: Answers) -> list[dict[str, Any]]:
+    """Return the lamps that were named, each with kind, size and watts."""
+    given = answers.get("lamps")
+    told = []
+    for one in (
+        list(given)[:6] if isinstance(given, Sequence) and not isinstance(given, str) else []
+    ):
+        of = option("lamps", one.get("kind") if isinstance(one, Mapping) else one)
+        if of is None:
+            continue
+        lamp = {"kind": of.id, "words": of.words, "watts": 30.0, "known": False, **of.means}
+        if isinstance(one, Mapping):
+            for name, most in (("watts", 2000), ("width_mm", 3000), ("height_mm", 3000)):
+                value = one.get(name)
+                if isinstance(value, int | float) and 1 <= value <= most:
+                    lamp[name] = float(value)
+                    lamp["known"] = lamp["known"] or name == "watts"
+        told.append(lamp)
+    if not told:
+        told.append({"kind": "softbox", "words": "Softbox", "known": False,
+                     "width_mm": 500.0, "height_mm": 700.0, "watts": 85.0})  # fmt: skip
+    return told
+
+
+def _lamps(answers: Answers, sheet: Sheet, board: Card) -> tuple[list[Lamp], list[Remark]]:
+    """Return the first lamp shining on the board, the next ones on the paper from the sides."""
+    reach = max(sheet.width_mm, sheet.height_mm) / 2
+    centre = board.placement.position_mm
+    lamps: list[Lamp] = []
+    remarks: list[Remark] = []
+    names: set[str] = set()
+    on_board = True
+    for told in _lamps_told(answers):
+        name = told["words"].lower()
+        while name in names:
+            name = f"{told['words'].lower()} {len(names) + 1}"
+        names.add(name)
+        if told["kind"] == "window":
+            lamps.append(_window(name, told))
+            continue
+        side = -1.0 if len(lamps) % 2 == 0 else 1.0
+        at = side * round(reach + 330.0 + told["width_mm"] / 2)
+        aim = (centre[0], centre[1] * 0.8, centre[2] * 0.8) if on_board else (0.0, 0.0, 0.0)
+        height = max(told["height_mm"] / 2 + 40.0, 260.0 if on_board else 420.0)
+        place = Placement((at, -40.0 if not on_board else 20.0, height), aim)
+        lamps.append(
+            Lamp(
+                name=name, placement=place, width_mm=told["width_mm"], height_mm=told["height_mm"],
+                output=Output(value=told["watts"], unit="W"), held=usually_held("stand"),
+            )
+        )  # fmt: skip
+        known = "from the box" if told["known"] else "not known: a usual figure"
+        remarks.append(
+            Remark(
+                f'name = "{name}"',
+                f"Watts {known}. What they give is a range; one photograph of white paper "
+                "narrows it.",
+            )
+        )
+        on_board = False
+    return lamps, remarks
+
+
+def _window(name: str, told: Mapping[str, Any]) -> Lamp:
+    high = told["height_mm"]
+    return Lamp(
+        name=name,
+        placement=Placement((-900.0, 0.0, high / 2 + 20), (0.0, 0.0, high / 2 + 20)),
+        width_mm=told["width_mm"], height_mm=high, is_window=True,
+        output=Output(value=WINDOW_CD_M2, unit="cd/m2"),
+    )  # fmt: skip
+
+
+def _room(answers: Answers) -> Room:
+    room, table = option("room", answers.get("room")), option("table", answers.get("table"))
+    assert room is not None
+    assert table is not None
+    ambient = float(room.means["ambient"])
+    return Room(
+        ambient_cd_m2=(ambient,) * 3,
+        table=Table(width_mm=1400.0, depth_mm=800.0, reflectance=table.means["reflectance"]),
+        reach=Reach(highest_mm=1200.0, farthest_mm=1100.0),
+    )
+
+
+def _freedoms(cards: Sequence[Card], lamps: Sequence[Lamp]) -> list[Freedom]:
+    found = []
+    for card in cards:
+        _, y, z = card.placement.position_mm
+        for dimension, value, span in (("y_mm", y, 150.0), ("z_mm", z, 130.0)):
+            low = max(60.0, value - span)
+            found.append(_free(card.name, dimension, low, value + span))
+        found.append(_free(card.name, "aim_y_mm", -60.0, 60.0))
+    for lamp in lamps:
+        if lamp.is_window:
+            continue
+        x, y, z = lamp.placement.position_mm
+        low, high = sorted((x, x + math.copysign(300.0, x)))
+        found.append(_free(lamp.name, "x_mm", low, high))
+        found.append(_free(lamp.name, "y_mm", y - 250.0, y + 350.0))
+        found.append(_free(lamp.name, "z_mm", z, min(z + 400.0, 1000.0)))
+        found.append(_free(lamp.name, "trim_stops", -5.0, 0.0))
+    return found
+
+
+def _free(element: str, dimension: Any, low: float, high: float) -> Freedom:
+    return Freedom(
+        element=element, dimension=dimension, low=float(np.round(low)), high=float(np.round(high))
+    )
+
+
+def _remarked(text: str, remarks: Sequence[Remark]) -> str:
+    """Return the text with each remark above the first line that begins as it says."""
+    lines = text.split("\n")
+    for remark in remarks:
+        at = next((i for i, line in enumerate(lines) if line.startswith(remark.before)), None)
+        if remark.text and at is not None:
+            lines.insert(at, f"# {remark.text}")
+    return "\n".join(lines)

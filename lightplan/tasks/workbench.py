@@ -1,0 +1,250 @@
+"""Long work for whoever watches it grow: a plan, the looks, the setup sheet.
+
+Each function takes `watch`, `part` and `stop`, and can be done in a process of its own.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from lightplan.light import Detail
+from lightplan.light.exposure import camera_picture
+from lightplan.light.keeper import layers_of
+from lightplan.measures.score import KEEP_FROM
+from lightplan.planning.effort import Effort
+from lightplan.planning.effort import Progress as Searched
+from lightplan.planning.looks import wanted_looks
+from lightplan.planning.result import NoPlan, Plan
+from lightplan.process import usable_cores
+from lightplan.progress import Progress, Stop, Watch
+from lightplan.reports.cautions import cautions_for
+from lightplan.reports.picture import picture_codes, picture_size
+from lightplan.reports.proof import crop_shape, cropped
+from lightplan.reports.setup.elements import Element, elements_of
+from lightplan.reports.setup.steps import steps_of
+from lightplan.reports.setup.torch import torch_test
+from lightplan.reports.setup.torch_drawing import torch_notes
+from lightplan.reports.setup.words import place_words
+from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
+from lightplan.scene import Rig
+from lightplan.tasks.closer import exposure_words, jpeg_of
+from lightplan.tasks.cupboard import owned_items
+from lightplan.tasks.looks import ProofLook
+from lightplan.tasks.move_words import dimension_words, move_line
+from lightplan.tasks.plan import plan, plan_record
+from lightplan.tasks.predict import predict
+from lightplan.tasks.setup import facts_of, write_setup
+from lightplan.tasks.workers import Workers
+
+PICTURE_PX = 720
+PICTURE_EVERY_S = 2.0
+
+Part = Callable[[Any], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A rig's picture: JPEG, and its score."""
+
+    jpeg: bytes
+    score: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Planned:
+    """A plan that can be taken, with its picture and what is promised of it.
+
+    `rig` and `record` are None where there is no plan; then `reason` and `wish` say why.
+    """
+
+    look: str
+    rig: Rig | None
+    record: PlanRecord | None
+    jpeg: bytes
+    score: float | None
+    start_score: float | None
+    verdict: str
+    yield_share: float | None
+    measures: dict[str, float]
+    moves: tuple[str, ...]
+    tolerances: tuple[str, ...]
+    needs: tuple[str, ...]
+    shutter: str = ""
+    reason: str = ""
+    wish: str = ""
+
+
+def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop: Stop) -> Planned:
+    """Return the best plan for a rig; its picture so far is told now and then.
+
+    A wish to stop ends the search with the best that it has.
+    """
+    shown = 0.0
+
+    def progress(found: Searched) -> None:
+        nonlocal shown
+        note = "" if found.score is None else f"best so far {found.score:.0f} of 100"
+        if not stop.asked:
+            watch(Progress(stage=found.stage, done=found.done, of=found.of, note=note))
+            if time.monotonic() - shown > PICTURE_EVERY_S:
+                part(Picture(small_jpeg(found.rig, quick=True), found.score))
+                shown = time.monotonic()
+
+    effort = Effort(helpers=max(0, usable_cores() - 1)) if effort is None else effort
+    found = plan(rig, effort=effort, progress=progress, should_stop=lambda: stop.asked)
+    return planned_of(found, rig)
+
+
+def planned_of(found: Plan | NoPlan, rig: Rig) -> Planned:
+    """Return a plan ready to be shown and taken."""
+    if isinstance(found, NoPlan):
+        return replace(_nothing(rig, found.reason, found.wish), jpeg=small_jpeg(rig))
+    rows, cols = picture_size(found.rig.camera, PICTURE_PX)
+    detail = Detail(camera_rows=rows, camera_cols=cols)
+    prediction = predict(found.rig, detail=detail, explain=False)
+    measures = prediction.measures.values_by_name()
+    record = plan_record(found, score=prediction.judgement, measures=measures)
+    return Planned(
+        look=rig.look.kind,
+        rig=found.rig,
+        record=record,
+        jpeg=jpeg_of(picture_codes(prediction.picture), 88),
+        score=prediction.judgement.score,
+        start_score=found.start_score,
+        verdict=prediction.judgement.verdict,
+        yield_share=found.yield_share,
+        measures=measures,
+        moves=tuple(move_line(move) for move in found.moves),
+        tolerances=_critical(record),
+        needs=needs_of(found.rig),
+        shutter=exposure_words(found.rig, prediction.layers),
+    )
+
+
+def _critical(record: PlanRecord) -> tuple[str, ...]:
+    """Return the measurements that matter most, with how far each may be off."""
+    words = []
+    for element, dimension in record.critical[:4]:
+        of = next(
+            (t for t in record.tolerances if (t.element, t.dimension) == (element, dimension)), None
+        )
+        if of is not None:
+            unit = {"mm": "mm", "deg": "degrees", "stops": "stops"}[dimension.rsplit("_", 1)[-1]]
+            near = f"within {of.minus:.2g} {unit} either way"
+            if of.minus != of.plus:
+                near = f"from {of.minus:.2g} less to {of.plus:.2g} {unit} more"
+            words.append(f"{element}, {dimension_words(dimension)}: {near}")
+    return tuple(words)
+
+
+def needs_of(rig: Rig) -> tuple[str, ...]:
+    """Return the names of what a rig is set up with."""
+    on = [lamp.name for lamp in rig.lamps if lamp.on]
+    return (*on, *(card.name for card in rig.cards), *(shell.name for shell in rig.shells))
+
+
+def small_jpeg(rig: Rig, *, quick: bool = False, long_side: int = PICTURE_PX) -> bytes:
+    """Return a rig's predicted picture as a small JPEG."""
+    rows, cols = picture_size(rig.camera, 480 if quick else long_side)
+    detail = Detail.quick(camera_rows=rows, camera_cols=cols)
+    layers = layers_of(rig, detail)
+    return jpeg_of(picture_codes(camera_picture(rig, layers)), 85)
+
+
+def looks_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> int:
+    """Plan a product in every look that it can carry, and tell each as it is found."""
+    loaded = load_rig(path)
+    can, cannot = wanted_looks(loaded.rig)
+    items = owned_items(loaded)
+    jobs = [(loaded.rig, items, kind, 0) for kind in can]
+    watch(Progress(stage="planning looks", done=0, of=len(jobs)))
+    with Workers("lightplan.tasks.looks:proof_look", usable_cores()) as workers:
+        for done, answer in enumerate(workers.answers(jobs, stop=stop), 1):
+            part(_of_look(answer, loaded.rig))
+            watch(Progress(stage="planning looks", done=done, of=len(jobs)))
+    for kind, reason in cannot.items():
+        part(replace(_nothing(loaded.rig, reason), look=kind))
+    return len(jobs)
+
+
+def _of_look(answer: ProofLook, rig: Rig) -> Planned:
+    found = answer.plan
+    if found is None or answer.codes is None or answer.judgement is None:
+        return replace(_nothing(rig, answer.reason), look=answer.look)
+    record = plan_record(found, score=answer.judgement, measures=answer.measures)
+    shape = crop_shape(found.rig.sheet)
+    codes = cropped(answer.codes, found.rig.camera, found.rig.sheet, shape=shape)
+    return Planned(
+        look=answer.look, rig=found.rig, record=record, jpeg=jpeg_of(codes, 88),
+        score=answer.judgement.score, start_score=found.start_score,
+        verdict=answer.judgement.verdict, yield_share=found.yield_share,
+        measures=dict(answer.measures), moves=tuple(move_line(move) for move in found.moves),
+        tolerances=_critical(record), needs=needs_of(found.rig),
+    )  # fmt: skip
+
+
+def _nothing(rig: Rig, reason: str, wish: str = "") -> Planned:
+    """Return why there is no plan."""
+    return Planned(
+        look=rig.look.kind, rig=None, record=None, jpeg=b"", score=None, start_score=None,
+        verdict="", yield_share=None, measures={}, moves=(), tolerances=(), needs=(),
+        reason=reason, wish=wish,
+    )  # fmt: skip
+
+
+def _where(step: str, elements: Sequence[Element]) -> tuple[str, ...]:
+    """Return what each thing of a step is and where it stands, in words."""
+    told = []
+    for element in elements:
+        if f"({element.number})" in step:
+            parts = [element.size, place_words(element.position_mm, "mm"), element.stance]
+            told.append("; ".join(part for part in parts if part))
+    return tuple(told)
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A setup sheet: the PDF, and its steps, test and cautions to be read on screen."""
+
+    pdf: bytes
+    steps: tuple[tuple[str, str, str, tuple[str, ...]], ...]
+    torch: tuple[str, ...]
+    targets: tuple[dict[str, Any], ...]
+    cautions: tuple[str, ...]
+    shutter: str
+    is_kept: bool
+
+
+def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> Sheet:
+    """Return the setup sheet of a rig file."""
+    watch(Progress(stage="following the light"))
+    loaded: LoadedRig = load_rig(path)
+    prediction = predict(loaded, explain=False)
+    stop.check()
+    watch(Progress(stage="drawing the sheet"))
+    facts = facts_of(loaded, prediction)
+    with tempfile.TemporaryDirectory(prefix="lightplan-") as folder:
+        sheet = Path(folder) / "setup.pdf"
+        write_setup(prediction, sheet, facts=facts, paper="A4", unit="mm", replace=False)
+        content = sheet.read_bytes()
+    rig = loaded.rig
+    elements = elements_of(rig)
+    steps = steps_of(rig, elements, facts, "mm")
+    score = prediction.judgement.score
+    test = torch_test(rig)
+    return Sheet(
+        pdf=content,
+        steps=tuple(
+            (step.name, step.text, step.tolerance, _where(step.name, elements)) for step in steps
+        ),
+        torch=tuple(torch_notes(test)),
+        targets=tuple(asdict(target) for target in test.targets),
+        cautions=cautions_for(rig),
+        shutter=exposure_words(rig, prediction.layers),
+        is_kept=score is not None and score >= KEEP_FROM,
+    )
