@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -116,6 +117,7 @@ def with_unevenness(roughness: tuple[float, float], slope_rad: float) -> tuple[f
     return min(along, 1.0), min(across, 1.0)
 
 
+@lru_cache(maxsize=32)
 def foil_curve_of(foil: Foil) -> SpecularCurve:
     """Return the mirror reflectance of a rig's foil."""
     if foil.conductor is not None:

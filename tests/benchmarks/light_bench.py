@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import importlib.util
 import json
+import pickle
 import time
 from collections.abc import Callable, Iterator
 from functools import partial
@@ -20,7 +21,7 @@ from lightplan.geometry.shapes import Flat
 from lightplan.light import Detail, Engine
 from lightplan.light.cells import Patchwork
 from lightplan.light.rays import Rays
-from lightplan.scene import Rig
+from lightplan.scene import Camera, Lamp, Placement, Rig, Sheet, Shell
 from lightplan.scene.surfaces import build_surfaces
 
 TESTS = Path(__file__).parents[1]
@@ -83,6 +84,79 @@ def changed_card_times(
         moved = with_moved_card(rig, step)
         times.append(seconds(partial(engine.picture, moved, share), clock))
     return np.array(times[3:])
+
+
+def with_power(rig: Rig, step: int) -> Rig:
+    """Return the rig with its first lamp at another power."""
+    lamp, *rest = rig.lamps
+    return dataclasses.replace(
+        rig, lamps=(dataclasses.replace(lamp, trim_stops=-0.1 * (step % 7)), *rest)
+    )
+
+
+def read_again(rig: Rig, step: int) -> Rig:
+    """Return the rig as reading its file again gives it: no object is the same."""
+    again: Rig = pickle.loads(pickle.dumps(rig))
+    return again
+
+
+def with_moved_camera(rig: Rig, step: int) -> Rig:
+    """Return the rig with its camera a little to the side."""
+    place = rig.camera.placement
+    x, y, z = place.position_mm
+    moved = dataclasses.replace(place, position_mm=(x + 5 * (step % 7), y, z))
+    return dataclasses.replace(rig, camera=dataclasses.replace(rig.camera, placement=moved))
+
+
+def with_card_more_or_less(rig: Rig, step: int) -> Rig:
+    """Return the rig with one card more at every other step."""
+    more = dataclasses.replace(
+        rig.cards[0], name="one more", placement=Placement((300.0 + step, 300.0, 200.0)),
+        width_mm=200.0, height_mm=200.0,
+    )  # fmt: skip
+    return dataclasses.replace(rig, cards=(*rig.cards, more)) if step % 2 else rig
+
+
+EDITS: dict[str, Callable[[Rig, int], Rig]] = {
+    "power": with_power, "same file read again": read_again, "card moved": with_moved_card,
+    "camera moved": with_moved_camera, "card comes or goes": with_card_more_or_less,
+}  # fmt: skip
+
+
+def edit_times(
+    name: str, rounds: int, clock: Callable[[], float] = time.perf_counter
+) -> dict[str, float]:
+    """Return the median seconds from each kind of edit to the picture, all in turns."""
+    rig, share = scene_rig(name), foil_pattern()
+    engines = {edit: Engine(rig, Detail.quick()) for edit in EDITS}
+    times: dict[str, list[float]] = {edit: [] for edit in EDITS}
+    for step in range(rounds + 2):
+        for edit, change in EDITS.items():
+            edited = change(rig, step)
+            times[edit].append(seconds(partial(engines[edit].picture, edited, share), clock))
+    return {edit: float(np.median(found[2:])) for edit, found in times.items()}
+
+
+def white_tent() -> Rig:
+    """Return a closed white tent, in which light goes to and fro some fifty times."""
+    white = dict.fromkeys(("reflectance", "transmittance"), (0.49, 0.49, 0.49))
+    tent = Shell(
+        name="tent", shape="tent", foot_width_mm=700.0, foot_depth_mm=700.0, height_mm=500.0,
+        top_width_mm=0.0, **white,
+    )  # fmt: skip
+    lamp = Lamp(name="lamp", placement=Placement((-150, 100, 200)), width_mm=100, height_mm=100)
+    camera = Camera(placement=Placement((0, -200, 250)), body=None)
+    sheet = Sheet(width_mm=148, height_mm=105)
+    return Rig(title="a tent", sheet=sheet, camera=camera, lamps=(lamp,), shells=(tent,))
+
+
+def tent_times(cells: int, clock: Callable[[], float]) -> tuple[int, float]:
+    """Return how many cells a white tent has, and the seconds from nothing to its light."""
+    detail = dataclasses.replace(
+        Detail.quick(camera_rows=8, camera_cols=12), cells=cells, thin_cells=cells
+    )
+    rig = white_tent()
+    return cell_count(rig, detail), seconds(lambda: Engine(rig, detail).sheet(rig), clock)
 
 
 def fresh_times(

@@ -44,6 +44,20 @@ def changed_cards(rounds: int) -> None:
     show("Changed card to new 320 x 240 picture, bounce included", rows)
 
 
+def edits(rounds: int) -> None:
+    """Print what each kind of edit costs, and stiff tents."""
+    rows = [["scene", *bench.EDITS]]
+    for name in bench.SCENES[::2]:
+        found = bench.edit_times(name, rounds, time.process_time)
+        rows.append([name, *(f"{1e3 * found[edit]:.1f}" for edit in bench.EDITS)])
+    show("Edit to new 320 x 240 picture (processor ms)", rows)
+    rows = [["cells", "seconds"]]
+    for cells in (10, 16, 24):
+        count, spent = bench.tent_times(cells, time.process_time)
+        rows.append([str(count), f"{spent:.1f}"])
+    show("A closed white tent, from nothing (processor)", rows)
+
+
 def embree_ratio(name: str) -> float:
     """Return Embree's time over ours for the same bundle of 40,000 foil rays."""
     bundle = bench.Bundle(name)
@@ -127,6 +141,7 @@ def main() -> None:
     options = parser.parse_args()
     print(f"{os.cpu_count()} cores, load average {os.getloadavg()[0]:.1f} at the start")
     changed_cards(options.rounds)
+    edits(options.rounds // 4)
     curves()
     if options.mitsuba:
         mitsuba()

@@ -64,6 +64,22 @@ def test_tracing_a_bundle_is_no_slower_than_embree(scene):
     assert costs[0] < 1.5 * costs[1]
 
 
+def test_what_was_read_again_is_known_again_and_a_moved_camera_is_followed():
+    """Least of turns. A fault that builds all anew costs 20 and 2.5 times as much."""
+    turns = [light_bench.edit_times("s03_bounce_card", 3, time.process_time) for _ in range(3)]
+    cost = {edit: min(turn[edit] for turn in turns) for edit in light_bench.EDITS}
+    print({edit: f"{1e3 * spent:.1f} ms" for edit, spent in cost.items()})
+    assert cost["same file read again"] < 1.3 * cost["power"]
+    assert cost["camera moved"] < 2.2 * cost["card moved"]
+    assert cost["card comes or goes"] < 1.6 * cost["card moved"]
+
+
+def test_a_stiff_tent_costs_no_more_than_the_square_of_its_cells():
+    (few, quick), (many, slow) = (light_bench.tent_times(n, time.process_time) for n in (8, 16))
+    assert many > 2.5 * few
+    assert slow < 1.3 * (many / few) ** 2 * quick
+
+
 def test_cost_grows_no_faster_than_the_pixels():
     times = []
     for rows, cols in ((240, 320), (960, 1280)):
