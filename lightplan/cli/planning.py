@@ -212,15 +212,22 @@ def looks(
 
 def kit(
     rig: RigName,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Write rig, picture and setup sheet of each."),
+    ] = None,
     evaluations: Annotated[
         int, typer.Option("--evaluations", min=10, help="Rigs to judge for each thing.")
-    ] = 120,
+    ] = 80,
+    paper: Paper = "A4",
+    unit: Unit = "mm",
     seed: Seed = 0,
+    replace: Replace = False,
     as_json: AsJson = False,
 ) -> None:
     """Say what would help before any money is spent, or that nothing needs buying.
 
-    Example: lightplan kit window-two-boards
+    Example: lightplan kit window-two-boards --out kit
     """
 
     def job(progress: object) -> Answer:
@@ -228,15 +235,26 @@ def kit(
         from lightplan.tasks.stopping import gentle_stop
 
         assert callable(progress)
+        source = task.load(rig)
+        if out is not None:
+            task.prepare(out, task.kit_files(), replace=replace, inputs=source.inputs)
 
         def tell(name: str, done: int, of: int) -> None:
             progress(f"trying {name} ({done + 1} of {of})")
 
         with gentle_stop() as stop:
             found = task.kit(
-                rig, seed=seed, evaluations=evaluations, progress=tell, should_stop=stop.is_set
+                source, seed=seed, evaluations=evaluations, progress=tell, should_stop=stop.is_set
             )
-        return Answer(task.kit_document(found), list(found.sentences))
+        document, words = task.kit_document(found), list(found.sentences)
+        if out is not None:
+            progress("writing")
+            files = task.write_kit(
+                found, source, out, paper=paper, unit=unit, replace_files=replace
+            )
+            document["files"] = [str(path) for path in files]
+            words += written_lines(files)
+        return Answer(document, words)
 
     run(job, as_json=as_json)
 

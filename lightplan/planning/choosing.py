@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lightplan.light import Detail
 from lightplan.merit.engine_model import long_side_for, search_detail
@@ -19,12 +19,15 @@ from lightplan.planning.arrangements import (
 from lightplan.planning.cupboard import Cupboard
 from lightplan.planning.pool import Judges
 from lightplan.planning.poses import moved, poses
-from lightplan.scene import Rig
+from lightplan.scene import Placement, Rig
+from lightplan.scene.edits import Add, edited
 
 SIMPLER_PER_THING = 0.004
 """Share of the score that a thing less on the table is worth. Our choice."""
 POSED, POSED_QUICKLY = 10, 3
 """Arrangements that are tried from the other places of the camera: the best from the first."""
+WINDOW_PLACES = ((-1000.0, 0.0, 600.0), (1000.0, 0.0, 600.0), (0.0, 1200.0, 700.0))
+"""Left, right and beyond, a metre away, the sill at the table. Common practice, no source."""
 KEYS, KEYS_QUICKLY = 6, 3
 """Key lights that are tried with all that may light the paper."""
 
@@ -52,7 +55,9 @@ class Candidate:
     is_buildable: bool = True
 
 
-def candidates(judges: Judges, cupboard: Cupboard, *, quick: bool = False) -> list[Candidate]:
+def candidates(
+    judges: Judges, cupboard: Cupboard, *, quick: bool = False, using: frozenset[str] = frozenset()
+) -> list[Candidate]:
     """Return what can be built of a cupboard for the look of its rig, best first.
 
     What the foil sees is looked at first, each with one light on the paper; the best of these
@@ -64,23 +69,47 @@ def candidates(judges: Judges, cupboard: Cupboard, *, quick: bool = False) -> li
         Of any rig of the sheet.
     quick : bool
         Go on with fewer.
+    using : frozenset of str
+        Things of which all are wanted in it.
     """
     found: list[Candidate] = []
     posed, keys = (POSED_QUICKLY, KEYS_QUICKLY) if quick else (POSED, KEYS)
     for number, pose in enumerate(poses(cupboard.given)):
-        stage = Stage(cupboard, moved(cupboard.base, pose))
-        if number and found:
-            known = {c.name for c in sorted(found, key=_value)[:posed]}
-            found += screened(judges, [a for a in arrangements(stage) if a.name in known])
-            continue
-        found += screened(judges, list(given_one(stage)))
-        found += _from(judges, stage, keys)
+        for base in _bases(cupboard, quick=quick, using=using):
+            stage = Stage(cupboard, moved(base, pose))
+            if number and found:
+                known = {c.name for c in sorted(found, key=_value)[:posed]}
+                again = [a for a in arrangements(stage) if a.name in known and _uses(a, using)]
+                found += screened(judges, again)
+                continue
+            found += screened(judges, [a for a in given_one(stage) if _uses(a, using)])
+            found += _from(judges, stage, keys, using)
     return sorted(found, key=_value)
 
 
-def _from(judges: Judges, stage: Stage, keys: int) -> list[Candidate]:
+def _uses(found: Arrangement, using: frozenset[str]) -> bool:
+    return using <= set(found.rig.element_names())
+
+
+def _bases(cupboard: Cupboard, *, quick: bool, using: frozenset[str]) -> Iterator[Rig]:
+    """Yield the rig that all is brought into: as it is, and turned towards a window.
+
+    A window that is owned is somewhere; the table is set so that it is at the left, at the
+    right or beyond.
+    """
+    needs_window = any(window.name in using for window in cupboard.windows)
+    if not needs_window:
+        yield cupboard.base
+    for window in cupboard.windows[:1]:
+        for place in WINDOW_PLACES[: 2 if quick else None]:
+            stands = Placement(place, (0.0, 0.0, place[2]))
+            yield edited(cupboard.base, Add(replace(window, placement=stands)))
+
+
+def _from(judges: Judges, stage: Stage, keys: int, using: frozenset[str]) -> list[Candidate]:
     """Return what can be built for one place of the camera, the best key lights completed."""
-    whole = [one for draft in key_lights(stage) if (one := completed(draft))]
+    made = [[a for a in completed(draft) if _uses(a, using)] for draft in key_lights(stage)]
+    whole = [one for one in made if one]
     firsts = [one[min(1, len(one) - 1)] for one in whole]
     answers = _screened(judges, firsts)
     order = sorted(range(len(whole)), key=lambda i: answers[i].value)[:keys]

@@ -7,15 +7,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from lightplan.measures.score import KEEP_FROM
-from lightplan.merit.bench import Judged
-from lightplan.planning.effort import Effort
-from lightplan.planning.fittings import Item, variants
+from lightplan.planning.choosing import Candidate, candidates, detail_for, share_of
+from lightplan.planning.cupboard import Cupboard, Item, Movable, cupboard_of
+from lightplan.planning.effort import Effort, Job
 from lightplan.planning.kit_words import Offer, kit_sentences
-from lightplan.planning.plan import quick_plan
-from lightplan.planning.result import NoPlan
+from lightplan.planning.plan import explored
+from lightplan.planning.pool import Judges
 from lightplan.scene import Output, Rig
+from lightplan.scene.setting_errors import SettingErrors
 
-MOST_PAIRS = 3
+SEARCHED = 5
+"""Offers that are searched after all were looked at: the most promising."""
+MOST_PAIRS = 2
 """How many pairs are tried after the single things; each takes as long as a plan."""
 
 
@@ -92,9 +95,11 @@ def advise_kit(
 ) -> KitAdvice:
     """Return what would help, by the score that each set reaches when planned.
 
-    Tried are the rig itself, each thing that is owned and not in it, each thing of the
-    shop, and, where the rig itself does not meet the look, some pairs of different kinds:
-    the best ones where no single thing meets it, else those that cost less than it does.
+    The base is the best plan with everything that is owned. Each thing of the shop is brought
+    in: arrangements that use it are looked at under one light each, and the most promising
+    are searched as the base was. Where what is owned does not meet the look, some pairs of
+    different kinds are tried: the best ones where no single thing meets it, else those that
+    cost less than it does.
 
     Parameters
     ----------
@@ -107,22 +112,77 @@ def advise_kit(
     progress : callable or None
         Told of each offer: name, how many are done, of how many.
     """
-    effort = Effort(evaluations=120) if effort is None else effort
-    things = [*owned, *(catalogue(rig) if shop is None else shop)]
-    base = _offer(rig, (), seed, effort, should_stop)
-    offers: list[Offer] = []
-    for i, item in enumerate(things):
-        if should_stop():
-            break
-        if progress is not None:
-            progress(item.name, i, len(things))
-        offers.append(_offer(rig, (item,), seed, effort, should_stop))
-    if base.score < KEEP_FROM:
-        for pair in pairs_worth_trying(offers):
+    effort = Effort(evaluations=80) if effort is None else effort
+    job = Job(effort, SettingErrors(), seed, None, should_stop)
+    things = list(catalogue(rig) if shop is None else shop)
+    with Judges(rig, detail_for(rig), helpers=effort.helpers) as judges:
+        counter = _Counter(judges, job, rig, tuple(owned))
+        base, _ = counter.offer(())
+        looked: list[Offer] = []
+        for i, item in enumerate(things):
             if should_stop():
                 break
-            offers.append(_offer(rig, pair, seed, effort, should_stop))
+            if progress is not None:
+                progress(item.name, i, len(things))
+            looked.append(counter.offer((item,), search=False)[0])
+        promising = sorted(looked, key=lambda o: -o.score)[:SEARCHED]
+        offers = [
+            counter.offer(o.items)[0] if o in promising and not should_stop() else o
+            for o in looked
+        ]  # fmt: skip
+        if base.score < KEEP_FROM:
+            for pair in pairs_worth_trying(offers):
+                if should_stop():
+                    break
+                offers.append(counter.offer(pair)[0])
     return _advice(base, offers, frozenset(item.name for item in owned))
+
+
+class _Counter:
+    """Works out what sets of things reach, over what is owned."""
+
+    def __init__(self, judges: Judges, job: Job, rig: Rig, owned: tuple[Item, ...]) -> None:
+        self._judges, self._job, self._rig, self._owned = judges, job, rig, owned
+        self._had = _names(cupboard_of(rig, owned))
+        self._searched_over_looked = 0.0
+
+    def offer(self, items: tuple[Item, ...], *, search: bool = True) -> tuple[Offer, float]:
+        """Return what a set reaches; looked at alone, as if its search gained what the base's did.
+
+        The second number is the score under the one light of the look.
+        """
+        prices = [item.price for item in items]
+        price = None if any(p is None for p in prices) else sum(p for p in prices if p is not None)
+        cupboard = cupboard_of(self._rig, (*self._owned, *items))
+        found = candidates(self._judges, cupboard, quick=True, using=_names(cupboard) - self._had)
+        if not found:
+            reason = "it does not fit into the room, or nothing holds it there"
+            return Offer(items=items, price=price, rig=None, score=0.0, reason=reason), 0.0
+        best = found[0]
+        looked = 100 * share_of(best.bare)
+        rig, score = best.rig, min(100.0, looked + self._searched_over_looked)
+        if search:
+            rig, score = self._search(best)
+            if not items:
+                self._searched_over_looked = max(0.0, score - looked)
+        return Offer(items=items, price=price, rig=rig, score=score, reason=""), looked
+
+    def _search(self, best: Candidate) -> tuple[Rig, float]:
+        self._judges.use(best.rig)
+        found = explored(
+            self._judges, self._job, self._job.effort.evaluations, [best.rig], spread=False
+        )
+        bench = self._judges.bench
+        judged = bench.judge_refined(best.rig if found is None else bench.rig_at(found.found.point))
+        return judged.rig, judged.score
+
+
+def _names(cupboard: Cupboard) -> frozenset[str]:
+    things: list[Movable] = [
+        *cupboard.lamps, *cupboard.boards, *cupboard.blacks, *cupboard.diffusers,
+        *cupboard.shells, *cupboard.windows,
+    ]  # fmt: skip
+    return frozenset(thing.name for thing in things)
 
 
 def pairs_worth_trying(offers: Sequence[Offer]) -> list[tuple[Item, Item]]:
@@ -143,31 +203,6 @@ def pairs_worth_trying(offers: Sequence[Offer]) -> list[tuple[Item, Item]]:
             found.append((first.score + second.score, (a, b)))
     found.sort(key=lambda pair: -pair[0])
     return [pair for _, pair in found[:MOST_PAIRS]]
-
-
-def _offer(
-    rig: Rig,
-    items: tuple[Item, ...],
-    seed: int,
-    effort: Effort,
-    should_stop: Callable[[], bool],
-) -> Offer:
-    prices = [item.price for item in items]
-    price = None if any(p is None for p in prices) else sum(p for p in prices if p is not None)
-    rigs = [rig]
-    for item in items:
-        rigs = [v for r in rigs for v in variants(r, item)]
-    best: Judged | None = None
-    reason = "it does not fit into the room"
-    for candidate in rigs:
-        found = quick_plan(candidate, seed=seed, effort=effort, should_stop=should_stop)
-        if isinstance(found, NoPlan):
-            reason = found.reason
-        elif best is None or found.score > best.score:
-            best = found
-    if best is None:
-        return Offer(items=items, price=price, rig=None, score=0.0, reason=reason)
-    return Offer(items=items, price=price, rig=best.rig, score=best.score, reason="")
 
 
 def _advice(base: Offer, offers: list[Offer], owned: frozenset[str]) -> KitAdvice:

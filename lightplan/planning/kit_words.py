@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from lightplan.measures.score import KEEP_FROM
-from lightplan.planning.fittings import Item
+from lightplan.planning.cupboard import Item
 from lightplan.scene import Rig
 
 HELPS_FROM = 2.0
@@ -40,7 +40,7 @@ class Offer:
     @property
     def name(self) -> str:
         """The items in words."""
-        return " and ".join(item.name for item in self.items) if self.items else "what is set up"
+        return " and ".join(item.name for item in self.items) if self.items else "what you own"
 
     def is_owned(self, owned: frozenset[str]) -> bool:
         """Whether all of it is owned."""
@@ -60,9 +60,10 @@ def kit_sentences(
     lamps = [o for o in ranked if len(o.items) == 1 and o.items[0].kind == "lamp"]
     if lamps and max(o.score for o in lamps) < base.score + HELPS_FROM:
         found.append("A further lamp does not help: planned with it, the score does not rise.")
+    found += _by_kind(base, ranked)
     lines = list(_table(base, ranked, owned))
     if lines:
-        found.append(f"What is set up, planned: {base.score:.0f} of 100. Planned with")
+        found.append(f"What you own, planned: {base.score:.0f} of 100. Planned with")
         found += [f"  {line}" for line in lines]
     found += [
         f"{_capital(offer.name)} cannot be used here: {offer.reason.rstrip('.')}."
@@ -70,6 +71,24 @@ def kit_sentences(
         if offer.rig is None
     ]
     return tuple(found)
+
+
+_ASKED = {"window": "A window", "cone": "A diffusing cone", "tent": "A light tent"}
+
+
+def _by_kind(base: Offer, ranked: Sequence[Offer]) -> Iterator[str]:
+    """Yield a sentence for each kind that everybody asks about."""
+    for kind, name in _ASKED.items():
+        of_kind = [o for o in ranked if len(o.items) == 1 and o.items[0].kind == kind]
+        if not of_kind:
+            continue
+        best = max(of_kind, key=lambda o: o.score)
+        if best.rig is None:
+            yield f"{name} is of no use here: {best.reason.rstrip('.')}."
+        elif best.score < base.score + HELPS_FROM:
+            yield f"{name} does not help: {best.score:.0f} with it, {base.score:.0f} without."
+        else:
+            yield f"{name} would help: {best.score:.0f} with it, {base.score:.0f} without."
 
 
 def _answer(
@@ -81,7 +100,7 @@ def _answer(
     needs_nothing: bool,
 ) -> str:
     if needs_nothing:
-        return f"Nothing needs buying: what is set up reaches {base.score:.0f} of 100."
+        return f"Nothing needs buying: what you own reaches {base.score:.0f} of 100."
     if cheapest is None:
         best = max((base, *ranked), key=lambda o: o.score)
         return (

@@ -19,7 +19,6 @@ QUICK = Effort(evaluations=130, polish=0, builds=128, searched=2, is_quick=True)
 """Of one look of a proof sheet: good to a few points. Our choice."""
 DARK_STOCK = 0.12
 """Reflectance under which stock is so dark that dark foil is lost on it. Our choice."""
-WHITE_STOCK = 0.6
 _DIAGONAL_RAD = math.radians(60.0)
 
 
@@ -88,21 +87,6 @@ def plan_look(
     if isinstance(found, NoPlan):
         return LookPlan(look=kind, plan=None, reason=found.reason)
     return LookPlan(look=kind, plan=found)
-
-
-def ranked(found: Sequence[LookPlan]) -> list[LookPlan]:
-    """Return looks that have a plan, those first that read as foil best."""
-    planned = [one for one in found if one.plan is not None]
-    return sorted(planned, key=lambda one: (-metal(one), -_score(one), one.look))
-
-
-def metal(one: LookPlan) -> float:
-    """Return how far a look reads as metal, 0 to 1."""
-    return 0.0 if one.plan is None else one.plan.measures.get("reads_as_metal_share", 0.0)
-
-
-def _score(one: LookPlan) -> float:
-    return 0.0 if one.plan is None or one.plan.score is None else one.plan.score
 
 
 def advice(judgement: Judgement, yield_share: float, sensitive: str) -> str:

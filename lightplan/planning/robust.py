@@ -97,7 +97,7 @@ class SmallErrors:
         jobs = [(i, s) for i, d in enumerate(dimensions) for s in _tried(d, quick=quick)]
         found = list(lights([rig, *(self._built(i, s) for i, s in jobs)]))
         self._finer = np.float32(0.0) if planned is None else planned - found[0]
-        self._coarse, self._plan = found[0], found[0] + self._finer
+        self._plan = found[0] + self._finer
         self._changes = {
             job: (light - found[0]).ravel() for job, light in zip(jobs, found[1:], strict=True)
         }

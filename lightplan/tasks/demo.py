@@ -7,11 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from lightplan.errors import MissingFeature
+from lightplan.planning.looks import with_look
 from lightplan.planning.plan import Effort
 from lightplan.planning.result import NoPlan
 from lightplan.process import usable_cores
-from lightplan.rigfiles import load_rig, write_rig
+from lightplan.rigfiles import LoadedRig, load_rig, write_rig
+from lightplan.scene import Rig
+from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
+from lightplan.tasks.looks import Proof, ProofLook, looks, proof_files, write_looks
 from lightplan.tasks.plan import PLAN_FILES, plan, write_plan
 from lightplan.tasks.predict import FILES, Prediction, Progress, _quiet, predict, write_prediction
 from lightplan.tasks.view import view
@@ -33,15 +37,20 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
     """Predict the shipped example, plan it better, show it in 3-D, and say what was written."""
     prepare(out / "predicted", FILES)
     prepare(out / "planned", PLAN_FILES)
+    prepare(out / "proof", proof_files())
     prepare(out, ("my-rig.toml", "set.png", "set.html"))
     source = load_rig(EXAMPLE)
     files = [write_rig(source, out / "my-rig.toml", is_output=True).path]
     before = predict(source, progress=progress)
     files += write_prediction(before, out / "predicted")
     words = [f"Example: {source.rig.title}.", f"As it stands it scores {_score(before)}."]
+    progress("planning every look")
+    proof = looks(source)
+    files += write_looks(proof, source, out / "proof")
+    words += ["Every look side by side is in proof/proof.png.", *_chosen(proof)]
     progress("planning")
     effort = Effort(evaluations=EVALUATIONS, polish=20, helpers=max(0, usable_cores() - 1))
-    found = plan(source, effort=effort)
+    found = plan(_wanted(source, proof), owned=owned_items(source), effort=effort)
     document: dict[str, Any] = {"before": before.report()}
     if not isinstance(found, NoPlan):
         written = write_plan(found, source, out / "planned")
@@ -57,8 +66,25 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
     except MissingFeature as lack:
         words.append(str(lack))
         files += view(source, html=out / "set.html")
-    words.append("Look at predicted/glare_map.png first, then print planned/setup.pdf.")
+    words.append("Look at proof/proof.png first, then print planned/setup.pdf.")
     return Told(tuple(words), document | {"files": [str(f) for f in files]}, tuple(files))
+
+
+def _best(proof: Proof) -> ProofLook | None:
+    """Return the look that reads most as foil among those to keep, or of all."""
+    kept = [one for one in proof.shown if one.judgement and one.judgement.verdict == "keep"]
+    return next(iter(kept or proof.shown), None)
+
+
+def _chosen(proof: Proof) -> list[str]:
+    best = _best(proof)
+    return [] if best is None else [f"Chosen from it: {best.look}."]
+
+
+def _wanted(source: LoadedRig, proof: Proof) -> Rig:
+    """Return the example with the look that was chosen by the proof sheet."""
+    best = _best(proof)
+    return source.rig if best is None else with_look(source.rig, best.look)
 
 
 def _score(prediction: Prediction) -> str:

@@ -1,24 +1,45 @@
-"""Kit: what would help, before any money is spent."""
+"""Kit: what would help, before any money is spent, and what it would look like."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
-from lightplan.planning.fittings import Item
+from lightplan.light import Detail
+from lightplan.manifest import write_output
+from lightplan.planning.cupboard import HOLDERS, Item
 from lightplan.planning.kit import KitAdvice, advise_kit, catalogue
-from lightplan.planning.kit_words import Offer
+from lightplan.planning.kit_words import HELPS_FROM, Offer
 from lightplan.planning.plan import Effort
 from lightplan.process import usable_cores
-from lightplan.rigfiles import Thing, load_rig
+from lightplan.reports.picture import picture_codes, picture_png, picture_size
+from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
+from lightplan.reports.report import json_text
+from lightplan.rigfiles import LoadedRig, Thing, load_rig, write_rig
 from lightplan.scene import Rig
+from lightplan.tasks.cupboard import item_of, owned_items
+from lightplan.tasks.folder import prepare as prepare
+from lightplan.tasks.predict import predict
+from lightplan.tasks.setup import facts_of, write_setup
+from lightplan.units import LengthUnit
+
+PICTURE_LONG_SIDE = 1200
+MOST_WRITTEN = 4
+"""Offers that are written out beside what is owned; more would not be looked at. Our choice."""
+
+
+def load(rig: str) -> LoadedRig:
+    """Return a rig file or preset."""
+    return load_rig(rig)
 
 
 def kit(
-    rig: str,
+    rig: str | LoadedRig,
     *,
     seed: int = 0,
-    evaluations: int = 120,
+    evaluations: int = 80,
     progress: Callable[[str, int, int], None] | None = None,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> KitAdvice:
@@ -28,13 +49,13 @@ def kit(
     shop list the usual boards, diffusers, a further lamp, a window, a cone and a tent are
     tried, prices unknown.
     """
-    loaded = load_rig(rig)
+    loaded = load_rig(rig) if isinstance(rig, str) else rig
     effort = Effort(
         evaluations=evaluations, polish=0, builds=32, helpers=max(0, usable_cores() - 1)
     )
     return advise_kit(
         loaded.rig,
-        owned=[_item(thing, owned=True) for thing in spare(loaded.owned, loaded.rig)],
+        owned=owned_items(loaded),
         shop=_shop(loaded.rig, loaded.shop),
         seed=seed,
         effort=effort,
@@ -43,64 +64,115 @@ def kit(
     )
 
 
-def spare(owned: Sequence[Thing], rig: Rig) -> list[Thing]:
-    """Return what is owned and does not stand in the rig already, by kind and size."""
-    standing = _standing(rig)
-    left = []
-    for thing in owned:
-        if thing.held is not None:
-            continue  # it holds what gives the light
-        count = thing.count
-        size = _size(thing.width_mm, thing.height_mm)
-        while count and (thing.kind, size) in standing:
-            standing.remove((thing.kind, size))
-            count -= 1
-        if count:
-            left.append(thing)
-    return left
-
-
-def _standing(rig: Rig) -> list[tuple[str, tuple[int, int]]]:
-    """Return kind and size of all that stands in a rig, as in `[[owned]]`."""
-    cards = [
-        (
-            "diffuser" if card.is_diffuser else f"{card.front.finish} board",
-            _size(card.width_mm, card.height_mm),
-        )
-        for card in rig.cards
-    ]
-    lamps = [
-        ("window" if lamp.is_window else "lamp", _size(lamp.width_mm, lamp.height_mm))
-        for lamp in rig.lamps
-    ]
-    shells = [(shell.shape, _size(shell.foot_width_mm, shell.height_mm)) for shell in rig.shells]
-    return [*cards, *lamps, *shells]
-
-
-def _size(width_mm: float, height_mm: float) -> tuple[int, int]:
-    low, high = sorted((round(width_mm), round(height_mm)))
-    return low, high
-
-
 def _shop(rig: Rig, things: tuple[Thing, ...]) -> list[Item]:
     """Return what can be bought: the maker's list, and what it does not name, prices unknown."""
-    listed = [_item(thing, owned=False) for thing in things if thing.held is None]
-    if listed:
-        kinds = {item.kind for item in listed}
-        return listed + [item for item in catalogue(rig) if item.kind not in kinds]
-    return list(catalogue(rig))
+    listed = [item_of(thing, owned=False) for thing in things if thing.kind not in HOLDERS]
+    kinds = {item.kind for item in listed}
+    return listed + [item for item in catalogue(rig) if item.kind not in kinds]
 
 
-def _item(thing: Thing, *, owned: bool) -> Item:
-    size = f"{thing.width_mm:.0f} x {thing.height_mm:.0f} mm"
-    return Item(
-        name=thing.name if thing.name else f"{thing.kind} {size}",
-        kind=thing.kind,
-        width_mm=thing.width_mm,
-        height_mm=thing.height_mm,
-        price=0.0 if owned else thing.price,
-        output=thing.output,
+def worth_having(found: KitAdvice) -> list[Offer]:
+    """Return what is owned, planned, and the offers that help, best first."""
+    helps = [
+        offer
+        for offer in found.offers
+        if offer.rig is not None and offer.score >= found.base.score + HELPS_FROM
+    ]
+    owned = [found.base] if found.base.rig is not None else []
+    return owned + helps[:MOST_WRITTEN]
+
+
+def kit_files() -> tuple[str, ...]:
+    """Return the names of the files that are in any kit."""
+    return ("kit.json", "kit.png")
+
+
+def write_kit(
+    found: KitAdvice,
+    source: LoadedRig,
+    folder: Path,
+    *,
+    paper: str = "A4",
+    unit: LengthUnit = "mm",
+    replace_files: bool = False,
+) -> tuple[Path, ...]:
+    """Write each offer worth having: its rig, its picture, its setup sheet, all on one page."""
+    offers = worth_having(found)
+    stems = [f"{number}-{_stem(offer.name)}" for number, offer in enumerate(offers)]
+    names = [f"{stem}{ending}" for stem in stems for ending in (".toml", ".png", ".pdf")]
+    prepare(folder, (*kit_files(), *names), replace=replace_files, inputs=source.inputs)
+    written: list[Path] = []
+    cells = []
+    for stem, offer in zip(stems, offers, strict=True):
+        cell, files = _write_offer(
+            offer, found.base, source, folder / stem, paper=paper, unit=unit,
+            replace_files=replace_files,
+        )  # fmt: skip
+        cells.append(cell)
+        written += files
+    page = proof_png(cells, title=f"{source.rig.title}: what would help")
+    return (
+        write_output(folder / "kit.png", page, replace=replace_files),
+        write_output(folder / "kit.json", json_text(kit_document(found)), replace=replace_files),
+        *written,
     )
+
+
+def _write_offer(
+    offer: Offer, base: Offer, source: LoadedRig, stem: Path, *, paper: str, unit: LengthUnit,
+    replace_files: bool,
+) -> tuple[ProofCell, list[Path]]:  # fmt: skip
+    assert offer.rig is not None
+    rig_file, picture_file, setup_file = (
+        stem.with_name(stem.name + ending) for ending in (".toml", ".png", ".pdf")
+    )
+    loaded = write_rig(source, rig_file, rig=offer.rig, replace=replace_files, is_output=True)
+    rows, cols = picture_size(offer.rig.camera, PICTURE_LONG_SIDE)
+    prediction = predict(loaded, detail=Detail(camera_rows=rows, camera_cols=cols), explain=False)
+    write_output(picture_file, picture_png(prediction.picture), replace=replace_files)
+    write_setup(
+        prediction, setup_file, facts=facts_of(loaded, prediction), paper=paper, unit=unit,
+        replace=replace_files,
+    )  # fmt: skip
+    judgement = prediction.judgement
+    cell = ProofCell(
+        look=offer.name,
+        codes=cropped(
+            picture_codes(prediction.picture), offer.rig.camera, offer.rig.sheet,
+            shape=crop_shape(offer.rig.sheet),
+        ),
+        score=judgement.score,
+        verdict=judgement.verdict,
+        metal=prediction.measures.values_by_name().get("reads_as_metal_share", 0.0),
+        facts=(),
+        needs=_money(offer),
+        built=_gain(offer, base),
+        advice=judgement.reasons[0],
+        rig=rig_file.name,
+        picture=picture_file.name,
+    )  # fmt: skip
+    return cell, [rig_file, picture_file, setup_file]
+
+
+def _money(offer: Offer) -> str:
+    if not offer.items:
+        return "costs nothing: you own it"
+    return "price not known" if offer.price is None else f"costs {offer.price:g}"
+
+
+def _gain(offer: Offer, base: Offer) -> str:
+    if not offer.items:
+        return "what the others are compared with"
+    return f"about {offer.score - base.score:+.0f} points over what you own"
+
+
+def _stem(name: str) -> str:
+    """Return a name that any file system takes.
+
+    >>> _stem("A3 white board and LED panel")
+    'a3-white-board-and-led-panel'
+    """
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:60] or "offer"
 
 
 def kit_document(found: KitAdvice) -> dict[str, Any]:

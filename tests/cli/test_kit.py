@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from lightplan.planning.fittings import Item
+from lightplan.planning.cupboard import Item
 from lightplan.planning.kit import catalogue, pairs_worth_trying
 from lightplan.planning.kit_words import Offer, kit_sentences
 from lightplan.rigfiles import Thing, load_rig
-from lightplan.tasks.kit import spare
+from lightplan.tasks.cupboard import spare
 
 RIG = load_rig("silver-bookplate-bright")
 BOARD = Item(name="A2 board", kind="white board", width_mm=594, height_mm=420, price=6.0)
@@ -35,7 +35,7 @@ def test_what_stands_in_the_rig_is_not_tried_again():
     assert len(RIG.owned) == 3
     assert spare(RIG.owned, RIG.rig) == []
     turned = Thing(kind="lamp", width_mm=150, height_mm=500, count=2)
-    assert spare([turned], RIG.rig) == [turned]  # one stands, one is left
+    assert spare([turned], RIG.rig) == [replace(turned, count=1)]  # one stands, one is left
     assert spare([replace(turned, count=1)], RIG.rig) == []
     other = Thing(kind="white board", width_mm=421, height_mm=420)
     assert spare([other], RIG.rig) == [other]
@@ -43,7 +43,7 @@ def test_what_stands_in_the_rig_is_not_tried_again():
 
 def test_nothing_needs_buying_and_a_lamp_does_not_help():
     said = advice(offer(88.0), [offer(88.4, LAMP)], needs_nothing=True)
-    assert said.startswith("Nothing needs buying: what is set up reaches 88 of 100.")
+    assert said.startswith("Nothing needs buying: what you own reaches 88 of 100.")
     assert "A further lamp does not help" in said
     assert "second lamp: 88, does not help; price not known" in said
 
@@ -76,7 +76,7 @@ def test_a_window_is_not_for_sale():
 
 def test_where_nothing_meets_the_look_the_best_is_named():
     said = advice(offer(50.0), [offer(40.0, BOARD), offer(0.0, LAMP, fits=False)])
-    assert "Nothing that was tried meets the look (75 of 100); the best is what is set up" in said
+    assert "Nothing that was tried meets the look (75 of 100); the best is what you own" in said
     assert "Second lamp cannot be used here: it does not fit into the room." in said
 
 
