@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -104,15 +103,13 @@ def _plan_one(
     two_frames: bool,
 ) -> Answer:
     from lightplan.cli.plan_words import no_plan_words, plan_words
-    from lightplan.process import usable_cores
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
     from lightplan.tasks.stopping import gentle_stop
     from lightplan.tasks.two_frames import two_frames_of, two_frames_words
 
-    effort = task.Effort(helpers=max(0, usable_cores() - 1))
-    if evaluations is not None:
-        effort = dataclasses.replace(effort, evaluations=evaluations)
+    effort = task.effort_of(wanted, evaluations)
+    progress(task.expected(wanted))
     best_so_far = BestSoFar(page.out, replace_files=page.replace, inputs=source.inputs)
     with gentle_stop() as stop, best_so_far as best:
 

@@ -6,6 +6,7 @@ import json
 import os
 import signal
 import sys
+import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from types import FrameType
@@ -20,6 +21,9 @@ from lightplan.shown import printable, writable
 
 DONE, FAILED, BAD_INPUT, STOPPED, ENDED = 0, 1, 2, 130, 143
 NOTHING_LOST = "Stopped; nothing was left half-written."
+
+SECONDS_BETWEEN_LINES = 10.0
+"""Where nobody watches a turning mark."""
 
 AsJson: TypeAlias = Annotated[
     bool, typer.Option("--json", help="Print one JSON object on stdout, and nothing else there.")
@@ -133,10 +137,23 @@ def _leave(text: str, document: dict[str, Any], code: int, *, as_json: bool) -> 
     raise typer.Exit(code)
 
 
+def _now_and_then() -> Callable[[str], None]:
+    """Return a teller that writes a line to a log or a pipe every ten seconds at most."""
+    last = time.monotonic()
+
+    def tell(text: str) -> None:
+        nonlocal last
+        if time.monotonic() - last >= SECONDS_BETWEEN_LINES:
+            last = time.monotonic()
+            print(printable(text), file=sys.stderr, flush=True)
+
+    return tell
+
+
 def _with_progress(job: Job) -> Answer:
-    """Run a job; on a terminal with a turning mark, else silently."""
+    """Run a job; on a terminal with a turning mark, else with a line now and then."""
     if not sys.stderr.isatty():
-        return job(lambda _: None)
+        return job(_now_and_then())
     from rich.console import Console  # only where somebody watches
     from rich.markup import escape
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lightplan.scene import Rig
 from lightplan.scene.setting_errors import SettingErrors
@@ -53,6 +53,19 @@ class Progress:
     of: int
     score: float
     rig: Rig
+
+
+HOLOGRAPHIC = 0.45
+"""Of the usual lights for a grating, each of which takes several times as long. Our choice."""
+
+
+def effort_for(rig: Rig, *, evaluations: int | None = None, helpers: int = 0) -> Effort:
+    """Return how hard to search for a rig, if nothing else is asked for."""
+    effort = Effort(helpers=helpers)
+    if rig.sheet.foil.grating is not None:
+        count = round(HOLOGRAPHIC * effort.evaluations)
+        effort = replace(effort, evaluations=count, polish=0, searched=2, is_quick=True)
+    return effort if evaluations is None else replace(effort, evaluations=evaluations)
 
 
 Report = Callable[[Progress], None]

@@ -70,6 +70,7 @@ def limits(rig: Rig) -> tuple[Limit, ...]:
         *_reach(rig),
         *_room(rig, solids),
         *_holding(rig),
+        *_on_table(rig),
     )
 
 
@@ -253,6 +254,18 @@ def _room(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
                 rule="room", elements=(solid.name,), excess_mm=float(excess),
                 sentence=f"the {solid.kind} {solid.name} {words}",
             )  # fmt: skip
+
+
+def _on_table(rig: Rig) -> Iterator[Limit]:
+    """Yield whether the sheet lies on its table."""
+    table = rig.room.table
+    if table is None:
+        return
+    over = max(rig.sheet.width_mm - table.width_mm, rig.sheet.height_mm - table.depth_mm) / 2
+    yield Limit(
+        rule="room", elements=("sheet", "table"), excess_mm=over,
+        sentence=f"the sheet reaches {over:.0f} mm over the table's edge; lay a board under it",
+    )  # fmt: skip
 
 
 FALLS_OVER_RAD = math.radians(12.0)

@@ -10,6 +10,7 @@ from typing import Any
 
 from lightplan.measures import Judgement
 from lightplan.planning.cupboard import Item
+from lightplan.planning.effort import effort_for
 from lightplan.planning.everything import plan_everything
 from lightplan.planning.plan import Effort as Effort
 from lightplan.planning.plan import Progress as Progress
@@ -83,11 +84,22 @@ def plan(
     if owned is None:
         owned = owned_items(loaded) if isinstance(loaded, LoadedRig) else ()
     if effort is None:
-        effort = Effort(helpers=max(0, usable_cores() - 1))
+        effort = effort_of(as_rig(loaded))
     return plan_everything(
         as_rig(loaded), owned, seed=seed, effort=effort, errors=errors, progress=progress,
         should_stop=should_stop,
     )  # fmt: skip
+
+
+def effort_of(rig: Rig, evaluations: int | None = None) -> Effort:
+    """Return how hard to search for a rig on this machine."""
+    return effort_for(rig, evaluations=evaluations, helpers=max(0, usable_cores() - 1))
+
+
+def expected(rig: Rig) -> str:
+    """Return about how long a plan takes, to be told before it begins."""
+    seconds = 30 if rig.sheet.foil.grating is not None else 15
+    return f"planning, usually about {seconds} seconds on two cores that nothing else uses"
 
 
 @dataclass(frozen=True, eq=False)
