@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -91,10 +91,7 @@ class Bench:
     def _sheet(self, rig: Rig) -> tuple[Singles, Singles]:
         if _same_light(rig, self._rig):
             return self._light
-        if rig.camera.placement != self._rig.camera.placement:
-            return Engine(rig, self._detail).sheet(rig)
-        # Exposure does not touch the light: keep the engine's own camera.
-        return self._engine.sheet(replace(rig, camera=self._rig.camera))
+        return self._engine.sheet(rig)
 
     def _judged(self, move: Move, rig: Rig, paper: Singles, foil: Singles) -> Tried:
         clip = settings_for(rig, paper, foil, self._share[..., 0]).clip_cd_m2

@@ -9,6 +9,7 @@ import numpy as np
 from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light import coat
 from lightplan.light.cells import METAL_TEXEL, Patchwork
+from lightplan.light.compiled import tracing
 from lightplan.light.detail import Detail
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import Lattice, Reading
@@ -28,18 +29,22 @@ class CameraFrame(Kept):
         self._rig, self._grid = rig, grid
         self.shape = (detail.camera_rows, detail.camera_cols)
         self._origin = np.asarray(rig.camera.placement.position_mm)
-        directions = rig.camera.pixel_rays(*self.shape).reshape(-1, 3)
+        directions = np.empty((detail.camera_rows * detail.camera_cols, 3))
+        tracing.pixel_rays(
+            *rig.camera.axes(), *rig.camera.half_angles_tan(), *self.shape, directions
+        )
         points = relief.meet(rig.sheet, self._origin, directions)
         inside = np.abs(points[:, 0]) <= rig.sheet.width_mm / 2
         inside &= np.abs(points[:, 1]) <= rig.sheet.height_mm / 2
         self._points, self._on = points, np.flatnonzero(inside)
         self._reading = Reading.of(grid, points[self._on, :2])
         self._off = np.flatnonzero(~inside)
-        self._before = Rays(self._origin[None], directions[self._on][None])
+        before = directions[self._on]
+        self._before = Rays(self._origin[None], before[None])
         self._beside = Rays(self._origin[None], directions[self._off][None])
         self._waiting: frozenset[int] = frozenset()
         self._current = False
-        self._way = np.linalg.norm(points[self._on] - self._origin, axis=1)
+        self._way = (points[self._on, 2] - self._origin[2]) / before[:, 2]
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces and texels anew."""

@@ -18,6 +18,7 @@ from lightplan.light.packed import Packed
 from lightplan.light.rays import Rays
 from lightplan.light.visibility import Visibility
 from lightplan.optics import microfacet, view_factors
+from lightplan.scene import Camera, Placement
 from lightplan.scene.surfaces import Face, Surface
 
 WEDGE = Mesh(
@@ -358,3 +359,10 @@ def test_a_picture_of_faces_is_smooth_between_their_texels():
     expected = patchwork.between_texels(1, crossing, table)
     assert seen[met] == pytest.approx(expected, abs=2e-4)  # places are single precision
     assert np.isnan(seen[~met]).all()
+
+
+def test_pixels_look_where_the_camera_says():
+    camera = Camera(placement=Placement((30, -200, 400), (10, 5, 0), 0.2), focal_length_mm=35.0)
+    directions = np.empty((6 * 9, 3))
+    tracing.pixel_rays(*camera.axes(), *camera.half_angles_tan(), 6, 9, directions)
+    assert directions.reshape(6, 9, 3) == pytest.approx(camera.pixel_rays(6, 9), abs=1e-14)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Integers, Singles
@@ -172,3 +174,22 @@ def between_texels(
             upper = table[t, c] + u * (table[t + 1, c] - table[t, c])
             lower = table[t + cols, c] + u * (table[t + cols + 1, c] - table[t + cols, c])
             seen[j, c] = upper + v * (lower - upper)
+
+
+@compiled
+def pixel_rays(
+    right: Doubles, up: Doubles, forward: Doubles, tan_x: float, tan_y: float, rows: int,
+    cols: int, directions: Doubles,
+) -> None:  # fmt: skip
+    """Write unit directions (rows * cols, 3) through the middles of a camera's pixels.
+
+    tan_x and tan_y are the tangents of half its field of view; row 0 is at the top.
+    """
+    for row in range(rows):
+        y = (1.0 - 2.0 * (row + 0.5) / rows) * tan_y
+        for col in range(cols):
+            x = (2.0 * (col + 0.5) / cols - 1.0) * tan_x
+            scale = 1.0 / math.sqrt(1.0 + x * x + y * y)
+            for c in range(3):
+                at = forward[c] + x * right[c] + y * up[c]
+                directions[row * cols + col, c] = at * scale
