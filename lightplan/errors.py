@@ -5,6 +5,7 @@
     LightplanError
     ├── BadInput            the maker's input cannot be used (exit code 2)
     │   ├── RigError        a value of a rig, or of a rig file
+    │   │   └── ManyFaults  several of these at once
     │   ├── ArtworkError    the foil artwork picture
     │   ├── PhotoError      a photograph that cannot be judged
     │   └── ProfileError    a light probe or a photometric (IES) file
@@ -14,6 +15,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Self
 
 from lightplan.shown import printable
@@ -38,13 +40,22 @@ class BadInput(LightplanError):
         What to do, an imperative without full stop.
     file : str or None
         The file the value came from, when there is one.
+    line : int or None
+        Its line there, from 1, when it is known.
     """
 
     def __init__(
-        self, *, field: str, wanted: str, got: object, cure: str, file: str | None = None
-    ) -> None:
+        self, *, field: str, wanted: str, got: object, cure: str, file: str | None = None,
+        line: int | None = None,
+    ) -> None:  # fmt: skip
         self.field, self.wanted, self.got, self.cure, self.file = field, wanted, got, cure, file
+        self.line = line
         super().__init__(self.sentence())
+
+    @property
+    def faults(self) -> tuple[BadInput, ...]:
+        """All that is wrong, one after the other; itself where it is one thing."""
+        return (self,)
 
     def sentence(self) -> str:
         """Return the message as one sentence.
@@ -53,6 +64,8 @@ class BadInput(LightplanError):
         f_number must be greater than 0 (got -4.0); use 8.
         """
         where = f"{self.file}: " if self.file else ""
+        if self.line is not None:
+            where += f"line {self.line}: "
         return f"{where}{self.field} must be {self.wanted} (got {_short(self.got)}); {self.cure}."
 
     def within(self, prefix: str = "", *, file: str | None = None) -> Self:
@@ -64,11 +77,55 @@ class BadInput(LightplanError):
             got=self.got,
             cure=self.cure,
             file=file if file is not None else self.file,
+            line=self.line,
         )
+
+    def at(self, line: int | None) -> Self:
+        """Return the same error with its line."""
+        return type(self)(
+            field=self.field, wanted=self.wanted, got=self.got, cure=self.cure, file=self.file,
+            line=line,
+        )  # fmt: skip
 
 
 class RigError(BadInput):
     """A rig, or a rig file, with a value that cannot be."""
+
+
+class ManyFaults(RigError):
+    """Several things that are wrong with a rig file, each with its own sentence on a line.
+
+    Parameters
+    ----------
+    faults : sequence of BadInput
+        Two or more.
+    """
+
+    def __init__(self, faults: Sequence[BadInput]) -> None:
+        self._faults = tuple(faults)
+        first = faults[0]
+        super().__init__(
+            field=first.field, wanted=first.wanted, got=first.got, cure=first.cure,
+            file=first.file, line=first.line,
+        )  # fmt: skip
+
+    @property
+    def faults(self) -> tuple[BadInput, ...]:
+        """All that is wrong."""
+        return self._faults
+
+    def sentence(self) -> str:
+        """Return a sentence for each fault, each on its own line."""
+        return "\n".join(fault.sentence() for fault in self._faults)
+
+    def within(self, prefix: str = "", *, file: str | None = None) -> Self:
+        """Return the same faults with `prefix` before their fields and the file's name."""
+        return type(self)([fault.within(prefix, file=file) for fault in self._faults])
+
+
+def together(faults: Sequence[BadInput]) -> BadInput:
+    """Return one error that tells all faults; a single one is itself."""
+    return faults[0] if len(faults) == 1 else ManyFaults(faults)
 
 
 class ArtworkError(BadInput):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import os
 import sys
+from pathlib import Path
 
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Environment of a helper process that must keep its linear algebra to one thread."""
@@ -31,3 +32,20 @@ def usable_cores() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def limit_memory(extra_bytes: int) -> None:
+    """Let this process grow by at most `extra_bytes` of address space."""
+    if sys.platform == "win32":  # no address-space limit there; the time limit still holds
+        return
+    import resource
+
+    pages = Path("/proc/self/statm")
+    if not pages.exists():  # only Linux says how much is in use
+        return
+    used = int(pages.read_text().split()[0]) * resource.getpagesize()
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    wanted = used + extra_bytes
+    if hard != resource.RLIM_INFINITY:
+        wanted = min(wanted, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))

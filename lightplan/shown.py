@@ -7,14 +7,14 @@ that are no text cannot be written in any encoding. Both become visible escapes.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping
 from typing import Any
 
-# Controls, unassigned reading directions and the like, halves of characters, line ends that
-# only some programs see as such.
-_UNSEEN = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
-_HARMLESS = frozenset("\t\N{ZERO WIDTH JOINER}\N{ZERO WIDTH NON-JOINER}\N{SOFT HYPHEN}")
+# Blanks of other widths, and what joins letters and signs; all else that is unseen is escaped.
+_HARMLESS = frozenset(
+    "\t\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}\N{THIN SPACE}\N{IDEOGRAPHIC SPACE}"
+    "\N{ZERO WIDTH JOINER}\N{ZERO WIDTH NON-JOINER}\N{SOFT HYPHEN}"
+)
 
 
 def printable(text: str) -> str:
@@ -31,7 +31,7 @@ def printable(text: str) -> str:
 
 
 def _seen(character: str) -> str:
-    if character in _HARMLESS or unicodedata.category(character) not in _UNSEEN:
+    if character.isprintable() or character in _HARMLESS:
         return character
     if "\udc80" <= character <= "\udcff":  # a byte of a file name that is not UTF-8
         return f"\\x{ord(character) - 0xDC00:02x}"

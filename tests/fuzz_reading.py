@@ -158,8 +158,8 @@ def reader(pipe: multiprocessing.connection.Connection) -> None:
     import os
 
     from lightplan.errors import PhotoError
+    from lightplan.process import limit_memory
     from lightplan.shots.formats.reading import read_shot
-    from lightplan.shots.sets.worker import limit_memory
 
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # C libraries chatter
     cv2.setNumThreads(1)

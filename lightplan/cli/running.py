@@ -79,7 +79,10 @@ def run(job: Job, *, as_json: bool) -> NoReturn:
         parts: dict[str, Any] = {"error": str(told)}
         if not isinstance(told, BadInput):
             _leave(str(told), parts, FAILED, as_json=as_json)
-        parts |= {"field": told.field, "file": told.file}
+        parts |= {"field": told.field, "file": told.file, "line": told.line}
+        parts["faults"] = [
+            {"error": str(fault), "field": fault.field, "line": fault.line} for fault in told.faults
+        ]
         _leave(str(told), parts, BAD_INPUT, as_json=as_json)
     raise typer.Exit(answer.code)
 

@@ -231,6 +231,17 @@ class Patchwork:
         return table.reshape(self.texel_count, *shape)
 
 
+def cells_of(surfaces: Sequence[Surface], side: int, thin: int = 0) -> int:
+    """Return how many cells a `Patchwork` would have; nothing is allocated."""
+    total = 0
+    for surface in surfaces:
+        passes = surface.role in ("diffuser", "shell")
+        rows, cols = _counts(surface, max(side, thin) if passes else side)
+        lit = [surface.front] if surface.role == "sheet" else [surface.front, surface.back]
+        total += rows * cols * sum(not face.is_dark for face in lit)
+    return total
+
+
 def _counts(surface: Surface, side: int) -> tuple[int, int]:
     shape = surface.shape
     if isinstance(shape, Mesh):

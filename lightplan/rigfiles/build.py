@@ -14,7 +14,8 @@ from lightplan.rigfiles.explain import plain
 from lightplan.rigfiles.ies import output_of, read_ies
 from lightplan.rigfiles.meshes import read_mesh
 from lightplan.rigfiles.probes import read_probe
-from lightplan.rigfiles.values import channels, inside, pair
+from lightplan.rigfiles.sheet_forms import LookForm
+from lightplan.rigfiles.values import Faults, channels, inside, pair
 from lightplan.scene import (
     AngularProfile,
     Body,
@@ -67,24 +68,47 @@ def build_rig(form: schema.RigForm, folder: Path) -> Rig:
     Raises
     ------
     BadInput
-        A value that cannot be, or a picture that cannot be read; the field is named.
+        All values that cannot be, and pictures that cannot be read; the fields are named.
     """
+    faults = Faults()
+    sheet = faults.of(build_sheet, form.sheet, folder, table=table_under(form.room))
+    camera = faults.of(_camera, form.camera)
+    look = faults.of(_look, form.look)
+    lamps = [faults.of(_lamp, lamp, folder) for lamp in form.lamps]
+    cards = [faults.of(_card, card) for card in form.cards]
+    shells = [faults.of(_shell, shell) for shell in form.shells]
+    props = [faults.of(_prop, prop, folder) for prop in form.props]
+    room = faults.of(_room, form.room, folder)
+    freedoms = [faults.of(_freedom, freedom) for freedom in form.freedoms]
+    faults.check()
+    assert sheet is not None
+    assert camera is not None
+    assert look is not None
+    assert room is not None
     return Rig(
         title=form.title,
-        sheet=build_sheet(form.sheet, folder, table=table_under(form.room)),
-        camera=_camera(form.camera),
-        look=Look(
-            kind=form.look.kind,
-            direction_rad=math.radians(form.look.direction_deg),
-            strength_stops=form.look.strength_stops,
-        ),
-        lamps=tuple(_lamp(lamp, folder) for lamp in form.lamps),
-        cards=tuple(_card(card) for card in form.cards),
-        shells=tuple(_shell(shell) for shell in form.shells),
-        props=tuple(_prop(prop, folder) for prop in form.props),
-        room=_room(form.room, folder),
-        freedoms=tuple(Freedom(**dict(freedom)) for freedom in form.freedoms),
+        sheet=sheet,
+        camera=camera,
+        look=look,
+        lamps=tuple(lamp for lamp in lamps if lamp is not None),
+        cards=tuple(card for card in cards if card is not None),
+        shells=tuple(shell for shell in shells if shell is not None),
+        props=tuple(prop for prop in props if prop is not None),
+        room=room,
+        freedoms=tuple(freedom for freedom in freedoms if freedom is not None),
     )
+
+
+def _look(form: LookForm) -> Look:
+    return Look(
+        kind=form.kind,
+        direction_rad=math.radians(form.direction_deg),
+        strength_stops=form.strength_stops,
+    )
+
+
+def _freedom(form: schema.FreedomForm) -> Freedom:
+    return Freedom(**dict(form))
 
 
 def asset_names(form: schema.RigForm) -> list[str]:

@@ -43,10 +43,20 @@ def plain(text: object, limit: int = 80) -> str:
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 
-def explain(error: ValidationError, document: Mapping[str, Any], form: type[BaseModel]) -> RigError:
-    """Return the first fault as `RigError`; a misspelt field comes before what it left missing."""
+def explain(
+    error: ValidationError, document: Mapping[str, Any], form: type[BaseModel]
+) -> list[RigError]:
+    """Return every fault as `RigError`, but not what a misspelt field left missing."""
     faults = error.errors(include_url=False)
-    fault = next((f for f in faults if f["type"] == "extra_forbidden"), faults[0])
+    unknown = [f["loc"] for f in faults if f["type"] == "extra_forbidden"]
+    misspelt = {(*where[:-1], _meant(where, form)) for where in unknown}
+    left = [f for f in faults if f["type"] != "missing" or f["loc"] not in misspelt]
+    return [_explained(f, document, form) for f in left]
+
+
+def _explained(
+    fault: Mapping[str, Any], document: Mapping[str, Any], form: type[BaseModel]
+) -> RigError:  # fmt: skip
     where = fault["loc"]
     name = dotted(where, document)
     if fault["type"] == "extra_forbidden":
@@ -97,9 +107,21 @@ def nearest(name: str, known: Sequence[str]) -> str | None:
     return found[0] if found else None
 
 
+def inner_form(annotation: Any) -> type[BaseModel] | None:
+    """Return the form of the tables that an annotation takes; None where it takes none."""
+    parts = typing.get_args(annotation)
+    if not parts and isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((f for f in map(inner_form, parts) if f is not None), None)
+
+
+def _meant(where: Sequence[str | int], form: type[BaseModel]) -> str | None:
+    return nearest(str(where[-1])[:80], list(_form_at(where[:-1], form).model_fields))
+
+
 def _unknown_field(name: str, where: Sequence[str | int], form: type[BaseModel]) -> RigError:
     known = list(_form_at(where[:-1], form).model_fields)
-    near = nearest(str(where[-1])[:80], known)
+    near = _meant(where, form)
     cure = f"did you mean {near}" if near else "use one of " + ", ".join(known)
     return RigError(
         field=name, wanted="a field that lightplan knows", got=plain(where[-1]), cure=cure
@@ -109,16 +131,9 @@ def _unknown_field(name: str, where: Sequence[str | int], form: type[BaseModel])
 def _form_at(where: Sequence[str | int], form: type[BaseModel]) -> type[BaseModel]:
     for step in where:
         if isinstance(step, str) and step in form.model_fields:
-            inner = _inner_form(form.model_fields[step].annotation)
+            inner = inner_form(form.model_fields[step].annotation)
             form = inner if inner is not None else form
     return form
-
-
-def _inner_form(annotation: Any) -> type[BaseModel] | None:
-    parts = typing.get_args(annotation)
-    if not parts and isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    return next((f for f in map(_inner_form, parts) if f is not None), None)
 
 
 def _wanted(fault: Mapping[str, Any]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -11,19 +12,23 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from lightplan.errors import BadInput, RigError
+from lightplan.errors import BadInput, RigError, together
 from lightplan.rigfiles import schema
+from lightplan.rigfiles.bounds import beyond
 from lightplan.rigfiles.build import asset_names, build_rig
 from lightplan.rigfiles.digest import rig_digest
 from lightplan.rigfiles.explain import explain, plain
+from lightplan.rigfiles.lines import is_too_deep, line_of, lines_of, no_toml
 from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Tolerance
 from lightplan.rigfiles.migrations import migrate
 from lightplan.rigfiles.store import find_rig
 from lightplan.rigfiles.things import build_things
+from lightplan.scene import Rig
 from lightplan.scene.questions import questions
 from lightplan.scene.sanity import refuse_impossible
 
 MOST_BYTES = 1_000_000
+MOST_FAULTS = 20  # told at once; whoever has more begins with these
 
 
 def load_rig(path_or_name: str | os.PathLike[str]) -> LoadedRig:
@@ -40,10 +45,12 @@ def load_rig(path_or_name: str | os.PathLike[str]) -> LoadedRig:
         Whatever is wrong with the file, in one sentence that names file and field.
     """
     path = find_rig(path_or_name)
+    text = ""
     try:
-        return loaded_from(form_of(read_text(path)), path)
+        text = read_text(path)
+        return loaded_from(form_of(text), path)
     except BadInput as error:
-        raise error.within(file=plain(str(path), 120)) from None
+        raise _with_lines(error, text).within(file=plain(str(path), 120)) from None
 
 
 def read_text(path: Path) -> str:
@@ -52,7 +59,7 @@ def read_text(path: Path) -> str:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise RigError(field="size", wanted="below 1 MB", got=path.stat().st_size, cure=cure)
-        return path.read_text("utf-8")
+        return path.read_text("utf-8-sig")  # some editors write a mark before the text
     except UnicodeDecodeError:
         raise RigError(
             field="content", wanted="text in UTF-8", got="other bytes", cure=cure
@@ -65,19 +72,43 @@ def read_text(path: Path) -> str:
 
 def form_of(text: str) -> schema.RigForm:
     """Return the checked form of a rig file's text, brought up to date."""
-    document = migrate(parse(text))
     try:
-        return schema.RigForm.model_validate(document)
+        document = migrate(parse(text))
+    except RecursionError:
+        raise _no_toml("brackets nested too deep") from None
+    faults = beyond(document, schema.RigForm)
+    form = None
+    try:
+        form = schema.RigForm.model_validate(document)
     except ValidationError as error:
-        raise explain(error, document, schema.RigForm) from None
+        told = {fault.field for fault in faults}
+        faults += [f for f in explain(error, document, schema.RigForm) if f.field not in told]
+    if form is None or faults:
+        raise together(faults)
+    return form
+
+
+def _with_lines(error: BadInput, text: str) -> BadInput:
+    """Return what is wrong in the order of the file, each with its line."""
+    try:
+        lines = lines_of(text, parse(text))
+    except (BadInput, RecursionError):
+        return error
+    faults = [
+        fault if fault.line is not None else fault.at(line_of(fault.field, lines))
+        for fault in error.faults
+    ]
+    return together(sorted(faults, key=lambda f: 0 if f.line is None else f.line)[:MOST_FAULTS])
 
 
 def parse(text: str) -> dict[str, Any]:
     """Return the tables of a TOML text."""
+    if is_too_deep(text):
+        raise _no_toml("tables in tables, more than 16 deep")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _no_toml(_place_first(plain(str(error), 200))) from None
+        raise _slip(text, plain(str(error), 200)) from None
     except RecursionError:
         raise _no_toml("brackets nested too deep") from None
     except ValueError as error:  # numbers with thousands of digits
@@ -89,6 +120,10 @@ def loaded_from(form: schema.RigForm, path: Path) -> LoadedRig:
     folder = path.resolve().parent
     rig = build_rig(form, folder)
     refuse_impossible(rig)
+    if _may_be_large(rig):
+        from lightplan.light.cost import refuse_too_large  # loads the light model
+
+        refuse_too_large(rig)
     return LoadedRig(
         rig=rig,
         path=path,
@@ -117,10 +152,25 @@ def _plan(form: schema.PlanForm) -> PlanRecord:
     )
 
 
-def _place_first(message: str) -> str:
-    """Return "line 3, column 1: what" for the parser's "what (at line 3, column 1)"."""
+def _may_be_large(rig: Rig) -> bool:
+    """Tell rigs of the usual size from those that are worth counting."""
+    meshes = any(prop.shape == "mesh" for prop in rig.props)
+    return meshes or len(rig.cards) + 4 * len(rig.shells) + len(rig.props) + len(rig.lamps) > 12
+
+
+def _slip(text: str, message: str) -> RigError:
+    """Return what is wrong with the line where the parser gave up."""
     what, _, place = message.rstrip(")").rpartition(" (at ")
-    return f"{place}: {what}" if what else message
+    number = re.match(r"line (\d+)", place)
+    line = int(number[1]) if number is not None else len(text.rstrip().split("\n"))
+    found = no_toml(text, line)
+    if found is None:
+        return _no_toml(what if what else message).at(line)
+    line, field, wanted, cure = found
+    return RigError(
+        field=field, wanted=wanted, got=text.split("\n")[line - 1].partition("=")[2].strip(),
+        cure=cure, line=line,
+    )  # fmt: skip
 
 
 def _no_toml(why: str) -> RigError:

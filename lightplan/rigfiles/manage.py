@@ -94,12 +94,18 @@ def copy_rig(
     return write_rig(loaded, target, replace=replace)
 
 
+def _briefly(error: BadInput) -> str:
+    """Return what is wrong on one line."""
+    first, *more = error.faults
+    return f"{first} And {len(more)} more." if more else str(first)
+
+
 def _info(name: str, path: Path) -> PresetInfo:
     shipped = path.parent == shipped_folder()
     try:
         form = form_of(read_text(path))
     except BadInput as error:
-        return PresetInfo(name=name, path=path, shipped=shipped, error=str(error))
+        return PresetInfo(name=name, path=path, shipped=shipped, error=_briefly(error))
     return PresetInfo(
         name=name, path=path, shipped=shipped, title=form.title, look=form.look.kind,
         foil=form.sheet.foil.kind, width_mm=form.sheet.width_mm, height_mm=form.sheet.height_mm,

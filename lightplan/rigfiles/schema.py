@@ -7,10 +7,13 @@ complete and check a rig file while it is typed.
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import Field
+from pydantic import BaseModel, Field
 
+from lightplan.rigfiles.bounds import with_bounds
+from lightplan.rigfiles.explain import inner_form
 from lightplan.rigfiles.form import Channels, Form, Pair
 from lightplan.rigfiles.forms import (
     CameraForm,
@@ -147,9 +150,19 @@ class RigForm(Form):
     plan: PlanForm | None = Field(default=None, description="Results of planning.")
 
 
+def _forms(form: type[BaseModel]) -> Iterator[type[BaseModel]]:
+    """Yield a form and all forms of the tables in it."""
+    yield form
+    for field in form.model_fields.values():
+        inner = inner_form(field.annotation)
+        if inner is not None:
+            yield from _forms(inner)
+
+
 def json_schema() -> dict[str, Any]:
     """Return the form as JSON Schema (draft 2020-12)."""
-    schema = _without_titles(RigForm.model_json_schema())
+    forms = {form.__name__: form for form in _forms(RigForm)}
+    schema = with_bounds(_without_titles(RigForm.model_json_schema()), forms)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "lightplan rig file",

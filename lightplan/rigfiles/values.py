@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import ParamSpec, TypeVar
 
-from lightplan.errors import BadInput
+from lightplan.errors import BadInput, together
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 @contextmanager
@@ -15,6 +19,26 @@ def inside(prefix: str) -> Iterator[None]:
         yield
     except BadInput as error:
         raise error.within(prefix) from None
+
+
+class Faults:
+    """Collects what is wrong with the parts of a rig, so that all of it is told at once."""
+
+    def __init__(self) -> None:
+        self._found: list[BadInput] = []
+
+    def of(self, build: Callable[P, T], *args: P.args, **named: P.kwargs) -> T | None:
+        """Return what a part is built to; None, and its fault kept, where it cannot be."""
+        try:
+            return build(*args, **named)
+        except BadInput as error:
+            self._found += error.faults
+            return None
+
+    def check(self) -> None:
+        """Raise what was found, if anything was."""
+        if self._found:
+            raise together(self._found)
 
 
 def channels(values: list[float]) -> tuple[float, float, float]:

@@ -7,11 +7,12 @@ refused.
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 
 from lightplan.arrays import Doubles
-from lightplan.errors import RigError
+from lightplan.errors import BadInput, RigError, together
 from lightplan.scene.cards import Card, Shell
 from lightplan.scene.lamps import Lamp
 from lightplan.scene.props import Prop
@@ -34,16 +35,24 @@ def refuse_impossible(rig: Rig) -> None:
         a cone, tent or prop stands on the sheet; a freedom names a dimension its element lacks; a
         rainbow is wanted of foil without a grating.
     """
-    _sheet_in_picture(rig)
-    for lamp in rig.lamps:
-        _above_table(rig, f"lamps.{lamp.name}", _outline(lamp))
-    for card in rig.cards:
-        _above_table(rig, f"cards.{card.name}", _outline(card))
-    for shell in rig.shells:
-        _stands_clear(rig, shell)
-    for prop in rig.props:
-        _prop_stands_clear(rig, prop)
-    _freedoms_exist(rig)
+    checks = [partial(_sheet_in_picture, rig), partial(_freedoms_exist, rig)]
+    for kind, things in (("lamps", rig.lamps), ("cards", rig.cards)):
+        for thing in things:
+            checks.append(partial(_above_table, rig, f"{kind}.{thing.name}", _outline(thing)))
+    checks += [partial(_stands_clear, rig, shell) for shell in rig.shells]
+    checks += [partial(_prop_stands_clear, rig, prop) for prop in rig.props]
+    checks.append(partial(_rainbow_of_grating, rig))
+    faults: list[BadInput] = []
+    for check in checks:
+        try:
+            check()
+        except BadInput as error:
+            faults += error.faults
+    if faults:
+        raise together(faults)
+
+
+def _rainbow_of_grating(rig: Rig) -> None:
     if rig.look.kind == "rainbow" and rig.sheet.foil.grating is None:
         raise RigError(
             field="look.kind", wanted="another than rainbow for foil without a grating",

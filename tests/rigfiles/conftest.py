@@ -53,6 +53,10 @@ def assert_one_sentence():
     """Check that an error is one plain line: file, field, wanted, got, cure."""
 
     def check(error, file=None):
+        for fault in error.faults:  # one line each
+            check_one(fault, file)
+
+    def check_one(error, file):
         text = str(error)
         assert text.isprintable(), text
         assert len(text) < 600, text

@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from lightplan.artwork.drawing import LONG_SIDE as SVG_LONG_SIDE
 from lightplan.errors import ArtworkError
 from lightplan.rigfiles import load_rig
-from lightplan.rigfiles.artwork import SVG_LONG_SIDE, read_artwork
+from lightplan.rigfiles.artwork import read_artwork
 
 PIXELS = np.array([[0, 51, 102], [153, 204, 255]], np.uint8)
 SIZE = {"width_mm": 90, "height_mm": 60}

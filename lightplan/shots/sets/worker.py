@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 import cv2
 
 from lightplan.errors import LightplanError
-from lightplan.process import keep_memory
+from lightplan.process import keep_memory, limit_memory
 
 JudgeOne: TypeAlias = Callable[[Path], Mapping[str, Any]]
 # The parent kills a late worker first; this guards workers whose parent is gone.
@@ -125,23 +125,6 @@ def out_of_memory(path: Path, limits: WorkerLimits) -> str:
         f"{path.name}: judging must fit in {limits.memory_bytes >> 20} MB of memory"
         " (got more); export the photograph smaller."
     )
-
-
-def limit_memory(extra_bytes: int) -> None:
-    """Let this process grow by at most `extra_bytes` of address space."""
-    if sys.platform == "win32":  # no address-space limit there; the time limit still holds
-        return
-    import resource
-
-    pages = Path("/proc/self/statm")
-    if not pages.exists():  # only Linux says how much is in use
-        return
-    used = int(pages.read_text().split()[0]) * resource.getpagesize()
-    _, hard = resource.getrlimit(resource.RLIMIT_AS)
-    wanted = used + extra_bytes
-    if hard != resource.RLIM_INFINITY:
-        wanted = min(wanted, hard)
-    resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
 
 
 def set_alarm(seconds: float) -> None:

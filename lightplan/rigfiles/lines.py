@@ -1,0 +1,140 @@
+"""On which line of a rig file a field stands, and what is wrong with a line that is no TOML."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from lightplan.rigfiles.explain import dotted
+
+# What is not closed counts to the end of its line or of the file, so nothing is read twice.
+_STRINGS = re.compile(
+    r'"""(?:[^\\]|\\.)*?(?:"""|\Z)'
+    r"|'''.*?(?:'''|\Z)"
+    r'|"(?:[^"\\\n]|\\.)*+"?'
+    r"|'[^'\n]*+'?",
+    re.DOTALL,
+)
+_COMMENT = re.compile(r"#[^\n]*")
+_PART = r"(?:[\w-]+|\"[^\"]*\"|'[^']*')"
+_KEY = re.compile(rf"\s*({_PART}(?:\s*\.\s*{_PART})*)\s*=")
+_HEADER = re.compile(rf"\s*(\[\[?)\s*({_PART}(?:\s*\.\s*{_PART})*)\s*\]")
+# Possessive, and only from where a word begins: a megabyte of one word is gone through once.
+_DEEP = re.compile(r"(?<![\w-])[\w-]++(?:\s*+\.\s*+[\w-]++){16}")
+
+
+def bare(text: str) -> str:
+    """Return the text with comments gone and strings emptied, each line where it was."""
+
+    def emptied(found: re.Match[str]) -> str:
+        return "s" + "\n" * found[0].count("\n")
+
+    return _COMMENT.sub("", _STRINGS.sub(emptied, text))
+
+
+def is_too_deep(text: str) -> bool:
+    """Tell whether names of tables nest so deep that reading them takes for ever."""
+    return _DEEP.search(bare(text)) is not None
+
+
+def lines_of(text: str, document: Mapping[str, Any]) -> dict[str, int]:
+    r"""Return the line, from 1, of every field by its dotted name.
+
+    >>> lines_of('a = 1\n[[lamps]]\nname = "key"\n', {"a": 1, "lamps": [{"name": "key"}]})
+    {'a': 1, 'lamps': 2, 'lamps.key': 2, 'lamps.key.name': 3}
+    """
+    found: dict[str, int] = {}
+    counts: dict[tuple[str | int, ...], int] = {}
+    table: tuple[str | int, ...] = ()
+    depth = 0
+    plain_lines = _lines_kept(text)
+    for number, (line, code) in enumerate(zip(text.split("\n"), plain_lines, strict=True), 1):
+        header = _HEADER.match(line) if depth == 0 and code.strip() else None
+        key = _KEY.match(line) if depth == 0 and code.strip() and header is None else None
+        if header is not None:
+            table = _place(_parts(header[2]), counts)
+            if header[1] == "[[":
+                counts[table] = counts.get(table, -1) + 1
+                found.setdefault(dotted(table, document), number)
+                table = (*table, counts[table])
+            found.setdefault(dotted(table, document), number)
+            continue
+        if key is not None:
+            found.setdefault(dotted((*table, *_parts(key[1])), document), number)
+        depth = max(0, depth + sum(code.count(c) for c in "[{") - sum(code.count(c) for c in "]}"))
+    return found
+
+
+def _lines_kept(text: str) -> list[str]:
+    return bare(text).split("\n")
+
+
+def line_of(field: str, lines: Mapping[str, int]) -> int | None:
+    """Return the line of a field, or of the table it should stand in."""
+    while field:
+        if field in lines:
+            return lines[field]
+        field = field[: max(field.rfind("."), field.rfind(" "), 0)]  # "sheet.artwork leaf.png"
+    return None
+
+
+def _parts(key: str) -> list[str]:
+    return [part.strip().strip("\"'") for part in re.findall(_PART, key)]
+
+
+def _place(
+    parts: list[str], counts: Mapping[tuple[str | int, ...], int]
+) -> tuple[str | int, ...]:  # fmt: skip
+    """Return where a header leads: within a list of tables, to the last of them."""
+    place: tuple[str | int, ...] = ()
+    for number, part in enumerate(parts):
+        place = (*place, part)
+        if place in counts and number < len(parts) - 1:
+            place = (*place, counts[place])
+    return place
+
+
+def no_toml(text: str, line: int) -> tuple[int, str, str, str] | None:
+    """Return line, field, what was wanted and the cure for a usual slip of the pen.
+
+    Parameters
+    ----------
+    text : str
+    line : int
+        Where the parser gave up, from 1: at the slip or on one of the next lines.
+
+    >>> no_toml("width_mm = 50cm", 1)
+    (1, 'width_mm', 'a number without a unit', 'write 500')
+    """
+    rows = text.split("\n")
+    for number in range(min(line, len(rows)), max(0, line - 3), -1):
+        row = _COMMENT.sub("", _STRINGS.sub("s", rows[number - 1]))
+        key = _KEY.match(rows[number - 1])
+        name = key[1] if key is not None else "content"
+        value = row.partition("=")[2].strip()
+        slip = _slip(value) if key is not None else None
+        raw = _COMMENT.sub("", rows[number - 1].partition("=")[2])
+        if key is not None and slip is None and number == line and raw.count('"') % 2:
+            slip = ("text in quotes", "close the quotes")
+        if slip is not None:
+            return (number, name, *slip)
+    return None
+
+
+def _slip(value: str) -> tuple[str, str] | None:
+    unit = re.fullmatch(r"([-+]?\d+(?:\.\d+)?)\s*(mm|cm|m|in|inch|deg|°|K|s|W|lm|%)", value)
+    if unit is not None:
+        factor = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "%": 0.01}
+        number = float(unit[1]) * factor.get(unit[2], 1.0)
+        return "a number without a unit", f"write {number:g}"
+    comma = re.fullmatch(r"([-+]?\d+),(\d+)", value)
+    if comma is not None:
+        return "a number with a point", f"write {comma[1]}.{comma[2]}"
+    if value.count("[") > value.count("]"):
+        return "a list with both brackets", "close it with ]"
+    if value.count("[") < value.count("]"):
+        return "a list with both brackets", "open it with ["
+    if re.fullmatch(r"[A-Za-z_][\w -]*", value) and value not in ("true", "false", "s"):
+        return "text in quotes", f'write "{value}"'
+    return ("given", "write a value after =") if not value else None

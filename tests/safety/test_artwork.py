@@ -1,0 +1,121 @@
+"""Artwork that is made to break what reads it."""
+
+import gzip
+import resource
+import struct
+import time
+import zlib
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lightplan.artwork.apart import is_small_png
+from lightplan.errors import ArtworkError
+from lightplan.rigfiles.artwork import read_artwork
+
+SIZE = {"width_mm": 90, "height_mm": 60}
+HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+HEAD += 'viewBox="0 0 90 60">'
+RECT = '<rect width="90" height="60" fill="white"/>'
+
+
+def uses(levels):
+    """A drawing that draws ten times what it drew ten times."""
+    parts = [f'<g id="a0">{RECT}</g>']
+    for level in range(1, levels):
+        again = f'<use xlink:href="#a{level - 1}"/>' * 10
+        parts.append(f'<g id="a{level}">{again}</g>')
+    return HEAD + "<defs>" + "".join(parts) + f'</defs><use xlink:href="#a{levels - 1}"/></svg>'
+
+
+DRAWINGS = {
+    "script": (HEAD + f"<script>x</script>{RECT}</svg>", "a script in it"),
+    "turbulence": (
+        HEAD + '<filter id="f"><feTurbulence baseFrequency="9" numOctaves="99999"/></filter>'
+        f'<g filter="url(#f)">{RECT}</g></svg>', "the filter feTurbulence"),
+    "nested": (HEAD + "<g>" * 100_000 + RECT + "</g>" * 100_000 + "</svg>", "more than 200 deep"),
+    "outside": (HEAD + '<image href="/etc/passwd" width="9" height="9"/></svg>', "another file"),
+    "outside by link": (
+        HEAD + '<image xlink:href="http://example.org/a.png" width="9" height="9"/></svg>',
+        "another file"),
+    "many": (HEAD + "<g/>" * 200_001 + "</svg>", "more than 200000 parts"),
+    "again and again": (uses(12), "must be"),
+    "entities": (
+        '<!DOCTYPE svg [<!ENTITY a "' + "x" * 1000 + '">' + "".join(
+            f'<!ENTITY {chr(98 + i)} "{"&" + chr(97 + i) + ";"}{("&" + chr(97 + i) + ";") * 9}">'
+            for i in range(9)) + "]>" + HEAD + "<title>&j;</title></svg>", "must be"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", DRAWINGS)
+def test_drawings_that_would_never_end_are_refused_in_time(tmp_path, name):
+    text, says = DRAWINGS[name]
+    path = tmp_path / "a.svg"
+    path.write_text(text)
+    begun = time.monotonic()
+    with pytest.raises(ArtworkError, match=says):
+        read_artwork(path, **SIZE)
+    assert time.monotonic() - begun < 60
+
+
+def test_a_packed_bomb_is_refused(tmp_path):
+    path = tmp_path / "a.svgz"
+    path.write_bytes(gzip.compress(HEAD.encode() + b" " * (40 << 20), 1))
+    with pytest.raises(ArtworkError, match="more than 32 MB of text"):
+        read_artwork(path, **SIZE)
+
+
+def test_a_usual_drawing_is_drawn(tmp_path):
+    blur = '<filter id="f"><feGaussianBlur stdDeviation="1"/></filter>'
+    text = "\ufeff" + HEAD + f'{blur}<g filter="url(#f)">{RECT}</g></svg>'
+    path = tmp_path / "a.svgz"
+    path.write_bytes(gzip.compress(text.encode("utf-8")))
+    assert read_artwork(path, **SIZE)[500, 800] == 1.0
+
+
+@pytest.mark.slow
+def test_a_large_bitmap_is_read_in_little_memory(tmp_path):
+    """9000 x 12000 one-bit pixels took 6 GB; the child that reads it now may take 1 GB."""
+    rows, cols = 9000, 12000
+    line = b"\0" + b"\xff" * (cols // 16) + b"\0" * (cols // 16) + b"\0" * (cols // 8 % 2)
+    path = tmp_path / "a.png"
+
+    def chunk(kind, body):
+        data = kind + body
+        return struct.pack(">I", len(body)) + data + struct.pack(">I", zlib.crc32(data))
+
+    head = struct.pack(">IIBBBBB", cols, rows, 1, 0, 0, 0, 0)
+    pixels = zlib.compress(line[: 1 + cols // 8] * rows)
+    path.write_bytes(b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", pixels)
+                     + chunk(b"IEND", b""))  # fmt: skip
+    before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    values = read_artwork(path, width_mm=120, height_mm=90)
+    assert max(values.shape) <= 4096
+    assert values[:, :1990].min() == 1.0
+    assert values[:, 2010:].max() == 0.0
+    assert values.mean() == pytest.approx(0.5, abs=1e-3)  # averaging keeps the share of foil
+    after = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    assert max(before, after) < 1200 << 10  # KiB
+
+
+def test_only_what_says_that_it_is_small_is_read_here(tmp_path):
+    small, large = tmp_path / "a.png", tmp_path / "b.png"
+    Image.new("L", (30, 20), 255).save(small)
+    Image.new("1", (3000, 2000), 1).save(large)
+    other = tmp_path / "c.png"
+    Image.new("L", (30, 20), 255).save(other, "jpeg")
+    assert [is_small_png(p) for p in (small, large, other)] == [True, False, False]
+    assert np.ptp(read_artwork(large, **SIZE)) == 0.0
+
+
+def test_artwork_that_may_not_be_read_is_told(tmp_path, monkeypatch):
+    path = tmp_path / "a.png"
+    Image.new("L", (30, 20), 255).save(path)
+
+    def refuse(*_):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr("lightplan.rigfiles.artwork.is_small_png", refuse)
+    with pytest.raises(ArtworkError, match="Permission denied"):
+        read_artwork(path, **SIZE)
