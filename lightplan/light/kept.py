@@ -17,6 +17,7 @@ from lightplan.arrays import Integers
 from lightplan.light.cells import METAL_TEXEL, Patchwork
 
 _Array = TypeVar("_Array", bound=np.ndarray[Any, Any])
+_LEAVES = frozenset((np.ndarray, type(None), int, float, bool, str, frozenset, np.float32))
 NEW = -1  # where something was before that was not there
 
 
@@ -30,7 +31,11 @@ class Kept:
     def fork(self) -> Self:
         """Return a part that may follow another rig without this one noticing."""
         fork = object.__new__(type(self))
-        fork.__dict__ = {name: _forked(value) for name, value in self.__dict__.items()}
+        inside = self.__dict__.copy()
+        for name, value in inside.items():
+            if type(value) not in _LEAVES:
+                inside[name] = _forked(value)
+        fork.__dict__ = inside
         return fork
 
 
@@ -52,7 +57,10 @@ def _forked(value: Any) -> Any:
 def _holds_parts(items: Iterable[Any]) -> bool:
     """Whether there is a part among items, or in a tuple or list that is one of them."""
     for item in items:
-        if isinstance(item, Kept) or (type(item) in (tuple, list) and _holds_parts(item)):
+        kind = type(item)
+        if kind in _LEAVES:
+            continue
+        if isinstance(item, Kept) or (kind in (tuple, list) and _holds_parts(item)):
             return True
     return False
 
