@@ -76,7 +76,7 @@ def plan(
         page = Page(out, paper, unit, replace)
         if also:
             task.ready(out, replace_files=replace, inputs=source.inputs)
-            return _plan_several(source, wanted, also, page, evaluations, seed)
+            return _plan_several(source, wanted, also, page, evaluations, seed, progress)
         return _plan_one(source, wanted, page, evaluations, seed, progress, two_frames=two_frames)
 
     run(job, as_json=as_json)
@@ -147,7 +147,13 @@ def _plan_one(
 
 
 def _plan_several(
-    source: LoadedRig, wanted: Rig, also: list[str], page: Page, evaluations: int | None, seed: int
+    source: LoadedRig,
+    wanted: Rig,
+    also: list[str],
+    page: Page,
+    evaluations: int | None,
+    seed: int,
+    progress: Callable[[str], None],
 ) -> Answer:
     from lightplan.tasks import products
     from lightplan.tasks.stopping import gentle_stop
@@ -159,6 +165,7 @@ def _plan_several(
             wanted=wanted,
             seed=seed,
             evaluations=products.RANGE_EVALUATIONS if evaluations is None else evaluations,
+            progress=progress,
             should_stop=stop.is_set,
         )
     files = products.write_range(

@@ -13,9 +13,11 @@ from lightplan.planning.effort import Effort, Job
 from lightplan.planning.kit_words import Offer, kit_sentences
 from lightplan.planning.plan import explored
 from lightplan.planning.pool import Judges
-from lightplan.scene import Output, Rig
+from lightplan.scene import HolderKind, Output, Rig
+from lightplan.scene.edits import rounded
 from lightplan.scene.setting_errors import SettingErrors
 
+HANGS: tuple[HolderKind, ...] = ("clamp", "boom", "string")
 SEARCHED = 5
 """Offers that are searched after all were looked at: the most promising."""
 MOST_PAIRS = 2
@@ -156,7 +158,7 @@ class _Counter:
         cupboard = cupboard_of(self._rig, (*self._owned, *items))
         found = candidates(self._judges, cupboard, quick=True, using=_names(cupboard) - self._had)
         if not found:
-            reason = "it does not fit into the room, or nothing holds it there"
+            reason = _why_not(items, cupboard)
             return Offer(items=items, price=price, rig=None, score=0.0, reason=reason), 0.0
         best = found[0]
         looked = 100 * share_of(best.bare)
@@ -174,7 +176,22 @@ class _Counter:
         )
         bench = self._judges.bench
         judged = bench.judge_refined(best.rig if found is None else bench.rig_at(found.found.point))
-        return judged.rig, judged.score
+        return rounded(judged.rig), judged.score
+
+
+def _why_not(items: tuple[Item, ...], cupboard: Cupboard) -> str:
+    """Return why no arrangement could be made with things."""
+    kinds = {item.kind for item in items}
+    look = cupboard.base.look.kind
+    if kinds & {"cone", "tent"}:
+        return "the camera would have to look straight down through its top"
+    if "diffuser" in kinds and not cupboard.lamps:
+        return "there is no lamp to put behind it"
+    if "diffuser" in kinds and not any(k in cupboard.holders for k in HANGS):
+        return "nothing that you own hangs it; a string or a clamp would"
+    if "black board" in kinds and look != "dark field":
+        return f"the look {look} has no part for it"
+    return "it does not fit into the room, or the look has no part for it"
 
 
 def _names(cupboard: Cupboard) -> frozenset[str]:

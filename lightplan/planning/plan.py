@@ -27,6 +27,7 @@ from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene import Rig
 from lightplan.scene.clearance import Limit, broken, set_down
+from lightplan.scene.edits import rounded
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import Found, StopRule
 from lightplan.search.multistart import Explored, explore
@@ -138,7 +139,7 @@ def finished(
     """Return the plan of the best rig of a search: simpler, polished, its tolerances known."""
     best, left_out = simpler(judges, job, best)
     best, light = polished(judges, job, best)
-    down = set_down(best.rig)
+    down = rounded(set_down(best.rig))
     if down is not best.rig:
         best = judges.refined([down])[0]
         light = judges.bench.sheet_samples(best.rig)

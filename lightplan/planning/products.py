@@ -10,14 +10,17 @@ from lightplan.measures.score import KEEP_FROM
 from lightplan.merit.bench import FORGIVEN_MM, Bench, Judged
 from lightplan.merit.engine_model import EngineModel, long_side_for, search_detail
 from lightplan.planning.finishing import moves
-from lightplan.planning.result import Move
+from lightplan.planning.result import Move, Robustness
+from lightplan.planning.robust import judge_builds
 from lightplan.planning.starts import starts
 from lightplan.scene import Freedom, Rig, Sheet
 from lightplan.scene.clearance import broken
+from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import StopRule, minimise
 from lightplan.search.multistart import FIRST_RADIUS
 
 RANGE_EVALUATIONS = 200
+BUILDS = 128
 NUDGE_MM = 60.0
 """How far a nudge may move things from the common rig. Our choice."""
 
@@ -50,6 +53,8 @@ class Fit:
     nudged_rig : Rig
         With the nudge; the same as `rig` when there is none.
     nudged_score : float
+    robustness : Robustness or None
+        How its rig, with the nudge, survives setting errors; None where it breaks the rig.
     """
 
     product: Product
@@ -60,6 +65,7 @@ class Fit:
     nudge: tuple[Move, ...]
     nudged_rig: Rig
     nudged_score: float
+    robustness: Robustness | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,6 +88,7 @@ def plan_range(
     *,
     seed: int = 0,
     evaluations: int = RANGE_EVALUATIONS,
+    progress: Callable[[str], None] = lambda _: None,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> RangePlan:
     """Return the rig that suits all products best on the whole, and each one's nudge.
@@ -97,7 +104,10 @@ def plan_range(
         At least one.
     evaluations : int
         Common rigs to judge; each is judged with every product.
+    progress : callable
+        Told of the search and of each product.
     """
+    progress(f"one rig for {len(products)} products")
     benches = [_bench(replace(rig, sheet=p.sheet)) for p in products]
     largest = max(benches, key=lambda b: b.rig.sheet.width_mm * b.rig.sheet.height_mm)
     begun = [
@@ -111,13 +121,22 @@ def plan_range(
         found = [bench.value(point) for bench in benches]
         return (sum(found) + max(found)) / (len(found) + 1)
 
+    looked = 0
+
+    def values(points: Sequence[Doubles]) -> list[float]:
+        nonlocal looked
+        looked += len(points)
+        progress(f"one rig for {len(products)} products: {looked} of {evaluations}")
+        return [value(point) for point in points]
+
     rule = StopRule(evaluations=evaluations, tolerance=0.003, should_stop=should_stop)
-    found = minimise(lambda ps: [value(p) for p in ps], guesses, seed=seed, rule=rule)
+    found = minimise(values, guesses, seed=seed, rule=rule)
     common = largest.rig_at(found.point)
-    fits = [
-        _fit(p, replace(common, sheet=p.sheet), seed, evaluations // 2, should_stop)
-        for p in products
-    ]
+    fits = []
+    for product in products:
+        progress(f"how {product.name} fares")
+        rig_of_it = replace(common, sheet=product.sheet)
+        fits.append(_fit(product, rig_of_it, seed, evaluations // 2, should_stop))
     return RangePlan(rig=common, fits=tuple(fits), stopped_because=found.stopped_because)
 
 
@@ -140,9 +159,23 @@ def _fit(
             nudge, nudged_rig = moves(rig, nudged.rig), nudged.rig
         else:
             nudged = here
+    robustness = None
+    if nudged.excess_mm <= FORGIVEN_MM and not should_stop():
+        robustness = _robustness(nudged_rig, seed)
     return Fit(
         product=product, rig=rig, score=here.score, breaks=breaks, problem=problem,
-        nudge=nudge, nudged_rig=nudged_rig, nudged_score=nudged.score,
+        nudge=nudge, nudged_rig=nudged_rig, nudged_score=nudged.score, robustness=robustness,
+    )  # fmt: skip
+
+
+def _robustness(rig: Rig, seed: int) -> Robustness:
+    """Return how one product's rig survives setting errors, by the nearest of them."""
+    bench = _bench(rig)
+    return judge_builds(
+        rig,
+        lambda rigs: [bench.sheet_samples(one) for one in rigs],
+        lambda sheets: bench.scores([rig] * len(sheets), sheets),
+        errors=SettingErrors(), builds=BUILDS, seed=seed, quick=True,
     )  # fmt: skip
 
 

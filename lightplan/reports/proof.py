@@ -20,6 +20,7 @@ VERDICT_COLOURS: dict[str, Colour] = {
     "keep": (22, 110, 62), "adjust": (150, 92, 0), "retake": (170, 32, 48),
 }  # fmt: skip
 MOST_ACROSS = 3
+SUBTITLE = "Every look this foil and stock can carry, what reads most as foil first"
 CROP_MARGIN = 0.1
 """On each side of the sheet, as a share of its size in the picture. Our choice."""
 SHAPES = (0.8, 1.0, 1.25)
@@ -72,8 +73,9 @@ class ProofCell:
 
 
 def proof_png(
-    cells: Sequence[ProofCell], *, title: str, left_out: Sequence[tuple[str, str]] = ()
-) -> bytes:
+    cells: Sequence[ProofCell], *, title: str, left_out: Sequence[tuple[str, str]] = (),
+    subtitle: str = SUBTITLE,
+) -> bytes:  # fmt: skip
     """Return the proof sheet as the bytes of a PNG file.
 
     Parameters
@@ -82,19 +84,21 @@ def proof_png(
         In the order in which they are shown.
     left_out : sequence of (str, str)
         Looks without a picture, and why.
+    subtitle : str
+        The line under the title.
     """
     across = _across(len(cells))
     picture_height = max((_picture_height(cell) for cell in cells), default=0)
     text_height = max((_text(None, cell, 0, 0, 0) for cell in cells), default=0)
     cell_height = picture_height + 18 + math.ceil(text_height)
     width = 2 * MARGIN + across * CELL_WIDTH + (across - 1) * GUTTER
-    head = _head(None, title, width)
+    head = _head(None, (title, subtitle), width)
     foot = _foot(None, left_out, 0.0, width)
     rows = math.ceil(len(cells) / across)
     height = math.ceil(head + rows * (cell_height + GUTTER) + foot + MARGIN)
     page = blank(width, height)
     draw = ImageDraw.Draw(page)
-    _head(draw, title, width)
+    _head(draw, (title, subtitle), width)
     for number, cell in enumerate(cells):
         left = MARGIN + number % across * (CELL_WIDTH + GUTTER)
         top = math.ceil(head) + number // across * (cell_height + GUTTER)
@@ -164,11 +168,10 @@ def _picture(page: Image.Image, cell: ProofCell, left: int, top: int, height: in
     paste(page, np.asarray(small, np.uint8), at)
 
 
-def _head(draw: ImageDraw.ImageDraw | None, title: str, width: int) -> float:
+def _head(draw: ImageDraw.ImageDraw | None, titles: tuple[str, str], width: int) -> float:
     column = Column(draw, MARGIN, MARGIN - 8, width - 2 * MARGIN)
-    column.text(title, 34, bold=True)
-    column.text("Every look this foil and stock can carry, what reads most as foil first", 21,
-                colour=FAINT)  # fmt: skip
+    column.text(titles[0], 34, bold=True)
+    column.text(titles[1], 21, colour=FAINT)
     column.gap(18)
     return column.top
 

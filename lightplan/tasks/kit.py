@@ -110,7 +110,10 @@ def write_kit(
         )  # fmt: skip
         cells.append(cell)
         written += files
-    page = proof_png(cells, title=f"{source.rig.title}: what would help")
+    page = proof_png(
+        cells, title=f"{source.rig.title}: what would help",
+        subtitle="What you own, planned, and what would do more, best first",
+    )  # fmt: skip
     return (
         write_output(folder / "kit.png", page, replace=replace_files),
         write_output(folder / "kit.json", json_text(kit_document(found)), replace=replace_files),

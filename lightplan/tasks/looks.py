@@ -36,6 +36,8 @@ from lightplan.tasks.predict import predict
 from lightplan.tasks.workers import Workers
 
 PICTURE_LONG_SIDE = 1200
+WHITE_STOCK, WHITE_LSTAR = 0.6, 85.0
+"""Stock that gives back so much is taken for white; it reads white from this L* on (by eye)."""
 MINUTES_FIRST, MINUTES_EACH = 5, 4
 """To set up the sheet and camera, and each further thing. Our guess, no source."""
 
@@ -129,7 +131,8 @@ def looks(
             found.append(answer)
             watch(Progress(stage="planning looks", done=len(found), of=len(jobs), note=answer.look))
     shown = sorted(
-        (one for one in found if one.plan is not None), key=lambda one: (-_metal(one), one.look)
+        (one for one in found if one.plan is not None),
+        key=lambda one: (-_rank(loaded.rig, one), one.look),
     )
     reasons = [(one.look, one.reason) for one in found if one.plan is None]
     rest = [] if kinds else list(cannot.items())
@@ -294,6 +297,14 @@ def _advice(one: ProofLook) -> str:
 
 def _metal(one: ProofLook) -> float:
     return float(one.measures.get("reads_as_metal_share", 0.0))
+
+
+def _rank(rig: Rig, one: ProofLook) -> float:
+    """Return how well a look reads as foil, less where white stock does not read white."""
+    white = max(rig.sheet.paper.reflectance) >= WHITE_STOCK
+    light = one.measures.get("paper_lightness_Lstar", WHITE_LSTAR)
+    share = min(1.0, max(light, 0.0) / WHITE_LSTAR) if white else 1.0
+    return float(_metal(one) * share**3)
 
 
 def _known(kind: str) -> LookKind:

@@ -16,6 +16,7 @@ from lightplan.planning.plan import Effort as Effort
 from lightplan.planning.plan import Progress as Progress
 from lightplan.planning.result import NoPlan as NoPlan
 from lightplan.planning.result import Plan as Plan
+from lightplan.planning.result import Robustness
 from lightplan.planning.two_frames import TwoFrames
 from lightplan.process import usable_cores
 from lightplan.reports.report import write_report
@@ -165,15 +166,7 @@ def plan_record(found: Plan, *, score: Judgement, measures: Mapping[str, float])
         yield_share=found.yield_share,
         good_score=found.robustness.good_score,
         measures=measures,
-        tolerances=tuple(
-            Tolerance(
-                element=t.element,
-                dimension=t.dimension,
-                minus=round(t.minus, 3),  # they grow in steps; 0.30000000000000004 reads badly
-                plus=round(t.plus, 3),
-            )
-            for t in found.tolerances
-        ),
+        tolerances=tolerances_of(found.robustness),
         critical=found.robustness.critical,
         rig_digest=rig_digest(found.rig),
         made_with=f"lightplan {__version__}",
@@ -220,6 +213,19 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
     if two_frames is not None:
         document["two_frames"] = two_frames_document(two_frames)
     return document
+
+
+def tolerances_of(found: Robustness) -> tuple[Tolerance, ...]:
+    """Return tolerances as a rig file keeps them."""
+    return tuple(
+        Tolerance(
+            element=t.element,
+            dimension=t.dimension,
+            minus=round(t.minus, 3),  # they grow in steps; 0.30000000000000004 reads badly
+            plus=round(t.plus, 3),
+        )
+        for t in found.tolerances
+    )
 
 
 def ready(folder: Path, *, replace_files: bool = False, inputs: Sequence[Path] = ()) -> None:

@@ -16,7 +16,8 @@ from lightplan.reports.setup.facts import SetupNote
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig, write_rig
 from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.move_words import move_line
+from lightplan.tasks.move_words import dimension_words, move_line
+from lightplan.tasks.plan import tolerances_of
 from lightplan.tasks.predict import FILES, predict, write_prediction
 from lightplan.tasks.setup import facts_of, write_setup
 from lightplan.units import LengthUnit
@@ -42,6 +43,7 @@ def plan_products(
     wanted: Rig | None = None,
     seed: int = 0,
     evaluations: int = RANGE_EVALUATIONS,
+    progress: Callable[[str], None] = lambda _: None,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> tuple[RangePlan, tuple[LoadedRig, ...]]:
     """Return one rig for the sheets of several rigs, and the rig files of all, the first first.
@@ -63,7 +65,10 @@ def plan_products(
     sources = (source, *(load_rig(other) for other in others))
     products = [Product(name=s.rig.title, sheet=s.rig.sheet) for s in sources]
     base = source.rig if wanted is None else wanted
-    found = plan_range(base, products, seed=seed, evaluations=evaluations, should_stop=should_stop)
+    found = plan_range(
+        base, products, seed=seed, evaluations=evaluations, progress=progress,
+        should_stop=should_stop,
+    )  # fmt: skip
     return found, sources
 
 
@@ -115,8 +120,13 @@ def _write_one(
     artwork = fit.rig.sheet.artwork_file
     mine = {} if artwork is None else {artwork: other.assets[artwork]}
     source = replace(base, assets=MappingProxyType({**base.assets, **mine}))
+    promised = fit.robustness
     record = PlanRecord(
         score=fit.nudged_score,
+        yield_share=None if promised is None else promised.yield_share,
+        good_score=None if promised is None else promised.good_score,
+        tolerances=() if promised is None else tolerances_of(promised),
+        critical=() if promised is None else promised.critical,
         made_with=f"lightplan {__version__}",
         stopped_because=found.stopped_because,
     )
@@ -138,6 +148,18 @@ def range_words(found: RangePlan, unit: LengthUnit) -> list[str]:
 
 
 def _fit(fit: Fit, unit: LengthUnit) -> str:
+    if fit.robustness is None:
+        return _set(fit, unit)
+    share = f"{100 * fit.robustness.yield_share:.0f} of 100 builds come out right"
+    critical = fit.robustness.critical
+    if not critical:
+        return f"{_set(fit, unit)} {share}."
+    element, dimension = critical[0]
+    return f"{_set(fit, unit)} {share}; measure {element}, {dimension_words(dimension)} best."
+
+
+def _set(fit: Fit, unit: LengthUnit) -> str:
+    """Return whether a product fits the rig, and what to set for it."""
     if not fit.breaks:
         return f"score {fit.score:.0f}, fits this rig as it stands."
     told = f"score {fit.score:.0f}, breaks this rig: {fit.problem.rstrip('.')}."
@@ -165,6 +187,10 @@ def range_document(found: RangePlan) -> dict[str, Any]:
                 "problem": fit.problem,
                 "nudge": [asdict(move) for move in fit.nudge],
                 "nudged_score": fit.nudged_score,
+                "yield": None if fit.robustness is None else fit.robustness.yield_share,
+                "tolerances": []
+                if fit.robustness is None
+                else [asdict(tolerance) for tolerance in fit.robustness.tolerances],
             }
             for number, fit in enumerate(found.fits, 1)
         ],
