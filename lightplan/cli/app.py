@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from lightplan.cli import opening, planning, predicting, rigs, scoring
+from lightplan.cli import opening, planning, predicting, rigs, scoring, starting
 from lightplan.cli.running import (
     DONE,
     ENDED,
@@ -60,6 +60,7 @@ planning.add_to(app)
 scoring.add_to(app)
 rigs.add_to(app)
 opening.add_to(app)
+starting.add_to(app)
 
 
 def main() -> int:

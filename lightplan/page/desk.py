@@ -48,7 +48,7 @@ class Desk:
         self.layout: dict[str, Any] | None = None
         self.close_look: dict[str, Any] = {}
         self.cures: dict[int, Any] = {}
-        self._frame: bytes | None = None
+        self.frame: bytes | None = None
         self._made: dict[str, tuple[bytes | Path, str]] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._tasks: list[asyncio.Task[None]] = []
@@ -84,8 +84,6 @@ class Desk:
         self._hands = Jobs(self._from_thread(self._worked))
         self._brush = Jobs(self._from_thread(self._worked))
         self._tasks = [asyncio.create_task(self._keep_saving())]
-        if self.document is not None:
-            self._show()
 
     async def end(self) -> None:
         """Put everything on the disk and end what runs."""
@@ -117,7 +115,7 @@ class Desk:
         if self.document is not None:
             self.document.save()
         self._open_file(path)
-        self.layout, self._frame, self.close_look, self.cures = None, None, {}, {}
+        self.layout, self.frame, self.close_look, self.cures = None, None, {}, {}
         self.plans, self.looks, self.told = [], [], {}
         self.photos, self.verdicts, self.watched = {}, {}, None
         for purpose in ("plan", "looks", "setup", "advise", "score"):
@@ -234,8 +232,8 @@ class Desk:
             self.layout = {"is": "layout", "revision": wanted.revision, **made}
             self.clients.say(self.layout)
         else:
-            self._frame = packed(_frame_head(wanted, made), made.jpeg, made.sees.tobytes())
-            self.clients.show("frame", self._frame)
+            self.frame = packed(_frame_head(wanted, made), made.jpeg, made.sees.tobytes())
+            self.clients.show("frame", self.frame)
 
     def _looked(self, job: Job, kind: str, content: Any) -> None:
         """Take what the closer look tells; what belongs to an older rig is let go."""
@@ -284,8 +282,10 @@ class Desk:
             client.say(self._kept(self.document))
         if self.layout is not None:
             client.say(self.layout)
-        if self._frame is not None:
-            client.show("frame", self._frame)
+        if self.frame is not None:
+            client.show("frame", self.frame)
+        else:
+            self._show()
         if self.close_look:
             client.say(self.close_look)
         for message in stages.standing(self):

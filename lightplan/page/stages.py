@@ -33,6 +33,12 @@ async def _let_go(desk: Desk, client: Client, message: Message) -> None:
     desk.tell_work()
 
 
+async def _echo(desk: Desk, client: Client, message: Message) -> None:
+    """Send the present picture again: what a picture takes without any light being worked out."""
+    if desk.frame is not None:
+        client.show("frame", desk.frame)
+
+
 async def _undo(desk: Desk, client: Client, message: Message) -> None:
     document = desk.the_document()
     told = document.undo() if message["do"] == "undo" else document.redo()
@@ -87,6 +93,7 @@ WAYS: dict[str, Way] = {
     **keeping.WAYS,
     "edits": _edits,
     "let go": _let_go,
+    "echo": _echo,
     "undo": _undo,
     "redo": _undo,
     "open": _open,

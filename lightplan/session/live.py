@@ -47,6 +47,7 @@ class Live:
         self._ready = threading.Condition()
         self._closed = False
         self._drawn = 0.0
+        self._picture: Any = None
         self._thread = threading.Thread(target=self._run, name="live picture", daemon=True)
         self._thread.start()
 
@@ -64,16 +65,19 @@ class Live:
         self._thread.join(timeout=5.0)
 
     def _run(self) -> None:
-        from lightplan.tasks.layout import layout
-        from lightplan.tasks.live import LivePicture
-
-        picture = LivePicture()
         while (wanted := self._take()) is not None:
-            self._one(wanted, "frame", lambda w=wanted: picture.frame(w.rig))  # type: ignore[misc]
+            self._one(wanted, "frame", self._frame)
             now = time.monotonic()
             if self._slot is None or now - self._drawn > LAYOUT_EVERY_S:
                 self._drawn = now
-                self._one(wanted, "layout", lambda w=wanted: layout(w.rig))  # type: ignore[misc]
+                self._one(wanted, "layout", _layout)
+
+    def _frame(self, rig: Rig) -> Any:
+        if self._picture is None:  # not before somebody looks: the page itself is there first
+            from lightplan.tasks.live import LivePicture
+
+            self._picture = LivePicture()
+        return self._picture.frame(rig)
 
     def _take(self) -> Wanted | None:
         with self._ready:
@@ -82,10 +86,16 @@ class Live:
             wanted, self._slot = self._slot, None
             return None if self._closed else wanted
 
-    def _one(self, wanted: Wanted, kind: str, make: Callable[[], Any]) -> None:
+    def _one(self, wanted: Wanted, kind: str, make: Callable[[Rig], Any]) -> None:
         try:
-            made = make()
+            made = make(wanted.rig)
         except LightplanError as error:
             self._tell("fault", wanted, str(error))
             return
         self._tell(kind, wanted, made)
+
+
+def _layout(rig: Rig) -> Any:
+    from lightplan.tasks.layout import layout
+
+    return layout(rig)

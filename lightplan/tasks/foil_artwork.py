@@ -6,6 +6,7 @@ import io
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -127,6 +128,29 @@ def foil_mask(
     top, left = (high - rows) // 2, (wide - cols) // 2
     sheet[top : top + rows, left : left + cols] = share
     return _png(sheet), True
+
+
+def mask_of_file(path: Path, *, colour: str | None, width_mm: float, height_mm: float) -> bytes:
+    """Return the foil of an artwork file as PNG; `colour` is "rrggbb", with or without #.
+
+    Raises
+    ------
+    ArtworkError
+        When it cannot be read, or the colour is none.
+    """
+    if not path.is_file():
+        raise ArtworkError(
+            field="artwork", wanted="a file that is there", got=str(path), cure="check its name"
+        )
+    if colour is not None:
+        colour = "#" + colour.removeprefix("#").lower()
+        if len(colour) != 7 or not set(colour[1:]) <= set("0123456789abcdef"):
+            raise ArtworkError(
+                field="--colour", wanted="six hex digits, as c89628", got=colour,
+                cure="read it off with a picture program",
+            )  # fmt: skip
+    artwork = read_any_artwork(path.read_bytes(), path.suffix.lower(), path.name)
+    return foil_mask(artwork, colour=colour, width_mm=width_mm, height_mm=height_mm)[0]
 
 
 def _share(artwork: Artwork, colour: str | None) -> NDArray[np.float32]:

@@ -43,6 +43,8 @@ from lightplan.scene.camera import focal_length_of
 from lightplan.tasks.foil_artwork import sample_artwork
 from lightplan.tasks.start import UNKNOWN, option
 
+NEAREST_MM = 180.0
+"""Nearer most lenses do not focus; common practice, no source."""
 FILLS = 0.62
 """Share of the picture that the sheet fills, leaving room to crop; our choice."""
 LEAST_LEAN_DEG = 22.0
@@ -208,7 +210,7 @@ def _camera(answers: Answers, sheet: Sheet) -> tuple[Camera, list[Remark]]:
     away = max(
         sheet.width_mm * focal / (sensor_w * fills), sheet.height_mm * focal / (sensor_h * fills)
     )
-    away = max(260.0, 10.0 * round(away / 10.0))
+    away = max(NEAREST_MM, 10.0 * round(away / 10.0))
     lean = tilt_out(side_mm=sheet.height_mm, body_mm=body_h, height_mm=away).angle_rad
     lean = max(lean + math.radians(3), math.radians(least))
     y, z = -round(away * math.sin(lean)), round(away * math.cos(lean))

@@ -1,77 +1,9 @@
-"""A page that is served to the tests: a process of its own, a home of its own."""
-
 from __future__ import annotations
 
-import http.client
-import os
-import re
-import signal
-import subprocess
-import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from pathlib import Path
 
 import pytest
-
-CHROMIUM = Path("/usr/bin/chromium")
-
-
-@dataclass
-class Served:
-    """A page as a maker has it: address, key, and the folder of the program's data."""
-
-    port: int
-    key: str
-    home: Path
-    process: subprocess.Popen[str] = field(repr=False)
-
-    @property
-    def address(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    def ask(
-        self, method: str, path: str, *, headers: dict[str, str] | None = None, body: bytes = b""
-    ) -> tuple[int, dict[str, str], bytes]:
-        """Ask without a browser, so that every header can be forged."""
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
-        connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
-        sent = {"Host": f"127.0.0.1:{self.port}", **(headers or {})}
-        if method == "POST" and "Content-Length" not in sent:
-            sent["Content-Length"] = str(len(body))
-        for name, value in sent.items():
-            connection.putheader(name, value)
-        connection.endheaders(body if body else None)
-        answer = connection.getresponse()
-        found = answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
-        connection.close()
-        return found
-
-    def cookie(self) -> str:
-        """Trade the key for the cookie, as the browser does."""
-        status, headers, _ = self.ask("GET", f"/?key={self.key}")
-        assert status == 303
-        return headers["set-cookie"].split(";")[0]
-
-    def stop(self) -> None:
-        self.process.send_signal(signal.SIGINT)
-        self.process.wait(timeout=20)
-        if self.process.stdout is not None:
-            self.process.stdout.close()
-
-
-def serve(home: Path, *arguments: str) -> Served:
-    """Start `lightplan open` and return once it answers."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "lightplan", "open", *arguments, "--no-browser"],
-        env={**os.environ, "LIGHTPLAN_HOME": str(home)},
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-    )  # fmt: skip
-    assert process.stdout is not None
-    line = process.stdout.readline()
-    found = re.search(r"http://127\.0\.0\.1:(\d+)/\?key=(\w+)", line)
-    assert found, line
-    return Served(int(found[1]), found[2], home, process)
+from page_server import Served, serve
 
 
 @pytest.fixture(scope="module")

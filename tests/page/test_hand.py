@@ -154,4 +154,4 @@ def test_an_editor_s_change_is_asked_about(tab, served):
     path.write_text(path.read_text("utf-8").replace("value = 2500", "value = 2600", 1), "utf-8")
     tab.click("text=Take its change")
     until(lambda: load_rig(path).rig.lamps[0].output.value == 2600.0, "their change")
-    tab.wait_for_function("!document.getElementById('undo').disabled")
+    tab.wait_for_selector("#undo:enabled")

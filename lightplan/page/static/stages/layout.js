@@ -26,7 +26,8 @@ export function show(place) {
   }
 
   const off = [
-    on("closer", () => { drawVerdict(verdict); drawFindings(findings); }),
+    on("closer", () => { drawVerdict(verdict); drawFindings(findings); drawStale(); }),
+    on("kept", () => drawFindings(findings)),
     on("cure", () => drawFindings(findings)),
     on("layout", () => { drawChosen(chosen); drawStale(); }),
     on("selected", () => drawChosen(chosen, true)),
@@ -76,13 +77,16 @@ function exposure() {
 function drawFindings(node) {
   const closer = state.closer;
   if (!closer) return into(node);
-  if (!closer.findings.length) return into(node, h("p", { class: "quiet" }, "Nothing to complain about. Next: let lightplan find how exactly it must stand, under Plan."));
-  return into(node, h("h2", {}, "What to look at"), h("ol", {}, closer.findings.map((finding, number) =>
+  const next = state.kept && !state.kept.plan ? h("div", { class: "card next-step" },
+    h("p", {}, h("b", {}, "This is only a first set-up."), " Let lightplan try every look that this foil and stock can carry, and choose by eye."),
+    h("a", { class: "button main", href: "#look" }, "Show me the looks")) : null;
+  if (!closer.findings.length) return into(node, next, h("p", { class: "quiet" }, "Nothing to complain about. Next: let lightplan find how exactly it must stand, under Plan."));
+  return into(node, next, h("h2", {}, "What to look at"), h("ol", {}, closer.findings.map((finding, number) =>
     h("li", {},
       h("p", { class: "what" }, sentence(finding.what)),
       finding.cause ? h("p", { class: "why" }, sentence(finding.cause)) : h("p", { class: "why" }, "Looking for the cause …"),
       finding.can ? h("p", { class: "act" },
-        button(capital(finding.move), () => say({ do: "cure", number, revision: closer.revision, why: finding.move }), { class: number ? "" : "main" }),
+        button(capital(finding.move), () => say({ do: "cure", number, revision: closer.revision, why: finding.move }), { class: number || next ? "" : "main" }),
         finding.gain >= 0.5 ? h("span", { class: "quiet" }, ` worth ${Math.round(finding.gain)} points`) : null)
         : finding.move ? h("p", { class: "why" }, sentence(finding.move)) : null))));
 }

@@ -1,0 +1,30 @@
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+from lightplan.rigfiles import load_rig
+
+
+def start(folder, lines, *options):
+    return subprocess.run(
+        [sys.executable, "-m", "lightplan", "start", *options],
+        cwd=folder, input="\n".join(lines) + "\n", capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+
+def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
+    lines = ["2", "2.5 x 4 in", "nonsense", "1", "5", "", "1:60 4", "2:1 5", "1", "4"]
+    done = start(tmp_path, lines, "--out", "tag.toml", "--json")
+    assert done.returncode == 0, done.stderr
+    assert "once more" in done.stderr  # after the nonsense
+    rig = load_rig(tmp_path / json.loads(done.stdout)["path"]).rig
+    assert (round(rig.sheet.width_mm, 1), round(rig.sheet.height_mm, 1)) == (63.5, 101.6)
+    assert rig.sheet.foil.kind == "gold foil"
+    assert [(lamp.is_window, lamp.output.value) for lamp in rig.lamps] == [
+        (False, 60.0), (True, 2500.0),
+    ]  # fmt: skip
+    again = start(tmp_path, lines, "--out", "tag.toml")
+    assert again.returncode == 2
+    assert "one that exists" in again.stderr

@@ -1,0 +1,257 @@
+"""Every stage as a first-time maker walks through them, and as people with other eyes see them.
+
+With LIGHTPLAN_SCREENSHOTS set to a folder, the pictures of docs/page.md are written there.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+CHROMIUM = Path("/usr/bin/chromium")
+pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")
+PATIENCE_MS = 300_000
+STAGES = ("start", "look", "layout", "plan", "build", "shoot", "pick", "keep")
+TYPING_MS = 180  # between keys and presses: a person who looks first
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def opened(browser, served) -> Iterator[Any]:
+    context = browser.new_context(viewport={"width": 1360, "height": 860})
+    context.set_default_timeout(PATIENCE_MS)
+    page = context.new_page()
+    faults: list[str] = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.on("console", lambda told: faults.append(told.text) if told.type == "error" else None)
+    page.goto(f"{served.address}/?key={served.key}")
+    page.wait_for_selector("#stages a")
+    yield page, faults
+    context.close()
+
+
+@pytest.fixture
+def tab(opened) -> Iterator[Any]:
+    page, faults = opened
+    yield page
+    assert faults == []
+
+
+def go(tab: Any, stage: str) -> None:
+    tab.evaluate(f"location.hash = '{stage}'")
+    tab.wait_for_selector(f"main[data-stage={stage}] h1")
+
+
+def shot(tab: Any, name: str) -> None:
+    folder = os.environ.get("LIGHTPLAN_SCREENSHOTS")
+    if folder:
+        tab.mouse.move(2, 400)
+        tab.screenshot(path=Path(folder) / f"{name}.png")
+
+
+def axe() -> str:
+    package = pytest.importorskip("axe_playwright_python", reason="axe is not installed")
+    return (Path(package.__file__).parent / "axe.min.js").read_text("utf-8")
+
+
+def faults_of(tab: Any, script: str) -> list[str]:
+    """Serious and critical faults that axe finds, with where."""
+    tab.evaluate(script)
+    found = tab.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    return [
+        f"{fault['id']}: {node['target']} {node.get('failureSummary', '')[:160]}"
+        for fault in found["violations"]
+        if fault["impact"] in ("serious", "critical")
+        for node in fault["nodes"]
+    ]
+
+
+def ready(tab: Any, stage: str) -> None:
+    """Wait until a stage shows what it is about."""
+    there = {"layout": ".findings, .verdict .score", "build": ".steps li", "keep": ".shelf-item"}
+    if stage in there:
+        tab.wait_for_selector(there[stage])
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_no_serious_fault_on_any_stage(tab, scheme):
+    script = axe()
+    tab.emulate_media(color_scheme=scheme)
+    found = []
+    for stage in STAGES:
+        go(tab, stage)
+        ready(tab, stage)
+        found += [f"{stage}: {fault}" for fault in faults_of(tab, script)]
+    go(tab, "start")
+    tab.click("text=Describe my product")
+    found += [f"question: {fault}" for fault in faults_of(tab, script)]
+    tab.click("text=Back")
+    tab.emulate_media(color_scheme="light")
+    assert found == []
+
+
+@pytest.mark.parametrize("width", [380, 680])  # a phone; a laptop at 200 % zoom
+def test_in_a_narrow_window_nothing_sticks_out(tab, width):
+    tab.set_viewport_size({"width": width, "height": 800})
+    out = []
+    for stage in STAGES:
+        go(tab, stage)
+        ready(tab, stage)
+        wide = tab.evaluate("document.documentElement.scrollWidth")
+        if wide > width:
+            out.append((stage, wide))
+    tab.set_viewport_size({"width": 1360, "height": 860})
+    assert out == []
+
+
+def test_on_paper_there_are_steps_and_no_buttons(tab):
+    go(tab, "build")
+    ready(tab, "build")
+    tab.emulate_media(media="print")
+    visible = tab.evaluate(
+        "[...document.querySelectorAll('button, nav, .tools')].filter(e => e.offsetParent).length"
+    )
+    steps = tab.locator(".steps li").count()
+    tab.emulate_media(media="screen")
+    assert visible == 0
+    assert steps >= 5
+
+
+def test_all_of_the_page_comes_from_this_machine(tab, served):
+    asked: list[str] = []
+    tab.on("request", lambda request: asked.append(request.url))
+    tab.reload()
+    for stage in STAGES:
+        go(tab, stage)
+    away = [u for u in asked if not u.startswith((served.address, "blob:", "data:", "ws://127"))]
+    assert away == []
+    assert len(asked) > 5
+
+
+def answer(tab: Any, words: str) -> None:
+    tab.wait_for_timeout(4 * TYPING_MS)
+    tab.click(f".question >> text='{words}'")
+
+
+def act_out_the_questions(tab: Any) -> None:
+    """Answer all questions as a person does who looks before pressing."""
+    go(tab, "start")
+    tab.click("text=Describe my product")
+    answer(tab, "Gift tag")
+    tab.get_by_label("Width").type("55", delay=TYPING_MS)
+    tab.get_by_label("Height").type("90", delay=TYPING_MS)
+    answer(tab, "That is it")
+    shot(tab, "start-foil")
+    for words in ("Gold foil", "Forest green", "I have none at hand", "Phone, main lens"):
+        answer(tab, words)
+    for words in ("Softbox", "LED panel", "Go on"):
+        answer(tab, words)
+    tab.click("[aria-label='One more: White boards, A3']")
+    for words in ("Go on", "I can make it dark", "Wood"):
+        answer(tab, words)
+    tab.get_by_label("Name of this work").type("Christmas tags", delay=TYPING_MS)
+    tab.keyboard.press("Enter")
+
+
+def test_a_first_time_maker_sees_the_picture_of_their_own_product_in_two_minutes(tab, served):
+    begun = time.monotonic()
+    act_out_the_questions(tab)
+    tab.wait_for_selector("main[data-stage=layout] .verdict .score")
+    taken = time.monotonic() - begun
+    assert taken < 120, f"{taken:.0f} s"
+    shot(tab, "layout")
+    assert "Christmas tags" in tab.text_content("#work-title")
+    assert (served.home / "works" / "christmas-tags.toml").exists()
+
+
+def photograph(tab: Any, path: Path, size: tuple[int, int]) -> Path:
+    """Write what the page shows as a photograph of a size, as if a camera had taken it."""
+    tab.wait_for_selector(".fine.shown")
+    content = tab.evaluate(
+        "fetch(document.querySelector('.fine').src).then(r => r.arrayBuffer())"
+        ".then(b => [...new Uint8Array(b)])"
+    )
+    picture = cv2.imdecode(np.array(content, np.uint8), cv2.IMREAD_COLOR)
+    large = cv2.resize(picture, size, interpolation=cv2.INTER_CUBIC)
+    cv2.imwrite(str(path), large, [cv2.IMWRITE_JPEG_QUALITY, 92])
+    return path
+
+
+@pytest.mark.slow
+def test_the_whole_evening_from_looks_to_the_shelf(tab, served, tmp_path):
+    go(tab, "layout")
+    shots = [photograph(tab, tmp_path / "tag-1.jpg", (6000, 4500))]  # 27 megapixels
+    broken = tmp_path / "broken.jpg"
+    broken.write_bytes(shots[0].read_bytes()[:60_000])
+    go(tab, "look")
+    tab.click("text=Show me the looks")
+    tab.wait_for_selector(".cell img")
+    tab.wait_for_selector("text=Find them again")
+    shot(tab, "look")
+    tab.click("text=Take this look >> nth=0")
+    tab.wait_for_selector("main[data-stage=layout]")
+    go(tab, "plan")
+    tab.click("text=Find the best set-up")
+    tab.wait_for_selector(".plan-card >> text=Take this plan")
+    shot(tab, "plan")
+    go(tab, "build")
+    tab.wait_for_selector(".steps li")
+    tab.check(".steps input >> nth=0")
+    shot(tab, "build")
+    go(tab, "shoot")
+    tab.set_input_files(".drop input", [*shots, broken])
+    tab.wait_for_selector(".strip .warn")
+    tab.click(".strip .shot:not([disabled])")
+    tab.wait_for_selector(".advice-two")
+    shot(tab, "shoot")
+    go(tab, "pick")
+    tab.click("text=Judge all frames")
+    tab.wait_for_selector(".rank")
+    tab.click(".ranking .shot >> nth=0")
+    tab.wait_for_selector(".loupe")
+    shot(tab, "pick")
+    go(tab, "keep")
+    tab.get_by_label("Name on the shelf").fill("christmas-tags")
+    tab.click("text=Keep it on the shelf")
+    tab.wait_for_selector(".pictures >> nth=-1 >> li:nth-child(8) img")
+    shot(tab, "keep")
+    assert (served.home / "rigs" / "christmas-tags.toml").exists()
+
+
+def test_the_page_comes_back_with_the_work_after_the_server_was_gone(browser, tmp_path_factory):
+    from page_server import serve
+
+    home = tmp_path_factory.mktemp("again")
+    first = serve(home, "gold-card-above")
+    page = browser.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(f"{first.address}/?key={first.key}#layout")
+    page.wait_for_selector('.plan .thing[data-name="roof"]')
+    page.focus('.plan .thing[data-name="roof"]')
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector("#undo:enabled")
+    first.process.kill()  # as if the plug was pulled
+    first.process.wait()
+    page.wait_for_selector("html.line-down")
+    second = serve(home, "gold-card-above", "--port", str(first.port))
+    page.wait_for_selector("html:not(.line-down)")
+    page.wait_for_selector("#undo:enabled")
+    assert "moved roof" in page.get_attribute("#undo", "title")
+    page.close()
+    second.stop()
+    first.close()
