@@ -1,42 +1,43 @@
-"""Curves from a measure to a quality between 0 and 1, without plateaus.
+"""Curves from a measure to a quality between 0 and 1.
 
-A search must be able to climb from anywhere, so every curve keeps a slope however far
-the measure is from its target; the tails fall as the inverse square.
+A wish that is met loses nothing, so each curve is 1 where the wish is met. Outside it keeps
+a slope however far the measure is off, so that a search can climb from anywhere; the tails
+fall as the inverse square.
 """
 
 from __future__ import annotations
 
 
-def close(value: float, *, target: float, scale: float) -> float:
-    """Return 1 at the target, one half at one `scale` from it.
+def between(value: float, *, least: float, most: float, scale: float) -> float:
+    """Return 1 from `least` to `most`, one half at one `scale` outside.
 
-    >>> close(2.0, target=2.0, scale=1.0), close(3.0, target=2.0, scale=1.0)
+    >>> between(1.5, least=1.0, most=2.0, scale=1.0), between(3.0, least=1.0, most=2.0, scale=1.0)
     (1.0, 0.5)
     """
-    return 1.0 / (1.0 + ((value - target) / scale) ** 2)
+    off = max(least - value, value - most, 0.0)
+    return 1.0 / (1.0 + (off / scale) ** 2)
 
 
-def low(value: float, *, half_at: float) -> float:
-    """Return 1 at 0 and one half at `half_at`."""
-    return close(value, target=0.0, scale=half_at)
+def low(value: float, *, met: float, half_at: float) -> float:
+    """Return 1 up to `met` and one half at `half_at`."""
+    return between(value, least=float("-inf"), most=met, scale=half_at - met)
 
 
-def high(value: float, *, half_at: float) -> float:
-    """Return 0 at 0, one half at `half_at`, towards 1 above; for values of 0 or more.
+def high(value: float, *, met: float, half_at: float) -> float:
+    """Return 0 at 0, rising towards 1 at `met`, ever less steeply; for values of 0 or more.
 
-    >>> high(3.0, half_at=3.0)
-    0.5
+    As 1 - 2^(-value / half_at), scaled to be 1 at `met`.
+
+    >>> high(30.0, met=30.0, half_at=10.0), round(high(10.0, met=30.0, half_at=10.0), 3)
+    (1.0, 0.571)
     """
-    return float(1.0 - 2.0 ** (-max(value, 0.0) / half_at))
+    most = 1.0 - 2.0 ** (-met / half_at)
+    return float(min(1.0, (1.0 - 2.0 ** (-max(value, 0.0) / half_at)) / most))
 
 
-def above(value: float, *, half_at: float, scale: float) -> float:
-    """Return one half at `half_at`, towards 1 above it, towards 0 below (logistic, base 2).
-
-    >>> above(1.0, half_at=1.0, scale=0.5)
-    0.5
-    """
-    return float(1.0 / (1.0 + 2.0 ** (min(max((half_at - value) / scale, -60.0), 60.0))))
+def above(value: float, *, met: float, half_at: float) -> float:
+    """Return 1 from `met` on, one half at `half_at`, towards 0 below."""
+    return between(value, least=met, most=float("inf"), scale=met - half_at)
 
 
 def beyond(value: float, *, limit: float, scale: float) -> float:

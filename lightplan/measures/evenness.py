@@ -63,10 +63,15 @@ def _lightness(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | 
     doubt = noise + quantum_stops(maps, middle)
     error = np.hypot(_span_error(raw, levels.paper_count), doubt * per_stop)
     shown = np.asarray(lightness(np.minimum(middle, 1.0)), np.float64)
-    return {
+    tone_error = doubt * _lightness_per_stop(middle)
+    found: Pairs = {
         "paper_lightness_range_Lstar": (quiet, error),
-        "paper_lightness_Lstar": (shown, doubt * _lightness_per_stop(middle)),
+        "paper_lightness_Lstar": (shown, tone_error),
     }
+    if stock is not None:
+        own = float(lightness(np.array(reflectance)))
+        found["paper_tone_Lstar"] = (shown - own, tone_error)
+    return found
 
 
 def _variation(maps: Sheet, levels: Levels) -> tuple[Values, Values]:

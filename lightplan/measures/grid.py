@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.arrays import Booleans, Doubles, Singles
+from lightplan.measures import within
 
 CELLS_LONG_SIDE = 40
 SOLID_FOIL = 0.9
@@ -23,6 +24,9 @@ SOLID_PAPER = 0.02
 LEAST_COVER = 0.25
 """Share of a cell that must be solid foil (or paper) for the cell to count."""
 NOISE_SAMPLES = 3000
+EDGE_SHARE = 0.005
+"""Way from the edge between foil and paper, as a share of the longer side, and a pixel at
+least, from which levels are taken. Our choice."""
 
 Indices = NDArray[np.intp]
 
@@ -103,6 +107,10 @@ class Grid:
         Cells of the foil near the outline of the foil's area.
     noise_at : (n,) int
         Flat indices of pixels whose left and right neighbours are the same material.
+    foil_leak : (m,) float
+        Share of paper that a lens's blur would bring into the foil's cells.
+    lines : Lines
+        Short lines within the foil's shapes.
     """
 
     shape: tuple[int, int]
@@ -115,6 +123,8 @@ class Grid:
     half_diagonal_mm: float
     rim: Booleans
     noise_at: Indices
+    foil_leak: Doubles
+    lines: within.Lines
 
     @classmethod
     def of(cls, foil: Singles, valid: Booleans, *, width_mm: float, height_mm: float) -> Grid:
@@ -127,14 +137,18 @@ class Grid:
         x_mm = ((np.arange(cols) + 0.5) / cols - 0.5) * width_mm
         y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
         is_foil = _solid(foil, valid)
-        metal = _region(is_foil, foil, shape, x_mm, y_mm)
-        stock = _region(_plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm)
+        metal = _region(is_foil, foil, shape, x_mm, y_mm, least_core=1.0)
+        stock = _region(
+            _plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm, least_core=0.3
+        )
         half = 0.5 * float(np.hypot(width_mm, height_mm))
         return cls(
             shape=shape, cell_pixels=rows * cols / (shape[0] * shape[1]), foil=metal, paper=stock,
             plane=_surface(metal, half)[:, :3], paper_surface=_surface(stock, half),
             foil_surface=_surface(metal, half), half_diagonal_mm=half, rim=_rim(metal),
             noise_at=_triples(metal.core > 0, stock.core > 0),
+            foil_leak=_leak(foil, valid, metal, shape),
+            lines=within.lines_in(metal.core, width_mm=width_mm, height_mm=height_mm),
         )  # fmt: skip
 
     @cached_property
@@ -147,6 +161,17 @@ class Grid:
         normal = weighted.T @ self.plane
         ridge = 1e-9 * np.trace(normal) * np.eye(3)
         return np.linalg.inv(normal + ridge), weighted.T
+
+    @cached_property
+    def paper_patches(self) -> tuple[Doubles, Doubles]:
+        """What gathers the paper's cells into patches, and spreads those to the foil's cells."""
+        paper, foil = self.paper, self.foil
+        return within.patches_of(
+            (paper.x_mm, paper.y_mm),
+            (foil.x_mm, foil.y_mm),
+            paper.cover,
+            1.6 * self.half_diagonal_mm,
+        )
 
     def average(self, picture: Singles, region: Region) -> Singles:
         """Return the mean of a picture (rows, cols) or (rows, cols, 3) over a region's cells."""
@@ -190,17 +215,31 @@ def _plain(foil: Singles, valid: Booleans) -> Booleans:
     return found
 
 
-def _core(solid: Booleans) -> Booleans:
-    """Return the solid pixels away from their edges, unless too little would be left."""
-    whole = np.pad(solid.astype(np.uint8), 1, mode="edge")
-    inner = cv2.erode(whole, np.ones((3, 3), np.uint8))[1:-1, 1:-1].astype(np.bool_)
-    return inner if np.count_nonzero(inner) >= 0.3 * np.count_nonzero(solid) else solid
+def _core(solid: Booleans, least_share: float) -> Booleans:
+    """Return the solid pixels away from their edges.
+
+    The same way on the sheet whatever the grid: what a fine grid has of drawn edges, and of
+    the halo that was left when the artwork was made smaller, is no foil and no paper. Where
+    all that a cell's width holds is thinner, the middle of the strokes is taken, unless
+    more than `least_share` of the pixels are left without.
+    """
+    side = max(solid.shape)
+    reach = max(1.0, round(EDGE_SHARE * side))
+    padded = np.pad(solid.astype(np.uint8), 1, mode="edge")
+    deep = cv2.distanceTransform(padded, cv2.DIST_C, 3)[1:-1, 1:-1]
+    inner: Booleans = deep > reach
+    if np.count_nonzero(inner) >= least_share * np.count_nonzero(solid):
+        return inner
+    box = np.ones((2 * (side // CELLS_LONG_SIDE // 2) + 3,) * 2, np.uint8)
+    core: Booleans = deep > np.minimum(reach, 0.6 * cv2.dilate(deep, box))
+    return core
 
 
 def _region(
-    solid: Booleans, material: Singles, shape: tuple[int, int], x_mm: Doubles, y_mm: Doubles
-) -> Region:
-    core = _core(solid).astype(np.float32)
+    solid: Booleans, material: Singles, shape: tuple[int, int], x_mm: Doubles, y_mm: Doubles,
+    *, least_core: float,
+) -> Region:  # fmt: skip
+    core = _core(solid, least_core).astype(np.float32)
     cover = shrink(core, shape).ravel().astype(np.float64)
     least = LEAST_COVER if np.count_nonzero(cover >= LEAST_COVER) >= 12 else 1e-3
     cells = np.flatnonzero(cover >= least)
@@ -214,6 +253,12 @@ def _region(
         x_mm=across.astype(np.float64), y_mm=up.astype(np.float64),
         hull_mm=_hull(solid, x_mm, y_mm),
     )  # fmt: skip
+
+
+def _leak(foil: Singles, valid: Booleans, metal: Region, shape: tuple[int, int]) -> Doubles:
+    leak = within.leak_of(foil, valid) * metal.core
+    share: Doubles = shrink(leak, shape).ravel()[metal.cells].astype(np.float64) / metal.cover
+    return share
 
 
 def _hull(solid: Booleans, x_mm: Doubles, y_mm: Doubles) -> Doubles:

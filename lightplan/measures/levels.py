@@ -98,6 +98,8 @@ class Levels:
         Coefficients of the paper's smooth level in stops (on `Grid.paper_surface`).
     noise_stops : (...) float
         Standard deviation of a pixel, from second differences along the rows.
+    foil_lines : (..., 4, k) float32
+        Luminance along the short lines within the foil's shapes (`Grid.lines`).
     """
 
     foil_rgb: Singles
@@ -110,6 +112,7 @@ class Levels:
     paper_open: Doubles
     paper_fit: Doubles
     noise_stops: Doubles
+    foil_lines: Singles
 
     @cached_property
     def foil_marks(self) -> Marks:
@@ -164,12 +167,13 @@ class Levels:
                 grid.average(whole, grid.foil), grid.average(whole, grid.paper), np.array(True)
             ),
             noise_stops=noise_stops(level.ravel()[_triples_of(grid)]),
+            foil_lines=level.ravel()[grid.lines.at],
         )  # fmt: skip
 
     @classmethod
     def from_means(
         cls, grid: Grid, *, paper: Singles, paper_rgb: Singles, foil_rgb: Singles,
-        open_levels: OpenLevels | None, noise_stops: Doubles,
+        open_levels: OpenLevels | None, noise_stops: Doubles, foil_lines: Singles,
     ) -> Levels:  # fmt: skip
         """Return levels from the means over the grid's cells.
 
@@ -183,6 +187,7 @@ class Levels:
         open_levels : OpenLevels or None
             None where nothing lies above the clip level in any picture.
         noise_stops : (...) float
+        foil_lines : (..., 4, k) float32
         """
         level = paper.astype(np.float64)
         paper_stops = log2_level(level)
@@ -204,6 +209,7 @@ class Levels:
             foil_rgb=foil_rgb, paper_rgb=paper_rgb, foil=ordered[0], paper=ordered[1],
             foil_stops=log2_level(foil), paper_stops=paper_stops, foil_open=foil_open,
             paper_open=paper_open, paper_fit=paper_fit, noise_stops=noise_stops,
+            foil_lines=foil_lines,
         )  # fmt: skip
 
     def cell_noise_stops(self, grid: Grid, region: Region) -> Doubles:

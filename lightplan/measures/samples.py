@@ -56,7 +56,10 @@ class Sampler:
     def sample(self, picture: Singles) -> Singles:
         """Return the samples (k, 3) of a picture (rows, cols, 3); linear in the picture."""
         grid, flat = self.grid, picture.reshape(-1, 3)
-        at = [self.foil_at, self.paper_at, *(self.noise_at + step for step in (-1, 0, 1))]
+        at = [
+            self.foil_at, self.paper_at, *(self.noise_at + step for step in (-1, 0, 1)),
+            grid.lines.at.ravel(),
+        ]  # fmt: skip
         cells = [grid.average(picture, grid.foil), grid.average(picture, grid.paper)]
         return np.concatenate([*cells, flat[np.concatenate(at)]])
 
@@ -71,7 +74,7 @@ class Sampler:
     @property
     def size(self) -> int:
         """How many samples a picture has."""
-        return int(self.parts[-1].stop) + 3 * len(self.noise_at)
+        return int(self.parts[-1].stop) + 3 * len(self.noise_at) + self.grid.lines.at.size
 
     def measure(
         self, samples: Singles, look: Look, foil_kind: str | None, *,
@@ -153,13 +156,15 @@ class SampledSheet:
         cut = np.minimum(self.samples, np.float32(CLIP_LEVEL))
         level = luminance(cut)
         is_over = np.asarray(whole.max(axis=-1) > CLIP_LEVEL)
-        triples = level[..., pixels.stop :]
+        end = pixels.stop + 3 * len(self.sampler.noise_at)
+        triples, lines = level[..., pixels.stop : end], level[..., end:]
         return Levels.from_means(
             self.grid, paper=level[..., paper],
             paper_rgb=cut[..., paper, :], foil_rgb=cut[..., foil, :],
             open_levels=OpenLevels(whole[..., foil], whole[..., paper], is_over)
             if is_over.any() else None,
             noise_stops=noise_stops(triples.reshape(*triples.shape[:-1], 3, -1)),
+            foil_lines=lines.reshape(*lines.shape[:-1], 4, -1),
         )  # fmt: skip
 
 

@@ -6,9 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from lightplan.measures.curves import beyond, softly
+from lightplan.measures.curves import softly
+from lightplan.measures.gates import GateRule
 from lightplan.measures.measure import Measures, unit_of
-from lightplan.measures.rules import GateRule, PartRule, gates_of, parts_of
+from lightplan.measures.parts import PartRule
+from lightplan.measures.rules import gates_of, parts_of
 from lightplan.scene.look import Look
 
 Verdict: TypeAlias = Literal["keep", "adjust", "retake", "cannot tell"]
@@ -20,6 +22,8 @@ LEAST_CONFIDENCE = 0.5
 LEAST_FOIL_PIXELS = 120
 FOIL_NOT_TOLD = "foil and paper could not be told apart; give the foil artwork"
 """Reason given where a mask is not trusted, as if no artwork was given."""
+PASSED_FROM = 0.97
+"""Factor from which a gate counts as passed: what costs less is no reason not to keep."""
 NO_JUDGEMENT = -1000.0
 """Merit where nothing can be judged: below anything that can."""
 
@@ -97,7 +101,7 @@ def judge(measures: Measures, look: Look) -> Judgement:
     whole = sum(rule.weight for rule in rules)
     parts = tuple(_part(rule, values[rule.measure], 100.0 / whole) for rule in rules)
     gates = tuple(
-        _gate(rule, values[rule.measure][0]) for rule in gates_of(look) if rule.measure in values
+        _gate(rule, values[rule.measure]) for rule in gates_of(look) if rule.measure in values
     )
     points = sum(part.points for part in parts)
     factor = math.prod(gate.factor for gate in gates)
@@ -120,19 +124,20 @@ def merit(measures: Measures, look: Look) -> float:
     """
     if why_not(measures):
         return NO_JUDGEMENT
-    values = measures.values_by_name()
+    pairs = measures.pairs()
     whole = earned = 0.0
     for rule in parts_of(look):
-        if rule.measure in values:
+        if rule.measure in pairs:
             whole += rule.weight
-            earned += rule.weight * rule.quality(values[rule.measure])
+            earned += rule.weight * rule.quality(pairs[rule.measure][0])
     found = math.log(max(earned / whole, 1e-9))
     for gate in gates_of(look):
-        if gate.measure in values:
-            found -= _penalty(gate, values[gate.measure])
+        if gate.measure in pairs:
+            found -= _penalty(gate, pairs[gate.measure])
     for name in ("foil", "paper"):
-        over = max(0.0, values.get(f"{name}_peak_stops", 0.0))
-        found -= over * softly(values.get(f"{name}_clipped_share", 0.0), start=0.3, end=0.6)
+        over = max(0.0, pairs.get(f"{name}_peak_stops", (0.0, 0.0))[0])
+        share = pairs.get(f"{name}_clipped_share", (0.0, 0.0))[0]
+        found -= over * softly(share, start=0.3, end=0.6)
     return found
 
 
@@ -163,16 +168,32 @@ def _part(rule: PartRule, pair: tuple[float, float], scale: float) -> Part:
     )  # fmt: skip
 
 
-def _gate(rule: GateRule, value: float) -> Gate:
-    penalty = _penalty(rule, value)
+def _gate(rule: GateRule, pair: tuple[float, float]) -> Gate:
+    factor = math.exp(-_penalty(rule, pair))
+    passed = rule.is_kept(pair[0]) if rule.is_look else factor >= PASSED_FROM
     return Gate(
-        rule.name, rule.measure, penalty == 0.0, math.exp(-penalty),
-        f"{rule.name}: {show(rule.measure, value)}, wanted {rule.wanted}",
+        rule.name, rule.measure, passed, factor,
+        f"{rule.name}: {show(rule.measure, pair[0])}, wanted {rule.wanted}",
     )  # fmt: skip
 
 
-def _penalty(rule: GateRule, value: float) -> float:
-    return beyond(rule.sign * value, limit=rule.sign * rule.limit, scale=rule.scale)
+def _penalty(rule: GateRule, pair: tuple[float, float]) -> float:
+    """Return the logarithm of what the score is divided by, over the measure's uncertainty.
+
+    The mean of the factor over a normal distribution (Gauss and Hermite's rule of three
+    points), so that a limit is a slope as wide as what is known of the measure.
+    """
+    value, error = pair
+    here = rule.penalty(value)
+    if error <= 0.0:
+        return here
+    below, above = (rule.penalty(value + side * math.sqrt(3.0) * error) for side in (-1.0, 1.0))
+    if here == below == above:
+        return here
+    # The largest factor is taken out, or far penalties would all be nought.
+    least = min(here, below, above)
+    mean = (4.0 * math.exp(least - here) + math.exp(least - below) + math.exp(least - above)) / 6.0
+    return least - math.log(mean)
 
 
 def show(name: str, value: float) -> str:
@@ -222,7 +243,7 @@ def _uncertainty(
     for rule in gates_of(look):
         if rule.measure in values:
             value, error = values[rule.measure]
-            ends = [math.exp(-_penalty(rule, value + side * error)) for side in (-1.0, 1.0)]
-            here = math.exp(-_penalty(rule, value))
+            ends = [math.exp(-rule.penalty(value + side * error)) for side in (-1.0, 1.0)]
+            here = math.exp(-_penalty(rule, (value, error)))
             total += (0.5 * (ends[1] - ends[0]) * points * factor / max(here, 1e-9)) ** 2
     return min(100.0, math.sqrt(total))

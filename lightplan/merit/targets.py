@@ -15,7 +15,9 @@ from lightplan.scene import Look, Rig
 
 WHITE = 0.85
 BRIGHT_STOPS = 0.7
-BRIGHT_RUN_STOPS = 1.5
+BRIGHT_FIELD_STOPS = 0.25
+BRIGHT_RUN_STOPS = 1.6
+"""White at L* 85 leaves 0.7 stop to the clip level; the bright end may pass it a little."""
 BAND_SHARE = 0.15
 """Half width at half height of a bright band, as a share of the sheet: 30 % of it is bright."""
 DARK_STOPS = -3.5
@@ -58,6 +60,6 @@ def _foil_stops(look: Look, way: Doubles) -> Doubles:
         off = (way - 0.5) / BAND_SHARE
         return BRIGHT_STOPS - look.strength_stops * (1.0 - np.exp2(-off * off))
     if look.kind == "bright field":
-        return BRIGHT_STOPS + BRIGHT_RUN_STOPS * (way - 0.5)
+        return BRIGHT_FIELD_STOPS + BRIGHT_RUN_STOPS * (way - 0.5)
     level = {"flat copy": BRIGHT_STOPS, "dark field": DARK_STOPS, "rainbow": RAINBOW_STOPS}
     return np.full(way.shape, level[look.kind])

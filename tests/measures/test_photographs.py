@@ -91,10 +91,13 @@ def test_a_clean_noisy_sheet_has_no_dust(sheet):
     assert specks(sheet(0.5, 0.6, rows=450, cols=600, noise=0.03)) == ()
 
 
-def edges(sigma: float, *, rows: int = 450, cols: int = 600, noise: float = 0.0) -> SheetMaps:
+def edges(
+    sigma: float, *, rows: int = 450, cols: int = 600, noise: float = 0.0, every: int = 50
+) -> SheetMaps:
     """Return a sheet of foil disks all over, blurred by a Gaussian."""
     y, x = np.mgrid[0:rows, 0:cols]
-    tile = np.hypot((x % 50) - 25.0, (y % 50) - 25.0) < 13.0
+    half = every / 2.0
+    tile = np.hypot((x % every) - half, (y % every) - half) < 0.26 * every
     linear = np.where(tile[..., None], 0.7, 0.3) * np.ones(3)
     fine = cv2.GaussianBlur(linear, (0, 0), sigma) if sigma else linear
     fine = fine + noise * np.random.default_rng(3).standard_normal(fine.shape)
@@ -139,8 +142,8 @@ def test_widths_of_many_profiles_at_once_are_those_of_each(noise):
     profiles = rise + noise * rng.standard_normal(rise.shape)
     wanted = plain_widths(profiles)
     assert len(wanted) > 100
-    np.testing.assert_array_equal(_rise_px(profiles), wanted)
-    assert len(_rise_px(np.zeros((3, 97)))) == 0
+    np.testing.assert_array_equal(_rise_px(profiles, LEAST_STEP)[0], wanted)
+    assert len(_rise_px(np.zeros((3, 97)), LEAST_STEP)[0]) == 0
 
 
 def test_more_blur_is_less_sharp_also_under_noise():
@@ -149,6 +152,15 @@ def test_more_blur_is_less_sharp_also_under_noise():
         for s in (0.7, 1.0, 1.4, 2.0, 2.8)
     ]
     assert widths == sorted(widths)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.004, 0.012, 0.03])
+@pytest.mark.parametrize("sigma", [1.0, 6.0, 14.0])
+def test_noise_does_not_sharpen(sigma, noise):
+    # Quantiles of the normal distribution, whatever the noise: also where the blur is wider
+    # than the profiles and the sharpest things in the picture are grains.
+    found = sharpness(edges(sigma, rows=1200, cols=1600, noise=noise, every=200))
+    assert found.measures["sharpness_edge_rise_px"][0] == pytest.approx(2.5631 * sigma, rel=0.25)
 
 
 @pytest.mark.parametrize("name", ["coins", "camera", "page"])

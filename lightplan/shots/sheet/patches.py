@@ -6,6 +6,7 @@ the sheet has most edges of foil. That costs a tenth of squaring the whole sheet
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -20,6 +21,9 @@ from lightplan.shots.sheet.squaring import grid_shape, project
 from lightplan.shots.shot import Shot
 
 PATCH_PX = 80
+SCALES = (1, 2, 4, 8)
+"""Pixels of the file, along a side, that make one of a window: where the finest ones show no
+edge that stands above the noise, or only wider ones, the next are looked at."""
 _RIM_PX = 3
 
 
@@ -42,22 +46,44 @@ def patch_sharpness(
     Sharpness
         Widths in pixels of the file; its measures count elements along the sheet.
     """
-    fine = grid_shape(found, width_mm=width_mm, height_mm=height_mm, long_side=1 << 14)
+    finest = grid_shape(found, width_mm=width_mm, height_mm=height_mm, long_side=1 << 14)
+    size_mm, sharp = (width_mm, height_mm), None
+    for scale in SCALES:
+        fine = finest[0] // scale, finest[1] // scale
+        if sharp is not None and min(fine) < TILES * PATCH_PX:
+            break
+        looked = _looked_at(shot, found, foil, fine, scale, size_mm)
+        if sharp is None or looked.measures:
+            sharp = _for_the_sheet(looked, shot.reduction * scale, max(size_mm))
+        if looked.is_settled:
+            break
+    assert sharp is not None
+    return sharp
+
+
+def _looked_at(
+    shot: Shot, found: SheetFound, foil: Singles, fine: tuple[int, int], scale: int,
+    size_mm: tuple[float, float],
+) -> Sharpness:  # fmt: skip
+    """Return the edge widths in windows of a grid, each pixel the mean of scale^2 of the file's."""
     patch = min(PATCH_PX, min(fine) // TILES)
     places = _patch_places(foil, fine, patch)
     light = np.zeros((TILES * patch, TILES * patch, 3), np.float32)
     inner = np.zeros(light.shape[:2], np.bool_)
-    windows = _window_corners(found, fine, places, patch)
+    windows = _window_corners(found, fine, places, patch, scale)
     for i, corners in enumerate(windows):
         top, left = i // TILES * patch, i % TILES * patch
-        light[top : top + patch, left : left + patch] = _warped(shot, corners, patch)
+        seen: Any = _warped(shot, corners, patch * scale)
+        if scale > 1:
+            seen = cv2.resize(seen, (patch, patch), interpolation=cv2.INTER_AREA)
+        light[top : top + patch, left : left + patch] = seen
         inner[top + _RIM_PX : top + patch - _RIM_PX, left + _RIM_PX : left + patch - _RIM_PX] = True
-    pixel_mm = width_mm / fine[1], height_mm / fine[0]
+    pixel_mm = size_mm[0] / fine[1], size_mm[1] / fine[0]
     maps = SheetMaps.from_linear(
         light, np.zeros(inner.shape, np.float32), valid=inner,
         width_mm=pixel_mm[0] * light.shape[1], height_mm=pixel_mm[1] * light.shape[0],
     )  # fmt: skip
-    return _for_the_sheet(sharpness(maps), shot, max(width_mm, height_mm))
+    return sharpness(maps, halvings=0)
 
 
 def _patch_places(foil: Singles, fine: tuple[int, int], patch: int) -> list[tuple[int, int]]:
@@ -79,11 +105,11 @@ def _patch_places(foil: Singles, fine: tuple[int, int], patch: int) -> list[tupl
 
 
 def _window_corners(
-    found: SheetFound, fine: tuple[int, int], places: list[tuple[int, int]], patch: int
+    found: SheetFound, fine: tuple[int, int], places: list[tuple[int, int]], patch: int, scale: int
 ) -> Doubles:
     """Return where the corner pixels of windows lie in the photograph, (n, 2, 2, 2)."""
     row, col = np.array(places).T[..., None, None]
-    ends = np.array([0.5, patch - 0.5])
+    ends = np.array([0.5, scale * patch - 0.5]) / scale
     u, v = np.broadcast_arrays((col + ends) / fine[1], (row + ends[:, None]) / fine[0])
     return project(found, u, v)
 
@@ -108,7 +134,7 @@ def _warped(shot: Shot, corners: Doubles, patch: int) -> Singles:
     return seen
 
 
-def _for_the_sheet(found: Sharpness, shot: Shot, long_side_mm: float) -> Sharpness:
+def _for_the_sheet(found: Sharpness, file_px: float, long_side_mm: float) -> Sharpness:
     """Return the figures for the whole sheet and for pixels of the file."""
     told = dict(found.measures)
     if "sharpness_edge_rise_mm" in told:
@@ -116,5 +142,5 @@ def _for_the_sheet(found: Sharpness, shot: Shot, long_side_mm: float) -> Sharpne
         resolved = long_side_mm / rise
         told["sharpness_resolved_count"] = (resolved, resolved * error / rise)
         value, error = told["sharpness_edge_rise_px"]
-        told["sharpness_edge_rise_px"] = (value * shot.reduction, error * shot.reduction)
-    return Sharpness(found.rise_px * shot.reduction, found.rise_mm, found.edges, told)
+        told["sharpness_edge_rise_px"] = (value * file_px, error * file_px)
+    return replace(found, rise_px=found.rise_px * file_px, measures=told)

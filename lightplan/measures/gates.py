@@ -1,0 +1,135 @@
+"""Limits that must be kept before points count in full."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from lightplan.measures.curves import beyond, softly
+from lightplan.scene.look import Look, LookKind
+
+ABSENT_FACTOR = 0.6
+"""Where a look itself is absent the score is at most 60."""
+LEAST_METAL = 0.35
+"""No picture is kept whose foil reads as metal by less. Seen by eye: below it looks printed."""
+
+
+@dataclass(frozen=True)
+class GateRule:
+    """A limit that must be kept before points count in full.
+
+    Parameters
+    ----------
+    name, measure : str
+    limit, scale : float
+        Passing the limit by one `scale` multiplies the score by exp(-1/2), far beyond by
+        exp(-1) for each further `scale`. Of a gate that is the look itself, one `scale`
+        multiplies by 0.6, and what lies farther costs little more.
+    sign : float
+        -1 makes the limit a least value.
+    wanted : str
+        In words.
+    best : float
+        A value at which nothing is lost.
+    is_look : bool
+        Whether this is the look itself: a picture that does not reach it is never kept.
+    """
+
+    name: str
+    measure: str
+    limit: float
+    scale: float
+    sign: float
+    wanted: str
+    best: float
+    is_look: bool = False
+
+    def penalty(self, value: float) -> float:
+        """Return what the score is divided by, as a logarithm; 0 within the limit."""
+        over, limit = self.sign * value, self.sign * self.limit
+        if not self.is_look:
+            return beyond(over, limit=limit, scale=self.scale)
+        steps = max(0.0, (over - limit) / self.scale)
+        farther = 0.05 * math.log1p(max(0.0, steps - 1.0))
+        return -math.log(ABSENT_FACTOR) * softly(steps, start=0.0, end=1.0) + farther
+
+    def is_kept(self, value: float) -> bool:
+        """Whether a value lies within the limit."""
+        return self.sign * value <= self.sign * self.limit
+
+
+def _at_least(
+    name: str, measure: str, limit: float, scale: float, wanted: str, best: float
+) -> GateRule:
+    return GateRule(name, measure, limit, scale, -1.0, wanted, best, is_look=True)
+
+
+def _itself(look: Look) -> GateRule:
+    """Return the gate that is the look itself."""
+    weak = 0.4 * look.strength_stops
+    words = f"{weak:.1f} stops or more"
+    match look.kind:
+        case "bright field":
+            return _at_least("foil as light as white", "foil_to_white_stops", 0.0, 0.3,
+                             "no darker than white paper", 0.4)  # fmt: skip
+        case "gradient":
+            return _at_least("a gradient is there", "foil_gradient_span_stops", weak, 0.5 * weak,
+                             words, look.strength_stops)  # fmt: skip
+        case "bright band":
+            return _at_least("a band is there", "foil_band_stops", weak, 0.5 * weak,
+                             words, look.strength_stops)  # fmt: skip
+        case "split":
+            return _at_least("a split is there", "split_separation_stops", weak, 0.5 * weak,
+                             words, look.strength_stops)  # fmt: skip
+        case "dark field":
+            return _at_least("edges are bright", "foil_rim_stops", 0.5, 0.3,
+                             "0.5 stops or more above the middle", 2.5)  # fmt: skip
+        case "rainbow":
+            return _at_least("colours are there", "foil_colourfulness_Cab", 15.0, 6.0,
+                             "15 or more", 60.0)  # fmt: skip
+        case "flat copy":
+            return GateRule("foil is even", "foil_evenness_stops", 1.2, 0.6, 1.0,
+                            "1.2 stops or less", 0.0, is_look=True)  # fmt: skip
+
+
+_DARK_LIMIT: Mapping[LookKind, float] = {
+    "bright field": 0.02, "flat copy": 0.02, "gradient": 0.2, "split": 0.55, "bright band": 0.6,
+}  # fmt: skip
+"""Share of foil that may be black; the other looks want it or do not mind."""
+
+
+def gates_for(look: Look) -> tuple[GateRule, ...]:
+    """Return the gates of a look, the look itself first."""
+    is_record = look.kind == "flat copy"
+    blank, slope = (0.01, 0.04) if is_record else (0.05, 0.1)
+    gates = [_itself(look)]
+    if not is_record:
+        gates.append(
+            _at_least("foil reads as metal", "reads_as_metal_share", LEAST_METAL, 0.15,
+                      f"{LEAST_METAL:.0%} or more", 1.0)
+        )  # fmt: skip
+    gates += [
+        GateRule("sharp", "sharpness_resolved_count", 400.0, 100.0, -1.0,
+                 "400 or more elements along the sheet", 800.0),
+        GateRule("foil not blank", "foil_clipped_share", blank, slope, 1.0,
+                 f"at most {blank:.0%} of the foil", 0.0),
+        GateRule("paper not clipped", "paper_clipped_share", 0.005, 0.03, 1.0,
+                 "at most 0.5% of the paper", 0.0),
+        GateRule("enough light", "brightest_level_stops", -3.0, 1.0, -1.0,
+                 "no more than 3 stops below clipping", -0.4),
+        GateRule("paper not dull", "paper_tone_Lstar", -9.0, 8.0, -1.0,
+                 "white stock at L* 85 or more, other stock as light as it is", 0.0),
+        GateRule("paper not washed out", "paper_tone_Lstar", 16.0, 12.0, 1.0,
+                 "dark stock dark", 0.0),
+        GateRule("foil told from paper", "foil_paper_contrast_dE00", 6.0, 3.0, -1.0,
+                 "6 or more", 30.0),
+        GateRule("paper colour in range", "paper_cast_Cab", 8.0, 8.0, 1.0, "8 or less", 0.0),
+    ]  # fmt: skip
+    if look.kind in _DARK_LIMIT:
+        limit = _DARK_LIMIT[look.kind]
+        gates.append(GateRule("foil not black", "foil_dark_share", limit, 0.15, 1.0,
+                              f"at most {limit:.0%} of the foil", 0.0))  # fmt: skip
+        gates.append(GateRule("foil colour in range", "foil_colour_error_dE00", 20.0, 15.0, 1.0,
+                              "20 or less", 0.0))  # fmt: skip
+    return tuple(gates)
