@@ -5,13 +5,19 @@ than white paper. So the ratio of foil to paper light is the same all over a she
 What runs in that ratio says metal. The run is counted as the eye sees it, as a difference of
 lightness with the brightest white of the picture as white: a stop in near-black is nothing.
 
-Grounds, looked up as published abstracts unless marked:
+Grounds (abstracts were looked up, unless marked):
 - Hasegawa, Iino, Nakaguchi, Tsumura 2011, gold leaf in print: the change of lightness over
-  the gold must be seen, and its dark end must be dark enough beside its bright end.
-- Todd and Norman 2018: metal under light that is too diffuse reads as matte or shiny white.
-- Marlow, Kim, Anderson 2012: gloss goes with contrast, sharpness and coverage of highlights.
-- Kiyokawa, Tashiro, Yamauchi, Nagai 2019: edges of luminance also make dark gloss.
-- Bonato and Gilchrist 1994: what is far brighter than white is taken for no paper.
+  the gold should be apparent, its brightest part need not be the limit, its darkest should
+  be dark enough beside it.
+- Todd and Norman 2018, as quoted by later papers: metal under light that is too diffuse
+  reads as matte or shiny white, under too sparse as shiny black.
+- Bonato and Gilchrist 1994: from 1.7 times white on a target looks luminous, no surface.
+- Kiyokawa, Tashiro, Yamauchi, Nagai 2019: edges of luminance are a cue for dark gloss.
+- Matsumoto, Fukuda, Uchikawa 2014: gold goes with gloss and metallicity; with more lightness
+  its range shrinks.
+- Zhang, de Ridder, Barla, Pont 2019, 2020: which mode of light brings out which material.
+- Harvey and Smithson 2021: low-level image features suffice to judge metallicity.
+- Marlow, Kim, Anderson 2012, from memory: contrast, sharpness, coverage of highlights.
 """
 
 from __future__ import annotations
@@ -36,8 +42,9 @@ STEEPNESS = 3.5
 """A run of 38 L* reads as metal by 63 %, 23 (1 stop below white) by a sixth, 33 (1.5 stops) by
 half. Seen by eye on rendered series: 1 to 1.5 stops begin to show, 3 beat 2 clearly."""
 OVER_WHITE_GAIN = 0.12
-OVER_WHITE_STOPS = 0.8
-"""Foil lighter than white adds this share to its run. Our choice: a bonus, seen by eye."""
+OVER_WHITE_STOPS = 0.77
+"""Foil lighter than white adds this share to its run (our choice), all of it from 1.7 times
+white on (Bonato and Gilchrist 1994)."""
 BLANK_HALF = 0.2
 """Share of blank highlight at which half is left; a few per cent do no harm, a third is blank
 paper: seen by eye."""

@@ -225,7 +225,8 @@ def _rise_px(profile: Doubles, least: float, noise: float = 0.0) -> tuple[Double
     """Return 10 to 90 % widths of rising profiles (n, k), those that are clean steps.
 
     The ends of the step are where the profile stops rising on either side of its middle;
-    under noise, where it rises over a few samples by less than twice the noise. Steps of `least` or more that do not stop within the profile are counted.
+    under noise, where it rises over a few samples by less than twice the noise. Steps of
+    `least` or more that do not stop within the profile are counted.
     """
     middle = profile.shape[1] // 2
     span = profile.max(axis=1) - profile.min(axis=1)
@@ -239,7 +240,9 @@ def _rise_px(profile: Doubles, least: float, noise: float = 0.0) -> tuple[Double
     row = np.arange(len(profile))
     bottom, top = profile[row, low], profile[row, high]
     is_step = top - bottom >= least
-    ends = (low > 0) & (high < rising.shape[1])
+    # Under noise a wide edge looks like many small ones: one counts that is most of the rise.
+    is_whole = top - bottom >= (0.6 if reach else 0.0) * span
+    ends = (low > 0) & (high < rising.shape[1]) & is_whole
     clean = is_step & ends
     share = (profile[clean] - bottom[clean, None]) / (top - bottom)[clean, None]
     start, end = (_crossing(share, low[clean], high[clean], level) for level in (0.1, 0.9))

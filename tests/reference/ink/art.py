@@ -73,8 +73,8 @@ def _stars(pen: Any, size: Any, scale: float, rng: np.random.Generator) -> None:
         r = rng.uniform(3, 7) * scale
         turns = np.arange(10) * math.pi / 5
         radii = np.where(np.arange(10) % 2, 0.45 * r, r)
-        pen.polygon([(x + a * math.sin(t), y - a * math.cos(t)) for a, t in zip(radii, turns, strict=True)],
-                    fill=255)  # fmt: skip
+        corners = zip(x + radii * np.sin(turns), y - radii * np.cos(turns), strict=True)
+        pen.polygon(list(corners), fill=255)
 
 
 def _words(pen: Any, size: Any, font: Any, lines: list[str], top: float, step: float) -> None:

@@ -41,7 +41,8 @@ class Chain:
         seen = linear * (1.0 - self.vignette * off)[..., None]
         seen = cv2.GaussianBlur(seen.astype(np.float32), (0, 0), self.blur_px)
         rng = np.random.default_rng(seed)
-        seen = seen + self.noise * np.sqrt(np.maximum(seen, 0.0) + 0.002) * rng.standard_normal(seen.shape)
+        grain = self.noise * np.sqrt(np.maximum(seen, 0.0) + 0.002)
+        seen = seen + grain * rng.standard_normal(seen.shape)
         code = srgb_encode(np.clip(seen, 0.0, 1.0))
         code = code - self.contrast * code * (1 - code) * (1 - 2 * code)
         bgr = np.rint(255 * np.clip(code, 0, 1)).astype(np.uint8)[..., ::-1]
@@ -75,7 +76,7 @@ def art_in_frame(art: Array, matrix: Array, box: Array) -> Array:
 
 
 def squared(picture: Array, matrix: Array, box: Array, rig: Rig, side: int) -> Array:
-    """Return an 8-bit picture of the sheet (rows, cols, 3), linear means of what lies in each cell."""
+    """Return the sheet squared (rows, cols, 3), in each cell the linear mean of what lies there."""
     scale = side / max(rig.sheet.width_mm, rig.sheet.height_mm)
     rows, cols = (round(s * scale) for s in (rig.sheet.height_mm, rig.sheet.width_mm))
     fine = max(1, math.ceil(420 / side))
@@ -88,7 +89,7 @@ def squared(picture: Array, matrix: Array, box: Array, rig: Rig, side: int) -> A
 
 
 def ink_for(paper: Array, foil: Array, art: Array, stock: Array) -> tuple[Array, bool]:
-    """Return the ink's light: one reflectance, the foil's mean colour in the picture; and whether it exists."""
+    """Return the light of ink of the foil's mean colour in the picture, and whether it exists."""
     weight = art[..., None] * (art[..., None] > 0.5)
     mean = [(np.minimum(x, 1.0) * weight).sum((0, 1)) / weight.sum() for x in (foil, paper)]
     share = mean[0] / mean[1]

@@ -15,13 +15,12 @@ from typing import Any
 import cv2
 import numpy as np
 
-FOLDER = Path(__file__).parent
-sys.path.insert(0, str(FOLDER))  # the folder is no package
+sys.path.insert(0, str(Path(__file__).parent))  # the folder is no package
 
 import art
 import camera
-import rigs
 
+import rigs
 from lightplan.optics.colour import (
     difference_2000,
     linear_srgb_to_lab,
@@ -29,6 +28,7 @@ from lightplan.optics.colour import (
     srgb_encode,
 )
 
+FOLDER = Path(__file__).parent
 TINTS = {"rose gold foil": (0.95, 0.72, 0.66)}
 """Colour of a lacquer over aluminium, from memory: the renderer knows bare metals alone."""
 
@@ -70,7 +70,10 @@ def pair(stored: dict[str, Any], number: int, turn: int) -> dict[str, Any]:
         mixed = paper + share[..., None] * (layer - paper)
         pictures[which] = chain.develop(mixed, box, (rigs.ROWS, rigs.COLS), number * 7 + 1)
         maps[which] = camera.squared(pictures[which], matrix, box, rig, camera.MAP_SIDE)
-    lab = [linear_srgb_to_lab(camera.squared(pictures[w], matrix, box, rig, 400)) for w in ("foil", "ink")]
+    lab = [
+        linear_srgb_to_lab(camera.squared(pictures[w], matrix, box, rig, 400))
+        for w in ("foil", "ink")
+    ]
     rows, cols = lab[0].shape[:2]
     inside = cv2.resize(design, (cols, rows), interpolation=cv2.INTER_AREA) > 0.9
     told = float(np.quantile(difference_2000(lab[0], lab[1])[inside], 0.98))

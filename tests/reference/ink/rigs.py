@@ -1,4 +1,4 @@
-"""Rigs drawn at random for the ink test: evenly lit and with runs, all metals, light and dark stock."""
+"""Rigs drawn at random for the ink test: even and running light, all metals and stocks."""
 
 from __future__ import annotations
 
@@ -30,7 +30,9 @@ from lightplan.scene import (
 )
 
 ROWS, COLS = 480, 720
-KINDS = ("even board", "even softbox", "part softbox", "board lit at one end", "tissue", "strip", "dark")
+KINDS = (
+    "even board", "even softbox", "part softbox", "board lit at one end", "tissue", "strip", "dark",
+)  # fmt: skip
 METAL_OF = {"silver foil": "Al", "gold foil": "Au", "copper foil": "Cu", "holographic foil": "Al"}
 STOCKS = {
     "white": (0.85, 0.85, 0.85), "cream": (0.82, 0.78, 0.68), "grey": (0.4, 0.4, 0.4),
@@ -52,7 +54,8 @@ def drawn(number: int) -> tuple[Rig, str]:
     width, height = short, short * rng.uniform(1.2, 1.6)
     if rng.random() < 0.5:
         width, height = height, width
-    lean, away = math.radians(rng.uniform(18, 42)), rng.uniform(2.9, 3.6) * math.hypot(width, height)
+    lean = math.radians(rng.uniform(18, 42))
+    away = rng.uniform(2.9, 3.6) * math.hypot(width, height)
     camera = Placement(position_mm=(0.0, -away * math.sin(lean), away * math.cos(lean)))
     mirror = np.array([0.0, math.sin(lean), math.cos(lean)])
     lamps, cards = _mirrored(kind, rng, mirror, away, (width, height * math.cos(lean)))
@@ -60,10 +63,12 @@ def drawn(number: int) -> tuple[Rig, str]:
     name = str(rng.choice(list(METAL_OF), p=[0.34, 0.28, 0.28, 0.1]))
     stock = STOCKS[str(rng.choice(list(STOCKS), p=_LIKELY_STOCK))]
     eta, k = METALS[METAL_OF[name]]
-    grating = Grating(direction_rad=rng.uniform(0, math.pi), strength=0.5) if "holo" in name else None
+    grating = None
+    if name == "holographic foil":
+        grating = Grating(direction_rad=rng.uniform(0, math.pi), strength=0.5)
     rough = float(np.exp(rng.uniform(math.log(0.02), math.log(0.2))))
-    foil = Foil(kind=name, conductor=Conductor(eta=tuple(eta), k=tuple(k)), roughness=(rough, rough),
-                grating=grating)  # fmt: skip
+    metal = Conductor(eta=tuple(eta), k=tuple(k))
+    foil = Foil(kind=name, conductor=metal, roughness=(rough, rough), grating=grating)
     focal, sensor = 50.0, 50.0 * 2.1 * max(width, 1.5 * height * math.cos(lean)) / away
     sensor *= rng.uniform(0.55, 0.8)
     rig = Rig(

@@ -42,7 +42,8 @@ def picture(
 ) -> SheetMaps:  # fmt: skip
     """Return a photograph's sheet: foil at stops over white, white at `paper`, under a light."""
     metal = paper * np.exp2(np.asarray(stops, float))[..., None] * np.array(foil)
-    linear = np.where(mask[..., None] > 0.5, metal, paper) * (np.ones((ROWS, COLS)) * light)[..., None]
+    lit = (np.ones((ROWS, COLS)) * light)[..., None]
+    linear = np.where(mask[..., None] > 0.5, metal, paper) * lit
     linear = cv2.GaussianBlur(linear.astype(np.float32), (0, 0), blur_px)
     rng = np.random.default_rng(9)
     seen = np.clip(linear + noise * rng.standard_normal(linear.shape), 0, 1)
