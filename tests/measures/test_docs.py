@@ -26,7 +26,7 @@ ROWS = [
 def every_measure(sheet) -> set[str]:
     ground = Background(linear=np.ones((20, 3)), clipped=np.ones((20, 3), bool))
     maps = sheet(0.7, 0.4, background=ground, rows=180, cols=240)
-    names = set(measure(maps, Look(), "gold foil"))
+    names = set(measure(maps, Look(), "gold foil", stock_reflectance=(0.8, 0.8, 0.8)))
     return names | set(sharpness(maps).measures) | set(SHEET_MEASURES)
 
 
