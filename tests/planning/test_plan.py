@@ -103,8 +103,9 @@ def test_the_plan_says_what_it_promises(planned):
 
 
 def test_the_foil_sees_the_board(planned):
-    # Common practice: for a bright field the metal must see a card.
-    assert planned.covered["board"] > 0.9
+    # Common practice: for a bright field the metal must see a card; the dark end of its run
+    # may be what lies beside the card.
+    assert planned.covered["board"] > 0.5
 
 
 def test_same_seed_same_plan_with_any_number_of_helpers(planned):
