@@ -198,8 +198,9 @@ def test_an_overexposed_foil_is_cured_by_exposing_less():
     one = next(f for f in explain_findings(rig, layers, findings) if f.code == "foil clipped")
     assert re.fullmatch(r"expose [\d /]+ stops? less", one.move), one.move
     assert "brighter than the picture can hold" in one.cause
-    assert one.gain > 20
-    assert before.score < 60
+    # A gain is what the move alone brings: the foil is even, and reads as print before and after.
+    assert one.gain > 10
+    assert before.score < 30
 
 
 def test_the_lamp_that_lights_one_side_is_blamed_for_uneven_paper():
