@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import sys
 import tempfile
 import time
@@ -164,3 +165,53 @@ def _sync_folder(folder: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
+
+
+class Scratch:
+    """A folder for one process in the system's place for such; it goes with the process.
+
+    A process that is killed cannot take its folder away, so the next one does: whoever
+    lives holds a lock on his own.
+    """
+
+    _PREFIX = "lightplan-work-"  # temporary folders of other kinds hold no lock
+
+    def __init__(self) -> None:
+        place = Path(tempfile.gettempdir())
+        with locked(place) as held:
+            if held:
+                self._sweep(place)
+            self.path = Path(tempfile.mkdtemp(prefix=self._PREFIX, dir=place))
+            self._lock = self._locked(self.path)
+
+    def close(self) -> None:
+        """Take the folder away."""
+        shutil.rmtree(self.path, ignore_errors=True)
+        if self._lock is not None:
+            os.close(self._lock)
+            self._lock = None
+
+    def _sweep(self, place: Path) -> None:
+        for folder in place.glob(f"{self._PREFIX}*"):
+            with contextlib.suppress(OSError):
+                if folder.is_symlink() or folder.stat().st_uid != os.getuid():
+                    continue
+                lock = self._locked(folder)
+                if lock is not None:
+                    shutil.rmtree(folder, ignore_errors=True)
+                    os.close(lock)
+
+    @staticmethod
+    def _locked(folder: Path) -> int | None:
+        """Return the lock on a folder; None where somebody has it, or there are no locks."""
+        if sys.platform == "win32" or not folder.is_dir():
+            return None
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            os.close(handle)
+            return None
+        return handle

@@ -5,13 +5,14 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 
 import pytest
 
 from lightplan.errors import BadInput
 from lightplan.manifest import NAME, FileChanged, check_free, remove_output, write_output
-from lightplan.safe_write import FileExists
+from lightplan.safe_write import FileExists, Scratch
 from lightplan.tasks.folder import prepare, prepare_files
 
 
@@ -170,3 +171,22 @@ def test_the_folder_says_what_is_in_the_way(tmp_path):
     (tmp_path / "rig.toml").write_text("planned, then edited")
     with pytest.raises(FileExists, match=r"without a rig\.toml that you changed"):
         prepare(tmp_path, ["rig.toml"])
+
+
+def test_folders_of_killed_processes_are_swept_and_those_of_living_ones_stay(tmp_path, monkeypatch):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    program = (
+        "import os, signal, sys, tempfile\ntempfile.tempdir = sys.argv[1]\n"
+        "from lightplan.safe_write import Scratch\nScratch()\n"
+        "os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    subprocess.run([sys.executable, "-c", program, str(tmp_path)], check=False)
+    left = names(tmp_path)
+    assert len(left) == 1
+    first = Scratch()
+    second = Scratch()
+    assert names(tmp_path) == sorted([first.path.name, second.path.name])
+    assert left[0] not in names(tmp_path)
+    first.close()
+    second.close()
+    assert names(tmp_path) == []

@@ -10,7 +10,6 @@ from __future__ import annotations
 import multiprocessing
 import os
 import pickle
-import tempfile
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -21,6 +20,7 @@ from typing import Any, Self
 
 from lightplan.errors import LightplanError
 from lightplan.process import THREAD_SETTINGS
+from lightplan.safe_write import Scratch
 from lightplan.shots.sets.worker import JudgeOne, Reply, WorkerLimits, serve_from
 
 _START_TIMEOUT_S = 120.0
@@ -79,8 +79,8 @@ class WorkerPool:
         self._limits, self._count = limits, workers
         # What a new process is given at its start must fit in a pipe: the standard library
         # waits for ever on a child that dies before it has read more. So it is given a file.
-        self._folder = tempfile.TemporaryDirectory(prefix="lightplan-")
-        self._judge_file = os.path.join(self._folder.name, "judge.pickle")
+        self._folder = Scratch()
+        self._judge_file = str(self._folder.path / "judge.pickle")
         with open(self._judge_file, "wb") as file:
             pickle.dump(judge_one, file)
         self._workers: list[_Worker] = []
@@ -93,7 +93,7 @@ class WorkerPool:
         for worker in self._workers:
             worker.end()
         self._workers.clear()
-        self._folder.cleanup()
+        self._folder.close()
 
     def run(self, paths: Iterable[Path], *, at_hand: bool = False) -> Iterator[tuple[Path, Reply]]:
         """Yield each photograph with its answer, in the order they are ready.
