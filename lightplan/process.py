@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import os
 import sys
+import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -49,3 +52,33 @@ def limit_memory(extra_bytes: int) -> None:
     if hard != resource.RLIM_INFINITY:
         wanted = min(wanted, hard)
     resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
+
+
+_hush = threading.Lock()
+_hushed = 0
+_kept = -1
+
+
+@contextlib.contextmanager
+def natives_hushed() -> Iterator[None]:
+    """Keep what compiled libraries print on stderr from the maker while within.
+
+    They write past Python; several threads may be within at once.
+    """
+    global _hushed, _kept
+    with _hush:
+        if _hushed == 0:
+            sys.stderr.flush()
+            _kept = os.dup(2)
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, 2)
+            os.close(nowhere)
+        _hushed += 1
+    try:
+        yield
+    finally:
+        with _hush:
+            _hushed -= 1
+            if _hushed == 0:
+                os.dup2(_kept, 2)
+                os.close(_kept)

@@ -105,6 +105,7 @@ def _plan_one(
     from lightplan.cli.plan_words import no_plan_words, plan_words
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
+    from lightplan.tasks.care import care_lines, cautions_of
     from lightplan.tasks.stopping import gentle_stop
     from lightplan.tasks.two_frames import two_frames_of, two_frames_words
 
@@ -143,7 +144,9 @@ def _plan_one(
         replace_files=page.replace,
     )
     files = [str(path) for path in written.files]
-    return Answer(written.document | {"files": files}, words + written_lines(written.files))
+    words += written_lines(written.files) + care_lines(found.rig)
+    document = written.document | {"files": files, "cautions": cautions_of(found.rig)}
+    return Answer(document, words)
 
 
 def _plan_several(
@@ -236,6 +239,7 @@ def kit(
 
     def job(progress: object) -> Answer:
         from lightplan.tasks import kit as task
+        from lightplan.tasks.care import care_lines, cautions_of
         from lightplan.tasks.stopping import gentle_stop
 
         assert callable(progress)
@@ -251,6 +255,9 @@ def kit(
                 source, seed=seed, evaluations=evaluations, progress=tell, should_stop=stop.is_set
             )
         document, words = task.kit_document(found), list(found.sentences)
+        rigs = (source, None if found.cheapest is None else found.cheapest.rig)
+        document["cautions"] = cautions_of(*rigs)
+        words += care_lines(*rigs)
         if out is not None:
             progress("writing")
             files = task.write_kit(

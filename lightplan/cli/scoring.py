@@ -67,6 +67,10 @@ def score(
         str | None,
         typer.Option("--cluster", metavar="ADDRESS", help="A running Dask scheduler to use."),
     ] = None,
+    cluster_outside: Annotated[
+        bool,
+        typer.Option("--cluster-outside", help="Allow a scheduler outside your own networks."),
+    ] = False,
     again: Annotated[
         bool, typer.Option("--again", help="Judge everything anew instead of going on.")
     ] = False,
@@ -111,6 +115,7 @@ def score(
             full=full,
             workers=workers,
             cluster=cluster,
+            cluster_outside=cluster_outside,
             resume=not again,
             progress=lambda done, of, name: progress(f"{done} of {of}: {name}"),
         )
@@ -209,9 +214,13 @@ def watch(
 
     def job(_: object) -> Answer:
         from lightplan.tasks import watch as task
+        from lightplan.tasks.care import care_lines, cautions_of
         from lightplan.tasks.stopping import gentle_stop
 
         seen: list[Watched] = []
+        careful = cautions_of(rig)
+        if not as_json:
+            say(care_lines(rig))
         with gentle_stop() as stop:
             for found in task.watch(folder, rig=rig, stop=stop, include_present=present):
                 seen.append(found)
@@ -220,7 +229,7 @@ def watch(
                 if frames is not None and len(seen) >= frames:
                     stop.set()
         told = [one.photo.to_dict() for one in seen]
-        return Answer({"frames": told}, [f"{len(seen)} frames judged."])
+        return Answer({"frames": told, "cautions": careful}, [f"{len(seen)} frames judged."])
 
     run(job, as_json=as_json)
 
@@ -265,6 +274,7 @@ def advise(
 
     def job(progress: object) -> Answer:
         from lightplan.tasks import advise as task
+        from lightplan.tasks.care import care_lines
 
         assert callable(progress)
         loaded = task.ready(rig, photo, out, replace=replace)
@@ -275,7 +285,7 @@ def advise(
         files = task.write_advice(found, out, rig=loaded, replace=replace)
         return Answer(
             found.report() | {"files": [str(f) for f in files]},
-            task.advice_words(found) + written_lines(files),
+            task.advice_words(found) + written_lines(files) + care_lines(found.planned),
         )
 
     run(job, as_json=as_json)

@@ -10,6 +10,7 @@ from lightplan.scene import Card, Lamp, Rig
 
 OVERHEAD_MM = 150.0  # lower than this, a thing that falls does not fall on anybody
 BESIDE_SHEET_MM = 100.0  # where hands work
+HIGH_MM = 1100.0  # above a sheet on a table: beyond what one reaches with both hands
 
 
 def cautions_for(rig: Rig) -> tuple[str, ...]:
@@ -37,10 +38,22 @@ def cautions_for(rig: Rig) -> tuple[str, ...]:
     if flashes:
         found.append(
             "Flash heads store energy, also when they are unplugged: never open them. "
+            "Their modelling lamps get hot: keep cloth and paper off them, and switch them off "
+            "when you do not need them. "
             "Flashing light can affect photosensitive people: ask before you start."
         )
-    if lamps or rig.cards or rig.shells:
+    if lamps or rig.cards or rig.shells or _has_overhead(rig):
         found.append(_stands(rig))
+    if _has_high(rig):
+        found.append(
+            "What hangs high: put it up from a ladder made for that, on firm ground and with "
+            "somebody beside you, never from a chair, and with nobody below."
+        )
+    if any(lamp.is_window for lamp in rig.lamps):
+        found.append(
+            "Window glass: lean nothing against the pane and stick nothing dark on it, for a pane "
+            "that is heated unevenly can crack; do not reach or climb out to place anything."
+        )
     found.append(_mirror(rig))
     if lamps:
         found.append(
@@ -69,7 +82,7 @@ def _hot_lamps(rig: Rig) -> str:
 def _stands(rig: Rig) -> str:
     text = "Stands: weight their feet."
     if _has_overhead(rig):
-        text += " Counterbalance a boom, and tether whatever hangs over the table."
+        text += " Counterbalance a boom, and tether whatever hangs over the table, the camera too."
     return text
 
 
@@ -90,6 +103,13 @@ def _has_overhead(rig: Rig) -> bool:
         if z > OVERHEAD_MM and abs(x) - half_x < reach[0] and abs(y) - half_y < reach[1]:
             return True
     return False
+
+
+def _has_high(rig: Rig) -> bool:
+    """Whether anything is put where nobody reaches it from the floor."""
+    things: list[Lamp | Card] = [*rig.lamps, *rig.cards]
+    places = [t.placement for t in things if not (isinstance(t, Lamp) and t.is_window)]
+    return any(p.position_mm[2] > HIGH_MM for p in (*places, rig.camera.placement))
 
 
 def _mirror(rig: Rig) -> str:

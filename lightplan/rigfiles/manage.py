@@ -74,7 +74,7 @@ def save_rig(
     if name in preset_paths() and not replace:
         raise FileExists(
             field="name", wanted="a new one", got=name,
-            cure="choose another name, or ask to replace the preset",
+            cure="choose another name, or add --replace to replace the preset",
         )  # fmt: skip
     return write_rig(load_rig(path_or_name), path, replace=replace)
 

@@ -185,6 +185,10 @@ def _carry_pictures(document: Values, loaded: LoadedRig, path: Path) -> dict[Pat
 
     def carry(holder: Values, field: str, ending: str) -> None:
         source = loaded.assets[holder[field]]
+        if not _lies_with(source, loaded.path):
+            # A file from elsewhere is not carried along unasked: it may be nobody's to pass on.
+            _set(holder, field, str(source.resolve()))
+            return
         name = f"artwork/{path.stem}{ending}{source.suffix}"
         pictures[path.parent / name] = source.read_bytes()
         _set(holder, field, name)
@@ -200,6 +204,10 @@ def _carry_pictures(document: Values, loaded: LoadedRig, path: Path) -> dict[Pat
         if "file" in prop:
             carry(prop, "file", f"-prop-{number}")
     return pictures
+
+
+def _lies_with(source: Path, rig_file: Path) -> bool:
+    return source.resolve().is_relative_to(rig_file.resolve().parent)
 
 
 def _apply(target: Values, old: Mapping[str, Any], new: Mapping[str, Any]) -> None:

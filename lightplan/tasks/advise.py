@@ -28,6 +28,7 @@ from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
 from lightplan.progress import Progress, Watch, unwatched
+from lightplan.reports.cautions import cautions_for
 from lightplan.reports.report import exposure_entry, finding_entry, write_report
 from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
@@ -112,6 +113,7 @@ class Advice:
                 if self.estimate is None
                 else self.estimate.camera.exposure_stops,
             },
+            "cautions": list(cautions_for(self.planned)),
             "tool_version": __version__,
             "rig_digest": rig_digest(self.planned),
         }

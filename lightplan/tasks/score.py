@@ -101,6 +101,7 @@ def score_photos(
     full: bool = False,
     workers: int | None = None,
     cluster: str | None = None,
+    cluster_outside: bool = False,
     resume: bool = True,
     progress: Told = _quiet,
 ) -> SetScore:
@@ -128,6 +129,8 @@ def score_photos(
         Also list hot spots, dust and scratches.
     workers, cluster
         Processes here, or the address of a scheduler.
+    cluster_outside : bool
+        Whether the scheduler may lie in a public network; it asks no password.
     resume : bool
         False judges everything again.
     progress : callable
@@ -146,6 +149,7 @@ def score_photos(
             folder,
             workers=workers,
             cluster=cluster,
+            cluster_outside=cluster_outside,
             resume=resume,
             progress=progress,
         )
@@ -265,6 +269,7 @@ def _judge(
     *,
     workers: int | None,
     cluster: str | None,
+    cluster_outside: bool,
     resume: bool,
     progress: Told,
 ) -> list[PhotoScore]:
@@ -283,7 +288,13 @@ def _judge(
         from lightplan.shots.sets.cluster import score_on_cluster
 
         outcomes = score_on_cluster(
-            cluster, paths, judge, out_dir=folder, resume=resume, digest=judge.context.digest()
+            cluster,
+            paths,
+            judge,
+            out_dir=folder,
+            resume=resume,
+            digest=judge.context.digest(),
+            outside=cluster_outside,
         )
     found = []
     for outcome in outcomes:

@@ -61,6 +61,14 @@ def test_cautions_come_only_where_they_apply() -> None:
         assert any("direct sun" in text for text in cautions_for(rig)) is has_sun
     for rig, hangs in ((bare(cards=(card,)), True), (bare(lamps=(lamp,)), False)):
         assert any("tether" in text for text in cautions_for(rig)) is hangs
+    overhead = replace(bare(), camera=Camera(placement=Placement((0, 0, 500))))
+    assert any("the camera too" in text for text in cautions_for(overhead))
+    assert any("modelling lamps" in text for text in cautions_for(bare(lamps=(flash,))))
+    assert "Window glass" in headings(bare(lamps=(window,)))
+    assert "Window glass" not in headings(bare(lamps=(lamp,)))
+    high = replace(lamp, placement=Placement((400, 0, 1500)))
+    assert "What hangs high" in headings(bare(lamps=(high,)))
+    assert "What hangs high" not in headings(bare(lamps=(lamp,)))
     lit = cautions_for(bare(lamps=(lamp,)))
     assert "local electrical and fire codes" in lit[-1]
     assert any("licensed electrician" in text for text in lit)

@@ -28,6 +28,9 @@ from lightplan.shots.shot import Settings
 _P3_PRIMARIES, _PQ, _HLG, _LINEAR = 12, 16, 18, 8
 
 
+_EMPTY = bytes(4096)  # a block of a disk or card that was never written
+
+
 def decode(data: bytes, limits: Limits) -> Decoded:
     """Return the main picture of a HEIF file.
 
@@ -41,6 +44,8 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     import pillow_heif  # 60 ms to load, and most photographs are JPEG
 
     _check_boxes(data)
+    if _EMPTY in data:  # packed pictures have no such stretch; decoders make grey of it
+        raise broken("a stretch of zeros in place of data")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

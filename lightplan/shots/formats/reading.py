@@ -11,11 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.errors import PhotoError
+from lightplan.process import natives_hushed
 from lightplan.shots.formats import heif, jpeg, png, raw, tags, tiff
 from lightplan.shots.formats.decoded import BROKEN, Decoded, Limits, broken, unsupported
 from lightplan.shots.shot import Shot
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", *raw.SUFFIXES})
+# Photographs too, though not read: in a folder they are refused by name, not passed over.
+REFUSED_SUFFIXES = frozenset({".webp", ".jxl"})
 SMALLEST_SIDE = 64
 # An all-black frame still carries noise: the brightest of it stays below this sRGB code / 255.
 _BLACK = 8 / 255
@@ -54,7 +57,8 @@ def read_shot(
     where = Path(path)
     limits = Limits(pixels=max_pixels, file_bytes=max_bytes, long_side_px=long_side_px)
     try:
-        decoded = _decode(where, limits)
+        with natives_hushed():  # the libraries' own complaints; the refusal says it in a sentence
+            decoded = _decode(where, limits)
         _check_content(decoded)
         return _upright(decoded, where.name)
     except PhotoError as error:
@@ -75,7 +79,8 @@ def is_photograph(path: str | PathLike[str]) -> bool:
     (True, False, False)
     """
     where = Path(path)
-    return where.suffix.lower() in SUFFIXES and not where.name.startswith(".")
+    known = SUFFIXES | REFUSED_SUFFIXES
+    return where.suffix.lower() in known and not where.name.startswith(".")
 
 
 def _decode(where: Path, limits: Limits) -> Decoded:
@@ -88,6 +93,8 @@ def _decode(where: Path, limits: Limits) -> Decoded:
         return png.decode(data, limits)
     if head[4:8] == b"ftyp" and head[8:12] in _HEIF_BRANDS:
         return heif.decode(data, limits)
+    if head[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        raise unsupported("a WebP file", "export the photograph as JPEG or TIFF")
     if suffix in raw.SUFFIXES or tags.read_directory(data, None, {tiff.DNG_VERSION}):
         return raw.decode(data, limits)
     if head[:4] in (b"II*\0", b"MM\0*"):

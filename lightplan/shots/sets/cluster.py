@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ipaddress
+import socket
 from collections.abc import Iterable, Iterator
 from functools import partial
 from importlib import import_module
@@ -9,10 +11,11 @@ from itertools import islice
 from os import PathLike
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import cv2
 
-from lightplan.errors import MissingFeature
+from lightplan.errors import BadInput, MissingFeature
 from lightplan.shots.sets.batch import outcome_of
 from lightplan.shots.sets.journal import Journal, Outcome
 from lightplan.shots.sets.worker import JudgeOne, Reply, WorkerLimits, answer, set_alarm
@@ -32,6 +35,7 @@ def score_on_cluster(
     timeout_s: float = 60.0,
     resume: bool = True,
     digest: str = "",
+    outside: bool = False,
 ) -> Iterator[Outcome]:
     """Yield the outcome of each photograph, judged by the workers of a scheduler.
 
@@ -46,6 +50,8 @@ def score_on_cluster(
         Of the scheduler: "tcp://press-room:8786".
     paths, judge_one, out_dir, timeout_s, resume, digest
         As in `score_batch`.
+    outside : bool
+        Whether an address in a public network may be used, see `refuse_outside`.
 
     Raises
     ------
@@ -57,6 +63,8 @@ def score_on_cluster(
         yield from finished
         if not left:
             return
+        if not outside:
+            refuse_outside(address)
         with _connect(address) as client:
             for path, reply in _run(client, left, judge_one, WorkerLimits(timeout_s=timeout_s)):
                 outcome = outcome_of(path, reply)
@@ -101,8 +109,9 @@ def _run(
     running = distributed.as_completed(submit(_AHEAD * max(1, threads)))
     for future in running:
         path = taken.pop(future.key)
-        if future.status == "finished":
-            yield path, future.result()
+        reply = _finished(future)
+        if reply is not None:
+            yield path, reply
         else:
             suspects.append(path)
         future.release()
@@ -121,14 +130,55 @@ def _submit(client: Any, task: Any, path: Path, taken: dict[str, Path]) -> Any:
 
 
 def _reply(future: Any, path: Path) -> Reply:
-    if future.status == "finished":
-        reply: Reply = future.result()
+    reply = _finished(future)
+    if reply is not None:
         return reply
     sentence = (
         f"{path.name}: judging must end by itself (got workers of the cluster that died over it);"
         " export the photograph again, smaller."
     )
     return Reply(error=sentence, retry=True)
+
+
+def _finished(future: Any) -> Reply | None:
+    """Return the answer; None where a worker died over it, be it after it had finished.
+
+    An answer lies with its worker until it is fetched. When that dies in between, the
+    scheduler has the photograph judged anew, and gives up when others die of it too.
+    """
+    if future.status != "finished":
+        return None
+    try:
+        reply: Reply = future.result()
+    except Exception:  # KilledWorker and CancelledError of a package that is optional
+        return None
+    return reply
+
+
+def refuse_outside(address: str) -> None:
+    """Refuse a scheduler that does not lie in a network of this machine's own kind.
+
+    Work is sent to it as pickles, and it asks no password: whoever answers there runs
+    programs on the workers, and sends answers that are unpacked here.
+
+    Raises
+    ------
+    BadInput
+        The address is none, or lies in a public network.
+    """
+    host = urlsplit(address if "://" in address else f"tcp://{address}").hostname
+    try:
+        found = socket.getaddrinfo(host, None)
+    except (OSError, UnicodeError):
+        return  # nobody answers there, and that is told
+    for *_, place in found:
+        where = ipaddress.ip_address(str(place[0]).partition("%")[0])
+        if where.is_global:
+            raise BadInput(
+                field="--cluster", wanted="an address in a network of your own",
+                got=f"{address}, which is {where}",
+                cure="name a scheduler behind your own router, or add --cluster-outside",
+            )  # fmt: skip
 
 
 def judge_in_task(judge_one: JudgeOne, limits: WorkerLimits, path: Path) -> Reply:

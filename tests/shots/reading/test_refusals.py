@@ -168,7 +168,7 @@ def test_stubs_and_strangers(tmp_path, name, content, match):
 def test_a_missing_file_and_a_folder(tmp_path):
     with pytest.raises(PhotoError, match=r"^gone\.jpg: .*no such file"):
         read_shot(tmp_path / "gone.jpg")
-    with pytest.raises(PhotoError, match="no such file"):
+    with pytest.raises(PhotoError, match="got a folder"):
         read_shot(tmp_path)
 
 

@@ -1,0 +1,17 @@
+"""Cautions that apply to rigs, as a command tells them."""
+
+from __future__ import annotations
+
+from lightplan.reports.cautions import cautions_for
+from lightplan.tasks.predict import RigLike, as_rig
+
+
+def cautions_of(*rigs: RigLike | None) -> list[str]:
+    """Return the cautions of some rigs, each once, in their usual order."""
+    found = [text for rig in rigs if rig is not None for text in cautions_for(as_rig(rig))]
+    return list(dict.fromkeys(found))
+
+
+def care_lines(*rigs: RigLike | None) -> list[str]:
+    """Return them as lines for the screen."""
+    return ["Take care:", *(f"  {text}" for text in cautions_of(*rigs))]
