@@ -34,6 +34,10 @@ def compiled_sums(function: _Function) -> _Function:
     return cast("_Function", _Compiled(function, frozenset(("reassoc", "contract", "nsz"))))
 
 
+_ORIGIN: dict[int, _Compiled] = {}
+"""What each piece of machine code was compiled from; it lives as long as the process."""
+
+
 class _Compiled:
     """A function that is compiled when it is first called."""
 
@@ -48,17 +52,43 @@ class _Compiled:
         from numba import njit
 
         names = self._function.__globals__
-        for name in self._function.__code__.co_names:
-            if isinstance(called := names.get(name), _Compiled):
-                names[name] = called.machine_code
+        for name, called in self._calls.items():
+            names[name] = called.machine_code
         made = njit(
             cache=folder is not None, error_model="numpy", nogil=True, fastmath=set(self._free)
         )(self._function)
+        _ORIGIN[id(made)] = self
+        _renew_with(made, sorted(self._files))
         names[self._function.__name__] = made  # the next call goes straight there
         return cast("Callable[..., Any]", made)
 
+    @functools.cached_property
+    def _calls(self) -> dict[str, _Compiled]:
+        """Compiled functions that it calls, by the names it has for them."""
+        names, used = self._function.__globals__, self._function.__code__.co_names
+        found = {name: _ORIGIN.get(id(names.get(name)), names.get(name)) for name in used}
+        return {name: one for name, one in found.items() if isinstance(one, _Compiled)}
+
+    @functools.cached_property
+    def _files(self) -> frozenset[str]:
+        """Source files of the function and of all that it calls."""
+        own = frozenset((self._function.__code__.co_filename,))
+        return own.union(*(called._files for called in self._calls.values()))
+
     def __call__(self, *args: Any) -> Any:
         return self.machine_code(*args)
+
+
+def _renew_with(made: Any, files: list[str]) -> None:
+    """Let what is kept of a function count as old when any of some files has changed.
+
+    numba by itself looks at the function's own file, and would go on with what it had from
+    another file's function before that was changed.
+    """
+    kept = getattr(getattr(made, "_cache", None), "_cache_file", None)
+    if kept is not None and hasattr(kept, "_source_stamp"):
+        stats = [(name, os.stat(name)) for name in files if os.path.exists(name)]
+        kept._source_stamp = tuple((name, s.st_mtime_ns, s.st_size) for name, s in stats)
 
 
 @lru_cache(maxsize=1)

@@ -366,3 +366,27 @@ def test_pixels_look_where_the_camera_says():
     directions = np.empty((6 * 9, 3))
     tracing.pixel_rays(*camera.axes(), *camera.half_angles_tan(), 6, 9, directions)
     assert directions.reshape(6, 9, 3) == pytest.approx(camera.pixel_rays(6, 9), abs=1e-14)
+
+
+def test_a_loop_is_compiled_anew_when_one_that_it_calls_has_changed(tmp_path):
+    """In another file, which numba's own cache does not look at."""
+    head = "from lightplan.compiled import compiled\n"
+    (tmp_path / "outer.py").write_text(
+        head + "from inner import inner\n@compiled\ndef outer(x):\n    return inner(x) + 1\n"
+    )
+    environment = {
+        "NUMBA_CACHE_DIR": str(tmp_path / "kept"), "PATH": "/usr/bin:/bin",
+        "PYTHONPATH": str(tmp_path), "PYTHONDONTWRITEBYTECODE": "1",
+    }  # fmt: skip
+    found = []
+    for factor in (2, 2, 30):
+        (tmp_path / "inner.py").write_text(
+            head + f"@compiled\ndef inner(x):\n    return {factor} * x\n"
+        )
+        code = "import outer; print(outer.outer(3.0))"
+        ran = subprocess.run(
+            [sys.executable, "-c", code], check=True, capture_output=True, text=True,
+            env=environment, cwd=tmp_path,
+        )  # fmt: skip
+        found.append(float(ran.stdout))
+    assert found == [7.0, 7.0, 91.0]
