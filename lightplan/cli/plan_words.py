@@ -7,7 +7,7 @@ from typing import Any
 
 from lightplan.cli.words import sentence, verdict_line
 from lightplan.tasks.move_words import dimension_words, move_line
-from lightplan.tasks.plan import NoPlan, Plan
+from lightplan.tasks.plan import NoPlan, Plan, unknown_powers
 from lightplan.units import LengthUnit, show_length
 
 
@@ -19,6 +19,10 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     if found.judgement.verdict != "keep":
         words.append(f"What holds it back: {sentence('; '.join(found.judgement.reasons[:2]))}")
     words.append(yield_words(found))
+    if found.arrangement:
+        words.append(f"Arrangement: {sentence(found.arrangement)}")
+    if found.brought_in:
+        words.append(f"Bring in: {', '.join(found.brought_in)}; the setup sheet says where.")
     if found.moves:
         words += ["Set:", *(f"  {move_line(move, unit)}" for move in found.moves)]
     if found.left_out:
@@ -26,6 +30,7 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     if found.robustness.critical:
         element, dimension = found.robustness.critical[0]
         words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")
+    words += unknown_powers(found)
     words += [in_unit(sentence(limit.sentence), unit) for limit in found.limits]
     return words
 

@@ -202,6 +202,7 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
         "tolerances": [asdict(tolerance) for tolerance in found.tolerances],
         "critical": [list(pair) for pair in found.robustness.critical],
         "yield": found.yield_share,
+        "unknown_powers": list(unknown_powers(found)),
         "yields": dict(found.robustness.yields),
         "good_score": found.robustness.good_score,
         "covered": dict(found.covered),
@@ -213,6 +214,33 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
     if two_frames is not None:
         document["two_frames"] = two_frames_document(two_frames)
     return document
+
+
+def unknown_powers(found: Plan) -> tuple[str, ...]:
+    """Return, of each lamp of which only the watts are known, whether that matters.
+
+    What is unknown is how many lumens each watt gives. Where the plan outlives being off by
+    that much in the lamp's power, it matters little; else one photograph settles it.
+    """
+    told = []
+    for lamp in found.rig.lamps:
+        unknown = lamp.output.unknown_stops()
+        if not lamp.on or unknown <= 0:
+            continue
+        reach = [
+            min(t.minus, t.plus)
+            for t in found.tolerances
+            if (t.element, t.dimension) == (lamp.name, "power_stops")
+        ]
+        share = f"{lamp.name}: its watts leave its light open by {unknown:.1f} stops either way"
+        if reach and reach[0] >= unknown:
+            told.append(f"{share}, which matters little here.")
+        else:
+            told.append(
+                f"{share}. One photograph settles it: white copy paper 1 m in front of it at full "
+                "power, the room dark; or set its power by the picture on the sheet."
+            )
+    return tuple(told)
 
 
 def tolerances_of(found: Robustness) -> tuple[Tolerance, ...]:
