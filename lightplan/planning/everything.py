@@ -18,8 +18,8 @@ from lightplan.scene import Card, Lamp, Rig, Shell
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.multistart import Explored
 
-FIRST_SHARE = 0.2
-"""Of the evaluations, for each of the arrangements that are searched first."""
+FIRST_SHARE, QUICK_SHARE = 0.2, 0.26
+"""Of the evaluations, for each of the arrangements that are searched first: enough for a step."""
 
 
 def plan_everything(
@@ -75,7 +75,8 @@ def chosen(judges: Judges, job: Job, cupboard: Cupboard) -> tuple[str, Explored]
     if not ranked:
         return None
     count = job.effort.evaluations
-    share = 0.5 if job.effort.searched == 1 else FIRST_SHARE
+    share = QUICK_SHARE if job.effort.is_quick else FIRST_SHARE
+    share = 0.5 if job.effort.searched == 1 else share
     tried: list[tuple[float, Candidate, Explored]] = []
     for candidate in varied(ranked, job.effort.searched):
         if tried and job.should_stop():

@@ -15,7 +15,7 @@ from lightplan.planning.result import NoPlan, Plan
 from lightplan.scene import Look, Rig
 from lightplan.scene.look import LOOK_KINDS, LookKind
 
-QUICK = Effort(evaluations=130, polish=0, builds=128, searched=2, is_quick=True)
+QUICK = Effort(evaluations=150, polish=0, builds=128, searched=3, is_quick=True)
 """Of one look of a proof sheet: good to a few points. Our choice."""
 DARK_STOCK = 0.12
 """Reflectance under which stock is so dark that dark foil is lost on it. Our choice."""
