@@ -18,7 +18,7 @@ FAULTS = {
         'name = "side softbox"\nposition_mm = [0, 0, 1]',
         "side softbox",
     ),
-    "format 99": ("format = 1", "format = 99", "format"),
+    "format 99": ("format = 2", "format = 99", "format"),
     "missing artwork": (PICTURE, "none.png", "artwork"),
 }
 

@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from importlib import import_module
 from os import PathLike
 from pathlib import Path
 
@@ -129,6 +130,8 @@ def new_files(
     on_ready: Callable[[], None] | None = None,
 ) -> Iterator[Path]:
     """Yield photographs once they are whole: new ones, and those written again."""
+    import_module("watchfiles")  # a compiled part that only this command needs: before we begin
+
     present = sorted((p for p in folder.iterdir() if is_photograph(p)), key=natural)
     seen = {path: _state(path) for path in present}
     if include_present:
@@ -153,7 +156,7 @@ def new_files(
 
 def _changed(folder: Path, stop: threading.Event) -> Iterator[set[Path]]:
     """Yield what may have changed, again and again; nothing when time has passed."""
-    from watchfiles import watch  # loads a compiled part; only this command needs it
+    from watchfiles import watch
 
     while not stop.is_set():
         try:
