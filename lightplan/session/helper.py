@@ -23,6 +23,9 @@ Told: TypeAlias = Callable[[int, str, Any], None]
 """Is told the number of the work, and "progress", "part", "done", "refused", "stopped" or
 "broken", with a Progress, a part of the result, the result, or a sentence."""
 
+BEHIND_THE_HAND = 5
+"""Niceness of a helper: the picture that follows the hand goes before it."""
+
 
 class Helper:
     """A child process that works.
@@ -104,8 +107,11 @@ class Helper:
 
 def _work_on(connection: Connection, event: Any) -> None:
     """Do one piece of work after the other, until nobody listens; this is the child."""
+    import os
     import signal
 
+    if hasattr(os, "nice"):
+        os.nice(BEHIND_THE_HAND)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that listens
     with contextlib.suppress(EOFError, OSError, KeyboardInterrupt):
         while True:

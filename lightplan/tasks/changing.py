@@ -169,6 +169,8 @@ def _exposure(rig: Rig, one: Asked) -> Rig:
 def _lock(rig: Rig, one: Asked) -> Rig:
     """Lock a thing where it stands, or let it go: planning then leaves it alone."""
     name, locked = _text(one, "element"), one.get("locked") is True
+    if locked:  # a locked thing has no freedoms
+        rig = replace(rig, freedoms=tuple(f for f in rig.freedoms if f.element != name))
     for kind in ("lamps", "cards", "shells", "props"):
         for thing in getattr(rig, kind):
             if thing.name == name and hasattr(thing, "locked"):

@@ -122,6 +122,8 @@ def _camera(camera: Camera, rings: Sequence[Sequence[Sequence[float]]]) -> Table
         "rings": rings if rings else [[list(place.position_mm)]],
         "view": [_points(corner[None])[0] for corner in corners],
         "dimensions": list(dimensions_of(camera)),
+        "locked": camera.locked,
+        "held_by": None if camera.held is None else camera.held.by,
         "focal_length_mm": camera.focal_length_mm,
         "paper_level": exposure.paper_level,
         "is_set": exposure.f_number is not None,
@@ -171,9 +173,9 @@ def _thing(thing: Thing, role: str, rings: list[list[list[float]]], colour: Sequ
             "finish": "diffuser" if thing.is_diffuser else thing.front.finish,
             "hole_mm": 0.0 if thing.hole is None else thing.hole.diameter_mm,
         }
-    locked = getattr(thing, "locked", None)
-    held = getattr(thing, "held_by", None)
-    return told | {"locked": bool(locked), "held_by": held}
+    held = thing.held if isinstance(thing, Lamp | Card) else None
+    locked = not isinstance(thing, Prop) and thing.locked
+    return told | {"locked": locked, "held_by": None if held is None else held.by}
 
 
 def _rings(surfaces: Sequence[Surface]) -> Mapping[str, list[list[list[float]]]]:

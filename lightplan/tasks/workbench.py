@@ -5,6 +5,7 @@ Each function takes `watch`, `part` and `stop`, and can be done in a process of 
 
 from __future__ import annotations
 
+import contextlib
 import tempfile
 import time
 from collections.abc import Callable, Sequence
@@ -21,7 +22,7 @@ from lightplan.planning.effort import Progress as Searched
 from lightplan.planning.looks import wanted_looks
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.process import usable_cores
-from lightplan.progress import Progress, Stop, Watch
+from lightplan.progress import Progress, Stop, Stopped, Watch
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.picture import picture_codes, picture_size
 from lightplan.reports.proof import crop_shape, cropped
@@ -89,7 +90,7 @@ def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop
     def progress(found: Searched) -> None:
         nonlocal shown
         note = "" if found.score is None else f"best so far {found.score:.0f} of 100"
-        if not stop.asked:
+        with contextlib.suppress(Stopped):  # the search itself asks, and gives its best so far
             watch(Progress(stage=found.stage, done=found.done, of=found.of, note=note))
             if time.monotonic() - shown > PICTURE_EVERY_S:
                 part(Picture(small_jpeg(found.rig, quick=True), found.score))

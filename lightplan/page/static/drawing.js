@@ -1,7 +1,7 @@
 // Plan view and side view to scale: everything can be dragged, turned, resized, or moved by keys.
 
 import { s, h, into, mm, round } from "./dom.js";
-import { on, state, edit, say, select, hover } from "./wire.js";
+import { on, state, edit, say, select, hover, tell } from "./wire.js";
 
 // Each view projects millimetres [right, away, up] to the drawing, and knows which way is which.
 const VIEWS = {
@@ -198,9 +198,9 @@ export function drawing(kind) {
     select(thing.name);
     const target = [...things.children].find((child) => child.dataset.name === thing.name);
     if (target) target.focus({ preventScroll: true });
-    if (thing.locked || thing.is_window) {
-      if (thing.locked) say({ do: "note", text: "locked" });
-      if (thing.locked) return;
+    if (thing.locked) {
+      tell("note", { text: `${thing.name} is locked. Unlock it below to move it.` });
+      return;
     }
     svg.setPointerCapture(event.pointerId);
     hand = { id: event.pointerId, from: at(event), thing: structuredClone(thing), what, gesture: ++gestures, sent: 0, moved: false };

@@ -77,7 +77,7 @@ function exposure() {
 function drawFindings(node) {
   const closer = state.closer;
   if (!closer) return into(node);
-  const next = state.kept && !state.kept.plan ? h("div", { class: "card next-step" },
+  const next = state.kept && !state.kept.plan && closer.verdict !== "keep" ? h("div", { class: "card next-step" },
     h("p", {}, h("b", {}, "This is only a first set-up."), " Let lightplan try every look that this foil and stock can carry, and choose by eye."),
     h("a", { class: "button main", href: "#look" }, "Show me the looks")) : null;
   if (!closer.findings.length) return into(node, next, h("p", { class: "quiet" }, "Nothing to complain about. Next: let lightplan find how exactly it must stand, under Plan."));
@@ -135,10 +135,14 @@ function drawChosen(node, anew) {
       of("hole_mm") ? field(thing, "Hole", "hole_mm") : null,
       of("trim_stops") && !thing.is_window ? powerField(thing) : null,
       h("div", { class: "only-numbers fields" }, of("aim_x_mm") ? [field(thing, "Aim right", "aim_x_mm"), field(thing, "Aim away", "aim_y_mm"), field(thing, "Aim up", "aim_z_mm")] : null)),
-    thing.held_by ? h("p", { class: "quiet" }, `Held by ${thing.held_by}.`) : null,
+    thing.held_by ? h("p", { class: "quiet" }, HOLDERS[thing.held_by]) : null,
     (state.layout.limits.filter((limit) => limit.elements.includes(thing.name))).map((limit) => h("p", { class: "warn" }, sentence(limit.sentence))));
 }
 
+const HOLDERS = {
+  stand: "Held by a light stand.", clamp: "Held by a clamp at the table.", boom: "Held by a boom.", tripod: "Held by a tripod.",
+  books: "Leans on books.", string: "Hangs on a string.", table: "Stands on the table by itself.",
+};
 const AXES = { x_mm: ["position_mm", 0], y_mm: ["position_mm", 1], z_mm: ["position_mm", 2], aim_x_mm: ["aim_mm", 0], aim_y_mm: ["aim_mm", 1], aim_z_mm: ["aim_mm", 2] };
 const valueOf = (thing, name) => (AXES[name] ? thing[AXES[name][0]][AXES[name][1]] : thing[name]);
 
