@@ -64,11 +64,20 @@ def _why_not(rig: Rig, kind: LookKind) -> str:
 
 
 def with_look(rig: Rig, kind: LookKind) -> Rig:
-    """Return a rig with another look, in the direction that suits it."""
+    """Return a rig with another look, in the direction that suits it.
+
+    A level of the paper that was set by hand belongs to the look it was set for: under another
+    one the paper is as light as its stock is.
+    """
     if rig.look.kind == kind:
         return rig
     turn = _DIAGONAL_RAD if kind == "bright band" else rig.look.direction_rad
-    return replace(rig, look=Look(kind=kind, direction_rad=turn))
+    exposure = replace(rig.camera.exposure, paper_level=None)
+    return replace(
+        rig,
+        look=Look(kind=kind, direction_rad=turn),
+        camera=replace(rig.camera, exposure=exposure),
+    )
 
 
 def plan_look(

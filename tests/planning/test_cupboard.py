@@ -11,7 +11,7 @@ from lightplan.planning.arrangements.keys import off_mirror
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import plan_everything
-from lightplan.planning.looks import wanted_looks
+from lightplan.planning.looks import wanted_looks, with_look
 from lightplan.planning.poses import poses
 from lightplan.planning.result import NoPlan
 from lightplan.scene import (
@@ -174,3 +174,13 @@ def test_looks_that_a_foil_and_stock_cannot_carry_have_a_reason():
 def test_a_dark_room_with_a_probe_or_ambient_light_is_lit():
     assert cupboard_of(bare(room=Room(ambient_cd_m2=(5.0, 5.0, 5.0)))).has_light
     assert not cupboard_of(bare()).has_light
+
+
+def test_a_level_set_by_hand_belongs_to_the_look_it_was_set_for():
+    rig = bare(look=Look(kind="gradient"))
+    exposure = replace(rig.camera.exposure, paper_level=0.2)
+    rig = replace(rig, camera=replace(rig.camera, exposure=exposure))
+    assert with_look(rig, "gradient").camera.exposure.paper_level == 0.2
+    other = with_look(rig, "bright band")
+    # the stock's own reflectance, 0.85, is what white paper is exposed to
+    assert other.camera.exposure.level_on(other.sheet.paper) == pytest.approx(0.85)
