@@ -78,6 +78,9 @@ def _two(low: Fault, high: Fault) -> Callable[[float, float], Fault]:
 FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
     "sharpness_resolved_count": _one(
         "not sharp", "the picture is not sharp: {} details along the sheet", places.middle),
+    "frame_fill_share": _one(
+        "sheet small in the frame", "the sheet spans {} of the frame: go nearer, or use a longer "
+        "lens", places.middle),
     "foil_clipped_share": _one(
         "foil clipped", "{} of the foil is clipped: its drawing is lost", places.clipped_foil),
     "paper_clipped_share": _one(

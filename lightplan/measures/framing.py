@@ -88,6 +88,27 @@ def pixels_left(corners_px: ArrayLike, *, width_mm: float, height_mm: float) -> 
     return PixelsLeft(scale, cols, rows, min(1.0, cols * rows / max(area, 1.0)))
 
 
+def frame_fill(
+    corners_px: ArrayLike, picture_shape: tuple[int, int]
+) -> dict[str, tuple[float, float]]:
+    """Return `frame_fill_share`: what the sheet spans of the frame where it is tightest.
+
+    Parameters
+    ----------
+    corners_px : (4, 2) float
+        (row, column) of the sheet's corners.
+    picture_shape : (int, int)
+
+    Examples
+    --------
+    >>> frame_fill([[100, 100], [100, 300], [200, 300], [200, 100]], (400, 600))
+    {'frame_fill_share': (0.3333333333333333, 0.0)}
+    """
+    corners = _corners(corners_px)
+    span = (corners.max(axis=0) - corners.min(axis=0)) / np.asarray(picture_shape, float)
+    return {"frame_fill_share": (float(span.max()), 0.0)}
+
+
 def crops(
     corners_px: ArrayLike, picture_shape: tuple[int, int], *, margin_share: float = 0.04
 ) -> tuple[Crop, ...]:

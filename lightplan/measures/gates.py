@@ -112,6 +112,8 @@ def gates_for(look: Look) -> tuple[GateRule, ...]:
     gates += [
         GateRule("sharp", "sharpness_resolved_count", 400.0, 100.0, -1.0,
                  "400 or more elements along the sheet", 800.0),
+        GateRule("sheet fills the frame", "frame_fill_share", 0.5, 0.6, -1.0,
+                 "50% or more of a side", 0.78),
         GateRule("foil not blank", "foil_clipped_share", blank, slope, 1.0,
                  f"at most {blank:.0%} of the foil", 0.0),
         GateRule("paper not clipped", "paper_clipped_share", 0.005, 0.03, 1.0,

@@ -147,7 +147,9 @@ def why_not(measures: Measures) -> tuple[str, ...]:
     found = []
     if values["valid_share"][0] < LEAST_VALID_SHARE:
         shown = values["valid_share"][0]
-        found.append(f"only {shown:.0%} of the sheet is in the picture; photograph all of it")
+        found.append(
+            f"{1.0 - shown:.0%} of the sheet is outside the picture: step back or use a wider lens"
+        )
     if values["mask_confidence_share"][0] < LEAST_CONFIDENCE:
         found.append(FOIL_NOT_TOLD)
     count = values["foil_pixels_count"][0]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lightplan.arrays import Doubles
+from lightplan.arrays import Booleans, Doubles
 from lightplan.scene.camera import Camera
 from lightplan.scene.placement import Placement
 from lightplan.scene.sheet import Sheet
@@ -62,6 +62,19 @@ def framing(camera: Camera, sheet: Sheet) -> Framing:
         inside=float((np.abs(places) <= 1).all(axis=1).mean()),
         keystone=float(away.max() / away.min() - 1),
     )
+
+
+def seen_in_frame(camera: Camera, sheet: Sheet, shape: tuple[int, ...]) -> Booleans:
+    """Return which places of the sheet's grid (rows, cols), row 0 far, the frame holds."""
+    rows, cols = shape
+    x = ((np.arange(cols) + 0.5) / cols - 0.5) * sheet.width_mm
+    y = (0.5 - (np.arange(rows) + 0.5) / rows) * sheet.height_mm
+    across, up = np.meshgrid(x, y)
+    points = np.stack([across.ravel(), up.ravel(), np.zeros(rows * cols)], axis=-1)
+    # Places behind the lens are no numbers, and no number is within the frame.
+    with np.errstate(invalid="ignore"):
+        inside = np.all(np.abs(_in_frame(camera, points)) <= 1.0, axis=1)
+    return np.asarray(inside, np.bool_).reshape(rows, cols)
 
 
 def framed(camera: Camera, sheet: Sheet, towards: Doubles, *, fill: float = WANTED_FILL) -> Camera:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from lightplan.errors import LightplanError
 from lightplan.measures import Judgement, Measures, SheetMaps, find_faults, judge, measure
 from lightplan.measures.dust import specks
-from lightplan.measures.framing import crops, pixels_left
+from lightplan.measures.framing import crops, frame_fill, pixels_left
 from lightplan.measures.hotspots import hot_spots
 from lightplan.measures.score import FOIL_NOT_TOLD
 from lightplan.shots.context import PhotoContext
@@ -40,6 +40,11 @@ _UNTOLD = (
     "What looks like the paper is far from white, and it is not known whether it is: the stock "
     "or the light may be coloured, or a printed frame may have been taken for the sheet; name "
     "the rig or give the foil artwork."
+)
+_DARK_LSTAR = 55.0  # our choice: white paper that is shown so dark is no picture to judge
+_STOCK_UNKNOWN = (
+    "the paper is dark or coloured in this photograph, and it is not known whether it is so in the "
+    "hand: name the rig, which says what the stock is"
 )
 _ARTWORK_UNFIT = (
     "the foil artwork does not fit this photograph; check the artwork's and the sheet's size, "
@@ -186,6 +191,11 @@ def _honest(verdict: Judgement, measures: Measures, context: PhotoContext) -> Ju
     printed frame taken for the sheet: whatever the score would say, it could be wrong.
     """
     if context.artwork is not None:
+        if _is_stock_unknown(verdict, measures, context):
+            return replace(
+                verdict, score=None, uncertainty=None, verdict="cannot tell",
+                reasons=(_STOCK_UNKNOWN,),
+            )  # fmt: skip
         reasons = (_ARTWORK_UNFIT if r == FOIL_NOT_TOLD else r for r in verdict.reasons)
         return replace(verdict, reasons=tuple(reasons))
     if context.stock_reflectance is not None:
@@ -195,12 +205,21 @@ def _honest(verdict: Judgement, measures: Measures, context: PhotoContext) -> Ju
     return replace(verdict, score=None, uncertainty=None, verdict="cannot tell", reasons=(_UNTOLD,))
 
 
+def _is_stock_unknown(verdict: Judgement, measures: Measures, context: PhotoContext) -> bool:
+    """Whether a score would take the stock's own colour or darkness for a fault of the light."""
+    if context.stock_reflectance is not None or verdict.score is None:
+        return False
+    values = measures.values_by_name()
+    is_coloured = values.get("paper_cast_Cab", 0.0) > _FAR_FROM_WHITE_CAB
+    return is_coloured or values.get("paper_lightness_Lstar", 100.0) < _DARK_LSTAR
+
+
 def _measure(shot: Shot, sheet: LaidSheet, context: PhotoContext) -> Measures:
     """Return what the sheet's maps tell, and what only the photograph's own pixels do."""
     maps = sheet.maps
     told = measure(
         maps, context.look, context.foil_kind, stock_reflectance=context.stock_reflectance
-    )
+    ).joined(frame_fill(sheet.found.corners, sheet.found.shape))
     if sheet.mirrored:  # corners and maps lie opposite ways: no going back to the pixels
         return told
     sharp = patch_sharpness(

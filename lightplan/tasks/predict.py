@@ -31,6 +31,7 @@ from lightplan.reports.picture import picture_png, picture_size
 from lightplan.reports.report import foil_shares, report_document, write_layers, write_report
 from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
+from lightplan.scene.framing import framing, seen_in_frame
 from lightplan.tasks.folder import prepare
 from lightplan.version import __version__
 
@@ -167,9 +168,11 @@ def predict(
 
 def predicted_maps(rig: Rig, layers: Layers) -> SheetMaps:
     """Return the predicted sheet in the form that photographs are measured in."""
+    picture = np.asarray(sheet_picture(rig, layers))
     return SheetMaps.from_linear(
-        np.asarray(sheet_picture(rig, layers)),
+        picture,
         sheet_share(rig, layers),
+        valid=seen_in_frame(rig.camera, rig.sheet, picture.shape[:2]),
         width_mm=rig.sheet.width_mm,
         height_mm=rig.sheet.height_mm,
     )
@@ -178,7 +181,9 @@ def predicted_maps(rig: Rig, layers: Layers) -> SheetMaps:
 def measure_maps(rig: Rig, maps: SheetMaps) -> Measures:
     """Return the measures of a squared picture of the rig's sheet."""
     foil, stock = rig.sheet.foil.judged_kind, rig.sheet.paper.reflectance
-    return measure(maps, rig.look, foil, stock_reflectance=stock)
+    found = measure(maps, rig.look, foil, stock_reflectance=stock)
+    filled = framing(rig.camera, rig.sheet).filled
+    return found.joined({"frame_fill_share": (min(filled, 1.0), 0.0)})
 
 
 def write_prediction(

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from lightplan.measures import Background, measure
+from lightplan.measures.framing import frame_fill
 from lightplan.measures.measure import unit_of
 from lightplan.measures.rules import gates_of, parts_of
 from lightplan.measures.sharpness import sharpness
@@ -27,7 +28,8 @@ def every_measure(sheet) -> set[str]:
     ground = Background(linear=np.ones((20, 3)), clipped=np.ones((20, 3), bool))
     maps = sheet(0.7, 0.4, background=ground, rows=180, cols=240)
     names = set(measure(maps, Look(), "gold foil", stock_reflectance=(0.8, 0.8, 0.8)))
-    return names | set(sharpness(maps).measures) | set(SHEET_MEASURES)
+    fill = set(frame_fill([[0, 0], [0, 9], [9, 9], [9, 0]], (20, 30)))
+    return names | fill | set(sharpness(maps).measures) | set(SHEET_MEASURES)
 
 
 def test_every_measure_is_defined_and_nothing_else_is(sheet):

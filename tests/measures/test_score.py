@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -138,6 +139,23 @@ def test_a_sheet_half_out_of_the_picture_cannot_be_judged(sheet):
     assert merit(measure(part, Look(), "silver foil"), Look()) == NO_JUDGEMENT
 
 
+def test_what_is_not_in_the_picture_is_said(sheet):
+    maps = sheet(0.9, 0.5)
+    valid = np.ones(maps.foil.shape, bool)
+    valid[:, 55:] = False
+    part = SheetMaps.from_linear(maps.linear, maps.foil, width_mm=148, height_mm=111, valid=valid)
+    found = verdict(part, FLAT)
+    assert found.score is None
+    assert re.search(r"54% of the sheet is outside the picture: step back", found.reasons[0])
+
+
+def test_a_sheet_that_is_small_in_the_frame_has_a_finding(sheet):
+    maps, small = sheet(0.93, 0.45), {"frame_fill_share": (0.26, 0.0)}
+    found = measure(maps, FLAT, "silver foil").joined(small)
+    assert judge(found, FLAT).verdict != "keep"
+    assert [f.code for f in find_faults(maps, found, FLAT)] == ["sheet small in the frame"]
+
+
 def test_goods_all_of_metal_are_judged_without_paper(sheet):
     found = verdict(sheet(0.9, mask="all"), FLAT, "aluminium")
     assert found.verdict == "keep"
@@ -218,7 +236,7 @@ def test_any_map_is_measured_without_a_crash_or_a_nan(data, rows, cols, kind, co
 
 def test_every_gate_and_part_reads_a_known_measure(sheet):
     measures = measure(sheet(), Look(), "gold foil", stock_reflectance=(0.8, 0.8, 0.8))
-    known = set(measures) | {"sharpness_resolved_count"}
+    known = set(measures) | {"sharpness_resolved_count", "frame_fill_share"}
     for kind in LOOK_KINDS:
         look = Look(kind=kind)
         assert {rule.measure for rule in (*parts_of(look), *gates_of(look))} <= known
