@@ -23,11 +23,12 @@ from lightplan.scene import Rig
 
 NO_MOVE = "no single move of this rig cures it; let lightplan plan look for a new one"
 PAPER_CODES = ("paper uneven", "glare on paper")
-EXPOSURE_CODES = ("paper clipped", "too dark", "no headroom")
+EXPOSURE_CODES = ("paper clipped", "too dark", "no headroom", "paper dull", "paper washed out")
 SPREAD_CODES = (
     "foil uneven", "glare on foil", "halves uneven", "gradient too weak", "gradient too strong",
     "gradient askew", "gradient rough", "split too weak", "split too strong", "split off middle",
-    "no bright edges",
+    "no bright edges", "foil reads as print", "foil too even", "foil runs too far", "band too weak",
+    "band too strong", "band too narrow", "band too wide", "band askew",
 )  # fmt: skip
 LEAST_STOPS = 0.2
 SEEN_STOPS = 0.05
