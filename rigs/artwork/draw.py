@@ -607,6 +607,102 @@ def monogram() -> Plate:
     return plate
 
 
+def scattered_seeds() -> Plate:
+    """Draw a postcard strewn with small things: seeds, leaves, stars, dots; none over 6 mm."""
+    plate = Plate(148, 105)
+    rng = np.random.default_rng(23)
+    placed: list[tuple[Point, float]] = []
+    for radius, count in ((3.4, 44), (2.2, 70), (1.0, 120)):
+        tries = 0
+        while count and tries < 4000:
+            tries += 1
+            place = (float(rng.uniform(-69, 69)), float(rng.uniform(-47, 47)))
+            if abs(place[0]) < 49 and abs(place[1]) < 13:
+                continue  # room for the words
+            if all(math.dist(place, other) > radius + r + 0.9 for other, r in placed):
+                placed.append((place, radius))
+                count -= 1
+                _small_thing(plate, place, radius, rng)
+    plate.text("SOW SOMETHING", (0, 4.2), 5.2, face="STIXGeneralBol", spacing_mm=1.0)
+    plate.text("thorn lane seed house", (0, -5.4), 3.4, face="STIXGeneralItalic", spacing_mm=0.3)
+    return plate
+
+
+def _small_thing(plate: Plate, place: Point, radius: float, rng: np.random.Generator) -> None:
+    angle = float(rng.uniform(0, 360))
+    kind = int(rng.integers(0, 4))
+    if radius < 1.5:
+        plate.disk(place, radius * float(rng.uniform(0.5, 0.9)))
+    elif kind == 0:
+        plate.star(place, radius, 5, 0.42, angle)
+    elif kind == 1:  # a winged seed
+        plate.leaf(place, angle, 1.3 * radius, width=0.5, vein=False)
+        plate.disk(place, 0.36 * radius)
+    elif kind == 2:
+        foot = turn((-radius, 0), angle, place)
+        plate.leaf(foot, angle, 2 * radius, width=0.44, vein=radius > 3)
+    else:
+        for i in range(5):
+            plate.disk(turn((0.56 * radius, 0), angle + 72 * i, place), 0.38 * radius)
+        plate.disk(place, 0.2 * radius, 0)
+
+
+def thanks_script() -> Plate:
+    """Draw a thank-you card in fine script, hairlines of 0.25 mm and flourishes."""
+    plate = Plate(150, 100)
+    plate.frame(6.0, 0.3, 4.0)
+    words = (("With warmest", 15.0, 9.6), ("thanks", -6.0, 15.5))
+    for line, y, size in words:
+        plate.text(line, (0, y), size, face="STIXGeneralItalic", spacing_mm=0.15)
+    plate.text("QUILLFERN BINDERY", (0, -32.5), 2.6, spacing_mm=1.1)
+    for sx in (-1, 1):
+        _flourish(plate, (sx * 33.5, -5.0), sx, 1.0)
+        _flourish(plate, (sx * 5.0, 33.0), sx, 0.7)
+        plate.tapered([(sx * 4.0, -24.5), (sx * 34.0, -24.5)], [0.55, 0.18])
+    plate.star((0, -24.5), 1.6, 4, 0.26)
+    plate.star((0, 33.0), 1.5, 4, 0.26)
+    return plate
+
+
+def _flourish(plate: Plate, start: Point, side: int, size: float) -> None:
+    """Draw two pen strokes that run out to one side and curl in like a fern (Euler spirals)."""
+    for length, lift, curl in ((36.0, 1, 7.4), (25.0, -1, 6.2)):
+        steps = np.linspace(0, 1, 220)
+        bearing = curl * steps**2.2 - 0.22
+        step = size * length / len(steps)
+        x, y = np.cumsum(step * np.cos(bearing)), np.cumsum(step * np.sin(bearing))
+        points = [
+            (start[0] + side * float(a), start[1] + lift * float(b))
+            for a, b in zip(x, y, strict=True)
+        ]
+        widths = 0.24 + 0.66 * size * np.sin(np.pi * steps**0.7) ** 4
+        plate.tapered(points, list(widths))
+        plate.disk(points[-1], 0.62 * size)
+
+
+def holographic_strips() -> Plate:
+    """Draw a seed-packet band: slanting strips of holographic foil, a sun over hills."""
+    plate = Plate(70, 150)
+    for i in range(-14, 15):
+        middle = 11.0 * i
+        width = 5.2 if i % 3 else 2.0
+        points = [(-40.0, middle - 23.0), (40.0, middle + 23.0)]
+        plate.line(points, width)
+    half_w, half_h = plate.width_mm / 2, plate.height_mm / 2
+    for box in ((-half_w, 60, half_w, half_h), (-half_w, -half_h, half_w, -60),
+                (-half_w, -half_h, -27, half_h), (27, -half_h, half_w, half_h)):  # fmt: skip
+        x0, y0, x1, y1 = box
+        plate.polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], 0)
+    plate.polygon([(-27, -17), (27, -17), (27, 17), (-27, 17)], 0)
+    plate.text("MOON", (0, 6.6), 8.4, face="STIXGeneralBol", spacing_mm=1.8)
+    plate.text("FLOWER", (0, -6.4), 6.2, face="STIXGeneralBol", spacing_mm=1.2)
+    for y in (-14.2, 14.2):
+        plate.line([(-25, y), (25, y)], 0.7)
+    plate.text("opens at dusk", (0, -66.0), 3.6, face="STIXGeneralItalic", spacing_mm=0.2)
+    plate.text("THORN LANE", (0, 66.5), 3.4, spacing_mm=0.9)
+    return plate
+
+
 DESIGNS: dict[str, Callable[[], Plate]] = {
     "gold-card": gold_card,
     "silver-bookplate": silver_bookplate,
@@ -617,6 +713,9 @@ DESIGNS: dict[str, Callable[[], Plate]] = {
     "certificate": certificate,
     "sunflower-label": sunflower_label,
     "monogram": monogram,
+    "scattered-seeds": scattered_seeds,
+    "thanks-script": thanks_script,
+    "holographic-strips": holographic_strips,
 }
 
 
