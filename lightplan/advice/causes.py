@@ -21,7 +21,7 @@ from lightplan.light import Layers
 from lightplan.measures import Finding
 from lightplan.scene import Rig
 
-NO_MOVE = "no single move of this rig cures it; let lightplan plan look for a new one"
+NO_MOVE = "this needs more than one thing moved: let lightplan plan look for another set-up"
 PAPER_CODES = ("paper uneven", "glare on paper")
 EXPOSURE_CODES = ("paper clipped", "too dark", "no headroom", "paper dull", "paper washed out")
 SPREAD_CODES = (

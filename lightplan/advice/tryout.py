@@ -4,24 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
 from lightplan.advice.moves import Move
-from lightplan.arrays import Doubles, Singles, Vector
+from lightplan.arrays import Singles
 from lightplan.errors import RigError
-from lightplan.geometry.shapes import Flat
 from lightplan.light import Detail, Engine, LampLayers
 from lightplan.light.exposure import foil_share, settings_for
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
 from lightplan.scene import Rig
+from lightplan.scene.clearance import broken, total_excess_mm
 from lightplan.scene.sanity import refuse_impossible
-from lightplan.scene.surfaces import Surface, build_surfaces
 
 LEAST_MERIT = 0.005
 """Half a percent of the score: less is not worth a maker's walk."""
 LEAST_QUALITY = 0.002
+FORGIVEN_MM = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +64,7 @@ class Bench:
         self._share = foil_share(rig, x, y, blur_mm=step)[..., None]
         self._maps: SheetMaps | None = None
         self._known: dict[str, Tried | None] = {}
-        self._clash_before = _clashes(rig)
+        self._excused = frozenset((limit.rule, *limit.elements) for limit in broken(rig))
         self.start = self._judged(Move("", lambda: rig), rig, *self._light)
 
     def per_lamp(self) -> LampLayers:
@@ -109,11 +108,8 @@ class Bench:
         return Tried(move, judge(found, rig.look), found, merit(found, rig.look))
 
     def _can_be_made(self, rig: Rig) -> bool:
-        return (
-            _within_reach(rig, self._rig)
-            and not _hides_sheet(rig, self._rig)
-            and _clashes(rig) <= self._clash_before
-        )
+        """Whether the move breaks no rule of building that the rig does not break already."""
+        return total_excess_mm(rig, apart_from=self._excused) <= FORGIVEN_MM
 
 
 def _same_light(rig: Rig, other: Rig) -> bool:
@@ -121,73 +117,6 @@ def _same_light(rig: Rig, other: Rig) -> bool:
         rig.lamps == other.lamps and rig.cards == other.cards and rig.shells == other.shells
         and rig.camera.placement == other.camera.placement
     )  # fmt: skip
-
-
-def _within_reach(rig: Rig, before: Rig) -> bool:
-    """Whether all that moved stands where the maker can put it."""
-    reach, old, new = rig.room.reach, _places(before), _places(rig)
-    for name, (x, y, z) in new.items():
-        if old[name] == (x, y, z):
-            continue
-        if not (reach.lowest_mm <= z <= reach.highest_mm and np.hypot(x, y) <= reach.farthest_mm):
-            return False
-    return True
-
-
-def _places(rig: Rig) -> dict[str, Vector]:
-    places = {lamp.name: lamp.placement.position_mm for lamp in rig.lamps}
-    return places | {card.name: card.placement.position_mm for card in rig.cards}
-
-
-def _hides_sheet(rig: Rig, before: Rig) -> bool:
-    """Whether something stands before the sheet that did not before."""
-    return _hidden_lines(rig) > _hidden_lines(before)
-
-
-def _hidden_lines(rig: Rig) -> int:
-    lens = np.asarray(rig.camera.placement.position_mm)[None]
-    x, y = np.meshgrid(*(np.linspace(-0.5, 0.5, 7) * n for n in _size(rig)))
-    spots = np.stack([x.ravel(), y.ravel(), np.full(x.size, 1.0)], axis=1)
-    hidden = np.zeros(len(spots), bool)
-    for surface in build_surfaces(rig):
-        if surface.role in ("sheet", "table", "room", "camera"):
-            continue
-        cut = surface.shape.blocks(lens, spots)
-        if cut is not None:
-            hidden |= cut[0]
-    return int(hidden.sum())
-
-
-def _size(rig: Rig) -> tuple[float, float]:
-    return rig.sheet.width_mm, rig.sheet.height_mm
-
-
-def _clashes(rig: Rig) -> int:
-    """Count the pairs of flat things that go through each other."""
-    flats = [s for s in build_surfaces(rig) if s.role in ("lamp", "card", "diffuser", "camera")]
-    return sum(_cross(a, b) for a, b in combinations(flats, 2))
-
-
-def _cross(one: Surface, two: Surface) -> bool:
-    return any(
-        _edges_cut(a.shape, b.shape)
-        for a, b in ((one, two), (two, one))
-        if isinstance(a.shape, Flat) and isinstance(b.shape, Flat)
-    )
-
-
-def _edges_cut(face: Flat, other: Flat) -> bool:
-    corners = _corners(face)
-    ends = np.roll(corners, -1, axis=0)
-    cut = other.blocks(corners, ends)
-    return cut is not None and bool(np.diagonal(cut).any())
-
-
-def _corners(face: Flat) -> Doubles:
-    right = np.asarray(face.right) * face.half_width
-    up = np.asarray(face.up) * face.half_height
-    corners = np.array([right + up, up - right, -right - up, right - up])
-    return np.asarray(np.asarray(face.centre) + corners, float)
 
 
 def best_of(bench: Bench, moves: Iterable[Move], measure_name: str) -> Tried | None:

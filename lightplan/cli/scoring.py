@@ -1,4 +1,4 @@
-"""lightplan score, watch, advise."""
+"""lightplan score, watch, advise, shoot."""
 
 from __future__ import annotations
 
@@ -28,6 +28,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(score)
     app.command()(watch)
     app.command()(advise)
+    app.command()(shoot)
 
 
 def score(
@@ -205,7 +206,9 @@ def watch(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Judge each new frame as it lands, with what changed since the last. Ctrl-C ends it.
+    """Advise on each new frame as it lands: one line, one move. Ctrl-C ends it.
+
+    What changed since the frame before stands below. A file is read once it is whole.
 
     With --json the object is printed at the end.
 
@@ -235,14 +238,12 @@ def watch(
 
 
 def _watch_words(found: Watched) -> list[str]:
-    photo = found.photo
-    score = "no score" if photo.score is None else f"{photo.score:.0f} of 100"
-    words = [f"{photo.file}: {score}, {photo.verdict}."]
-    words += [f"  {reason}" for reason in photo.reasons[:2]]
+    from lightplan.tasks.watch import sentence_of
+
+    words = [sentence_of(found)]
     if found.changes is not None:
-        words += [
-            f"  Since {found.changes.before}: {text}" for text in _change_words(found.changes)
-        ]
+        told = "; ".join(_change_words(found.changes))
+        words.append(f"  Since {found.changes.before}: {told}")
     return words
 
 
@@ -261,6 +262,12 @@ def advise(
     photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="A test photograph.")],
     rig: Annotated[str, typer.Option("--rig", metavar="RIG", help="The rig it was taken with.")],
     out: OutFolder,
+    since: Annotated[
+        Path | None,
+        typer.Option(
+            "--since", metavar="PHOTO", help="Say what changed since an earlier photograph."
+        ),
+    ] = None,
     replace: Replace = False,
     as_json: AsJson = False,
 ) -> None:
@@ -279,7 +286,7 @@ def advise(
         assert callable(progress)
         loaded = task.ready(rig, photo, out, replace=replace)
         found = task.advise(
-            photo, rig=loaded, watch=lambda p: progress(f"{p.note} {p.stage}".strip())
+            photo, rig=loaded, since=since, watch=lambda p: progress(f"{p.note} {p.stage}".strip())
         )
         progress("drawing before and after")
         files = task.write_advice(found, out, rig=loaded, replace=replace)
@@ -287,5 +294,39 @@ def advise(
             found.report() | {"files": [str(f) for f in files]},
             task.advice_words(found) + written_lines(files) + care_lines(found.planned),
         )
+
+    run(job, as_json=as_json)
+
+
+def shoot(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Test photographs of one set.")],
+    rig: Annotated[str, typer.Option("--rig", metavar="RIG", help="The plan of the set.")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder to write to; else FOLDER/ledger."),
+    ] = None,
+    replace: Replace = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write the ledger of a shoot: frames, rigs as built, moves, and which move won what.
+
+    Writes shoot.html, shoot.pdf, shoot.json, and the rig as built of each frame.
+
+    Example: lightplan shoot shots --rig silver-bookplate-bright
+    """
+
+    def job(progress: object) -> Answer:
+        from lightplan.tasks import shoot as task
+
+        assert callable(progress)
+        found = task.shoot(
+            folder, rig=rig, watch=lambda p: progress(f"{p.done + 1} of {p.of}: {p.stage}")
+        )
+        progress("writing")
+        where = folder / "ledger" if out is None else out
+        files = task.write_shoot(found, where, rig=rig, replace=replace)
+        code = FAILED if found.failed else 0
+        document = found.document() | {"files": [str(f) for f in files]}
+        return Answer(document, task.shoot_words(found) + written_lines(files), code)
 
     run(job, as_json=as_json)

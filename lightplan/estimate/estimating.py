@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from lightplan.arrays import Doubles
+from lightplan.estimate.elsewhere import NAME, Elsewhere
 from lightplan.estimate.fit import (
     EXPOSURE_KNOWN,
     EXPOSURE_UNKNOWN,
@@ -22,9 +23,9 @@ from lightplan.estimate.search import Hypothesis, Search
 from lightplan.estimate.seen import SeenSheet
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene import Rig
-from lightplan.scene.slips import Slip, SlipUnit, slipped
+from lightplan.scene.slips import Foreign, Slip, SlipUnit, slipped
 
-SURE_MISFIT = 0.40
+SURE_MISFIT = 0.25
 """A plan that fits as well as this is not doubted: no slip that matters hides in it."""
 _DOUBTED = 6.0  # of cost: rivals nearer than this are told
 ROOM_CHANNELS = ("red", "green", "blue")
@@ -54,8 +55,9 @@ class Photographed:
 
 
 def estimate(
-    rig: Rig, photo: Photographed, *, clip_cd_m2: float, watch: Watch = unwatched
-) -> Estimate:
+    rig: Rig, photo: Photographed, *, clip_cd_m2: float, steady: float = 1.0,
+    watch: Watch = unwatched,
+) -> Estimate:  # fmt: skip
     """Return the rig as built, from one photograph.
 
     Parameters
@@ -65,37 +67,89 @@ def estimate(
     photo : Photographed
     clip_cd_m2 : float
         Luminance that clips as the plan sets the camera.
+    steady : float
+        Share of a hand's and the model's errors that is expected; see `changed_since`.
     watch : callable
         Told what is being done; may raise `Stopped`.
     """
-    fitter = _fitter(rig, photo, clip_cd_m2)
+    fitter = _fitter(rig, photo, clip_cd_m2, steady)
     watch(Progress(stage="comparing the photograph with the plan"))
-    search = Search(rig, Levels(rig, photo.seen), fitter)
+    search = Search(rig, Levels(rig, photo.seen), fitter, steady)
     plan = search.as_planned()
-    found = [plan]
+    found, foreign = [plan], None
     if plan.fitted.misfit > SURE_MISFIT:
         watch(Progress(stage="looking for what stands elsewhere"))
         singles = search.singles()
         found += singles
         watch(Progress(stage="looking for a second thing"))
         found += search.pairs(singles)
+        watch(Progress(stage="looking for light that is not in the rig"))
+        outside = Elsewhere(search).best(plan)
+        if outside is not None:
+            found.append(outside[0])
+            foreign = outside[1]
     found.sort(key=lambda h: h.cost)
     known = math.log2(clip_cd_m2 / fitter.clip_cd_m2)
-    return _told(rig, photo, fitter, search, found, known)
+    return _told(rig, photo, fitter, search, found, known, foreign)
 
 
-def _fitter(rig: Rig, photo: Photographed, planned: float) -> Fitter:
+STEADY = 0.35
+"""Of a hand's and the model's errors, what is left between two frames of one set; ours."""
+
+
+def changed_since(
+    reference: Estimate, photo: Photographed, *, clip_cd_m2: float, watch: Watch = unwatched
+) -> Estimate:
+    """Return what has changed since another frame of the same set.
+
+    The rig as the reference shows it takes the plan's place, and what its explanation left in
+    each cell is taken off, so that what the model does not know falls out.
+
+    Parameters
+    ----------
+    reference : Estimate
+        Of the other frame.
+    photo : Photographed
+    clip_cd_m2 : float
+        Luminance that clips as the reference was taken.
+    """
+    then = slipped(reference.as_built, reference.hand)
+    seen = less_residual(photo.seen, reference)
+    found = estimate(
+        then, replace(photo, seen=seen), clip_cd_m2=clip_cd_m2, steady=STEADY, watch=watch
+    )
+    return replace(found, camera=found.camera.beside(reference.camera))
+
+
+def less_residual(seen: SeenSheet, reference: Estimate) -> SeenSheet:
+    """Return levels less what the reference's explanation left in the nearest cell."""
+    stops, known = seen.stops.copy(), reference.seen
+    for material in (True, False):
+        mine = np.flatnonzero(seen.is_foil == material)
+        theirs = np.flatnonzero(known.is_foil == material)
+        if not len(mine) or not len(theirs):
+            continue
+        apart = np.hypot(
+            seen.x_mm[mine, None] - known.x_mm[theirs], seen.y_mm[mine, None] - known.y_mm[theirs]
+        )
+        near = theirs[apart.argmin(axis=1)]
+        stops[mine] -= np.clip(reference.residual[near], -1.0, 1.0)
+    return replace(seen, stops=stops)
+
+
+def _fitter(rig: Rig, photo: Photographed, planned: float, steady: float) -> Fitter:
     place = lens_place(rig, photo.corners, photo.shape, photo.focal_px)
     if photo.clip_cd_m2 is None:
-        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place)
-    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place)
+        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place, steady)
+    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place, steady)
 
 
 def _told(
     rig: Rig, photo: Photographed, fitter: Fitter, search: Search,
-    found: Sequence[Hypothesis], known: float,
+    found: Sequence[Hypothesis], known: float, foreign: Foreign | None,
 ) -> Estimate:  # fmt: skip
     best = found[0]
+    outside = NAME in best.elements
     beliefs = _beliefs(found)
     slips = slips_of(search, best, _belief_in(found, beliefs, best))
     rivals = tuple(
@@ -109,7 +163,8 @@ def _told(
     return Estimate(
         planned=rig, as_built=slipped(rig, values),
         hand=_hand(search, best), slips=slips, as_planned=not best.values,
-        foreign=(), camera=_camera(best, fitter, known),
+        foreign=(foreign,) if outside and foreign is not None else (),
+        camera=_camera(best, fitter, known),
         lens_mm=nought if place is None else place.offset_mm,
         lens_sigma_mm=nought if place is None else np.sqrt(np.diag(place.covariance)),
         rivals=rivals[:3], misfit=best.fitted.misfit, seen=photo.seen,
@@ -144,7 +199,7 @@ def slips_of(search: Search, one: Hypothesis, belief: dict[str, float]) -> tuple
     """Return a hypothesis as slips, what changes the picture most first."""
     slips = []
     for name, value in one.values.items():
-        if name[0] == "room":
+        if name[0] in ("room", NAME):
             continue
         sigma = one.fitted.sigmas.get(name, 0.0)
         told = one.fitted.values.get(name, value)

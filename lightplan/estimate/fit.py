@@ -69,7 +69,12 @@ class Columns:
             means = np.where(some, self.at, self.means)
         return Columns(self.names, self.values, means, np.array(changed), self.at)
 
-    def without(self, names: set[tuple[str, str]]) -> Columns:
+    def moved_to(self, values: Mapping[Name, float]) -> Columns:
+        """Return them about a rig that is off by values; slopes stay."""
+        at = np.array([values.get(n, a) for n, a in zip(self.names, self.at, strict=True)])
+        return Columns(self.names, self.values, self.means, self.sigmas, at)
+
+    def without(self, names: set[Name]) -> Columns:
         """Return the others."""
         keep = [i for i, name in enumerate(self.names) if name not in names]
         return Columns(
@@ -141,12 +146,16 @@ class Fitter:
     exposure_sigma : float
         How sure that is. [stops]
     place : Place or None
+    steady : float
+        Share of the model's own error that is left: less where a frame of the same set was
+        taken off.
     """
 
     seen: SeenSheet
     clip_cd_m2: float
     exposure_sigma: float
     place: Place | None = None
+    steady: float = 1.0
 
     def fit(self, light: Doubles, columns: Columns, start: float | None = None) -> Fitted:
         """Fit the camera and small errors to light (n, 3) of a rig.
@@ -226,7 +235,7 @@ class Fitter:
     def _weights(self, model: Doubles) -> tuple[Doubles, Doubles]:
         """Return the weight of each datum, and its standard deviation in stops."""
         seen = self.seen
-        own = np.where(seen.is_foil, FOIL_MODEL, PAPER_MODEL)[:, None]
+        own = self.steady * np.where(seen.is_foil, FOIL_MODEL, PAPER_MODEL)[:, None]
         spread = np.sqrt(own**2 + seen.noise**2 + (EDGE_MM * self._slope()[:, None]) ** 2)
         # near the floor a file holds noise and the camera's own black
         spread = np.sqrt(spread**2 + (0.5 * FLOOR / 2.0 ** np.maximum(model, -8.9)) ** 2)

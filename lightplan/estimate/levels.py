@@ -15,16 +15,18 @@ from lightplan.scene import Rig
 UNIT_ROOM = 1.0  # cd/m2 of surroundings that are worked out where the plan has none
 _WITHIN = 0.5  # of half a cell: where its level is read
 GRID_LONG_SIDE = 64
+BRUSHED = 0.15  # roughness from which the foil's rays spread so far that more are needed
 
 
 def detail_for(rig: Rig) -> Detail:
     """Return how finely light is worked out: as the search for a plan, foil a little finer."""
     quick = Detail.quick(camera_rows=8, camera_cols=8)
+    rays = 16_000 if max(rig.sheet.foil.roughness) < BRUSHED else 48_000
     spots = Detail().foil_spots if rig.sheet.foil.grating is not None else 16
     return replace(
         quick, sheet_long_side=GRID_LONG_SIDE, cells=5, near=1.0, texels=24, direct_long_side=17,
         bounce_long_side=7, lamp_spots=21, cell_lamp_spots=8, penumbra_spots=89, sky_rays=34,
-        cell_sky_rays=13, foil_rays=16_000, foil_spots=spots, hidden_spots=0, mirror_rounds=0,
+        cell_sky_rays=13, foil_rays=rays, foil_spots=spots, hidden_spots=0, mirror_rounds=0,
     )  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from lightplan.arrays import Doubles
 from lightplan.estimate.seen import SeenSheet
@@ -36,6 +36,14 @@ class CameraState:
     vignette_stops: float
     contrast: float
     lift_stops: float
+
+    def beside(self, other: CameraState) -> CameraState:
+        """Return the state with its colour told beside that of another frame."""
+        return replace(
+            self, balance_stops=self.balance_stops - other.balance_stops,
+            red_stops=self.red_stops - other.red_stops,
+            blue_stops=self.blue_stops - other.blue_stops,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)

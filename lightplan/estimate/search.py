@@ -21,12 +21,12 @@ from lightplan.estimate.unknowns import (
 from lightplan.scene import Rig
 from lightplan.scene.slips import slipped
 
-COST_PER_SLIP = 11.0
+COST_PER_SLIP = 8.5
 """What one thing more must explain, in units of twice the log likelihood; ours, from trials."""
 _STEP = {"mm": 10.0, "deg": 1.5}  # by which slopes are taken
 _BOW_STEP = 0.4
 _FIRST, _FAR = 0.65, 1.6  # places looked at, in standard deviations of a slip
-_PROMISING, _REFINED, _PAIRED = 7, 4, 3
+_PROMISING, _REFINED, _PAIRED = 6, 3, 3
 _ROOM_SLIP = 12.0
 _OFF = -14.0  # stops: a lamp that is not on
 
@@ -65,10 +65,10 @@ class Hypothesis:
 class Search:
     """Looks for what is off in one photograph of a rig."""
 
-    def __init__(self, rig: Rig, levels: Levels, fitter: Fitter) -> None:
+    def __init__(self, rig: Rig, levels: Levels, fitter: Fitter, steady: float = 1.0) -> None:
         self.rig, self.levels, self.fitter = rig, levels, fitter
-        self.unknowns = unknowns_of(rig)
-        self.powers = powers_of(rig)
+        self.unknowns = unknowns_of(rig, steady)
+        self.powers = powers_of(rig, steady)
         self.base = levels.light(rig)
         self._kept: dict[tuple[tuple[Name, float], ...], CellLight] = {(): self.base}
         self._slopes = self._all_slopes()
@@ -171,12 +171,17 @@ class Search:
         fitted = self.fitter.fit(light, self.hand)
         return Hypothesis({}, fitted, 0, fitted.cost, light)
 
-    def at(self, values: dict[Name, float], slips: int) -> Hypothesis | None:
-        """Return a hypothesis as it stands: its own values fixed but for one linear step."""
+    def at(
+        self, values: dict[Name, float], slips: int, *, closely: bool = True
+    ) -> Hypothesis | None:
+        """Return a hypothesis as it stands: its own values fixed but for one linear step.
+
+        Unless looked at closely, slopes about the plan serve for that step.
+        """
         found, light = self.geometry(values), self.mixed(values)
         if found is None or light is None:
             return None
-        columns = self._columns(found, values, light)
+        columns = self._columns(found, values, light, closely=closely)
         wide = self.fitter.fit(light, columns)
         # what it is worth here: only a hand's step away is believed without being tried
         near = {n: self._hand_sigma(n) for n in values if n in columns.names}
@@ -184,13 +189,16 @@ class Search:
         far = sum((v / self._slip_sigma(n)) ** 2 for n, v in values.items() if n in near)
         return Hypothesis(values, wide, slips, here.cost + far, light)
 
-    def _columns(self, found: CellLight, values: dict[Name, float], light: Doubles) -> Columns:
+    def _columns(
+        self, found: CellLight, values: dict[Name, float], light: Doubles, *, closely: bool
+    ) -> Columns:
         free = set(values)
         wide = {n: self._slip_sigma(n) for n in free}
         columns = self._power_columns(found, values)
         own = [n for n in free if n[1] in _SLOPED]
-        columns = columns.joined(self._slopes.without(set(own)))
-        if own:
+        columns = columns.joined(self._slopes.moved_to(values))
+        if own and closely:
+            columns = columns.without(set(own))
             columns = columns.joined(self._own_slopes(values, own, light))
         if any(n[0] == "room" for n in free):
             columns = columns.joined(self._room_columns(found, values))
@@ -286,12 +294,12 @@ class Search:
 
     def _scanned(self, name: Name) -> Hypothesis:
         one = self._unknown(name)
-        tried = [self.at({name: share * one.slip}, 1) for share in (-_FIRST, _FIRST)]
+        tried = [self.at({name: share * one.slip}, 1, closely=False) for share in (-_FIRST, _FIRST)]
         known = [h for h in tried if h is not None]
         best = min(known, key=lambda h: h.cost)
         value = best.values[name]
-        far = self.at({name: math.copysign(_FAR * one.slip, value)}, 1)
-        near = self.at({name: 0.3 * value}, 1)
+        far = self.at({name: math.copysign(_FAR * one.slip, value)}, 1, closely=False)
+        near = self.at({name: 0.3 * value}, 1, closely=False)
         return min([h for h in (best, far, near) if h is not None], key=lambda h: h.cost)
 
     def _powers(self) -> Iterable[Hypothesis]:

@@ -45,20 +45,23 @@ class Unknown:
         return end if end in ("mm", "deg", "stops") else ""  # type: ignore[return-value]
 
 
-def unknowns_of(rig: Rig) -> tuple[Unknown, ...]:
-    """Return everything that moves the light on the sheet, in a fixed order; powers apart."""
+def unknowns_of(rig: Rig, steady: float = 1.0) -> tuple[Unknown, ...]:
+    """Return everything that moves the light on the sheet, in a fixed order; powers apart.
+
+    `steady` is the share of a hand's error that is expected where nobody built anew.
+    """
     found = []
     for one in error_dimensions(rig, HAND):
         if one.dimension == "power_stops":
             continue
         slip = CAMERA_SLIP_MM if one.element == "camera" else _SLIPS[one.dimension]
-        found.append(Unknown(one.element, one.dimension, HAND_SHARE * one.size, slip))
+        found.append(Unknown(one.element, one.dimension, steady * HAND_SHARE * one.size, slip))
     return tuple(found)
 
 
-def powers_of(rig: Rig) -> tuple[Unknown, ...]:
+def powers_of(rig: Rig, steady: float = 1.0) -> tuple[Unknown, ...]:
     """Return the lamps' powers; a window has none that a hand sets."""
-    hand = HAND_SHARE * HAND.power_stops
+    hand = steady * HAND_SHARE * HAND.power_stops
     return tuple(
         Unknown(lamp.name, "power_stops", 0.5 if lamp.is_window else hand, _SLIPS["power_stops"])
         for lamp in rig.lamps

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,7 @@ from lightplan.advice.first_things import (
 )
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
-from lightplan.estimate import Estimate, Photographed, estimate
+from lightplan.estimate import Estimate, Photographed, changed_since, estimate
 from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of
@@ -36,6 +36,8 @@ from lightplan.scene.slips import Foreign, Slip, slipped
 from lightplan.shots.pipeline import Looked, look_at
 from lightplan.shots.results import PhotoScore
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
+from lightplan.tasks.advice_words import advice_words as advice_words
+from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.photographed import context_of, photographed
 from lightplan.tasks.predict import RigLike
@@ -79,6 +81,7 @@ class Advice:
     looked: Looked | None = None
     state: State | None = None
     option: Option | None = None
+    since: str | None = None
 
     @property
     def as_planned(self) -> bool:
@@ -104,6 +107,7 @@ class Advice:
             "slips": [_slip_entry(f) for f in sorted(self.things, key=lambda f: -f.cost)],
             "foreign": [_foreign_entry(f) for f in self.foreign],
             "first_move": None if self.first_move is None else _move_entry(self.first_move),
+            "since": self.since,
             "cannot_tell": list(self.cannot_tell),
             "sentence": self.sentence,
             "exposure": {
@@ -126,7 +130,9 @@ class Advice:
         return replace(finding, cause=cause, move=move)
 
 
-def advise(photo: Path | str, *, rig: RigLike, watch: Watch = unwatched) -> Advice:
+def advise(
+    photo: Path | str, *, rig: RigLike, since: Path | str | None = None, watch: Watch = unwatched
+) -> Advice:
     """Return how a photographed set differs from its plan, and the one move to make first.
 
     Parameters
@@ -134,6 +140,9 @@ def advise(photo: Path | str, *, rig: RigLike, watch: Watch = unwatched) -> Advi
     photo : path
     rig : Rig, LoadedRig, path or name of a preset
         As planned.
+    since : path or None
+        An earlier photograph of the same set: what has changed since then is told, not how
+        the set differs from the plan.
     watch : callable
         Told what is being done; may raise `Stopped`.
 
@@ -143,33 +152,69 @@ def advise(photo: Path | str, *, rig: RigLike, watch: Watch = unwatched) -> Advi
         When the photograph or the rig cannot be read.
     """
     planned = rig if isinstance(rig, Rig) else _loaded(rig).rig
+    watch(Progress(stage="looking at the photograph"))
+    looked = look_at(_there(photo), context_of(planned))
+    if since is None:
+        return advise_on(looked, planned, watch=watch)
+    watch(Progress(stage="looking at the earlier photograph"))
+    return _since(looked, look_at(_there(since), context_of(planned)), planned, watch)
+
+
+def _there(photo: Path | str) -> Path:
     where = Path(photo)
     if not where.is_file():
         raise BadInput(field="photograph", wanted="a file that is there", got=str(where),
                        cure="check the name")  # fmt: skip
-    watch(Progress(stage="looking at the photograph"))
-    looked = look_at(where, context_of(planned))
-    return advise_on(looked, planned, watch=watch)
+    return where
 
 
 def advise_on(looked: Looked, planned: Rig, *, watch: Watch = unwatched) -> Advice:
     """Return the advice on a photograph that was looked at."""
     settings = plan_settings(planned)
     data = photographed(looked)
-    score = looked.score
-    first = _first_word(score)
+    first = first_word(looked.score)
     watch(Progress(stage="following the light", note=first))
     if data is None:
-        return Advice(score, planned, settings, None, (), (), None, first, looked=looked)
-    found = estimate(planned, data, clip_cd_m2=settings.clip_cd_m2, watch=watch)
+        return Advice(looked.score, planned, settings, None, (), (), None, first, looked=looked)
+    found = _estimated(lambda: estimate(planned, data, clip_cd_m2=settings.clip_cd_m2, watch=watch))
     watch(Progress(stage="trying moves"))
     return _advice(looked, planned, settings, data, found)
 
 
-def _first_word(score: PhotoScore) -> str:
-    if score.score is None:
-        return score.reasons[0] if score.reasons else f"{score.file}: cannot tell."
-    return f"{score.file}: {score.score:.0f} of 100, {score.verdict}."
+def _since(looked: Looked, before: Looked, planned: Rig, watch: Watch) -> Advice:
+    """Return what has changed since an earlier frame, and how to put it back."""
+    reference = advise_on(before, planned, watch=watch)
+    data = photographed(looked)
+    if reference.estimate is None or data is None:
+        failed = before if reference.estimate is None else looked
+        raise BadInput(
+            field="photograph", wanted="the sheet in both photographs",
+            got=first_word(failed.score), cure="choose photographs that show the whole sheet",
+            file=failed.score.file,
+        )  # fmt: skip
+    then = reference.estimate
+    settings = plan_settings(planned)
+    settings = replace(settings, clip_cd_m2=settings.clip_cd_m2 / 2**then.camera.exposure_stops)
+    found = _estimated(
+        lambda: changed_since(then, data, clip_cd_m2=settings.clip_cd_m2, watch=watch)
+    )
+    told = _advice(looked, found.planned, settings, data, found)
+    colour = [f for f in told.things if f.slip.element == "white balance"]
+    if colour and len(told.things) == 1 and not told.foreign:
+        sentence = (
+            f"{first_word(looked.score)} Only the colour has shifted since "
+            f"{before.score.file}; the light falls as it did. Set the white balance anew."
+        )
+        return replace(told, sentence=sentence, since=before.score.file)
+    return replace(told, since=before.score.file)
+
+
+def _estimated(work: Callable[[], Estimate]) -> Estimate:
+    """Return an estimate; threads of linear algebra would wait for each other on small systems."""
+    from threadpoolctl import threadpool_limits
+
+    with threadpool_limits(1, "blas"):
+        return work()
 
 
 def _advice(
@@ -187,7 +232,7 @@ def _advice(
     things = tuple(found_things(state, options))
     return Advice(
         looked.score, planned, settings, found, things, found.foreign, move,
-        _sentence(looked.score, things, found.foreign, move), tuple(cannot_tell(found)),
+        sentence_of(looked.score, things, found.foreign, move), tuple(cannot_tell(found)),
         looked, state, chosen,
     )  # fmt: skip
 
@@ -233,75 +278,6 @@ def camera_slips(found: Estimate, score: PhotoScore, data: Photographed) -> tupl
         slips.append(Slip(element="focus", dimension="blur_px", value=rise, unit="",
                           uncertainty=0.2 * rise, confidence=0.9))  # fmt: skip
     return tuple(slips)
-
-
-def cannot_tell(found: Estimate) -> list[str]:
-    """Return what the photograph does not decide, and the measurement that would."""
-    said = []
-    for rival in found.rivals[:2]:
-        if not found.slips or not rival.slips:
-            continue
-        mine, other = found.slips[0], rival.slips[0]
-        said.append(_which(mine, other))
-    return list(dict.fromkeys(said))
-
-
-def _which(mine: Slip, other: Slip) -> str:
-    tape = other if other.unit in ("mm", "deg") else mine
-    hows = {
-        "mm": f"measure where '{tape.element}' stands",
-        "deg": f"check which way '{tape.element}' faces",
-    }
-    how = hows.get(tape.unit, f"check the setting of '{tape.element}'")
-    return (
-        f"'{other.element}' could be behind it instead of '{mine.element}': {how}, or take one "
-        f"more photograph with '{tape.element}' off or covered"
-    )
-
-
-def _sentence(
-    score: PhotoScore, things: Sequence[Found], foreign: Sequence[Foreign], move: FirstMove | None
-) -> str:
-    head = _first_word(score)
-    named = [f.what for f in sorted(things, key=lambda f: -f.cost) if f.cost >= LEAST_GAIN][:2]
-    named += [foreign_words(f) for f in foreign[:1]]
-    if move is None:
-        if not things and not foreign:
-            return f"{head} The set is as planned; leave it."
-        return f"{head} What differs from the plan costs nothing: leave it."
-    why = f" {_capital(' and '.join(named))}." if named else ""
-    after = "" if move.score_after is None else (
-        f" (then about {move.score_after:.0f}, give or take {move.uncertainty:.0f})"
-    )  # fmt: skip
-    return f"{head}{why} First: {move.text}{after}."
-
-
-def advice_words(advice: Advice) -> list[str]:
-    """Return the advice as lines for a maker."""
-    words = [_first_word(advice.photo)]
-    if advice.estimate is None:
-        return words
-    if advice.as_planned:
-        words.append("The set is as planned, as far as this photograph tells.")
-    if advice.things or advice.foreign:
-        words.append("Not as planned, in the order in which to mend it:")
-    for number, thing in enumerate(advice.things, 1):
-        cost = f" It costs about {thing.cost:.0f} points." if thing.cost >= 0.5 else ""
-        sure = f"{100 * thing.slip.confidence:.0f} % sure"
-        words.append(f"{number}. {_capital(thing.what)} ({sure}).{cost}")
-    words += [f"{_capital(foreign_words(f))}." for f in advice.foreign]
-    move = advice.first_move
-    if move is not None:
-        after = "" if move.score_after is None else (
-            f" Then about {move.score_after:.0f} of 100, give or take {move.uncertainty:.0f}."
-        )  # fmt: skip
-        words.append(f"First: {move.text}.{after} Photograph again before you move anything else.")
-    words += [f"Not to be told from this photograph: {text}." for text in advice.cannot_tell]
-    return words
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _slip_entry(found: Found) -> dict[str, Any]:

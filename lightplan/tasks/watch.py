@@ -1,17 +1,37 @@
-"""Watch: each new frame judged as it lands in a folder."""
+"""Watch: each new frame advised on as it lands in a folder, in one line and one move."""
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from lightplan.shots.pipeline import PhotoJudge
+from lightplan.scene import Rig
+from lightplan.shots.pipeline import look_at
 from lightplan.shots.sets.changes import Changes as Changes
 from lightplan.shots.sets.watch import Watched as Watched
 from lightplan.shots.sets.watch import watch_folder
-from lightplan.tasks.predict import RigLike
-from lightplan.tasks.score import context_for
+from lightplan.tasks.advise import advise_on
+from lightplan.tasks.photographed import context_of
+from lightplan.tasks.predict import RigLike, as_rig
+
+
+@dataclass(frozen=True, eq=False)
+class FrameAdvisor:
+    """Advises on photographs of a rig; the function that a worker process runs."""
+
+    rig: Rig
+
+    def __call__(self, path: Path) -> dict[str, Any]:
+        """Return the verdict as plain values, the advice among its details."""
+        advice = advise_on(look_at(path, context_of(self.rig)), self.rig)
+        told = advice.photo.to_dict()
+        report = advice.report()
+        kept = ("sentence", "first_move", "slips", "as_planned", "foreign", "cannot_tell")
+        told["details"] = {**told["details"], "advice": {name: report[name] for name in kept}}
+        return told
 
 
 def watch(
@@ -21,6 +41,20 @@ def watch(
     stop: threading.Event,
     include_present: bool = False,
 ) -> Iterator[Watched]:
-    """Yield each new photograph of a folder, judged, with what changed since the last."""
-    judge = PhotoJudge(context_for(rig))
-    yield from watch_folder(folder, judge, stop=stop, include_present=include_present)
+    """Yield each new photograph of a folder with its advice, and what changed since the last.
+
+    A file that is still being copied is waited for: it is judged once it is whole.
+    """
+    advisor = FrameAdvisor(as_rig(rig))
+    yield from watch_folder(folder, advisor, stop=stop, include_present=include_present)
+
+
+def sentence_of(found: Watched) -> str:
+    """Return what is told of a frame, in one line."""
+    advice = found.photo.details.get("advice")
+    if advice is not None:
+        return str(advice["sentence"])
+    reason = (
+        found.photo.error if found.photo.error is not None else "".join(found.photo.reasons[:1])
+    )
+    return f"{found.photo.file}: {reason}"

@@ -22,8 +22,7 @@ from lightplan.shots.sets.worker import JudgeOne, WorkerLimits
 # A file counts as whole when size and time have stood still this long. [s]
 SETTLED_S = 0.3
 _LOOK_MS = 100
-# Tethering programs make the file first and fill it later; an empty one is waited for.
-_GIVE_UP_S = 60.0
+_STILL_S = 10.0  # after which a file without its end mark counts as whole: some have tails
 
 
 @dataclass(frozen=True)
@@ -178,10 +177,32 @@ def _settled(pending: dict[Path, _Pending], now: float) -> list[Path]:
             del pending[path]
         elif state != one.state:
             one.state, one.since = state, now
-        elif now - one.since >= SETTLED_S and (state[0] > 0 or now - one.first > _GIVE_UP_S):
+        elif now - one.since >= SETTLED_S and (_is_whole(path) or now - one.since > _STILL_S):
             done.append(path)
             del pending[path]
     return sorted(done, key=_written_at)
+
+
+# How files of these kinds end: the JPEG marker EOI, the chunk IEND of PNG with its checksum.
+_ENDS = {".jpg": b"\xff\xd9", ".jpeg": b"\xff\xd9", ".png": b"IEND\xaeB`\x82"}
+_TAIL = 4096  # cameras and phones may pad a file after its end
+
+
+def _is_whole(path: Path) -> bool:
+    """Whether a file has its end; of kinds that have no mark there, whether it holds anything.
+
+    A slow copy may stand still for a second: without this it would be judged half-copied.
+    """
+    end = _ENDS.get(path.suffix.lower())
+    try:
+        with path.open("rb") as file:
+            size = file.seek(0, 2)
+            if end is None:
+                return size > 0
+            file.seek(max(0, size - _TAIL))
+            return end in file.read()
+    except OSError:
+        return False
 
 
 def _written_at(path: Path) -> int:

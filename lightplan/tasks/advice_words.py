@@ -1,0 +1,96 @@
+"""Advice in a maker's words: one line, the whole of it, and what cannot be told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from lightplan.advice.first_things import LEAST_GAIN, FirstMove, Found, foreign_words
+from lightplan.estimate import Estimate
+from lightplan.scene.slips import Foreign, Slip
+from lightplan.shots.results import PhotoScore
+
+if TYPE_CHECKING:
+    from lightplan.tasks.advise import Advice
+
+
+def first_word(score: PhotoScore) -> str:
+    """Return the verdict on a photograph in one line."""
+    if score.score is None:
+        return score.reasons[0] if score.reasons else f"{score.file}: cannot tell."
+    return f"{score.file}: {score.score:.0f} of 100, {score.verdict}."
+
+
+def sentence_of(
+    score: PhotoScore, things: Sequence[Found], foreign: Sequence[Foreign], move: FirstMove | None
+) -> str:
+    """Return verdict, what is behind it and the first move in one line."""
+    head = first_word(score)
+    named = [f.what for f in sorted(things, key=lambda f: -f.cost) if f.cost >= LEAST_GAIN][:2]
+    named += [foreign_words(f) for f in foreign[:1]]
+    if move is None:
+        if not things and not foreign:
+            return f"{head} The set is as planned; leave it."
+        return f"{head} What differs from the plan costs nothing: leave it."
+    why = f" {capital(' and '.join(named))}." if named else ""
+    after = "" if move.score_after is None else (
+        f" (then about {move.score_after:.0f}, give or take {move.uncertainty:.0f})"
+    )  # fmt: skip
+    return f"{head}{why} First: {move.text}{after}."
+
+
+def advice_words(advice: Advice) -> list[str]:
+    """Return the advice as lines for a maker."""
+    words = [first_word(advice.photo)]
+    if advice.estimate is None:
+        return words
+    since = advice.since
+    if advice.as_planned and since is None:
+        words.append("The set is as planned, as far as this photograph tells.")
+    elif advice.as_planned:
+        words.append(f"Nothing has changed since {since}, as far as the photographs tell.")
+    if advice.things or advice.foreign:
+        what = "Not as planned" if since is None else f"Changed since {since}"
+        words.append(f"{what}, in the order in which to mend it:")
+    for number, thing in enumerate(advice.things, 1):
+        cost = f" It costs about {thing.cost:.0f} points." if thing.cost >= 0.5 else ""
+        sure = f"{100 * thing.slip.confidence:.0f} % sure"
+        words.append(f"{number}. {capital(thing.what)} ({sure}).{cost}")
+    words += [f"{capital(foreign_words(f))}." for f in advice.foreign]
+    move = advice.first_move
+    if move is not None:
+        after = "" if move.score_after is None else (
+            f" Then about {move.score_after:.0f} of 100, give or take {move.uncertainty:.0f}."
+        )  # fmt: skip
+        words.append(f"First: {move.text}.{after} Photograph again before you move anything else.")
+    words += [f"Not to be told from this photograph: {text}." for text in advice.cannot_tell]
+    return words
+
+
+def cannot_tell(found: Estimate) -> list[str]:
+    """Return what the photograph does not decide, and the measurement that would."""
+    said = []
+    for rival in found.rivals[:2]:
+        if not found.slips or not rival.slips:
+            continue
+        mine, other = found.slips[0], rival.slips[0]
+        said.append(_which(mine, other))
+    return list(dict.fromkeys(said))
+
+
+def _which(mine: Slip, other: Slip) -> str:
+    tape = other if other.unit in ("mm", "deg") else mine
+    hows = {
+        "mm": f"measure where '{tape.element}' stands",
+        "deg": f"check which way '{tape.element}' faces",
+    }
+    how = hows.get(tape.unit, f"check the setting of '{tape.element}'")
+    return (
+        f"'{other.element}' could be behind it instead of '{mine.element}': {how}, or take one "
+        f"more photograph with '{tape.element}' off or covered"
+    )
+
+
+def capital(text: str) -> str:
+    """Return a text with a capital."""
+    return text[:1].upper() + text[1:]

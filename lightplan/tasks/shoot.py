@@ -1,0 +1,171 @@
+"""The ledger of a shoot: frames, rigs as built, moves, scores, and which move won what."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from lightplan.errors import BadInput, LightplanError
+from lightplan.manifest import write_output
+from lightplan.progress import Progress, Watch, unwatched
+from lightplan.reports.ledger import Note, ledger_html, ledger_pdf, small_picture
+from lightplan.reports.picture import picture_codes
+from lightplan.reports.report import json_text
+from lightplan.rigfiles import LoadedRig, load_rig
+from lightplan.scene import Rig
+from lightplan.shots.sets.batch import photographs_in
+from lightplan.tasks.advice_files import as_built_toml
+from lightplan.tasks.advise import Advice, advise
+from lightplan.tasks.folder import prepare
+from lightplan.tasks.predict import RigLike
+
+FILES = ("shoot.html", "shoot.pdf", "shoot.json")
+TOLD_FROM = 1.0  # points
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """One photograph of a shoot with its advice.
+
+    Attributes
+    ----------
+    advice : Advice
+    won : float or None
+        Points over the frame before; None for the first, or where one has no score.
+    after : str
+        The move that was told at the frame before; empty where there was none.
+    """
+
+    advice: Advice
+    won: float | None
+    after: str
+
+
+@dataclass(frozen=True, eq=False)
+class Shoot:
+    """A shoot folder, read."""
+
+    folder: Path
+    title: str
+    frames: tuple[Frame, ...]
+    failed: tuple[str, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Return shoot.json as plain values."""
+        return {
+            "title": self.title,
+            "frames": [
+                {
+                    "file": f.advice.photo.file, "taken": f.advice.photo.settings.taken,
+                    "score": f.advice.photo.score, "won": f.won, "after_move": f.after,
+                    **{k: f.advice.report()[k] for k in
+                       ("as_planned", "slips", "foreign", "first_move", "sentence")},
+                }
+                for f in self.frames
+            ],
+            "failed": list(self.failed),
+        }  # fmt: skip
+
+
+def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
+    """Return the ledger of a folder of test photographs of one set, in the order they were taken.
+
+    Raises
+    ------
+    BadInput
+        When there is no folder, or no photograph in it, or the rig cannot be read.
+    """
+    if not folder.is_dir():
+        raise BadInput(field="FOLDER", wanted="a folder of photographs", got=str(folder),
+                       cure="name the folder of the shoot")  # fmt: skip
+    loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
+    planned = loaded if isinstance(loaded, Rig) else loaded.rig
+    paths = photographs_in([folder])
+    if not paths:
+        raise BadInput(field="FOLDER", wanted="at least one photograph", got="none",
+                       cure="name the folder that holds them", file=str(folder))  # fmt: skip
+    found, failed = [], []
+    for number, path in enumerate(paths):
+        watch(Progress(stage=path.name, done=number, of=len(paths)))
+        try:
+            found.append(advise(path, rig=planned))
+        except LightplanError as error:
+            failed.append(str(error))
+    found.sort(key=_order)
+    return Shoot(folder, planned.title, tuple(_frames(found)), tuple(failed))
+
+
+def _order(advice: Advice) -> tuple[str, str]:
+    taken = advice.photo.settings.taken
+    return ("" if taken is None else taken, advice.photo.file)
+
+
+def _frames(found: Sequence[Advice]) -> list[Frame]:
+    frames: list[Frame] = []
+    before: Advice | None = None
+    for advice in found:
+        won, after = None, ""
+        if before is not None:
+            if advice.photo.score is not None and before.photo.score is not None:
+                won = advice.photo.score - before.photo.score
+            after = "" if before.first_move is None else before.first_move.text
+        frames.append(Frame(advice, won, after))
+        before = advice
+    return frames
+
+
+def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False) -> list[Path]:
+    """Write shoot.html, shoot.pdf, shoot.json and each frame's rig as built."""
+    prepare(out, FILES, replace=replace)
+    loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
+    notes = [_note(frame) for frame in found.frames]
+    written = [
+        write_output(out / "shoot.html", ledger_html(found.title, notes), replace=replace),
+        write_output(out / "shoot.pdf", ledger_pdf(found.title, notes), replace=replace),
+    ]
+    for frame in found.frames:
+        if frame.advice.estimate is not None:
+            name = f"{Path(frame.advice.photo.file).stem}-as-built.toml"
+            written.append(as_built_toml(frame.advice, out / name, loaded, replace=replace))
+    written.append(write_output(out / "shoot.json", json_text(found.document()), replace=replace))
+    return written
+
+
+def _note(frame: Frame) -> Note:
+    advice = frame.advice
+    assert advice.looked is not None
+    shot = advice.looked.shot
+    codes = picture_codes(shot.transfer.linear(shot.preview(480)))
+    taken = advice.photo.settings.taken
+    move = advice.first_move
+    costs = [t for t in advice.things if t.cost >= TOLD_FROM or not advice.things]
+    found = tuple(f"{t.what[:1].upper()}{t.what[1:]}." for t in costs)
+    if advice.estimate is None:
+        found = (advice.sentence,)
+    elif not found:
+        found = ("As planned, or what differs costs nothing.",)
+    return Note(
+        file=advice.photo.file, taken="" if taken is None else taken.replace("T", " "),
+        score=advice.photo.score, found=found,
+        move="" if move is None else move.text, won=_won(frame), picture=small_picture(codes),
+    )  # fmt: skip
+
+
+def _won(frame: Frame) -> str:
+    if frame.won is None:
+        return ""
+    points = f"{frame.won:+.0f} points"
+    return (
+        f"After '{frame.after}': {points}." if frame.after else f"Since the frame before: {points}."
+    )
+
+
+def shoot_words(found: Shoot) -> list[str]:
+    """Return the ledger as lines for a maker."""
+    words = [f"{found.title}: {len(found.frames)} frames."]
+    for number, frame in enumerate(found.frames, 1):
+        won = _won(frame)
+        words.append(f"{number}. {frame.advice.sentence}" + (f" {won}" if won else ""))
+    return words + [f"Not read: {text}" for text in found.failed]
