@@ -4,7 +4,8 @@
 
 PHOTOGRAPHS is the folder that tests/reference/slipped/photographs.py wrote. Gains are those of
 the move made on the rig that really stood there, by the light engine at the camera's own
-exposure; `--jobs FILE` writes the moved rigs for the path tracer.
+exposure. `--jobs JOBS.json.gz` writes the moved rigs for the path tracer; once render.py made
+them in RENDERED, `--rendered RENDERED --keep FILE` photographs and judges them.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ import json
 import math
 import multiprocessing
 import sys
+import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -25,14 +27,17 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
 
 from bases import base_rig
-from photographs import chain_of, is_aside, job_of, read_builds, rig_as_built, write_jobs
+from camera_chain import jpeg, take
+from photographs import chain_of, is_aside, job_of, read_builds, rig_as_built, unpack, write_jobs
 from slips import IN_CAMERA, Build, hand_built
 
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import LightplanError, RigError
 from lightplan.scene import Rig
 from lightplan.scene.slips import slipped as with_slips
+from lightplan.shots.pipeline import look_at
 from lightplan.tasks.advise import advice_words, advise
+from lightplan.tasks.photographed import context_of
 
 MATTERS = 3.0  # points
 
@@ -176,9 +181,7 @@ def summary(found: Sequence[dict[str, Any]]) -> list[str]:
     lines += _coverage(seen)
     outside = [f for f in slips if any(s[0] == "foreign" for s in f["slips"])]
     hit = [f for f in outside if f["foreign"]]
-    lines.append(
-        f"not in the rig: {len(outside)} that cost so much, found: {_share(hit, outside)}"
-    )
+    lines.append(f"not in the rig: {len(outside)} that cost so much, found: {_share(hit, outside)}")
     if seen:
         lines.append(f"processor time, median: {np.median([f['seconds'] for f in seen]):.1f} s")
     return lines
@@ -215,11 +218,15 @@ def _coverage(found: Sequence[dict[str, Any]]) -> list[str]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder", type=Path)
+    parser.add_argument("--rendered", type=Path, help="judge FOLDER's moved rigs; needs --keep")
     parser.add_argument("--aside", action="store_true", help="those kept aside, not the others")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--keep", type=Path, help="write what was found as JSON")
     parser.add_argument("--jobs", type=Path, help="write the moved rigs for the path tracer")
     options = parser.parse_args()
+    if options.rendered is not None:
+        main_rendered(options.keep, options.rendered)
+        return
     builds = [b for b in read_builds() if is_aside(b) == options.aside]
     tasks = [(b, options.folder) for b in builds if (options.folder / f"{b.name}.jpg").exists()]
     first = outcome(tasks[0])  # loops are compiled once, before helpers share them
@@ -234,8 +241,17 @@ def main() -> None:
         write_jobs(list(move_jobs({b.name: b for b, _ in tasks}, found)), options.jobs)
 
 
-def move_jobs(builds: dict[str, Build], found: Sequence[dict[str, Any]]) -> Any:
-    """Yield the rigs after the moves for render.py; those of the camera's settings need none."""
+def main_rendered(kept: Path, folder: Path) -> None:
+    print("\n".join(rendered(json.loads(kept.read_text("utf-8")), folder)))
+
+
+def move_jobs(
+    builds: dict[str, Build], found: Sequence[dict[str, Any]], spp: int = 160
+) -> Iterator[dict[str, Any]]:
+    """Yield rigs for render.py: after the move, and with the slips undone.
+
+    Moves of the camera's settings alone need no new light and are left to the light engine.
+    """
     for one in found:
         if "won" not in one or one["move_element"] in IN_CAMERA or one["cost"] < MATTERS:
             continue
@@ -244,7 +260,54 @@ def move_jobs(builds: dict[str, Build], found: Sequence[dict[str, Any]]) -> Any:
             element=one["move_element"], dimension=one["move_dimension"], value=one["move_value"]
         )
         rig, _ = after_move(build, move, rig_as_built(build), camera_of(build))
-        yield job_of(f"{build.name}_moved", build.base, rig, 160)
+        yield job_of(f"{build.name}_moved", build.base, replace(rig, freedoms=()), spp)
+        right = hand_built(base_rig(build.base), build.hand_seed)
+        yield job_of(f"{build.name}_undone", build.base, right, spp)
+
+
+def rendered(found: Sequence[dict[str, Any]], folder: Path) -> list[str]:
+    """Return what moves won in the path tracer's pictures, photographed and judged anew."""
+    builds = {b.name: b for b in read_builds()}
+    scores: dict[str, dict[str, float]] = {}
+    for part in sorted(folder.glob("part*.npz")):
+        with np.load(part) as file:
+            for key in file.files:
+                name, _, way = key[: -len("_low")].rpartition("_")
+                if key.endswith("_low") and way in ("moved", "undone") and name in builds:
+                    scores.setdefault(name, {})[way] = _photo_score(builds[name], file, way)
+    before = {f["name"]: f["photo_score"] for f in found if f.get("photo_score") is not None}
+    promised = {f["name"]: (f["promised"], f["spread"]) for f in found if "won" in f}
+    lines, won, ratio, off = [], [], [], []
+    for name, after in scores.items():
+        if name not in before or len(after) < 2:
+            continue
+        gain, most = after["moved"] - before[name], after["undone"] - before[name]
+        won.append(gain)
+        ratio.append(gain / most if most > 1 else math.nan)
+        off.append((after["moved"] - promised[name][0]) / promised[name][1])
+        lines.append(
+            f"{name}: {before[name]:.0f}, after the move {after['moved']:.0f} (promised "
+            f"{promised[name][0]:.0f}), undone {after['undone']:.0f}"
+        )
+    if won:
+        away = np.abs(off)
+        lines.append(
+            f"in the renderer: {len(won)} moves, {np.mean(np.array(won) > 0):.0%} gain, median of "
+            f"what undoing wins {np.nanmedian(ratio):.2f}, worst {min(won):.1f} points; scores "
+            f"promised: {np.mean(away <= 1):.0%} within one deviation, {np.mean(away <= 2):.0%} "
+            "within two"
+        )
+    return lines
+
+
+def _photo_score(build: Build, file: Any, way: str) -> float:
+    chain, draw = chain_of(build)
+    codes = take(unpack(file, f"{build.name}_{way}"), chain, draw)
+    with tempfile.TemporaryDirectory() as place:
+        photo = Path(place) / f"{build.name}.jpg"
+        photo.write_bytes(jpeg(codes, chain))
+        score = look_at(photo, context_of(base_rig(build.base))).score.score
+    return math.nan if score is None else score
 
 
 def line_of(one: dict[str, Any]) -> str:

@@ -85,7 +85,7 @@ def main() -> None:
         try:
             picture = composed(mi, job, art[job["base"]])
         except Exception as wrong:
-            print("FAILED", job["name"], repr(wrong)[:300], flush=True)
+            print("FAILED", job["name"], repr(wrong)[-400:], flush=True)
             continue
         scale = float(np.percentile(picture, 99.95)) * 1.2 + 1e-9
         code = np.rint(1023 * np.sqrt(np.clip(picture / scale, 0, 1))).astype(np.uint16)
