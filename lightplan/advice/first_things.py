@@ -6,11 +6,12 @@ stands, then lamps and cards. Of moves that win about as much, the easier one is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from lightplan.advice.slip_words import light_words, name_in, shutter_words, undo_words, what_is_off
-from lightplan.advice.words import way
+from lightplan.advice.orders import balance_order, exposure_order, foreign_order, together
+from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import RigError
 from lightplan.scene import Rig
@@ -84,6 +85,15 @@ class Option:
     rig: Rig
     camera: Camera
     gain: float
+    last: float = 0.0
+
+    @property
+    def worth(self) -> float:
+        """Points it is chosen by: the mean of what it wins alone and as the last of all.
+
+        With two things badly off, neither alone may show.
+        """
+        return max(self.gain, 0.5 * (self.gain + self.last))
 
     @property
     def effort(self) -> float:
@@ -153,7 +163,40 @@ def options_of(state: State, worth: Worth) -> list[Option]:
         gain = worth.score(rig, state.camera) - now
         found.append(Option(foreign_order(state.foreign[0]), "not in the rig", "light", 0.0, "",
                             rig, state.camera, gain))  # fmt: skip
-    return sorted(found, key=lambda o: -o.gain)
+    if max((o.gain for o in found), default=0.0) < LEAST_GAIN and len(found) > 1:
+        found = _as_last(state, worth, found)
+    return sorted(found, key=lambda o: -o.worth)
+
+
+def _as_last(state: State, worth: Worth, options: Sequence[Option]) -> list[Option]:
+    """Return options with what each wins when all else is in order already."""
+    kinds = {s.element for s in state.slips}
+    set_right = state.rig([s for s in state.slips if s.element not in CAMERA_SETTINGS],
+                          foreign=False)  # fmt: skip
+    shot_right = _camera_right(state.camera, state.slips, kinds)
+    whole = worth.score(set_right, shot_right)
+    found = []
+    for option in options:
+        if option.element in CAMERA_SETTINGS:
+            kept = [s for s in state.slips if s.element == option.element]
+            others = kinds - {s.element for s in kept}
+            rest = worth.score(set_right, _camera_right(state.camera, state.slips, others))
+        else:
+            undone = [s for s in state.slips if s.element != option.element]
+            shut = option.element == "not in the rig"
+            rest = worth.score(state.rig(undone, foreign=shut), shot_right)
+        found.append(replace(option, last=whole - rest))
+    return found
+
+
+def _camera_right(camera: Camera, slips: Sequence[Slip], kinds: set[str]) -> Camera:
+    """Return the camera with some of its settings in order."""
+    for slip in slips:
+        if slip.element == "exposure" and "exposure" in kinds:
+            camera = replace(camera, stops=camera.stops - slip.value)
+        if slip.element == "white balance" and "white balance" in kinds:
+            camera = replace(camera, red_stops=0.0, blue_stops=0.0)
+    return camera
 
 
 def _moves_together(slips: Sequence[Slip]) -> list[tuple[Slip, ...]]:
@@ -187,75 +230,33 @@ def _undone(state: State, group: tuple[Slip, ...], here: Rig) -> Option | None:
     return Option(text, slip.element, slip.dimension, -slip.value, slip.unit, rig, camera, 0.0)
 
 
-def together(planned: Rig, group: Sequence[Slip]) -> str:
-    """Return the order that undoes several slips of one thing."""
-    told = [s for s in group if abs(s.value) >= (8.0 if s.unit == "mm" else 1.5)]
-    orders = [undo_words(planned, s) for s in (told if told else group[:1])]
-    name = name_in(planned, group[0].element)
-    first, *rest = orders
-    parts = [first]
-    for order in rest:
-        parts.append(order.replace(f"move {name} ", "").replace(f" {name}", " it"))
-    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
-
-
-def exposure_order(stops: float, time_s: float | None) -> str:
-    """Return the order that undoes an exposure that is off by some stops.
-
-    >>> exposure_order(1.35, 1 / 20), exposure_order(-1.0, None)
-    ('expose 1 1/3 stops less: 1/50 instead of 1/20', 'expose 1 stop (twice) more')
-    """
-    word = "less" if stops > 0 else "more"
-    text = f"expose {light_words(-stops)} {word}"
-    if time_s is None:
-        return text
-    return f"{text}: {shutter_words(time_s / 2**stops)} instead of {shutter_words(time_s)}"
-
-
-def balance_order(stops: float) -> str:
-    """Return the order that undoes a white balance; `stops` is red over blue."""
-    tone = "warm" if stops > 0 else "cold"
-    return (
-        f"set the white balance on white paper under these lamps, and lock it: the picture is "
-        f"too {tone}"
-    )
-
-
-def foreign_order(foreign: Foreign) -> str:
-    """Return the order that shuts out light that is not in the rig."""
-    x, y, z = foreign.direction
-    level = way([x, y, 0.0]) if abs(x) + abs(y) > 0.2 else "above the set"
-    height = "high up" if z > 0.6 else ("at about the height of a head" if z > 0.3 else "low down")
-    side = {"to the right": "from the right", "to the left": "from the left",
-            "away from you": "from behind the set", "towards you": "from your own side",
-            "above the set": "from above"}[level]  # fmt: skip
-    return (
-        f"shut out the light that comes {side}, {height}: it is not in the plan (a lamp, a "
-        "window, a screen or a bright shirt)"
-    )
-
-
 def first_of(options: Sequence[Option]) -> Option | None:
     """Return the option to tell first; None where none is worth a walk."""
-    worth = [o for o in options if o.gain >= LEAST_GAIN]
+    worth = [o for o in options if o.worth >= LEAST_GAIN]
     if not worth:
         return None
-    best = max(worth, key=lambda o: o.gain - o.effort)
-    early = [o for o in worth if o.place < best.place and o.gain >= _FIRST_SHARE * best.gain]
+    best = max(worth, key=lambda o: o.worth - o.effort)
+    early = [o for o in worth if o.place < best.place and o.worth >= _FIRST_SHARE * best.worth]
     return min(early, key=lambda o: o.place) if early else best
 
 
-def told_move(option: Option, state: State, worth: Worth, photo_score: float | None) -> FirstMove:
-    """Return an option as it is told, with the score of the photograph after it."""
+def told_move(
+    option: Option, state: State, worth: Worth, photo_score: float | None, sharp: float = 1.0
+) -> FirstMove:
+    """Return an option as it is told, with the score of the photograph after it.
+
+    `sharp` is the factor that the photograph's sharpness puts on its score: a move of the set
+    changes nothing about that.
+    """
     if photo_score is None:
         after: float | None = worth.score(option.rig, option.camera)
     else:
-        after = min(100.0, max(0.0, photo_score + option.gain))
+        after = min(100.0, max(0.0, photo_score + sharp * option.gain))
     spread = _spread(option, state, worth)
     return FirstMove(
         text=option.text, element=option.element, dimension=option.dimension,
         value=option.value, unit=option.unit, score_after=after,
-        uncertainty=(spread**2 + _OWN_SIGMA**2) ** 0.5, gain=option.gain,
+        uncertainty=(spread**2 + _OWN_SIGMA**2) ** 0.5, gain=sharp * option.gain,
     )  # fmt: skip
 
 
@@ -282,7 +283,7 @@ def _spread(option: Option, state: State, worth: Worth) -> float:
 
 def found_things(state: State, options: Sequence[Option]) -> list[Found]:
     """Return what is off, in the order of the table, dearest first within the set."""
-    gains = {o.element: o.gain for o in options}
+    gains = {o.element: o.worth for o in options}
     told = [
         Found(slip=s, what=what_is_off(state.planned, s), cost=max(0.0, gains.get(s.element, 0.0)))
         for s in state.slips
@@ -322,13 +323,23 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
     return sorted(found, key=lambda o: -o.gain)
 
 
-def foreign_words(foreign: Foreign) -> str:
-    """Return what is there that the plan does not have, a clause without full stop."""
-    return (
-        foreign_order(foreign)
-        .replace("shut out the light that comes", "light comes")
-        .replace(
-            ": it is not in the plan (a lamp, a window, a screen or a bright shirt)",
-            " that is not in the plan",
-        )
-    )
+def less_light(state: State, clipped: float, gates: Sequence[float]) -> Option | None:
+    """Return less exposure for a photograph in which much is clipped, whatever was found.
+
+    How far beyond the end the light went is not in the file; the share that is clipped says
+    whether it was little or much. The gain is what the gates of clipping cost.
+
+    Parameters
+    ----------
+    clipped : float
+        Largest share of a material that is clipped.
+    gates : sequence of float
+        Factors on the score by clipping.
+    """
+    factor = math.prod(gates)
+    if factor > 0.95:
+        return None
+    stops = 1 / 3 if clipped < 0.05 else (2 / 3 if clipped < 0.2 else 1.0)
+    camera = replace(state.camera, stops=state.camera.stops - stops)
+    text = exposure_order(stops, state.time_s)
+    return Option(text, "exposure", "stops", -stops, "stops", state.rig(), camera, 0.0)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from lightplan.advice.first_things import LEAST_GAIN, FirstMove, Found, foreign_words
+from lightplan.advice.first_things import LEAST_GAIN, FirstMove, Found
+from lightplan.advice.orders import foreign_words
 from lightplan.estimate import Estimate
 from lightplan.scene.slips import Foreign, Slip
 from lightplan.shots.results import PhotoScore
@@ -33,10 +34,16 @@ def sentence_of(
             return f"{head} The set is as planned; leave it."
         return f"{head} What differs from the plan costs nothing: leave it."
     why = f" {capital(' and '.join(named))}." if named else ""
-    after = "" if move.score_after is None else (
-        f" (then about {move.score_after:.0f}, give or take {move.uncertainty:.0f})"
-    )  # fmt: skip
-    return f"{head}{why} First: {move.text}{after}."
+    return f"{head}{why} First: {move.text}{_after(move)}."
+
+
+def _after(move: FirstMove) -> str:
+    """Return what to expect of a move, in brackets."""
+    if move.score_after is None:
+        return ""
+    if move.gain < LEAST_GAIN:
+        return " (alone it hardly shows yet: another thing is off too)"
+    return f" (then about {move.score_after:.0f}, give or take {move.uncertainty:.0f})"
 
 
 def advice_words(advice: Advice) -> list[str]:
@@ -59,10 +66,8 @@ def advice_words(advice: Advice) -> list[str]:
     words += [f"{capital(foreign_words(f))}." for f in advice.foreign]
     move = advice.first_move
     if move is not None:
-        after = "" if move.score_after is None else (
-            f" Then about {move.score_after:.0f} of 100, give or take {move.uncertainty:.0f}."
-        )  # fmt: skip
-        words.append(f"First: {move.text}.{after} Photograph again before you move anything else.")
+        told = f"First: {move.text}{_after(move)}."
+        words.append(f"{told} Photograph again before you move anything else.")
     words += [f"Not to be told from this photograph: {text}." for text in advice.cannot_tell]
     return words
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,12 +15,13 @@ from lightplan.advice.first_things import (
     Option,
     State,
     first_of,
-    foreign_words,
     found_things,
+    less_light,
     options_of,
     told_move,
     trims_of_state,
 )
+from lightplan.advice.orders import foreign_words
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
 from lightplan.estimate import Estimate, Photographed, changed_since, estimate
@@ -227,14 +229,30 @@ def _advice(
     if not options or options[0].gain < LEAST_GAIN:
         options = [*options, *trims_of_state(state, worth)]
     chosen = first_of(options)
+    if chosen is None:
+        chosen = _clipped_move(looked.score, state)
     score = looked.score.score
-    move = None if chosen is None else told_move(chosen, state, worth, score)
+    gates = [g.factor for g in looked.score.gates if g.measure.startswith("sharpness")]
+    sharp = gates[0] if gates else 1.0
+    move = None if chosen is None else told_move(chosen, state, worth, score, sharp)
     things = tuple(found_things(state, options))
     return Advice(
         looked.score, planned, settings, found, things, found.foreign, move,
         sentence_of(looked.score, things, found.foreign, move), tuple(cannot_tell(found)),
         looked, state, chosen,
     )  # fmt: skip
+
+
+def _clipped_move(score: PhotoScore, state: State) -> Option | None:
+    """Return less exposure where the photograph itself is clipped; its gain is the gates' cost."""
+    shares = [score.value(f"{material}_clipped_share") for material in ("foil", "paper")]
+    gates = [g.factor for g in score.gates if g.measure.endswith("clipped_share")]
+    option = less_light(state, max((s for s in shares if s is not None), default=0.0), gates)
+    if option is None or score.score is None:
+        return None
+    factor = math.prod(gates)
+    whole = min(100.0, score.score / factor) if factor > 0.01 else 50.0
+    return replace(option, gain=0.7 * (whole - score.score))
 
 
 def _state(

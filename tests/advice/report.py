@@ -33,6 +33,7 @@ from slips import IN_CAMERA, Build, hand_built
 
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import LightplanError, RigError
+from lightplan.measures import Measures, judge
 from lightplan.scene import Rig
 from lightplan.scene.slips import slipped as with_slips
 from lightplan.shots.pipeline import look_at
@@ -135,9 +136,14 @@ def outcome(task: tuple[Build, Path]) -> dict[str, Any]:
         told |= {
             "move": move.text, "move_element": move.element, "move_dimension": move.dimension,
             "move_value": move.value, "promised": move.score_after, "spread": move.uncertainty,
-            "expected_gain": move.gain, "won": won,
+            "expected_gain": move.gain, "full_gain": full_gain(advice), "won": won,
         }  # fmt: skip
     return told
+
+
+def full_gain(advice: Any) -> float:
+    """Return the gain of the move as predicted, sharpness left out."""
+    return float(advice.option.gain)
 
 
 def culprit_named(one: dict[str, Any]) -> bool:
@@ -225,7 +231,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=Path, help="write the moved rigs for the path tracer")
     options = parser.parse_args()
     if options.rendered is not None:
-        main_rendered(options.keep, options.rendered)
+        main_rendered(options.keep, options.rendered, options.folder)
         return
     builds = [b for b in read_builds() if is_aside(b) == options.aside]
     tasks = [(b, options.folder) for b in builds if (options.folder / f"{b.name}.jpg").exists()]
@@ -241,8 +247,8 @@ def main() -> None:
         write_jobs(list(move_jobs({b.name: b for b, _ in tasks}, found)), options.jobs)
 
 
-def main_rendered(kept: Path, folder: Path) -> None:
-    print("\n".join(rendered(json.loads(kept.read_text("utf-8")), folder)))
+def main_rendered(kept: Path, folder: Path, photos: Path) -> None:
+    print("\n".join(rendered(json.loads(kept.read_text("utf-8")), folder, photos)))
 
 
 def move_jobs(
@@ -265,8 +271,11 @@ def move_jobs(
         yield job_of(f"{build.name}_undone", build.base, right, spp)
 
 
-def rendered(found: Sequence[dict[str, Any]], folder: Path) -> list[str]:
-    """Return what moves won in the path tracer's pictures, photographed and judged anew."""
+def rendered(found: Sequence[dict[str, Any]], folder: Path, photos_in: Path) -> list[str]:
+    """Return what moves won in the path tracer's pictures, photographed and judged anew.
+
+    Sharpness is left out of these scores: pictures this small all fail its gate.
+    """
     builds = {b.name: b for b in read_builds()}
     scores: dict[str, dict[str, float]] = {}
     for part in sorted(folder.glob("part*.npz")):
@@ -275,11 +284,14 @@ def rendered(found: Sequence[dict[str, Any]], folder: Path) -> list[str]:
                 name, _, way = key[: -len("_low")].rpartition("_")
                 if key.endswith("_low") and way in ("moved", "undone") and name in builds:
                     scores.setdefault(name, {})[way] = _photo_score(builds[name], file, way)
-    before = {f["name"]: f["photo_score"] for f in found if f.get("photo_score") is not None}
-    promised = {f["name"]: (f["promised"], f["spread"]) for f in found if "won" in f}
+    photos = {n: photos_in / f"{n}.jpg" for n in scores}
+    before = {n: _judged(builds[n], photo) for n, photo in photos.items()}
+    gains = {f["name"]: (f["full_gain"], f["spread"]) for f in found if "won" in f}
+    promised = {n: (before[n] + gain, spread) for n, (gain, spread) in gains.items() if n in before}
     lines, won, ratio, off = [], [], [], []
     for name, after in scores.items():
-        if name not in before or len(after) < 2:
+        known = name in promised and len(after) == 2
+        if not known or not math.isfinite(before[name] + sum(after.values())):
             continue
         gain, most = after["moved"] - before[name], after["undone"] - before[name]
         won.append(gain)
@@ -306,7 +318,17 @@ def _photo_score(build: Build, file: Any, way: str) -> float:
     with tempfile.TemporaryDirectory() as place:
         photo = Path(place) / f"{build.name}.jpg"
         photo.write_bytes(jpeg(codes, chain))
-        score = look_at(photo, context_of(base_rig(build.base))).score.score
+        return _judged(build, photo)
+
+
+def _judged(build: Build, photo: Path) -> float:
+    """Return a photograph's score, its sharpness left out."""
+    rig = base_rig(build.base)
+    pairs = look_at(photo, context_of(rig)).score.measures
+    if not pairs:
+        return math.nan
+    measures = Measures({n: v for n, v in pairs.items() if not n.startswith("sharpness")})
+    score = judge(measures, rig.look).score
     return math.nan if score is None else score
 
 

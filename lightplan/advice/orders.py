@@ -1,0 +1,70 @@
+"""Orders in a maker's words: settings of the camera, things moved twice, light to shut out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lightplan.advice.slip_words import light_words, name_in, shutter_words, undo_words
+from lightplan.advice.words import way
+from lightplan.scene import Rig
+from lightplan.scene.slips import Foreign, Slip
+
+
+def together(planned: Rig, group: Sequence[Slip]) -> str:
+    """Return the order that undoes several slips of one thing."""
+    told = [s for s in group if abs(s.value) >= (8.0 if s.unit == "mm" else 1.5)]
+    orders = [undo_words(planned, s) for s in (told if told else group[:1])]
+    name = name_in(planned, group[0].element)
+    first, *rest = orders
+    parts = [first]
+    for order in rest:
+        parts.append(order.replace(f"move {name} ", "").replace(f" {name}", " it"))
+    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+
+
+def exposure_order(stops: float, time_s: float | None) -> str:
+    """Return the order that undoes an exposure that is off by some stops.
+
+    >>> exposure_order(1.35, 1 / 20), exposure_order(-1.0, None)
+    ('expose 1 1/3 stops less: 1/50 instead of 1/20', 'expose 1 stop (twice) more')
+    """
+    word = "less" if stops > 0 else "more"
+    text = f"expose {light_words(-stops)} {word}"
+    if time_s is None:
+        return text
+    return f"{text}: {shutter_words(time_s / 2**stops)} instead of {shutter_words(time_s)}"
+
+
+def balance_order(stops: float) -> str:
+    """Return the order that undoes a white balance; `stops` is red over blue."""
+    tone = "warm" if stops > 0 else "cold"
+    return (
+        f"set the white balance on white paper under these lamps, and lock it: the picture is "
+        f"too {tone}"
+    )
+
+
+def foreign_order(foreign: Foreign) -> str:
+    """Return the order that shuts out light that is not in the rig."""
+    x, y, z = foreign.direction
+    level = way([x, y, 0.0]) if abs(x) + abs(y) > 0.2 else "above the set"
+    height = "high up" if z > 0.6 else ("at about the height of a head" if z > 0.3 else "low down")
+    side = {"to the right": "from the right", "to the left": "from the left",
+            "away from you": "from behind the set", "towards you": "from your own side",
+            "above the set": "from above"}[level]  # fmt: skip
+    return (
+        f"shut out the light that comes {side}, {height}: it is not in the plan (a lamp, a "
+        "window, a screen or a bright shirt)"
+    )
+
+
+def foreign_words(foreign: Foreign) -> str:
+    """Return what is there that the plan does not have, a clause without full stop."""
+    return (
+        foreign_order(foreign)
+        .replace("shut out the light that comes", "light comes")
+        .replace(
+            ": it is not in the plan (a lamp, a window, a screen or a bright shirt)",
+            " that is not in the plan",
+        )
+    )

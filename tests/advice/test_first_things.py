@@ -1,0 +1,129 @@
+"""Which move is told first, and in which words; scores by a worth that is worked out on paper."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import pytest
+
+from lightplan.advice.first_things import Option, State, first_of, less_light, options_of
+from lightplan.advice.orders import exposure_order, foreign_order
+from lightplan.advice.slip_words import undo_words, what_is_off
+from lightplan.advice.worth import Camera
+from lightplan.scene import Camera as Lens
+from lightplan.scene import Card, Lamp, Placement, Rig, Sheet
+from lightplan.scene.slips import Foreign, Slip, slipped, without
+
+KEY = Lamp(name="key", placement=Placement((300, 0, 500)))
+BOARD = Card(name="board", placement=Placement((0, 300, 300)), width_mm=300, height_mm=300)
+RIG = Rig(
+    title="paper", sheet=Sheet(width_mm=90, height_mm=60), lamps=(KEY,), cards=(BOARD,),
+    camera=Lens(placement=Placement((0, -300, 600))),
+)  # fmt: skip
+
+
+def slip(element, dimension, value, unit="mm"):
+    return Slip(element=element, dimension=dimension, value=value, unit=unit, uncertainty=1.0,
+                confidence=0.9)  # fmt: skip
+
+
+@dataclass
+class OnPaper:
+    """A worth that loses a point for each cm the key is off, and ten for each stop."""
+
+    def score(self, rig, camera):
+        away = abs(rig.lamps[0].placement.position_mm[0] - 300) / 10
+        return 90 - away - 10 * abs(camera.stops)
+
+
+def state(*slips, stops=0.0):
+    return State(planned=RIG, slips=slips, foreign=(), camera=Camera(clip_cd_m2=100, stops=stops),
+                 time_s=1 / 20)  # fmt: skip
+
+
+def test_each_slip_is_worth_what_undoing_it_wins():
+    slips = (slip("key", "x_mm", 60.0), slip("exposure", "stops", 1.0, "stops"))
+    found = options_of(state(*slips, stops=1.0), OnPaper())
+    assert {o.element: pytest.approx(o.gain) for o in found} == {"key": 6.0, "exposure": 10.0}
+
+
+def test_exposure_comes_before_a_lamp_that_costs_as_much():
+    slips = (slip("key", "x_mm", 120.0), slip("exposure", "stops", 1.0, "stops"))
+    told = first_of(options_of(state(*slips, stops=1.0), OnPaper()))
+    assert told.element == "exposure"
+    assert told.text == "expose 1 stop (half) less: 1/40 instead of 1/20"
+
+
+def test_a_lamp_that_costs_far_more_comes_before_the_exposure():
+    slips = (slip("key", "x_mm", 400.0), slip("exposure", "stops", 1.0, "stops"))
+    told = first_of(options_of(state(*slips, stops=1.0), OnPaper()))
+    assert told.text == "move the lamp 'key' 400 mm to the left"
+
+
+def test_nothing_is_asked_for_less_than_a_point():
+    assert first_of(options_of(state(slip("key", "x_mm", 5.0)), OnPaper())) is None
+
+
+def test_of_moves_alike_the_knob_goes_before_the_stand():
+    one = Option("move", "key", "x_mm", 1.0, "mm", RIG, Camera(clip_cd_m2=1), gain=5.5)
+    two = replace(one, text="turn down", dimension="power_stops", unit="stops", gain=5.0)
+    assert first_of([one, two]).text == "turn down"
+
+
+def test_with_two_things_badly_off_the_one_that_counts_last_is_still_told():
+    class Gated:
+        def score(self, rig, camera):
+            right = abs(rig.lamps[0].placement.position_mm[0] - 300) < 1 and abs(camera.stops) < 0.1
+            return 90.0 if right else 1.0
+
+    slips = (slip("key", "x_mm", 120.0), slip("exposure", "stops", 1.0, "stops"))
+    found = options_of(state(*slips, stops=1.0), Gated())
+    assert [o.gain for o in found] == [0.0, 0.0]
+    assert [o.worth for o in found] == [44.5, 44.5]
+    assert first_of(found).element == "exposure"
+
+
+def test_a_clipped_photograph_gets_less_light_whatever_was_found():
+    assert less_light(state(), 0.0, [1.0, 1.0]) is None
+    told = less_light(state(), 0.3, [0.2, 1.0])
+    assert told.value == -1.0
+    assert "1 stop (half) less" in told.text
+
+
+@pytest.mark.parametrize(
+    ("one", "off", "order"),
+    [
+        (slip("board", "y_mm", 42.0), "stands about 40 mm too far away", "40 mm towards you"),
+        (slip("key", "z_mm", -31.0), "about 30 mm too low", "raise the lamp 'key' 30 mm"),
+        (slip("key", "power_stops", 1.0, "stops"), "1 stop (twice) too bright", "(to half)"),
+        (slip("key", "missing", 1.0, ""), "is not on", "switch the lamp 'key' on"),
+        (slip("board", "missing", 1.0, ""), "is not there", "where the plan has it"),
+        (slip("sheet", "bow_mm", 1.4), "1.4 mm higher", "press the sheet flat"),
+    ],
+)
+def test_slips_are_told_in_a_makers_words(one, off, order):
+    assert off in what_is_off(RIG, one)
+    assert order in undo_words(RIG, one)
+
+
+def test_undoing_by_the_slips_own_words_leads_back_to_the_plan():
+    # the turn of a face: what undo says is the opposite of what the slip did, by its own axes
+    turned = slipped(RIG, {("board", "turn_deg"): 7.0})
+    way = [b - a for a, b in zip(BOARD.placement.aim_mm, turned.cards[0].placement.aim_mm,
+                                 strict=True)]  # fmt: skip
+    side = "to the right" if way[0] > 0 else "to the left"
+    other = "to the left" if way[0] > 0 else "to the right"
+    assert side in what_is_off(RIG, slip("board", "turn_deg", 7.0, "deg"))
+    assert other in undo_words(RIG, slip("board", "turn_deg", 7.0, "deg"))
+
+
+def test_what_is_missing_is_off_or_gone_with_its_freedoms():
+    assert not without(RIG, ["key"]).lamps[0].on
+    assert without(RIG, ["board"]).cards == ()
+
+
+def test_foreign_light_is_told_by_side_and_height():
+    light = Foreign(direction=(-0.9, 0.1, 0.42), distance_mm=1500, width_mm=600,
+                    luminance_cd_m2=(50, 50, 50), where_mm=None, cost=5.0)  # fmt: skip
+    assert "from the left, at about the height of a head" in foreign_order(light)
+    assert exposure_order(-2.0, None) == "expose 2 stops (four times) more"
