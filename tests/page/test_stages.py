@@ -253,6 +253,12 @@ def test_the_page_comes_back_with_the_work_after_the_server_was_gone(browser, tm
     page.focus('.plan .thing[data-name="roof"]')
     page.keyboard.press("ArrowRight")
     page.wait_for_selector("#undo:enabled")
+    work = home / "works" / "gold-card-above.toml"
+    before = work.read_bytes()
+    for _ in range(200):  # what is on the disk survives; the second before may be lost
+        if work.read_bytes() != before or page.text_content("#saved").startswith("saved"):
+            break
+        page.wait_for_timeout(100)
     first.process.kill()  # as if the plug was pulled
     first.process.wait()
     page.wait_for_selector("html.line-down")
