@@ -32,6 +32,8 @@ class Detail:
         The same on paper where part of the lamp is hidden; 0 leaves this step out.
     sky_rays, cell_sky_rays : int
         Rays from each point for constant surroundings.
+    foil_long_side : int
+        Points along the sheet for the foil at the least; more where its image is sharp.
     foil_rays : int
         Rays to trace from the foil altogether.
     foil_spots : int
@@ -51,7 +53,7 @@ class Detail:
     sheet_long_side: int = 240
     camera_rows: int = 480
     camera_cols: int = 720
-    cells: int = 10
+    cells: int = 14
     thin_cells: int = 16
     near: float = 25.0
     texels: int = 64
@@ -62,7 +64,8 @@ class Detail:
     penumbra_spots: int = 610
     sky_rays: int = 377
     cell_sky_rays: int = 89
-    foil_rays: int = 200_000
+    foil_long_side: int = 25
+    foil_rays: int = 500_000
     foil_spots: int = 64
     hidden_spots: int = 610
     mirror_spots: int = 21
@@ -84,12 +87,13 @@ class Detail:
             bounce_long_side=13,
             lamp_spots=34,
             cell_lamp_spots=13,
-            penumbra_spots=0,
+            penumbra_spots=233,
             sky_rays=144,
             cell_sky_rays=34,
+            foil_long_side=16,
             foil_rays=40_000,
             foil_spots=25,
-            hidden_spots=0,
+            hidden_spots=233,
             mirror_spots=5,
             mirror_rounds=1,
             follows_relief=False,

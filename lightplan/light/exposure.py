@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -135,19 +136,30 @@ def _sampled(sheet: Sheet, art: Doubles, x_mm: Floats, y_mm: Floats, blur_mm: fl
 
 
 def _averaged(sheet: Sheet, art: Doubles, blur_mm: float) -> Doubles:
-    """Return a picture of the sheet averaged over a square, by running sums."""
-    high = min(max(1, round(blur_mm / sheet.height_mm * art.shape[0])), art.shape[0])
-    wide = min(max(1, round(blur_mm / sheet.width_mm * art.shape[1])), art.shape[1])
-    for axis, count in ((0, high), (1, wide)):
+    """Return a picture of the sheet averaged over a square about each of its pixels."""
+    art = np.asarray(art, float)
+    for axis, size in ((0, sheet.height_mm), (1, sheet.width_mm)):
+        count = min(blur_mm / size, 1.0) * art.shape[axis]
         if count > 1:
-            before, after = (count - 1) // 2, count - 1 - (count - 1) // 2
-            pad = [(0, 0), (0, 0)]
-            pad[axis] = (before + 1, after)
-            total = np.cumsum(np.pad(art, pad, mode="edge"), axis=axis, dtype=np.float64)
-            first = np.take(total, np.arange(0, art.shape[axis]), axis=axis)
-            last = np.take(total, np.arange(count, art.shape[axis] + count), axis=axis)
-            art = (last - first) / count
+            art = np.moveaxis(_window_means(np.moveaxis(art, axis, 0), count), 0, axis)
     return art
+
+
+def _window_means(art: Doubles, width: float) -> Doubles:
+    """Means along the first axis over windows of any width, in pixels, about each pixel.
+
+    >>> _window_means(np.array([0.0, 0.0, 1.0, 0.0, 0.0]), 2.0)
+    array([0.  , 0.25, 0.5 , 0.25, 0.  ])
+    """
+    reach = (width - 1) / 2  # beyond the pixel itself, on either side
+    pad = math.ceil(reach)
+    padded = np.pad(art, [(pad, pad)] + [(0, 0)] * (art.ndim - 1), mode="edge")
+    total = np.concatenate([np.zeros_like(padded[:1]), np.cumsum(padded, axis=0)])
+    count, share = len(art), pad - reach
+    low = total[:count] + share * padded[:count]
+    last = padded[2 * pad : 2 * pad + count]
+    high = total[2 * pad + 1 : 2 * pad + 1 + count] - share * last
+    return np.asarray((high - low) / width)
 
 
 @lru_cache(maxsize=1)

@@ -21,6 +21,7 @@ from lightplan.light.outlook import Outlook
 from lightplan.light.transfer import MirrorFace
 from lightplan.optics import materials
 from lightplan.optics.specular import SpecularCurve
+from lightplan.scene import relief
 from lightplan.scene.relief import mirror_normals
 from lightplan.scene.rig import Rig
 from lightplan.scene.sheet import Foil
@@ -30,6 +31,7 @@ LEAST_RAYS, MOST_RAYS = 13, 987
 # A wide lobe is worked out at few spots. So each can have more points on every target, one
 # for so many of the rays it could have, for it is the middling lobe that rays meet poorly.
 RAYS_PER_POINT, MOST_POINTS = 8, 256
+LAMP_POINTS = 13  # to find how near a lamp comes
 STEPS_PER_BLUR = 2.5  # grid points across the half width of the blurred mirror image
 
 
@@ -141,19 +143,21 @@ def foil_lattice(
 
     A mirrored edge at distance d is blurred over about 1.3 alpha d there (the half width
     of the GGX lobe is 0.64 alpha, doubled by reflection), which is that over 1 + d / D on
-    a sheet at distance D from the camera.
+    a sheet at distance D from the camera, and less on a bent one, which shows things smaller.
     """
     sheet = rig.sheet
     camera = np.asarray(rig.camera.placement.position_mm)
     to_camera = float(np.linalg.norm(camera))
     nearest = _nearest_mirrored(surfaces, camera, sheet.width_mm, sheet.height_mm)
-    blur = 1.3 * roughness * nearest / (1 + nearest / to_camera)
+    bend = 2 * relief.greatest_curvature(sheet)
+    blur = 1.3 * roughness / (1 / nearest + 1 / to_camera + bend)
     longer = max(sheet.width_mm, sheet.height_mm)
     wanted = 1 + math.ceil(longer * STEPS_PER_BLUR / max(blur, 0.2))
     wavy = sheet.paper.waviness
     if wavy is not None and detail.follows_relief:
         wanted = max(wanted, 1 + math.ceil(longer * STEPS_PER_WAVE / wavy.wavelength_mm))
-    return Lattice.over(sheet, min(_rung(max(wanted, 13)), detail.sheet_long_side))
+    wanted = _rung(max(wanted, detail.foil_long_side))
+    return Lattice.over(sheet, min(wanted, detail.sheet_long_side))
 
 
 def _rung(wanted: int) -> int:
@@ -174,7 +178,7 @@ def _nearest_mirrored(
     """Typical (first quartile) distance of what the flat sheet mirrors to the camera, mm.
 
     A prop stands nearer than lamps and cards do and has edges all round: where it is mirrored,
-    its own typical distance counts.
+    its own typical distance counts. A lamp is bright enough to count wherever it is.
     """
     x, y = (v.ravel() for v in np.meshgrid(
         np.linspace(-width / 2, width / 2, 9), np.linspace(-height / 2, height / 2, 9)
@@ -189,6 +193,8 @@ def _nearest_mirrored(
     props = [way for way, s in zip(ways, surfaces[1:], strict=True) if s.role == "prop"]
     typical = [_first_quartile(nearest)]
     typical += [_first_quartile(np.where(way == nearest, way, np.inf)) for way in props]
+    lamps = [s.shape.sample(LAMP_POINTS).points for s in surfaces if s.lamp is not None]
+    typical += [float(np.linalg.norm(points[:, None] - at, axis=2).min()) for at in lamps]
     return min(typical)
 
 

@@ -1,10 +1,11 @@
 """Light that a rough mirror (foil, gloss coat, silvered card) sends to given viewers.
 
-Two fixed sets of directions share the work. Directions drawn from the normals the viewer
-sees suit a lobe that is narrow beside what it meets; Gauss points spread over a lamp or
-lit card suit one that is small beside the lobe, or far out in its tail. For every spot and
-target the second is used where its points are dense enough to follow the lobe there, with
-a smooth change between the two, so that no edge shows.
+How much of a lobe each thing fills is worked out exactly, from its outline and those of
+what stands before it. How bright it is there, on the average over that part of the lobe, is
+asked with two fixed sets of directions: those drawn from the normals the viewer sees suit a
+lobe that is narrow beside what it meets; Gauss points spread over a lamp or lit card suit one
+that is small beside the lobe, or far out in its tail. The second counts for as much as its
+points are dense enough to follow the lobe, with a smooth change between the two.
 """
 
 from __future__ import annotations
@@ -19,20 +20,23 @@ from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork, blend
 from lightplan.light.emission import LampFace
 from lightplan.light.kept import Kept, Moves
-from lightplan.light.lobes import Lobes
+from lightplan.light.lobes import Lobes, Weighed
 from lightplan.light.metal import metal_hits
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.polarise import polarised_reflectance
 from lightplan.light.rays import Rays
+from lightplan.light.strata import Strata
 from lightplan.light.targets import Target, scattered, targets_of
-from lightplan.light.visibility import Visibility
+from lightplan.light.visibility import Visibility, occluders_of
 from lightplan.optics import microfacet
 from lightplan.optics.specular import SpecularCurve
 from lightplan.scene.surfaces import Surface
 
 DEPTH = 3  # reflections from metal to metal that are followed
 METAL_SPOTS = 9  # points per target as a metal coating sees it
+# What a hidden point still counts, to tell how bright its target is where no point is seen.
+HIDDEN = np.float32(1e-4)
 
 
 class GlossyLight(Kept):
@@ -52,7 +56,7 @@ class GlossyLight(Kept):
         self._sight = Visibility()
         self._behind: list[tuple[Integers, Singles, GlossyLight]] = []
         self._targets: dict[tuple[int, bool], Target] = {}
-        self._carried: dict[tuple[int, bool], tuple[Singles, Singles]] = {}
+        self._weighed: dict[tuple[int, bool], Weighed] = {}
 
     def _aim(self, numbers: Integers) -> None:
         """Choose the directions drawn from visible normals, and what each carries.
@@ -72,6 +76,10 @@ class GlossyLight(Kept):
         reflectance = self._reflect(cosine.reshape(shape), half.reshape(*shape, 3), self._mirrors)
         carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
         self._carry = np.ascontiguousarray(np.moveaxis(carry, -1, 0), np.float32)
+        # each ray stands for 1 / count of the facets that are seen; in facets as they lie:
+        hidden = microfacet.g1(view[:, 0], view[:, 1], view[:, 2], ax, ay) * cosine
+        upright = view[:, 2] * half[:, 2] / np.maximum(hidden, 1e-6) / self._count
+        self._facets = np.asarray(upright.reshape(shape), np.float32)
         self.rays = Rays(self._mirrors.points, self._mirrors.to_world(onward.reshape(*shape, 3)))
 
     def _reflect(self, cosine: Floats, half: Floats, mirrors: Mirrors) -> Singles:
@@ -87,11 +95,11 @@ class GlossyLight(Kept):
         self.rays.renumber(moves)
         self._sight.renumber(moves)
         stayed = [t for key, t in sorted(self._targets.items()) if key[0] in moves.went]
-        carried, self._targets, self._carried = self._carried, {}, {}
+        weighed, self._targets, self._weighed = self._weighed, {}, {}
         for target in stayed:
             key = (moves.went[target.surface], target.key[1])
             self._targets[key] = replace(target, key=key, texel=moves.texels[target.texel])
-            self._carried[key] = carried[target.key]
+            self._weighed[key] = weighed[target.key]
 
     def update(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
@@ -99,16 +107,17 @@ class GlossyLight(Kept):
     ) -> None:  # fmt: skip
         """Follow moved surfaces."""
         self.rays.update(surfaces, patchwork, changed, self._skip)
-        self._look_behind(surfaces, patchwork, lamps)
         fresh = changed if self._targets else frozenset(range(len(surfaces)))
         for key in [key for key in self._targets if key[0] in fresh]:
-            del self._targets[key], self._carried[key]  # it may be bright no longer
+            del self._targets[key], self._weighed[key]  # it may be bright no longer
         targets = targets_of(surfaces, patchwork, self._spots, fresh - self._skip)
-        for target, carried in zip(targets, self._lobes.over(targets, lamps), strict=True):
+        for target, weighed in zip(targets, self._lobes.over(targets, lamps), strict=True):
             self._targets[target.key] = target
-            self._carried[target.key] = carried
-        self._weigh_points(surfaces, patchwork, lamps, changed)
-        self._weigh_rays(len(surfaces), lamps)
+            self._weighed[target.key] = weighed
+        strata = Strata.of(surfaces, self._targets.values(), self._skip)
+        self._weigh(surfaces, strata, changed)
+        self._weigh_profiles(lamps)
+        self._look_behind(surfaces, patchwork, lamps)
 
     def _look_behind(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]
@@ -124,81 +133,82 @@ class GlossyLight(Kept):
                 depth=self._depth + 1,
             )  # fmt: skip
             light.update(surfaces, patchwork, lamps, frozenset())
-            self._behind.append((hit.row, self._carry[:, hit.row, hit.col].T, light))
+            self._behind.append((hit.row, self._brings[:, hit.row, hit.col].T, light))
 
-    def _weigh_points(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
-        changed: frozenset[int],
-    ) -> None:  # fmt: skip
-        """Weigh what each target point adds to each spot, shadows included."""
-        n = len(self._mirrors.points)
-        self._closer: list[tuple[Integers, Singles, Target]] = []
-        if not self._targets:
-            self._sight = Visibility()  # nothing is followed meanwhile
-            self._point_weight = np.zeros((3, n, 0), np.float32)
-            self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
+    def _weigh(self, surfaces: Sequence[Surface], strata: Strata, changed: frozenset[int]) -> None:
+        """Weigh rays and points, so that each thing has the share of the lobe that it fills."""
+        targets = [self._targets[key] for key in sorted(self._targets)]
+        free = self._free(surfaces, strata, targets, changed)
+        weighed = [self._weighed[t.key] for t in targets]
+        shown = np.maximum(free, HIDDEN)
+        sizes = [len(t.points) for t in targets]
+        parts = np.split(shown, np.cumsum(sizes)[:-1], axis=1) if targets else []
+        by_points = [(w.facets * part).sum(axis=1) for w, part in zip(weighed, parts, strict=True)]
+        whole = strata.seen(self._mirrors, surfaces)
+        share = strata.share(
+            [t.surface for t in targets], by_points, [w.share for w in weighed], whole,
+            self.rays, self._facets,
+        )  # fmt: skip
+        self._brings = self._carry * share.of_rays
+        self._point_weight = np.zeros((3, len(self._mirrors.points), 0), np.float32)
+        self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
+        if not targets:
             return
-        targets = self._in_order()
-        ends = np.concatenate([t.points for t in targets])
-        owners = np.concatenate([np.full(len(t.points), t.surface) for t in targets])
-        free = self._sight.update(
-            surfaces, changed, self._mirrors.points, self._mirrors.owners, ends, owners
-        )
-        weight = np.concatenate([self._carried[t.key][0] for t in targets], axis=2)
-        weight *= free
-        if self._hidden_spots:
-            self._look_closer(surfaces, patchwork, lamps, free, weight)
-        self._point_weight = weight
+        kept = []
+        for target, part in zip(targets, parts, strict=True):
+            counts = share.of_points[:, strata.place(target.surface)]
+            kept.append(part * (counts * self._through(surfaces, strata, target))[:, None])
+        each = [w.weight * k for w, k in zip(weighed, kept, strict=True)]
+        self._point_weight = np.concatenate(each, axis=2)
         self._shown = (
             np.concatenate([t.texel for t in targets]), np.concatenate([t.share for t in targets])
         )  # fmt: skip
 
-    def _in_order(self) -> list[Target]:
-        """Targets, in an order that does not tell which of them moved last."""
-        return [self._targets[key] for key in sorted(self._targets)]
+    def _free(
+        self, surfaces: Sequence[Surface], strata: Strata, targets: Sequence[Target],
+        changed: frozenset[int],
+    ) -> Booleans:  # fmt: skip
+        """Which points (n, m) no outlined thing hides."""
+        if not targets:
+            return np.zeros((len(self._mirrors.points), 0), bool)
+        ends = np.concatenate([t.points for t in targets])
+        owners = np.concatenate([np.full(len(t.points), t.surface) for t in targets])
+        return self._sight.update(
+            surfaces, changed, self._mirrors.points, self._mirrors.owners, ends, owners,
+            frozenset(strata.outlined),
+        )  # fmt: skip
 
-    def _look_closer(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
-        free: Booleans, weight: Singles,
-    ) -> None:  # fmt: skip
-        """Follow shadow edges: many points where part of a target is hidden from a spot."""
-        first = 0
-        for target in self._in_order():
-            part = slice(first, first + len(target.points))
-            first = part.stop
-            seen = free[:, part]
-            mixed = seen.any(axis=1) & ~seen.all(axis=1) & (self._carried[target.key][1] > 0)
-            rows = np.flatnonzero(mixed)
-            if not rows.size:
-                continue
-            many = scattered(target, surfaces, patchwork, self._hidden_spots)
-            some = self._mirrors.some(rows)
-            sight = Visibility()
-            owners = np.full(len(many.points), target.surface)
-            clear = sight.update(
-                surfaces, frozenset(range(len(surfaces))), some.points, some.owners,
-                many.points, owners,
-            )  # fmt: skip
-            share = self._carried[target.key][1][rows]
-            carried = self._lobes.some(rows).over((many,), lamps, share)[0][0]
-            weight[:, rows, part] = 0.0
-            self._closer.append((rows, carried * clear, many))
+    def _through(self, surfaces: Sequence[Surface], strata: Strata, target: Target) -> Singles:
+        """Share (n,) of a target that what has no outline (cones, bodies) leaves to be seen."""
+        others = frozenset(occluders_of(surfaces)) - frozenset(strata.outlined)
+        n = len(self._mirrors.points)
+        if not others or target.faces_away(self._mirrors.points):
+            return np.ones(n, np.float32)
+        if self._hidden_spots:
+            target = scattered(target, surfaces, self._hidden_spots)
+        ends = np.full(len(target.points), target.surface)
+        sight, every = Visibility(), frozenset(range(len(surfaces)))
+        at = (self._mirrors.points, self._mirrors.owners, target.points, ends)
+        clear = sight.update(surfaces, every, *at, others)
+        found: Singles = np.asarray(clear.any(axis=1), np.float32)
+        rows = np.flatnonzero(clear.any(axis=1) & ~clear.all(axis=1))
+        if rows.size:
+            # of what outlines leave to be seen, where they leave anything
+            beside = sight.update(surfaces, frozenset(), *at, frozenset(strata.outlined))[rows]
+            facets = self._lobes.some(rows).over((target,), ())[0].facets
+            facets = facets * np.maximum(beside, HIDDEN)
+            seen = (facets * clear[rows]).sum(axis=1)
+            found[rows] = seen / np.maximum(facets.sum(axis=1), np.float32(1e-30))
+        return found
 
-    def _weigh_rays(self, surfaces: int, lamps: Sequence[LampFace]) -> None:
-        """Share of what a ray meets that is left to rays."""
-        left = np.ones((len(self._mirrors.points), surfaces + 1), np.float32)
-        for target in self._targets.values():
-            # both sides of a card share one number: a spot sees only one of them
-            share = self._carried[target.key][1]
-            left[:, target.surface] = np.minimum(left[:, target.surface], 1.0 - share)
-        rows = np.arange(len(left))[:, None]
-        weight = left[rows, self.rays.surface]
+    def _weigh_profiles(self, lamps: Sequence[LampFace]) -> None:
+        """Weigh rays that meet lamps with a spread of their own."""
         for lamp in lamps:
             if lamp.profile is not None:
                 row, col = np.nonzero(self.rays.surface == lamp.surface)
                 back = -self.rays.directions[row, col]
-                weight[row, col] *= lamp.towards(back, np.abs(back @ lamp.axes[2]))
-        self._brings = self._carry * weight
+                towards = lamp.towards(back, np.abs(back @ lamp.axes[2]))
+                self._brings[:, row, col] *= towards
 
     def evaluate(self, outlook: Outlook) -> Singles:
         """Return the luminance of each spot under each of the outlook's lights, (n, k, 3)."""
@@ -206,8 +216,6 @@ class GlossyLight(Kept):
         for rows, carry, light in self._behind:
             total = total + summed(rows, light.evaluate(outlook) * carry[:, None], len(total))
         total += _brought(self._point_weight, blend(outlook.texels, *self._shown))
-        for rows, weight, many in self._closer:
-            total[rows] += _brought(weight, blend(outlook.texels, many.texel, many.share))
         return np.asarray(total, np.float32)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,6 +23,19 @@ from lightplan.optics.specular import SpecularCurve
 # points meets the lobe's poles with an error near exp(-4 x ratio): 1 % at 1.2, 0.02 % at 2.2.
 COARSE, FINE_ENOUGH = 1.2, 2.2
 PAIRS_AT_ONCE = 65536  # of spot and point: what stays near the processor
+
+
+class Weighed(NamedTuple):
+    """What the lobes of n spots give of a target's m points, shadows left out.
+
+    weight (3, n, m) is what each point's luminance counts; facets (n, m) the share of facets
+    that mirror it to the viewer, by the points' own sum, which is right where they are dense
+    enough; share (n,) how far they are, from 0 to 1.
+    """
+
+    weight: Singles
+    facets: Singles
+    share: Singles
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,36 +78,21 @@ class Lobes:
         """Vectors (3, n, m) in each spot's frame."""
         return np.stack([dot(vectors, axis) for axis in self._axes])
 
-    def over(
-        self, targets: Sequence[Target], lamps: Sequence[LampFace],
-        given_share: Singles | None = None,
-    ) -> list[tuple[Singles, Singles]]:  # fmt: skip
-        """Return for each target what its points weigh, and the share they stand for.
-
-        Parameters
-        ----------
-        given_share : (n,) float32 or None
-            The share, where it is known.
-
-        Returns
-        -------
-        list of (3, n, m) and (n,) float32
-        """
+    def over(self, targets: Sequence[Target], lamps: Sequence[LampFace]) -> list[Weighed]:
+        """Return what the lobes give of each target's points."""
         n = len(self.mirrors.points)
-        found: dict[int, tuple[Singles, Singles]] = {}
+        found: dict[int, Weighed] = {}
         for index, target in enumerate(targets):
             if target.faces_away(self.mirrors.points):
-                nothing = np.zeros((3, n, len(target.points)), np.float32)
-                found[index] = (nothing, np.zeros(n, np.float32))
+                nothing = np.zeros((4, n, len(target.points)), np.float32)
+                found[index] = Weighed(nothing[:3], nothing[3], np.zeros(n, np.float32))
         facing = [i for i in range(len(targets)) if i not in found]
         for group in _grouped(facing, [n * len(t.points) for t in targets]):
-            weighed = self._over_some([targets[i] for i in group], lamps, given_share)
+            weighed = self._over_some([targets[i] for i in group], lamps)
             found.update(zip(group, weighed, strict=True))
         return [found[i] for i in range(len(targets))]
 
-    def _over_some(
-        self, targets: Sequence[Target], lamps: Sequence[LampFace], given_share: Singles | None
-    ) -> list[tuple[Singles, Singles]]:
+    def _over_some(self, targets: Sequence[Target], lamps: Sequence[LampFace]) -> list[Weighed]:
         points, normals = (
             np.concatenate(parts).T.astype(np.float32)[:, None]
             for parts in ([t.points for t in targets], [t.normals for t in targets])
@@ -109,37 +108,40 @@ class Lobes:
         half: Singles = out + self._view
         half /= np.maximum(np.sqrt(dot(half, half)), np.float32(1e-9))
         meets = (leave > 1e-5) & (out[2] > 1e-5)
-        if given_share is None:
-            spacings = np.array([t.spacing_mm for t in targets])
-            share = self._resolved(spacings, firsts, half, squared, meets)
-        else:
-            share = given_share[:, None]
-        kept = np.repeat(share, sizes, axis=1)
-        kept *= areas
-        kept *= leave
+        spacings = np.array([t.spacing_mm for t in targets])
+        share = self._resolved(spacings, firsts, half, squared, meets)
+        kept = leave * areas
         kept /= squared
-        weight = self._weights(half, out, kept, meets)
+        weight, facets = self._weights(half, out, kept, meets)
         for target, first in zip(targets, firsts, strict=True):
             part = slice(first, first + len(target.points))
             for lamp in lamps:
                 if lamp.surface == target.surface and lamp.profile is not None:
                     away = -step[:, :, part].transpose(1, 2, 0)
                     weight[:, :, part] *= lamp.towards(away, leave[:, part])
-        parts = np.split(weight, firsts[1:], axis=2)
-        return list(zip(parts, share.T, strict=True))
+        parts = (np.split(weight, firsts[1:], axis=2), np.split(facets, firsts[1:], axis=1))
+        return [Weighed(*each) for each in zip(*parts, share.T, strict=True)]
 
-    def _weights(self, half: Singles, out: Singles, kept: Singles, meets: Booleans) -> Singles:
-        """Scattering times reflectance times `kept` (n, m), (3, n, m)."""
+    def _weights(
+        self, half: Singles, out: Singles, kept: Singles, meets: Booleans
+    ) -> tuple[Singles, Singles]:
+        """Return scattering times reflectance (3, n, m), and the facets (n, m), times `kept`."""
         live = np.flatnonzero(meets & (kept > 0))
-        if not live.size:
-            return np.zeros(half.shape, np.float32)
-        row = live // kept.shape[1]
-        half, out = (v.reshape(3, -1).take(live, axis=1) for v in (half, out))
-        view = self._view[:, :, 0].take(row, axis=1)
-        weight = np.zeros((3, kept.size), np.float32)
-        brings = self._kernel(half, out, view) * kept.ravel()[live]
-        weight[:, live] = self._reflect(dot(half, view), half, row).T * brings
-        return weight.reshape(3, *kept.shape)
+        weight, facets = np.zeros((3, kept.size), np.float32), np.zeros(kept.size, np.float32)
+        if live.size:
+            row = live // kept.shape[1]
+            half, out = (v.reshape(3, -1).take(live, axis=1) for v in (half, out))
+            view = self._view[:, :, 0].take(row, axis=1)
+            seen = np.maximum(dot(half, view), np.float32(1e-4))
+            ax, ay = self.mirrors.roughness
+            g = microfacet.g1(out[0], out[1], out[2], ax, ay)
+            g = g * microfacet.g1(view[0], view[1], view[2], ax, ay)
+            d = np.asarray(microfacet.d(half[0], half[1], half[2], ax, ay), np.float32)
+            d *= kept.ravel()[live] / 4
+            facets[live] = d * half[2] / seen
+            brings = d * g / np.maximum(view[2], np.float32(1e-4))
+            weight[:, live] = self._reflect(seen, half, row).T * brings
+        return weight.reshape(3, *kept.shape), facets.reshape(kept.shape)
 
     def _reflect(self, cosine: Singles, half: Singles, row: Integers) -> Singles:
         """Reflectance (k, 3) at facets (3, k) of spots."""
@@ -150,14 +152,6 @@ class Lobes:
         return polarised_reflectance(
             self.curve, cosine[:, None], facets, mirrors.views, self.polariser
         )[:, 0]
-
-    def _kernel(self, half: Singles, out: Singles, view: Singles) -> Singles:
-        """Scattering times the cosine of arrival, reflectance left out, 1/sr."""
-        ax, ay = self.mirrors.roughness
-        g = microfacet.g1(out[0], out[1], out[2], ax, ay)
-        g = g * microfacet.g1(view[0], view[1], view[2], ax, ay)
-        d = microfacet.d(half[0], half[1], half[2], ax, ay)
-        return np.asarray(d * g / (4 * np.maximum(view[2], 1e-4)), np.float32)
 
     def _resolved(
         self, spacings_mm: Doubles, firsts: Integers, half: Singles, squared: Singles,

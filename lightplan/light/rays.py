@@ -5,7 +5,7 @@ Distances to every surface are kept, so a moved card costs one look at that card
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -121,6 +121,21 @@ class Rays(Kept):
             self.origins[0, 0], self._channels, self.surface[0], self.distance[0], scene.centres,
             scene.frames, scene.halves, scene.lines, scene.first_line, faces, table, seen,
         )  # fmt: skip
+
+    def first_among(self, some: Collection[int]) -> Integers:
+        """Return (n, k) the first of some surfaces on each ray, NOTHING for none."""
+        others = [i for i in range(len(self._ways)) if i not in some]
+        if not np.isin(self.surface, others).any():
+            return self.surface
+        distance = np.full(self.surface.shape, np.inf, np.float32)
+        surface = np.full(self.surface.shape, NOTHING, np.int16)
+        for index in sorted(some):
+            way = self._ways[index]
+            if way is not None:
+                closer = way[0] < distance
+                np.copyto(distance, way[0], where=closer)
+                np.copyto(surface, np.int16(index), where=closer)
+        return surface
 
     def escaped(self) -> Booleans:
         """Return (n, k) whether a ray meets nothing."""

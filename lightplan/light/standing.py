@@ -179,7 +179,9 @@ class Standing(Kept):
         factors, _ = self._part("cell factors", (), lambda: ViewFactors(detail.near))
         if self._touched:
             yield "lamps on cells"
-            self.cell_light = direct.update(surfaces, self.lamps, self._changed, *at)
+            self.cell_light = direct.update(
+                surfaces, self.lamps, self._changed, *at, patchwork.sub_points()
+            )
             yield "view factors"
             found = factors.update(surfaces, patchwork, self._changed, *at, of_cells=True)
             yield "bounces"

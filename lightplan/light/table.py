@@ -15,7 +15,7 @@ import numpy as np
 from lightplan.geometry.shapes import Cone, Flat
 from lightplan.scene.surfaces import Surface
 
-LOW_MM = 40.0  # what reaches lower than this stands on the table
+LOW = 0.25  # of the sheet's longer side: what reaches lower than this stands on the table
 SQUARE = 0.05  # rise of a foot's line on the table, beyond which it is not along a ruling
 ROUND_FOOT = (1.0, 0.5**0.5)  # of a cone's radius: rulings that follow its foot in steps
 CROWDING = 3.0  # cells in the middle are this over its sinh of the even size
@@ -26,7 +26,8 @@ def ruled(surfaces: Sequence[Surface], side: int, thin: int = 0) -> tuple[Surfac
 
     At least 1.5 `thin` where a cone stands on it: straight rulings follow a round foot badly.
     """
-    side = max(side, thin) if any(_is_round_foot(s) for s in surfaces) else side
+    low_mm = _low_mm(surfaces)
+    side = max(side, thin) if any(_is_round_foot(s, low_mm) for s in surfaces) else side
     return tuple(
         replace(s, shape=_rule(s.shape, surfaces, side))
         if s.role == "table" and isinstance(s.shape, Flat)
@@ -65,15 +66,16 @@ def _feet(surfaces: Sequence[Surface]) -> tuple[list[float], list[float]]:
     """Where the sheet ends and upright things stand: x and y of lines across the table."""
     cuts_x: list[float] = []
     cuts_y: list[float] = []
+    low_mm = _low_mm(surfaces)
     for surface in surfaces:
-        if _is_round_foot(surface) and isinstance(surface.shape, Cone):
+        if _is_round_foot(surface, low_mm) and isinstance(surface.shape, Cone):
             x, y, _ = surface.shape.centre
             reach = [w * surface.shape.foot_radius * f for f in ROUND_FOOT for w in (-1, 1)]
             cuts_x += [x + r for r in reach]
             cuts_y += [y + r for r in reach]
         if surface.role in ("table", "room", "camera") or not isinstance(surface.shape, Flat):
             continue
-        for (x0, y0), (x1, y1) in _low_edges(surface.shape):
+        for (x0, y0), (x1, y1) in _low_edges(surface.shape, low_mm):
             if abs(x1 - x0) <= SQUARE * abs(y1 - y0):
                 cuts_x.append((x0 + x1) / 2)
             if abs(y1 - y0) <= SQUARE * abs(x1 - x0):
@@ -81,13 +83,21 @@ def _feet(surfaces: Sequence[Surface]) -> tuple[list[float], list[float]]:
     return cuts_x, cuts_y
 
 
-def _is_round_foot(surface: Surface) -> bool:
+def _low_mm(surfaces: Sequence[Surface]) -> float:
+    sheet = surfaces[0].shape
+    assert isinstance(sheet, Flat)
+    return 2 * LOW * max(sheet.half_width, sheet.half_height)
+
+
+def _is_round_foot(surface: Surface, low_mm: float) -> bool:
     shape = surface.shape
-    return surface.role == "shell" and isinstance(shape, Cone) and shape.centre[2] < LOW_MM
+    return surface.role == "shell" and isinstance(shape, Cone) and shape.centre[2] < low_mm
 
 
-def _low_edges(shape: Flat) -> Iterator[tuple[tuple[float, float], tuple[float, float]]]:
+def _low_edges(
+    shape: Flat, low_mm: float
+) -> Iterator[tuple[tuple[float, float], tuple[float, float]]]:
     corners = shape.outline(4) if shape.is_round else shape.outline()
     for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        if max(a[2], b[2]) < LOW_MM:
+        if max(a[2], b[2]) < low_mm:
             yield (float(a[0]), float(a[1])), (float(b[0]), float(b[1]))

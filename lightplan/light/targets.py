@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -55,13 +55,14 @@ class Target:
         return bool(((points - self.points[0]) @ normal <= 0).all())
 
 
-def scattered(
-    target: Target, surfaces: Sequence[Surface], patchwork: Patchwork, count: int
-) -> Target:
-    """Return the same target with many evenly scattered points, to follow a shadow's edge."""
-    index, is_front = target.key
-    spots = surfaces[index].shape.sample(count)
-    return _target(surfaces, patchwork, index, spots, target.spacing_mm, is_front=is_front)
+def scattered(target: Target, surfaces: Sequence[Surface], count: int) -> Target:
+    """Return the same target with many evenly scattered points, to follow a shadow's edge.
+
+    They tell what is hidden; what they would show is left out.
+    """
+    spots = surfaces[target.surface].shape.sample(count)
+    normals = spots.normals if target.key[1] else -spots.normals
+    return replace(target, points=spots.points, normals=normals, areas=spots.areas)
 
 
 def targets_of(

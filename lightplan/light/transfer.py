@@ -21,6 +21,9 @@ from lightplan.optics.specular import SpecularCurve
 from lightplan.scene.surfaces import Surface
 
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
+GAP = 0.35  # widest gap between spots, over a point's distance from the mirror
+CLOSER = 2  # times that the gap may be halved for that
+FINDING = 89  # spots to find how near a mirror is
 FAINT = 2e-6  # view factors below this are left out
 
 
@@ -72,7 +75,7 @@ class MirrorTransfer(Kept):
 
     def __init__(self, face: MirrorFace, spots: int = 21) -> None:
         self._face, self._spots = face, spots
-        self._groups: list[tuple[Integers, _Paths]] = []
+        self._groups: list[tuple[Integers, _Paths, bool]] = []
         self._moving: frozenset[int] | None = None
         self._count = 0
 
@@ -84,33 +87,49 @@ class MirrorTransfer(Kept):
         self._count = len(points)
         moves = among(owners, changed)
         regroup = changed != self._moving or self._face.surface in changed
-        if regroup:
+        if regroup or moves.any():
+            counts = self._counts(surfaces, points)
+            old = {(which, paths.spots): (rows, paths) for rows, paths, which in self._groups}
             self._moving = changed
-            parts = (np.flatnonzero(~moves), np.flatnonzero(moves))
-            self._groups = [(rows, _Paths(self._face, self._spots)) for rows in parts]
-        for rows, paths in self._groups:
-            if not rows.size:
-                continue
-            if regroup or moves[rows[0]]:
-                paths.lay(surfaces, points[rows], normals[rows], rows)
-            paths.update(surfaces, patchwork, lamps, changed, points[rows], owners[rows])
+            self._groups = []
+            for which in (False, True):
+                for count in np.unique(counts[moves == which]):
+                    rows = np.flatnonzero((moves == which) & (counts == count))
+                    known = None if regroup else old.get((which, int(count)))
+                    if known is None or not np.array_equal(known[0], rows):
+                        known = (rows, _Paths(self._face, int(count)))
+                    self._groups.append((rows, known[1], which))
+        for at, paths, _ in self._groups:
+            if paths.is_new or moves[at[0]]:
+                paths.lay(surfaces, points[at], normals[at], at)
+            paths.update(surfaces, patchwork, lamps, changed, points[at], owners[at])
 
     def evaluate(self, outlook: Outlook) -> Singles:
         """Return the light received under each of k lights, as luminance of white, (n, k, 3)."""
         total = np.zeros((self._count, *outlook.texels.shape[1:]), np.float32)
-        for rows, paths in self._groups:
-            if rows.size:
-                total[rows] = paths.evaluate(outlook)
+        for rows, paths, _ in self._groups:
+            total[rows] = paths.evaluate(outlook)
         return total
+
+    def _counts(self, surfaces: Sequence[Surface], points: Floats) -> Integers:
+        """Spots of the mirror that each point needs: closer ones where the mirror is near."""
+        spots = self._face.spots(surfaces, FINDING)
+        steps = np.asarray(points)[:, None] - spots.points
+        way = np.sqrt(np.einsum("nmc,nmc->nm", steps, steps).min(axis=1, initial=np.inf))
+        counts: Integers = np.full(len(points), self._spots)
+        gap = np.sqrt(spots.areas.sum() / self._spots)
+        for step in range(1, CLOSER + 1):
+            counts[gap * 2.0 ** (1 - step) > GAP * way] = self._spots * 4**step
+        return counts
 
 
 class _Paths(Kept):
     """Paths from points over spots of a mirror to what the mirror shows there."""
 
     def __init__(self, face: MirrorFace, spots: int) -> None:
-        self._face, self._spots = face, spots
+        self._face, self.spots = face, spots
         self._light: GlossyLight | None = None
-        self._count = 0
+        self._count, self.is_new = 0, True
 
     def lay(
         self, surfaces: Sequence[Surface], points: Floats, normals: Floats, numbers: Integers
@@ -119,8 +138,8 @@ class _Paths(Kept):
 
         What a pair looks at hangs on the point's number, not on which others are laid with it.
         """
-        self._count, self._light = len(points), None
-        spots = self._face.spots(surfaces, self._spots)
+        self._count, self._light, self.is_new = len(points), None, False
+        spots = self._face.spots(surfaces, self.spots)
         kernel = lamp_kernel(spots, points, normals)
         self._row, self._col = np.nonzero(kernel > FAINT)
         self._at = spots.points

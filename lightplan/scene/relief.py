@@ -91,6 +91,13 @@ def _waves(wavy: Waviness) -> tuple[Doubles, Doubles, Doubles, Doubles]:
     return turn * np.cos(angle), turn * np.sin(angle), 2 * np.pi * draw.random(WAVES), steep
 
 
+def greatest_curvature(sheet: Sheet) -> float:
+    """Return how fast the slope changes at the most, in radians per mm."""
+    flat = sheet.flatness
+    bow = 2 * abs(flat.bow_mm) / _half(sheet) ** 2
+    return float(bow + abs(flat.wave_mm) * (2 * math.pi / flat.wave_length_mm) ** 2)
+
+
 def is_flat(sheet: Sheet) -> bool:
     """Whether it lies on the plane z = 0."""
     return sheet.flatness.bow_mm == 0 and sheet.flatness.wave_mm == 0

@@ -15,6 +15,7 @@ from lightplan.scene import (
     Conductor,
     Flatness,
     Foil,
+    Grating,
     Hole,
     Lamp,
     Output,
@@ -38,6 +39,11 @@ ROOM = {"wall_left", "wall_right", "wall_far", "wall_near", "ceiling", "floor"}
 
 def mm(values):
     return tuple(1000.0 * float(v) for v in values)
+
+
+def shares(values):
+    """Shares of the three channels; one figure stands for all."""
+    return tuple(float(v) for v in np.broadcast_to(values, 3))
 
 
 def placement(item):
@@ -65,7 +71,7 @@ def lamp(item):
 def side(item):
     metal = item.get("specular")
     if metal is None:
-        return Side(reflectance=tuple(item["reflectance"]))
+        return Side(reflectance=shares(item["reflectance"]))
     reflectance = metal.get("reflectance")
     if reflectance is None:
         s, p = fresnel.conductor(1.0, np.array(metal["eta"]), np.array(metal["k"]))
@@ -75,8 +81,8 @@ def side(item):
 
 def card(item):
     hole = item.get("hole_radius")
-    passes = tuple(item.get("tau", (0.0, 0.0, 0.0)))
-    face = Side(reflectance=tuple(item["rho"])) if "rho" in item else side(item)
+    passes = shares(item.get("tau", item.get("transmittance", 0.0)))
+    face = Side(reflectance=shares(item["rho"])) if "rho" in item else side(item)
     return Card(
         name=item["name"], placement=placement(item), width_mm=1000 * item["width"],
         height_mm=1000 * item["height"], front=face, back=face, transmittance=passes,
@@ -156,6 +162,16 @@ def paper(material):
     return Paper(reflectance=tuple(material["reflectance"]))
 
 
+def grating(item):
+    """The foil's grating: its orders' shares are told, ours only their sum."""
+    if item is None:
+        return None
+    return Grating(
+        lines_per_mm=item["lines_per_mm"], direction_rad=math.radians(item["direction_deg"]),
+        strength=sum(item["shares"].values()),
+    )  # fmt: skip
+
+
 def camera(scene, body):
     item = scene["camera"]
     height = 24.0
@@ -169,14 +185,18 @@ def camera(scene, body):
 
 def sheet(scene):
     metal, flat = scene["materials"]["foil"], scene["sheet"]
+    width, bow = flat.get("width"), flat.get("bow", 0.0)
+    if flat["shape"] == "cylinder":  # an arc with its ends on the table; ours is a parabola
+        turn, radius = flat["theta_max"], flat["radius"]
+        width, bow = 2 * radius * math.sin(turn), radius * (1 - math.cos(turn))
     return Sheet(
-        width_mm=1000 * flat["width"], height_mm=1000 * flat["height"],
+        width_mm=1000 * width, height_mm=1000 * flat["height"],
         foil=Foil(
             conductor=Conductor(eta=tuple(metal["eta"]), k=tuple(metal["k"])),
-            roughness=(metal["alpha_x"], metal["alpha_y"]),
+            roughness=(metal["alpha_x"], metal["alpha_y"]), grating=grating(metal.get("grating")),
         ),
         paper=paper(scene["materials"]["paper"]),
-        flatness=Flatness(bow_mm=1000 * flat.get("bow", 0.0)),
+        flatness=Flatness(bow_mm=1000 * bow),
     )  # fmt: skip
 
 

@@ -218,6 +218,19 @@ def test_artwork_lies_on_the_sheet_the_right_way_round():
     assert share.mean() == pytest.approx(0.25, abs=0.02)
 
 
+@pytest.mark.parametrize("pixels", [2, 3, 4.5])
+def test_artwork_that_is_averaged_stays_where_it_is(pixels):
+    art = np.zeros((41, 61))
+    art[20, 30] = 1.0  # the middle of the sheet
+    sheet = Sheet(width_mm=122, height_mm=82, artwork=art)
+    lit = dataclasses.replace(rig(), sheet=sheet)
+    x, y = np.meshgrid(2.0 * np.arange(-6, 7), 2.0 * np.arange(-6, 7))
+    share = foil_share(lit, x, y, blur_mm=2 * pixels).astype(float)
+    assert np.sum(share * x) / share.sum() == pytest.approx(0, abs=1e-6)
+    assert np.sum(share * y) / share.sum() == pytest.approx(0, abs=1e-6)
+    assert share.sum() == pytest.approx(1, rel=1e-5)
+
+
 def test_the_camera_sees_the_artwork_upright():
     """From the maker's side the far edge is at the top and left is left."""
     art = np.zeros((70, 100))

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from lightplan.geometry.mesh import Mesh
+from lightplan.light.coat import outside_reflectance
 from lightplan.light.emission import lamp_luminances
 from lightplan.optics.materials import foil_curve
 from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell, Side
@@ -237,7 +238,14 @@ def _prism(prop: Prop) -> Mesh:
 def _paper(rig: Rig) -> Scene:
     paper = rig.sheet.paper
     if paper.coat_index is not None:
-        raise ValueError("a coated stock is not translated")
+        inside = 1 - (1 - outside_reflectance(paper.coat_index)) / paper.coat_index**2
+        return {
+            "model": "coated",
+            "reflectance": list(paper.reflectance),
+            "coat_index": paper.coat_index,
+            "alpha": paper.coat_roughness,
+            "internal_reflectance": inside,
+        }
     return {"model": "lambert", "reflectance": list(paper.reflectance)}
 
 

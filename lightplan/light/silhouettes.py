@@ -1,0 +1,326 @@
+"""What points see of flat things and balls, exactly: outlines cut by what stands before them.
+
+No point sets: a lamp half behind a board, a slit, a rod before a softbox give what they
+give, and it changes smoothly as they move.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Floats, Integers
+from lightplan.compiled import compiled
+from lightplan.geometry.clipping import (
+    MOST_CORNERS,
+    MOST_PIECES,
+    copy,
+    cut,
+    direction,
+    dot,
+    edge_planes,
+    without,
+)
+from lightplan.geometry.shapes import Ball, Flat
+from lightplan.light.lobe_area import MOST_HALVINGS, lobe_area, matte_area
+from lightplan.scene.surfaces import Surface
+
+SIDES = 32  # of the polygon of equal area that stands for a disk, a ball or a hole
+LEVEL_MM = 0.02  # a point nearer to a plane than this lies in it
+HORIZON_MM = 1e-4
+
+
+def is_outlined(surface: Surface) -> bool:
+    """Whether its outline is a polygon (or taken as one), with one opening at most."""
+    shape = surface.shape
+    return isinstance(shape, Ball) or (isinstance(shape, Flat) and len(shape.openings) <= 1)
+
+
+@dataclass(frozen=True, eq=False)
+class Outlines:
+    """The outlines of s surfaces as plain arrays.
+
+    Parameters
+    ----------
+    corners : (s, SIDES, 3) float
+        The first `counts` of each, mm; none for a ball, and for what has no outline.
+    normals, centres : (s, 3) float
+    radii : (s,) float
+        Of balls; 0 for the rest.
+    holes, hole_counts : (s, SIDES, 3) float and (s,) int
+        The opening's rim.
+    """
+
+    corners: Doubles
+    counts: Integers
+    normals: Doubles
+    centres: Doubles
+    radii: Doubles
+    holes: Doubles
+    hole_counts: Integers
+
+    @classmethod
+    def of(cls, surfaces: Sequence[Surface]) -> Outlines:
+        """Return the outlines of a scene, each in its surface's place."""
+        size = len(surfaces)
+        corners, holes = np.zeros((2, size, SIDES, 3))
+        counts, hole_counts = np.zeros((2, size), np.int64)
+        normals, centres, radii = np.zeros((size, 3)), np.zeros((size, 3)), np.zeros(size)
+        for i, surface in enumerate(surfaces):
+            shape = surface.shape
+            if not is_outlined(surface):
+                continue
+            centres[i] = shape.centre  # type: ignore[union-attr]
+            if isinstance(shape, Ball):
+                radii[i] = shape.radius
+                continue
+            assert isinstance(shape, Flat)
+            rim = shape.outline(SIDES)
+            corners[i, : len(rim)], counts[i], normals[i] = rim, len(rim), shape.normal
+            for hole in shape.openings:
+                right, up = np.asarray(shape.right), np.asarray(shape.up)
+                middle = np.asarray(shape.centre) + hole.x * right + hole.y * up
+                edge = Flat(tuple(middle), shape.right, shape.up, hole.radius, hole.radius, True)
+                holes[i], hole_counts[i] = edge.outline(SIDES), SIDES
+        return cls(corners, counts, normals, centres, radii, holes, hole_counts)
+
+    def _arrays(self) -> tuple[Any, ...]:
+        return (
+            self.corners, self.counts, self.normals, self.centres, self.radii, self.holes,
+            self.hole_counts,
+        )  # fmt: skip
+
+    def matte(
+        self, targets: Integers, blockers: Integers, points: Floats, frames: Doubles,
+        owners: Integers,
+    ) -> Doubles:  # fmt: skip
+        """Return the view factors (n, t) of what matte points see of the targets.
+
+        Parameters
+        ----------
+        targets, blockers : (t,) and (b,) int
+            Surfaces that are looked at, and that may stand before them.
+        points : (n, 3) float
+        frames : (n, 3, 3) float
+            Rows: two tangents and the normal of each point.
+        owners : (n,) int
+            Surface that each point lies on, which it does not see.
+        """
+        views = np.zeros((len(points), 3))
+        given = _plain(targets, blockers, points, frames, owners, views)
+        result: Doubles = seen(*given, 0.0, 0.0, *self._arrays())  # type: ignore[call-arg]
+        return result
+
+    def glossy(
+        self, targets: Integers, blockers: Integers, points: Floats, frames: Doubles,
+        owners: Integers, views: Doubles, roughness: tuple[float, float],
+    ) -> Doubles:  # fmt: skip
+        """Return the shares of facets (n, t) that mirror to the viewer what is seen of targets.
+
+        `views` (n, 3) are unit directions to the viewer in the world; the rest as in `matte`.
+        """
+        given = _plain(targets, blockers, points, frames, owners, views)
+        result: Doubles = seen(*given, *roughness, *self._arrays())  # type: ignore[call-arg]
+        return result
+
+
+def _plain(
+    targets: Integers, blockers: Integers, points: Floats, frames: Doubles, owners: Integers,
+    views: Doubles,
+) -> tuple[Any, ...]:  # fmt: skip
+    """Arrays of the types the loop is compiled for."""
+    return (
+        np.asarray(targets, np.int64), np.asarray(blockers, np.int64),
+        np.ascontiguousarray(points, np.float64), np.ascontiguousarray(frames, np.float64),
+        np.asarray(owners, np.int64), np.ascontiguousarray(views, np.float64),
+    )  # fmt: skip
+
+
+@compiled
+def seen(
+    targets: Integers, blockers: Integers, points: Doubles, frames: Doubles, owners: Integers,
+    views: Doubles, ax: float, ay: float, corners: Doubles, counts: Integers, normals: Doubles,
+    centres: Doubles, radii: Doubles, holes: Doubles, hole_counts: Integers,
+) -> Doubles:  # fmt: skip
+    """Return how much (n, t) of each target n points see: of a lobe, or as matte (ax = 0).
+
+    -1 where what is left of a target falls into too many pieces.
+    """
+    size = len(counts)
+    result = np.zeros((len(points), len(targets)))
+    rims = np.zeros((size, MOST_CORNERS, 3))
+    rim_counts = np.zeros(size, np.int64)
+    planes = np.zeros((size, 4))
+    cones = np.zeros((size, 4))
+    pieces = np.zeros((MOST_PIECES, MOST_CORNERS, 3))
+    piece_counts = np.zeros(MOST_PIECES, np.int64)
+    work = np.zeros((4, MOST_CORNERS, 3))
+    edges, hole_edges = np.zeros((2, MOST_CORNERS, 3))
+    halving = np.zeros((2, MOST_HALVINGS + 3, 3))
+    view = np.zeros(3)
+    for n in range(len(points)):
+        point, frame = points[n], frames[n]
+        for s in targets:
+            _place(s, point, frame, corners[s], counts[s], normals[s], centres[s], radii[s],
+                   rims, rim_counts, planes, cones, work)  # fmt: skip
+        for s in blockers:
+            _place(s, point, frame, corners[s], counts[s], normals[s], centres[s], radii[s],
+                   rims, rim_counts, planes, cones, work)  # fmt: skip
+        for c in range(3):
+            view[c] = dot(frame[c], views[n])
+        for k in range(len(targets)):
+            t = targets[k]
+            if t == owners[n] or rim_counts[t] == 0 or planes[t, 3] == 0:
+                continue
+            copy(rims[t], rim_counts[t], pieces[0])
+            piece_counts[0] = rim_counts[t]
+            number = 1
+            if hole_counts[t]:
+                rim = _hole(point, frame, holes[t], hole_counts[t], work)
+                if rim:
+                    open_edges = edge_planes(work[0], rim, edges)
+                    number = without(pieces, piece_counts, number, edges, open_edges,
+                                     hole_edges, 0, work[1:])  # fmt: skip
+            for s in blockers:
+                if number <= 0:
+                    break
+                if s == t or s == owners[n] or rim_counts[s] == 0 or planes[s, 3] == 0:
+                    continue
+                if not _may_overlap(cones[s], cones[t]):
+                    continue
+                found = _before(rims[s], rim_counts[s], planes[t], work[0])
+                if found == 0:
+                    continue
+                side = edge_planes(work[0], found, edges)
+                through = 0
+                if hole_counts[s]:
+                    rim = _hole(point, frame, holes[s], hole_counts[s], work)
+                    if rim:
+                        through = edge_planes(work[0], rim, hole_edges)
+                number = without(pieces, piece_counts, number, edges, side, hole_edges, through,
+                                 work[1:])  # fmt: skip
+            if number < 0:
+                result[n, k] = -1.0
+                continue
+            total = 0.0
+            for i in range(number):
+                if ax > 0:
+                    total += lobe_area(pieces[i], piece_counts[i], view, ax, ay, halving)
+                else:
+                    total += matte_area(pieces[i], piece_counts[i])
+            result[n, k] = total
+    return result
+
+
+@compiled
+def _place(
+    s: int, point: Doubles, frame: Doubles, corners: Doubles, count: int, normal: Doubles,
+    centre: Doubles, radius: float, rims: Doubles, rim_counts: Integers, planes: Doubles,
+    cones: Doubles, work: Doubles,
+) -> None:  # fmt: skip
+    """Write a surface's outline above the horizon, in the frame of a point, its plane and cone.
+
+    The plane is (normal, distance) as seen from the point, the distance positive; the cone a
+    unit direction and the cosine of its half angle.
+    """
+    if radius > 0:
+        count = _disk_of_ball(point, frame, centre, radius, work[0], planes[s])
+    else:
+        _local(point, frame, corners, count, work[0])
+        for c in range(3):
+            planes[s, c] = dot(frame[c], normal)
+        planes[s, 3] = dot(normal, centre) - dot(normal, point)
+    if planes[s, 3] < 0:
+        for c in range(4):
+            planes[s, c] *= -1
+    if planes[s, 3] < LEVEL_MM:
+        planes[s, 3] = 0.0
+    rim_counts[s] = cut(work[0], count, 0.0, 0.0, 1.0, HORIZON_MM, rims[s])
+    _cone(rims[s], rim_counts[s], cones[s])
+
+
+@compiled
+def _local(point: Doubles, frame: Doubles, corners: Doubles, count: int, local: Doubles) -> None:
+    for i in range(count):
+        x, y, z = corners[i, 0] - point[0], corners[i, 1] - point[1], corners[i, 2] - point[2]
+        for c in range(3):
+            local[i, c] = frame[c, 0] * x + frame[c, 1] * y + frame[c, 2] * z
+
+
+@compiled
+def _hole(point: Doubles, frame: Doubles, rim: Doubles, count: int, work: Doubles) -> int:
+    """Write an opening's rim above the horizon to work[0]."""
+    _local(point, frame, rim, count, work[1])
+    return int(cut(work[1], count, 0.0, 0.0, 1.0, HORIZON_MM, work[0]))
+
+
+@compiled
+def _disk_of_ball(
+    point: Doubles, frame: Doubles, centre: Doubles, radius: float, rim: Doubles, plane: Doubles
+) -> int:
+    """Write the disk that a ball looks like from a point, and its plane."""
+    way = plane
+    for c in range(3):
+        way[c] = dot(frame[c], centre) - dot(frame[c], point)
+    squared = dot(way, way)
+    if squared <= radius * radius * 1.000001:
+        plane[3] = 0.0
+        return 0
+    distance = np.sqrt(squared)
+    for c in range(3):
+        way[c] /= distance
+    touch = distance - radius * radius / distance
+    # a polygon of the circle's area, as Flat.outline draws it
+    grow = np.sqrt(np.pi / (SIDES / 2 * np.sin(2 * np.pi / SIDES)))
+    wide = grow * radius * np.sqrt(1 - radius * radius / squared)
+    right = rim[SIDES]
+    right[0], right[1], right[2] = way[2], 0.0, -way[0]
+    if abs(way[1]) > 0.9:
+        right[0], right[1], right[2] = 0.0, -way[2], way[1]
+    size = np.sqrt(dot(right, right))
+    for c in range(3):
+        right[c] /= size
+    for i in range(SIDES):
+        angle = 2 * np.pi * (i + 0.5) / SIDES
+        cosine, sine = np.cos(angle), np.sin(angle)
+        for c in range(3):
+            d, e = (c + 1) % 3, (c + 2) % 3
+            up = way[d] * right[e] - way[e] * right[d]
+            rim[i, c] = touch * way[c] + wide * (cosine * right[c] + sine * up)
+    plane[3] = touch
+    return SIDES
+
+
+@compiled
+def _cone(rim: Doubles, count: int, cone: Doubles) -> None:
+    """Write a cone round a polygon."""
+    direction(rim, count, cone)
+    size = np.sqrt(dot(cone, cone))
+    cone[3] = 1.0
+    if size == 0:
+        return
+    for c in range(3):
+        cone[c] /= size
+    for i in range(count):
+        cone[3] = min(cone[3], dot(cone, rim[i]) / np.sqrt(dot(rim[i], rim[i])))
+
+
+@compiled
+def _may_overlap(one: Doubles, other: Doubles) -> bool:
+    """Return whether two cones have a direction in common."""
+    a, b = one[3], other[3]
+    if a <= 0 or b <= 0:
+        return True
+    apart = dot(one, other)
+    reach = a * b - np.sqrt(max(0.0, 1 - a * a)) * np.sqrt(max(0.0, 1 - b * b))
+    return bool(apart > reach - 1e-9)
+
+
+@compiled
+def _before(rim: Doubles, count: int, plane: Doubles, kept: Doubles) -> int:
+    """Write what of a polygon lies between the point and a plane."""
+    far = plane[3] - max(LEVEL_MM, 1e-6 * plane[3])
+    return int(cut(rim, count, -plane[0], -plane[1], -plane[2], -far, kept))

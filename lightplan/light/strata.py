@@ -1,0 +1,141 @@
+"""The parts a lobe falls into, by what is seen there: each gets exactly the share it fills.
+
+Rays and points are both a sample. Weighed so that the sample of each thing adds up to the
+share of facets that mirror it, they only say how bright it is; where its edge lies they need
+not find out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightplan.arrays import Doubles, Integers, Singles
+from lightplan.light.mirrors import Mirrors
+from lightplan.light.rays import Rays
+from lightplan.light.silhouettes import Outlines, is_outlined
+from lightplan.light.targets import Target
+from lightplan.light.visibility import occluders_of
+from lightplan.scene.surfaces import Surface
+
+LEAST_POINTS = 1e-3  # share of points that is kept at the least, for when no ray meets a target
+SURE, DOUBTFUL = 8.0, 3.0  # rays that should meet a thing without points, to know its share
+
+
+@dataclass(frozen=True, eq=False)
+class Shares:
+    """What rays (n, r) and the points of each stratum (n, t) count."""
+
+    of_rays: Singles
+    of_points: Singles
+
+
+@dataclass(frozen=True, eq=False)
+class Strata:
+    """t things that a lobe is divided among; the last part is all the rest.
+
+    Parameters
+    ----------
+    things : (t,) int
+        Surfaces. The first `with_points` have points, the others are met by rays only.
+    blockers, outlined : (b,) and (o,) int
+        Surfaces with an outline: those that may stand before others, and all.
+    """
+
+    things: Integers
+    with_points: int
+    blockers: Integers
+    outlined: Integers
+
+    @classmethod
+    def of(
+        cls, surfaces: Sequence[Surface], targets: Iterable[Target], skip: frozenset[int]
+    ) -> Strata:
+        """Return the strata of a scene: the targets, and mirrors."""
+        bright = sorted({target.surface for target in targets})
+        outlined = [i for i, s in enumerate(surfaces) if is_outlined(s)]
+        metal = [
+            i for i in outlined
+            if i not in bright and i not in skip
+            and (surfaces[i].front.is_metal or surfaces[i].back.is_metal)
+        ]  # fmt: skip
+        blockers = [i for i in occluders_of(surfaces) if i in outlined and i not in skip]
+        arrays = (np.array(v, np.int64) for v in (bright + metal, blockers, outlined))
+        things, before, every = arrays
+        return cls(things, len(bright), before, every)
+
+    def place(self, surface: int) -> int:
+        """Return the stratum of a target."""
+        return int(np.searchsorted(self.things[: self.with_points], surface))
+
+    def seen(self, mirrors: Mirrors, surfaces: Sequence[Surface]) -> Doubles:
+        """Return the share (n, t) of each spot's facets that mirror each thing; -1: not known."""
+        frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
+        return Outlines.of(surfaces).glossy(
+            self.things, self.blockers, mirrors.points, frames, mirrors.owners, mirrors.views,
+            mirrors.roughness,
+        )  # fmt: skip
+
+    def share(
+        self, owners: Sequence[int], by_points: Sequence[Singles], dense: Sequence[Singles],
+        whole: Doubles, rays: Rays, facets: Singles,
+    ) -> Shares:  # fmt: skip
+        """Return what rays and points count.
+
+        Parameters
+        ----------
+        owners : sequence of int
+            Surface of each target.
+        by_points, dense : sequence of (n,) float32
+            Facets by the sum over each target's points, and how far that sum can be trusted.
+        whole : (n, t) float
+            Facets by outlines.
+        facets : (n, r) float32
+            Facets that each ray stands for.
+        """
+        n, count = facets.shape
+        t = len(self.things)
+        part = self._parts(rays)
+        index = (np.arange(n)[:, None] * (t + 1) + part).ravel()
+        size = n * (t + 1)
+        by_rays = np.asarray(np.bincount(index, facets.ravel(), size), float).reshape(n, t + 1)
+        each = np.full(index.size, 1.0 / count)
+        hits = np.asarray(np.bincount(index, each, size), float).reshape(n, t + 1)
+        points, trust = np.zeros((n, t)), np.zeros((n, t))
+        for owner, sums, sure in zip(owners, by_points, dense, strict=True):
+            place = self.place(owner)
+            points[:, place] += sums
+            trust[:, place] = np.maximum(trust[:, place], sure)
+        trust[:, : self.with_points] = np.maximum(trust[:, : self.with_points], LEAST_POINTS)
+        known = trust * points + (1 - trust) * by_rays[:, :t]
+        ratio = np.divide(whole, known, out=np.zeros((n, t)), where=known > 1e-25)
+        slant = _over(hits.sum(axis=1), by_rays.sum(axis=1))[:, None]
+        slant = np.where(by_rays[:, :t] > 0, _over(hits[:, :t], by_rays[:, :t]), slant)
+        filled = whole * slant
+        only_rays = np.arange(t) >= self.with_points
+        sure = np.clip((filled * count - DOUBTFUL) / (SURE - DOUBTFUL), 0, 1) * only_rays
+        sure = np.where(only_rays, sure, 1.0) * (whole >= 0)
+        factor = sure * ratio + (1 - sure)
+        filled = sure * filled + (1 - sure) * hits[:, :t]
+        rest = np.maximum(1 - filled.sum(axis=1), 0.0)
+        # few rays meet it by chance or not at all: then each stands for what it stood for
+        sure = np.clip((rest * count - DOUBTFUL) / (SURE - DOUBTFUL), 0, 1)
+        others = sure * _over(rest, hits[:, t]) + (1 - sure)
+        factors = np.concatenate([(1 - trust) * factor, others[:, None]], axis=1)
+        of_rays = np.take_along_axis(factors, part, axis=1)
+        return Shares(np.asarray(of_rays, np.float32), np.asarray(trust * factor, np.float32))
+
+    def _parts(self, rays: Rays) -> Integers:
+        """Stratum (n, r) of each ray, by the first thing with an outline that it meets."""
+        first = rays.first_among(frozenset(int(i) for i in self.outlined))
+        t = len(self.things)
+        where = np.full(int(max(self.outlined, default=0)) + 2, t)
+        where[self.things] = np.arange(t)
+        where[-1] = t
+        return np.asarray(where[first])
+
+
+def _over(one: Doubles, other: Doubles) -> Doubles:
+    return np.divide(one, other, out=np.zeros(one.shape), where=other > 0)

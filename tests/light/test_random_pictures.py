@@ -1,0 +1,32 @@
+"""Rigs drawn at random against a path tracer (Mitsuba 3.9.1): tests/reference/random tells how.
+
+A few that are quick to work out; `random_report.py` does all of them, at both details.
+"""
+
+import importlib.util
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(__file__).parents[1] / "reference" / "random" / "open"
+spec = importlib.util.spec_from_file_location(
+    "random_report", Path(__file__).with_name("random_report.py")
+)
+report = importlib.util.module_from_spec(spec)
+sys.modules[spec.name] = report
+spec.loader.exec_module(report)
+
+
+@pytest.fixture(scope="module")
+def stored():
+    return report.stored_pictures(FOLDER)
+
+
+@pytest.mark.parametrize("name", ["r711_01", "r711_05", "r711_13", "r711_16", "r711_17"])
+def test_quick_detail_is_within_two_per_cent(name, stored):
+    scene = json.loads((FOLDER / "scenes" / f"{name}.json").read_text("utf-8"))
+    found = report.compare(scene, stored[name], quick=True)
+    assert found.paper < 0.02
+    assert found.foil < 0.02

@@ -1,0 +1,90 @@
+"""What is seen of things behind things, against closed forms and against many rays."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lightplan.geometry.points import frames, unit_square
+from lightplan.geometry.shapes import Ball, Flat, Opening
+from lightplan.light.silhouettes import Outlines
+from lightplan.optics.view_factors import coaxial_disk
+from lightplan.scene.surfaces import Surface
+
+UP = np.array([[0.0, 0.0, 1.0]])
+AT = np.zeros((1, 3))
+NOWHERE = np.array([-1])
+RANDOM = Path(__file__).parents[1] / "reference" / "random" / "open"
+
+
+def level(z, half_width, half_height, x=0.0, **more):
+    """A rectangle that faces down, z over the point."""
+    shape = Flat((x, 0.0, z), (1, 0, 0), (0, -1, 0), half_width, half_height, **more)
+    return Surface("thing", "card", shape)
+
+
+def frame(normals):
+    return np.stack([*frames(normals), normals], axis=1)
+
+
+def matte(*things):
+    """View factor of the first thing behind the others."""
+    before = np.arange(1, len(things))
+    return Outlines.of(things).matte(np.array([0]), before, AT, frame(UP), NOWHERE)[0, 0]
+
+
+def test_a_disk_and_a_ball_have_their_closed_forms():
+    disk = level(300, 100, 100, is_round=True)
+    assert matte(disk) == pytest.approx(coaxial_disk(radius=100, distance=300), rel=1e-3)
+    ball = Surface("ball", "lamp", Ball((0, 0, 300), 60))
+    assert matte(ball) == pytest.approx((60 / 300) ** 2, rel=1e-3)  # r2 / d2 straight above
+
+
+def test_a_rod_before_a_lamp_takes_what_its_shadow_on_the_lamp_would_give():
+    lamp, rod = level(800, 150, 150), level(400, 1.5, 400)
+    # seen from the point the rod covers a strip of the lamp twice as wide, all along
+    assert matte(lamp, rod) == pytest.approx(matte(lamp) - matte(level(800, 3, 150)), rel=1e-9)
+
+
+def test_a_slit_between_boards_shows_a_strip_of_the_lamp():
+    lamp = level(800, 150, 150)
+    boards = [level(400, 200, 400, x=side * 203) for side in (-1, 1)]
+    assert matte(lamp, *boards) == pytest.approx(matte(level(800, 6, 150)), rel=1e-9)
+
+
+def test_a_hole_shows_what_lies_behind():
+    card = Flat((0, 0, 400), (1, 0, 0), (0, -1, 0), 300, 300, openings=(Opening(0, 0, 50),))
+    behind = level(800, 400, 400)
+    seen = matte(behind, Surface("card", "card", card))
+    assert seen == pytest.approx(coaxial_disk(radius=50, distance=400), rel=1e-3)
+
+
+@pytest.mark.parametrize("roughness", [(0.02, 0.02), (0.1, 0.3), (0.3, 0.05)])
+def test_the_share_of_facets_is_that_of_many_drawn_normals(roughness):
+    view = np.array([0.3, -0.4, np.sqrt(0.75)])
+    things = (level(500, 60, 40, x=-150), level(300, 40, 400, x=-130))
+    found = Outlines.of(things).glossy(
+        np.array([0, 1]), np.array([1]), AT, np.eye(3)[None], NOWHERE, view[None], roughness
+    )[0]
+    square = unit_square(832_040)
+    # facets as they lie: slopes of GGX have the distribution of tan of a uniform disk's angle
+    radius, turn = np.sqrt(square[:, 0] / (1 - square[:, 0])), 2 * np.pi * square[:, 1]
+    slopes = radius[:, None] * np.stack([np.cos(turn), np.sin(turn)], axis=1) * roughness
+    half = np.concatenate([-slopes, np.ones((len(slopes), 1))], axis=1)
+    half /= np.linalg.norm(half, axis=1, keepdims=True)
+    way = 2 * (half @ view)[:, None] * half - view
+    way = way[(way[:, 2] > 0) & (half @ view > 0)]
+    near = np.abs(way[:, 0] * 300 / way[:, 2] + 130) < 40
+    near &= np.abs(way[:, 1] * 300 / way[:, 2]) < 400
+    far = np.abs(way[:, 0] * 500 / way[:, 2] + 150) < 60
+    far &= (np.abs(way[:, 1] * 500 / way[:, 2]) < 40) & ~near
+    expected = np.array([far.sum(), near.sum()]) / len(square)
+    assert found == pytest.approx(expected, abs=3e-4)
+
+
+def test_scenes_drawn_at_random_are_kept_with_their_pictures():
+    pictures = np.load(RANDOM / "pictures.npz")
+    for path in (RANDOM / "scenes").glob("*.json"):
+        assert json.loads(path.read_text("utf-8"))["name"] == path.stem
+        assert np.isfinite(pictures[f"{path.stem}_foil"]).all()
