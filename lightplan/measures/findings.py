@@ -91,12 +91,12 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         Fault("no headroom", "the brightest part of the sheet is at {}: hardly short of clipping",
               places.brightest)),
     "foil_paper_contrast_dE00": _one(
-        "foil vanishes", "foil and paper differ by {}: the foil is hard to see",
+        "foil vanishes", "foil and paper are only {} apart: the foil is hard to see",
         places.least_contrast),
     "paper_tone_Lstar": _two(
-        Fault("paper dull", "the paper is shown {} against its own tone: it looks grey",
+        Fault("paper dull", "the paper is {} off its own tone: it looks grey",
               places.paper),
-        Fault("paper washed out", "the paper is shown {} above its own tone", places.paper)),
+        Fault("paper washed out", "the paper is {} above its own tone", places.paper)),
     "foil_dark_share": _one("foil black", "{} of the foil is black", places.darkest_foil),
     "foil_colour_error_dE00": _one(
         "foil colour off", "the foil's colour is {} away from its kind", places.foil),

@@ -121,7 +121,7 @@ def gates_for(look: Look) -> tuple[GateRule, ...]:
         GateRule("enough light", "brightest_level_stops", -3.0, 1.0, -1.0,
                  "no more than 3 stops below clipping", -0.4),
         GateRule("paper not dull", "paper_tone_Lstar", -9.0, 8.0, -1.0,
-                 "white stock at L* 85 or more, other stock as light as it is", 0.0),
+                 "white stock white, other stock as light as it is", 0.0),
         GateRule("paper not washed out", "paper_tone_Lstar", 16.0, 12.0, 1.0,
                  "dark stock dark", 0.0),
         GateRule("foil told from paper", "foil_paper_contrast_dE00", 6.0, 3.0, -1.0,

@@ -199,17 +199,38 @@ def _penalty(rule: GateRule, pair: tuple[float, float]) -> float:
 
 
 def show(name: str, value: float) -> str:
-    """Return a measure's value with its unit as a maker reads it.
+    """Return a measure's value as a maker reads it: no symbols, times beside stops.
 
-    >>> show("foil_clipped_share", 0.034), show("foil_evenness_stops", 0.5)
-    ('3.4%', '0.50 stops')
+    >>> show("foil_clipped_share", 0.034), show("paper_tone_Lstar", -18.0)
+    ('3.4%', '-18 steps of lightness')
+    >>> show("foil_evenness_stops", 0.5), show("foil_to_white_stops", -1.0)
+    ('0.50 stops (1.4 times the light)', '-1.00 stops (half the light)')
     """
     unit = unit_of(name)
     if unit == "share":
         return f"{value:.1%}" if value < 0.0995 else f"{value:.0%}"
     if unit == "count":
         return f"{value:.0f}"
-    return f"{value:.2f} {unit}" if unit in ("stops", "stops/cm") else f"{value:.1f} {unit}"
+    if unit == "stops":
+        return f"{value:.2f} stops ({_times(value)})"
+    if unit in _PLAIN:
+        return f"{value:.0f} {_PLAIN[unit]}"
+    return f"{value:.2f} {unit}" if unit == "stops/cm" else f"{value:.1f} {unit}"
+
+
+_PLAIN = {"L*": "steps of lightness", "dE00": "steps that the eye tells apart",
+          "C*ab": "steps of colour"}  # fmt: skip
+"""A step of lightness is a hundredth of the way from black to white; one of colour or of
+difference is about what the eye just tells apart (CIE 15, CIE 142)."""
+
+
+def _times(stops: float) -> str:
+    """Return what stops mean for the light."""
+    ratio = 2.0**stops
+    for whole, words in ((0.25, "a quarter of"), (0.5, "half"), (1.0, "the same"), (2.0, "twice")):
+        if abs(stops - math.log2(whole)) < 0.05:
+            return "the same light" if whole == 1.0 else f"{words} the light"
+    return f"{ratio:.2g} times the light"
 
 
 def _verdict(score: float, gates: tuple[Gate, ...]) -> Verdict:
