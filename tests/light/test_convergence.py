@@ -18,8 +18,8 @@ PRESETS = ("gold-card-above", "silver-bookplate-bright", "copper-label-gradient"
 USUAL = Detail(sheet_long_side=121, camera_rows=16, camera_cols=24)
 QUICK = dataclasses.replace(Detail.quick(camera_rows=16, camera_cols=24), sheet_long_side=121)
 FINER = dataclasses.replace(
-    USUAL, cells=14, texels=96, direct_long_side=73, bounce_long_side=31, lamp_spots=233,
-    cell_lamp_spots=89, sky_rays=987, cell_sky_rays=233, foil_rays=600_000, foil_spots=144,
+    USUAL, cells=20, texels=96, direct_long_side=73, bounce_long_side=31, lamp_spots=233,
+    cell_lamp_spots=89, sky_rays=987, cell_sky_rays=233, foil_long_side=41, foil_rays=1_500_000, foil_spots=144,
     mirror_spots=55, mirror_rounds=6,
 )  # fmt: skip
 
@@ -35,5 +35,5 @@ def test_more_detail_changes_less_than_the_claimed_error(name):
             np.sqrt(np.mean((found[layer] - true) ** 2)) / true.mean() for found in (usual, quick)
         ]
         print(f"{name} {('paper', 'foil')[layer]}: usual {errors[0]:.2%}, quick {errors[1]:.2%}")
-        assert errors[0] < 0.01
-        assert errors[1] < 0.03
+        assert errors[0] < 0.0125
+        assert errors[1] < 0.05
