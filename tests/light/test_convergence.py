@@ -19,8 +19,8 @@ USUAL = Detail(sheet_long_side=121, camera_rows=16, camera_cols=24)
 QUICK = dataclasses.replace(Detail.quick(camera_rows=16, camera_cols=24), sheet_long_side=121)
 FINER = dataclasses.replace(
     USUAL, cells=20, texels=96, direct_long_side=73, bounce_long_side=31, lamp_spots=233,
-    cell_lamp_spots=89, sky_rays=987, cell_sky_rays=233, foil_long_side=41, foil_rays=1_500_000, foil_spots=144,
-    mirror_spots=55, mirror_rounds=6,
+    cell_lamp_spots=89, sky_rays=987, cell_sky_rays=233, foil_long_side=41,
+    foil_rays=1_500_000, foil_spots=144, mirror_spots=55, mirror_rounds=6,
 )  # fmt: skip
 
 
