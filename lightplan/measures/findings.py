@@ -94,7 +94,7 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         "foil vanishes", "foil and paper are only {} apart: the foil is hard to see",
         places.least_contrast),
     "paper_tone_Lstar": _two(
-        Fault("paper dull", "the paper is {} off its own tone: it looks grey",
+        Fault("paper dull", "the paper is {} off its own tone: too dark",
               places.paper),
         Fault("paper washed out", "the paper is {} above its own tone", places.paper)),
     "foil_dark_share": _one("foil black", "{} of the foil is black", places.darkest_foil),
