@@ -13,8 +13,8 @@ def test_the_card_rule_on_the_command_line(lightplan, tmp_path):
     # Its bow of 0.2 mm over 148 mm swings the reflection at both edges by twice the slope
     # 4 x 0.2 / 148, computed.
     bow = 2 * 400 * 2 * (4 * 0.2 / 148)
-    assert wide == pytest.approx(148 * (1 + 400 / 420) + bow, rel=0.01)
-    assert high == pytest.approx(105 * (1 + 400 / 420), rel=0.01)
+    assert wide == pytest.approx(148 * (1 + 400 / 280) + bow, rel=0.01)
+    assert high == pytest.approx(105 * (1 + 400 / 280), rel=0.01)
     assert document["smallest_card_mm"][0] > wide
     # the reflected camera covers half the body's width at every distance (same source)
     assert document["camera_sees_itself"]["width_mm"] == pytest.approx(75 / 2, rel=0.02)

@@ -86,7 +86,7 @@ def test_there_are_twelve_that_differ_in_look_foil_and_artwork():
     rigs = [load_rig(RIGS / f"{name}.toml").rig for name in NAMES]
     assert len(rigs) >= 12
     assert {rig.look.kind for rig in rigs} == {
-        "bright field", "gradient", "dark field", "split", "rainbow",
+        "bright field", "gradient", "dark field", "split", "rainbow", "flat copy",
     }  # fmt: skip
     assert len({rig.sheet.foil.kind for rig in rigs}) >= 6
     assert len({rig.sheet.artwork.tobytes() for rig in rigs}) == len(rigs)
