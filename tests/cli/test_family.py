@@ -60,7 +60,7 @@ def test_what_hides_the_camera_is_named(lightplan):
     assert "In this rig “roof” hides the camera from the foil" in said.out
     hole = lightplan("family", "gold-card-above", "--card", "roof", "--json").document()
     hole = hole["camera_sees_itself"]["hole"]
-    assert hole["card_height_mm"] == 410
-    # the lens, 420 mm up, must see the sheet's diagonal through a card 410 mm up, and its own
+    assert hole["card_height_mm"] == 270
+    # the lens, 280 mm up, must see the sheet's diagonal through a card 270 mm up, and its own
     # opening of 10 mm (similar triangles)
-    assert hole["hole_mm"] == pytest.approx((148**2 + 105**2) ** 0.5 * 10 / 420 + 10)
+    assert hole["hole_mm"] == pytest.approx((148**2 + 105**2) ** 0.5 * 10 / 280 + 10)

