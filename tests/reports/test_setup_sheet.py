@@ -23,7 +23,7 @@ from lightplan.reports.setup.map import GlarePicture
 from lightplan.reports.setup.sheet import setup_pages, write_setup_pdf
 from lightplan.rigfiles.load import load_rig
 from lightplan.safe_write import FileExists
-from lightplan.scene import Placement, Rig
+from lightplan.scene import Camera, Placement, Rig
 
 RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
@@ -125,8 +125,19 @@ def test_every_place_is_told_in_other_units(name: str, paper: str, unit: str) ->
             rf"\d {re.escape(element)}\b.{{0,70}}? {re.escape(place(position, unit))}\b"
         )
         assert row.search(text), f"{element} at {place(position, unit)}"
-    only_mm = r"\d+ mm lens|bow of \d\.\d mm|bow ±0\.2 mm"  # said in mm in every unit
+    # said in mm in every unit
+    only_mm = r"\d+ mm lens|like \d+ mm on a 35 mm camera|bow of \d\.\d mm|bow ±0\.2 mm"
     assert " mm" not in re.sub(only_mm, "", text)
+
+
+def lens_told(camera: Camera) -> str:
+    """A phone's lens as its maker states it, any other by its own focal length."""
+    if not camera.states_equivalent:
+        return f"{camera.focal_length_mm:.0f} mm lens"
+    diagonal = math.hypot(camera.sensor_width_mm, camera.sensor_height_mm)
+    # the diagonal of 36 x 24 mm; CIPA DCG-001, from memory
+    equivalent = camera.focal_length_mm * math.hypot(36, 24) / diagonal
+    return f"lens like {equivalent:.0f} mm on a 35 mm camera"
 
 
 def size(width_mm: float, height_mm: float, unit: str) -> str:
@@ -139,7 +150,7 @@ def test_every_size_and_every_hole_is_the_rigs(name: str, paper: str, unit: str)
     rig, text = rig_of(name), told(name, paper, unit)
     cut_list = text[text.index("Cut these") : text.index("Torch test")] if rig.cards else ""
     assert f"sheet: {size(rig.sheet.width_mm, rig.sheet.height_mm, unit)}" in text
-    assert f"camera, {rig.camera.focal_length_mm:.0f} mm lens" in text
+    assert f"camera, {lens_told(rig.camera)}" in text
     for lamp in (lamp for lamp in rig.lamps if lamp.on):
         shown = size(lamp.width_mm, lamp.height_mm, unit)
         across = f"{length(lamp.width_mm, unit)} across"
