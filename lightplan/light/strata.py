@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers, Singles
+from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.rays import Rays
 from lightplan.light.silhouettes import Outlines, is_outlined
@@ -97,7 +97,7 @@ class Strata:
         """
         n, count = facets.shape
         t = len(self.things)
-        part = self._parts(rays)
+        part, is_open = self._parts(rays)
         index = (np.arange(n)[:, None] * (t + 1) + part).ravel()
         size = n * (t + 1)
         by_rays = np.asarray(np.bincount(index, facets.ravel(), size), float).reshape(n, t + 1)
@@ -123,18 +123,29 @@ class Strata:
         # few rays meet it by chance or not at all: then each stands for what it stood for
         sure = np.clip((rest * count - DOUBTFUL) / (SURE - DOUBTFUL), 0, 1)
         others = sure * _over(rest, hits[:, t]) + (1 - sure)
-        factors = np.concatenate([(1 - trust) * factor, others[:, None]], axis=1)
-        of_rays = np.take_along_axis(factors, part, axis=1)
+        # Points take over from rays what they show. What a body without an outline hides of
+        # them is shown by the rays that it stops, so these keep all they stand for.
+        left = np.where(is_open, 1 - _at(trust, part), 1.0)
+        of_rays = left * _at(factor, part, rest=others)
         return Shares(np.asarray(of_rays, np.float32), np.asarray(trust * factor, np.float32))
 
-    def _parts(self, rays: Rays) -> Integers:
-        """Stratum (n, r) of each ray, by the first thing with an outline that it meets."""
+    def _parts(self, rays: Rays) -> tuple[Integers, Booleans]:
+        """Stratum (n, r) of each ray, and whether nothing without an outline stops it before.
+
+        The stratum goes by the first thing with an outline that it meets.
+        """
         first = rays.first_among(frozenset(int(i) for i in self.outlined))
         t = len(self.things)
         where = np.full(int(max(self.outlined, default=0)) + 2, t)
         where[self.things] = np.arange(t)
         where[-1] = t
-        return np.asarray(where[first])
+        return np.asarray(where[first]), np.asarray(rays.surface == first)
+
+
+def _at(values: Doubles, part: Integers, *, rest: Doubles | None = None) -> Doubles:
+    """Return what rays of some part get: values (n, t) by part (n, r), and `rest` (n,) beyond."""
+    beyond = np.zeros(len(values)) if rest is None else rest
+    return np.take_along_axis(np.column_stack([values, beyond]), part, axis=1)
 
 
 def _over(one: Doubles, other: Doubles) -> Doubles:
