@@ -195,10 +195,10 @@ class GlossyLight(Kept):
         if rows.size:
             # of what outlines leave to be seen, where they leave anything
             beside = sight.update(surfaces, frozenset(), *at, frozenset(strata.outlined))[rows]
-            facets = self._lobes.some(rows).over((target,), ())[0].facets
-            facets = facets * np.maximum(beside, HIDDEN)
-            seen = (facets * clear[rows]).sum(axis=1)
-            found[rows] = seen / np.maximum(facets.sum(axis=1), np.float32(1e-30))
+            weight = self._lobes.some(rows).over((target,), ())[0].weight.sum(axis=0)
+            weight = weight * np.maximum(beside, HIDDEN)
+            seen = (weight * clear[rows]).sum(axis=1)
+            found[rows] = seen / np.maximum(weight.sum(axis=1), np.float32(1e-30))
         return found
 
     def _weigh_profiles(self, lamps: Sequence[LampFace]) -> None:
