@@ -4,7 +4,7 @@ Light that a matte point gets from a polygon is Lambert's sum over its edges (J.
 *Photometria*, 1760). The same sum gives how many facets of a GGX surface mirror it: with
 slopes measured in roughnesses their density is 1 / (pi (1 + x2 + y2)2), which is how a matte
 point weighs a plane at height 1. Mirroring bends straight edges slightly; they are cut into
-pieces short enough to be straight.
+pieces short enough to be parabolas, and the bow of each is added to its chord.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.compiled import compiled
-from lightplan.geometry.clipping import dot
 
-CURVED = 2e-5  # share of the lobe that the bend of an edge may be wrong by
+# Share of the lobe that the bow of a piece may hold, and how long its chord may be, squared and
+# over 1 + x2 + y2 where it comes nearest to the lobe's middle: then its bow is known to a few
+# per cent. A bow that holds less than STRAIGHT may be as long as it likes.
+CURVED, LONG, STRAIGHT = 1e-3, 0.8, 1e-5
 MOST_HALVINGS = 7
 
 
@@ -24,28 +26,22 @@ def matte_area(polygon: Doubles, count: int) -> float:
     """Return the view factor of a polygon above the horizon (z > 0) in the point's frame."""
     total = 0.0
     for i in range(count):
-        total += _edge(polygon[i], polygon[(i + 1) % count])
+        j = i + 1 if i + 1 < count else 0
+        total += _edge(
+            polygon[i, 0], polygon[i, 1], polygon[i, 2], polygon[j, 0], polygon[j, 1],
+            polygon[j, 2],
+        )  # fmt: skip
     return abs(total)
 
 
 @compiled
-def _edge(a: Doubles, b: Doubles) -> float:
-    """Return one edge's part: its angle times how level its plane is, over 2 pi."""
-    x, y, z = a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+def _edge(ax: float, ay: float, az: float, bx: float, by: float, bz: float) -> float:
+    """Return the part of the edge from a to b: its angle times its plane's level, over 2 pi."""
+    x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
     size = np.sqrt(x * x + y * y + z * z)
     if size < 1e-300:
         return 0.0
-    along = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-    return float(np.arctan2(size, along) * z / (size * 2 * np.pi))
-
-
-@compiled
-def _slope(direction: Doubles, view: Doubles, ax: float, ay: float, slope: Doubles) -> None:
-    """Write the slope of the facet that mirrors a unit direction to the viewer, in roughnesses."""
-    up = max(direction[2] + view[2], 1e-9)
-    slope[0] = (direction[0] + view[0]) / (up * ax)
-    slope[1] = (direction[1] + view[1]) / (up * ay)
-    slope[2] = 1.0
+    return float(np.arctan2(size, ax * bx + ay * by + az * bz) * z / (size * 2 * np.pi))
 
 
 @compiled
@@ -60,55 +56,78 @@ def lobe_area(
         In the frame of the spot, z along its normal.
     view : (3,) float
         Unit direction to the viewer.
-    work : (2, MOST_HALVINGS + 3, 3) float
+    work : (MOST_HALVINGS + 2, 5) float
         Room to work in.
     """
     total = 0.0
+    last = count - 1
+    _aim(polygon[last, 0], polygon[last, 1], polygon[last, 2], view, ax, ay, work, 0)
     for i in range(count):
-        total += _bent_edge(polygon[i], polygon[(i + 1) % count], view, ax, ay, work)
+        start = work[0, 0], work[0, 1], work[0, 2]
+        slope = work[0, 3], work[0, 4]
+        _aim(polygon[i, 0], polygon[i, 1], polygon[i, 2], view, ax, ay, work, 0)
+        total += _bent_edge(start, slope, view, ax, ay, work)
     return abs(total)
 
 
 @compiled
-def _bent_edge(a: Doubles, b: Doubles, view: Doubles, ax: float, ay: float, work: Doubles) -> float:
-    """Return the part of an edge whose image among the slopes is bent."""
-    ways, slopes = work[0], work[1]  # the ends still to come, the next one on top
-    start, first = ways[MOST_HALVINGS + 2], slopes[MOST_HALVINGS + 2]
-    size_a, size_b = np.sqrt(dot(a, a)), np.sqrt(dot(b, b))
-    for c in range(3):
-        start[c] = a[c] / size_a
-        ways[0, c] = b[c] / size_b
-    _slope(start, view, ax, ay, first)
-    _slope(ways[0], view, ax, ay, slopes[0])
+def _aim(
+    x: float, y: float, z: float, view: Doubles, ax: float, ay: float, work: Doubles, row: int
+) -> None:  # fmt: skip
+    """Write a unit direction and the slope, in roughnesses, of the facet that mirrors it."""
+    size = np.sqrt(x * x + y * y + z * z)
+    x, y, z = x / size, y / size, z / size
+    up = max(z + view[2], 1e-9)
+    work[row, 0], work[row, 1], work[row, 2] = x, y, z
+    work[row, 3], work[row, 4] = (x + view[0]) / (up * ax), (y + view[1]) / (up * ay)
+
+
+@compiled
+def _bent_edge(
+    start: tuple[float, float, float], slope: tuple[float, float], view: Doubles, ax: float,
+    ay: float, work: Doubles,
+) -> float:  # fmt: skip
+    """Return the part of the edge from a start to work[0], whose image among slopes is bent.
+
+    The ends still to come are kept in `work`, the next one on top.
+    """
+    sx, sy, sz = start
+    u, v = slope
     top, total = 0, 0.0
     while top >= 0:
-        middle, mid = ways[top + 1], slopes[top + 1]
-        for c in range(3):
-            middle[c] = start[c] + ways[top, c]
-        size = np.sqrt(dot(middle, middle))
-        if size > 1e-9 and top < MOST_HALVINGS:
-            for c in range(3):
-                middle[c] /= size
-            _slope(middle, view, ax, ay, mid)
-            if _is_bent(first, mid, slopes[top]):
+        x, y, z = sx + work[top, 0], sy + work[top, 1], sz + work[top, 2]
+        if top < MOST_HALVINGS and x * x + y * y + z * z > 1e-18:
+            _aim(x, y, z, view, ax, ay, work, top + 1)
+            bow = _bow(u, v, work[top + 1, 3], work[top + 1, 4], work[top, 3], work[top, 4])
+            if np.isnan(bow):
                 top += 1
                 continue
-        total += _edge(first, slopes[top])
-        for c in range(3):
-            start[c], first[c] = ways[top, c], slopes[top, c]
+            total += bow
+        total += _edge(u, v, 1.0, work[top, 3], work[top, 4], 1.0)
+        sx, sy, sz = work[top, 0], work[top, 1], work[top, 2]
+        u, v = work[top, 3], work[top, 4]
         top -= 1
     return total
 
 
 @compiled
-def _is_bent(a: Doubles, middle: Doubles, b: Doubles) -> bool:
-    """Return whether the piece cut off by the chord from a to b holds facets that count."""
-    x, y = b[0] - a[0], b[1] - a[1]
+def _bow(au: float, av: float, mu: float, mv: float, bu: float, bv: float) -> float:
+    """Return the facets between a piece through m and the chord from a to b; nan: cut it further.
+
+    Positive where the polygon gains by it when its corners run anticlockwise.
+    """
+    x, y = bu - au, bv - av
     squared = x * x + y * y
     if squared < 1e-18:
-        return False
-    # twice the triangle a, middle, b; its area is 3/4 of the bow's
-    bow = abs(x * (middle[1] - a[1]) - y * (middle[0] - a[0])) * 2 / 3
-    share = min(1.0, max(0.0, -(a[0] * x + a[1] * y) / squared))
-    nearest = (a[0] + share * x) ** 2 + (a[1] + share * y) ** 2
-    return bool(bow > CURVED * np.pi * (1 + nearest) ** 2)
+        return 0.0
+    # twice the triangle a, m, b; its area is 3/4 of the bow's
+    bow = (y * (mu - au) - x * (mv - av)) * 2 / 3
+    share = min(1.0, max(0.0, -(au * x + av * y) / squared))
+    nearest = 1 + (au + share * x) ** 2 + (av + share * y) ** 2
+    held = abs(bow) / (np.pi * nearest * nearest)
+    if held > CURVED or (held > STRAIGHT and squared > LONG * nearest):
+        return float(np.nan)
+    # by the density in the bow's middle, 3/5 of its height above the chord
+    u, v = 0.2 * (au + bu) + 0.6 * mu, 0.2 * (av + bv) + 0.6 * mv
+    density = 1 + u * u + v * v
+    return float(bow / (np.pi * density * density))

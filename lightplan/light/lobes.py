@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
+from lightplan.arrays import Doubles, Integers, Singles
+from lightplan.light.compiled import lobes as compiled
 from lightplan.light.emission import LampFace
-from lightplan.light.kernels import dot
 from lightplan.light.mirrors import Mirrors
-from lightplan.light.polarise import polarised_reflectance
+from lightplan.light.polarise import across_views
 from lightplan.light.targets import Target
-from lightplan.optics import microfacet
 from lightplan.optics.specular import SpecularCurve
 
 # Width of the lobe over the spacing of the Gauss points, both as angles of the facet:
 # below the first figure only rays are used, above the second only points. A rule of n
 # points meets the lobe's poles with an error near exp(-4 x ratio): 1 % at 1.2, 0.02 % at 2.2.
 COARSE, FINE_ENOUGH = 1.2, 2.2
-PAIRS_AT_ONCE = 65536  # of spot and point: what stays near the processor
 
 
 class Weighed(NamedTuple):
@@ -59,113 +58,67 @@ class Lobes:
         return Lobes(self.mirrors.some(rows), self.curve, self.polariser)
 
     @cached_property
-    def _start(self) -> Singles:
-        return np.asarray(self.mirrors.points.T, np.float32)[:, :, None]
-
-    @cached_property
-    def _axes(self) -> tuple[Singles, Singles, Singles]:
-        """Tangents, others and normals, coordinates first, (3, n, 1) each."""
+    def _frames(self) -> Doubles:
+        """Rows tangent, other and normal of each spot, (n, 3, 3)."""
         frame = (self.mirrors.tangents, self.mirrors.others, self.mirrors.normals)
-        x, y, z = (np.asarray(axis.T, np.float32)[:, :, None] for axis in frame)
-        return x, y, z
+        return np.ascontiguousarray(np.stack(frame, axis=1), np.float64)
 
     @cached_property
-    def _view(self) -> Singles:
-        views = np.asarray(self.mirrors.views.T, np.float32)[:, :, None]
-        return self._local(views)
+    def _view(self) -> Doubles:
+        return np.matmul(self._frames, self.mirrors.views[..., None])[..., 0]
 
-    def _local(self, vectors: Singles) -> Singles:
-        """Vectors (3, n, m) in each spot's frame."""
-        return np.stack([dot(vectors, axis) for axis in self._axes])
+    @cached_property
+    def _across(self) -> Doubles:
+        """The filter's axis across each view, in the spots' frames."""
+        if self.polariser is None:
+            return np.zeros((0, 3))
+        across = across_views(self.polariser, self.mirrors.views)
+        return np.matmul(self._frames, across[..., None])[..., 0]
 
     def over(self, targets: Sequence[Target], lamps: Sequence[LampFace]) -> list[Weighed]:
         """Return what the lobes give of each target's points."""
-        n = len(self.mirrors.points)
-        found: dict[int, Weighed] = {}
-        for index, target in enumerate(targets):
-            if target.faces_away(self.mirrors.points):
-                nothing = np.zeros((4, n, len(target.points)), np.float32)
-                found[index] = Weighed(nothing[:3], nothing[3], np.zeros(n, np.float32))
-        facing = [i for i in range(len(targets)) if i not in found]
-        for group in _grouped(facing, [n * len(t.points) for t in targets]):
-            weighed = self._over_some([targets[i] for i in group], lamps)
-            found.update(zip(group, weighed, strict=True))
-        return [found[i] for i in range(len(targets))]
-
-    def _over_some(self, targets: Sequence[Target], lamps: Sequence[LampFace]) -> list[Weighed]:
-        points, normals = (
-            np.concatenate(parts).T.astype(np.float32)[:, None]
-            for parts in ([t.points for t in targets], [t.normals for t in targets])
+        if not targets:
+            return []
+        mirrors, n = self.mirrors, len(self.mirrors.points)
+        firsts = np.cumsum([0, *(len(t.points) for t in targets)])
+        facing = np.array([not t.faces_away(mirrors.points) for t in targets])
+        points, normals, areas = (
+            np.concatenate([np.asarray(v, np.float64) for v in values])
+            for values in zip(*((t.points, t.normals, t.areas) for t in targets), strict=True)
         )
-        areas = np.concatenate([t.areas for t in targets]).astype(np.float32)
-        sizes = np.array([len(t.points) for t in targets])
-        firsts = np.cumsum(sizes) - sizes
-        step = points - self._start
-        squared = np.maximum(dot(step, step), np.float32(1.0))
-        step /= np.sqrt(squared)
-        leave = -dot(step, normals)
-        out = self._local(step)
-        half: Singles = out + self._view
-        half /= np.maximum(np.sqrt(dot(half, half)), np.float32(1e-9))
-        meets = (leave > 1e-5) & (out[2] > 1e-5)
-        spacings = np.array([t.spacing_mm for t in targets])
-        share = self._resolved(spacings, firsts, half, squared, meets)
-        kept = leave * areas
-        kept /= squared
-        weight, facets = self._weights(half, out, kept, meets)
-        for target, first in zip(targets, firsts, strict=True):
-            part = slice(first, first + len(target.points))
+        weight, facets = (
+            np.zeros((3, n, len(points)), np.float32),
+            np.zeros((n, len(points)), np.float32),
+        )
+        off, nearest = np.empty((n, len(targets))), np.empty((n, len(targets)))
+        compiled.weighed(
+            np.asarray(mirrors.points, np.float64), self._frames, self._view, self._across,
+            self.polariser is not None, np.array(mirrors.roughness), *self.curve.polarised,
+            points, normals, areas, firsts, facing, weight, facets, off, nearest,
+        )  # fmt: skip
+        share = self._resolved(np.array([t.spacing_mm for t in targets]), off, nearest)
+        found = []
+        for target, (first, last), sure in zip(targets, pairwise(firsts), share.T, strict=True):
+            part = weight[:, :, first:last]
             for lamp in lamps:
                 if lamp.surface == target.surface and lamp.profile is not None:
-                    away = -step[:, :, part].transpose(1, 2, 0)
-                    weight[:, :, part] *= lamp.towards(away, leave[:, part])
-        parts = (np.split(weight, firsts[1:], axis=2), np.split(facets, firsts[1:], axis=1))
-        return [Weighed(*each) for each in zip(*parts, share.T, strict=True)]
+                    self._profiled(lamp, target, part)
+            found.append(Weighed(part, facets[:, first:last], sure))
+        return found
 
-    def _weights(
-        self, half: Singles, out: Singles, kept: Singles, meets: Booleans
-    ) -> tuple[Singles, Singles]:
-        """Return scattering times reflectance (3, n, m), and the facets (n, m), times `kept`."""
-        live = np.flatnonzero(meets & (kept > 0))
-        weight, facets = np.zeros((3, kept.size), np.float32), np.zeros(kept.size, np.float32)
-        if live.size:
-            row = live // kept.shape[1]
-            half, out = (v.reshape(3, -1).take(live, axis=1) for v in (half, out))
-            view = self._view[:, :, 0].take(row, axis=1)
-            seen = np.maximum(dot(half, view), np.float32(1e-4))
-            ax, ay = self.mirrors.roughness
-            g = microfacet.g1(out[0], out[1], out[2], ax, ay)
-            g = g * microfacet.g1(view[0], view[1], view[2], ax, ay)
-            d = np.asarray(microfacet.d(half[0], half[1], half[2], ax, ay), np.float32)
-            d *= kept.ravel()[live] / 4
-            facets[live] = d * half[2] / seen
-            brings = d * g / np.maximum(view[2], np.float32(1e-4))
-            weight[:, live] = self._reflect(seen, half, row).T * brings
-        return weight.reshape(3, *kept.shape), facets.reshape(kept.shape)
+    def _profiled(self, lamp: LampFace, target: Target, weight: Singles) -> None:
+        """Give a lamp's points (3, n, m) the lamp's own spread."""
+        away = self.mirrors.points[:, None] - target.points[None]
+        away /= np.maximum(np.linalg.norm(away, axis=2, keepdims=True), 1e-9)
+        weight *= lamp.towards(away, np.einsum("nmc,mc->nm", away, target.normals))
 
-    def _reflect(self, cosine: Singles, half: Singles, row: Integers) -> Singles:
-        """Reflectance (k, 3) at facets (3, k) of spots."""
-        if self.polariser is None:
-            return np.asarray(self.curve.evaluate(cosine), np.float32)
-        mirrors = self.mirrors.some(row)
-        facets = mirrors.to_world(half.T[:, None])
-        return polarised_reflectance(
-            self.curve, cosine[:, None], facets, mirrors.views, self.polariser
-        )[:, 0]
+    def _resolved(self, spacings_mm: Doubles, off: Doubles, nearest: Doubles) -> Singles:
+        """Share (n, targets) that points stand for: 1 where they follow the lobe.
 
-    def _resolved(
-        self, spacings_mm: Doubles, firsts: Integers, half: Singles, squared: Singles,
-        meets: Booleans,
-    ) -> Singles:  # fmt: skip
-        """Share (n, targets) that points stand for: 1 where they follow the lobe."""
-        ax, ay = self.mirrors.roughness
-        off2 = np.square(half[0] * np.float32(1 / ax)) + np.square(half[1] * np.float32(1 / ay))
-        off2 /= np.square(np.maximum(half[2], np.float32(1e-3)))
-        off2[~meets] = np.inf
-        off = np.sqrt(np.minimum.reduceat(off2, firsts, axis=1))
-        nearest = np.where(meets, squared, np.float32(np.inf))
-        nearest = np.sqrt(np.minimum.reduceat(nearest, firsts, axis=1))
-        narrow = min(ax, ay)
+        off, nearest (n, targets): how far out in the lobe a target begins, in roughnesses, and
+        how near it comes [mm], infinite where it is not seen.
+        """
+        narrow = min(self.mirrors.roughness)
         with np.errstate(invalid="ignore", divide="ignore"):
             spacing = 0.5 * spacings_mm / nearest
             off = np.maximum(off - 0.5 * spacing / narrow, 0.0)
@@ -173,15 +126,3 @@ class Lobes:
         ratio = np.where(np.isfinite(nearest), ratio, 0.0)
         t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
         return np.asarray(t * t * (3 - 2 * t), np.float32)
-
-
-def _grouped(items: Sequence[int], sizes: Sequence[int]) -> Iterator[list[int]]:
-    """Yield runs of items, each of at most PAIRS_AT_ONCE in all or a single one."""
-    group: list[int] = []
-    for item in items:
-        if group and sum(sizes[i] for i in group) + sizes[item] > PAIRS_AT_ONCE:
-            yield group
-            group = []
-        group.append(item)
-    if group:
-        yield group

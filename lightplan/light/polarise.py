@@ -14,6 +14,12 @@ from lightplan.optics.specular import SpecularCurve
 UNPOLARISED_SHARE = 0.5  # what an ideal filter passes of matte light
 
 
+def across_views(axis: Doubles, views: Floats) -> Doubles:
+    """Return the part of the filter's axis that lies across each view (n, 3), of length 1."""
+    across = axis - (views @ axis)[:, None] * views
+    return np.asarray(across / np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-9))
+
+
 def polarised_reflectance(
     curve: SpecularCurve, cosine: Floats, half: Floats, views: Floats, axis: Doubles
 ) -> Singles:
@@ -36,8 +42,7 @@ def polarised_reflectance(
         Reflectance; half of it for light that is not polarised.
     """
     s, p = curve.evaluate_sp(np.asarray(cosine, np.float32))
-    across = axis - (views @ axis)[:, None] * views
-    across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-9)
+    across = across_views(axis, views)
     s_axis = np.cross(views[:, None], half)
     size = np.linalg.norm(s_axis, axis=-1)
     along = np.einsum("nkc,nc->nk", s_axis, across) / np.maximum(size, 1e-9)

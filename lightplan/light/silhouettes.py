@@ -159,14 +159,12 @@ def seen(
     piece_counts = np.zeros(MOST_PIECES, np.int64)
     work = np.zeros((4, MOST_CORNERS, 3))
     edges, hole_edges = np.zeros((2, MOST_CORNERS, 3))
-    halving = np.zeros((2, MOST_HALVINGS + 3, 3))
+    halving = np.zeros((MOST_HALVINGS + 2, 5))
+    concerned = np.unique(np.concatenate((targets, blockers)))
     view = np.zeros(3)
     for n in range(len(points)):
         point, frame = points[n], frames[n]
-        for s in targets:
-            _place(s, point, frame, corners[s], counts[s], normals[s], centres[s], radii[s],
-                   rims, rim_counts, planes, cones, work)  # fmt: skip
-        for s in blockers:
+        for s in concerned:
             _place(s, point, frame, corners[s], counts[s], normals[s], centres[s], radii[s],
                    rims, rim_counts, planes, cones, work)  # fmt: skip
         for c in range(3):

@@ -47,6 +47,11 @@ class SpecularCurve:
                 )
         object.__setattr__(self, "_tables", tables)
 
+    @property
+    def polarised(self) -> tuple[Floats, Floats]:
+        """Reflectances s and p, channels first, (3, n) float32, for loops of their own."""
+        return self._tables["sf"][0], self._tables["pf"][0]
+
     def evaluate(self, cosine: ArrayLike) -> Floats:
         """Return the reflectance for unpolarised light.
 

@@ -14,10 +14,15 @@ from lightplan.light import bounce, kernels
 from lightplan.light.cells import Patchwork
 from lightplan.light.compiled import gratings, tracing
 from lightplan.light.lattice import Lattice, Reading
+from lightplan.light.lobe_area import MOST_HALVINGS, lobe_area
+from lightplan.light.lobes import Lobes
+from lightplan.light.mirrors import Mirrors
 from lightplan.light.packed import Packed
+from lightplan.light.polarise import polarised_reflectance
 from lightplan.light.rays import Rays
+from lightplan.light.targets import Target
 from lightplan.light.visibility import Visibility
-from lightplan.optics import microfacet, view_factors
+from lightplan.optics import materials, microfacet, view_factors
 from lightplan.scene import Camera, Placement
 from lightplan.scene.surfaces import Face, Surface
 
@@ -390,3 +395,60 @@ def test_a_loop_is_compiled_anew_when_one_that_it_calls_has_changed(tmp_path):
         )  # fmt: skip
         found.append(float(ran.stdout))
     assert found == [7.0, 7.0, 91.0]
+
+
+@pytest.mark.parametrize("polariser", [None, (0.6, 0.0, 0.8)])
+def test_points_count_what_the_lobe_gives(polariser):
+    """Against the law written out: D G1 G1 F / (4 view.n) cos dA / r2."""
+    rng = np.random.default_rng(12)
+    spots, views = rng.uniform(-50, 50, (30, 3)) * [1, 1, 0], rng.standard_normal((30, 3))
+    views[:, 2] = np.abs(views[:, 2]) + 0.3
+    views /= np.linalg.norm(views, axis=1, keepdims=True)
+    x, y, z = (np.tile(axis, (30, 1)) for axis in np.eye(3))
+    ax, ay = roughness = (0.1, 0.3)
+    mirrors = Mirrors(spots, views, x, y, z, roughness, np.zeros(30, int))
+    curve = materials.foil_curve("gold foil")
+    axis = None if polariser is None else np.array(polariser)
+    flat = Flat((80.0, 60.0, 300.0), (1, 0, 0), (0, -1, 0), 90.0, 60.0)  # faces down
+    points, areas = flat.sample(40).points, flat.sample(40).areas
+    normals = np.tile(flat.normal, (len(points), 1))
+    none = np.zeros((len(points), 4))
+    target = Target((1, True), points, normals, areas, 20.0, none.astype(int), none)
+    weight, facets, _ = Lobes(mirrors, curve, axis).over((target,), ())[0]
+    step = points[None] - spots[:, None]
+    r2 = np.sum(step**2, axis=2)
+    out = step / np.sqrt(r2)[..., None]
+    half = out + views[:, None]
+    half /= np.linalg.norm(half, axis=2, keepdims=True)
+    cosine = np.sum(half * views[:, None], axis=2)
+    d = microfacet.d(*np.moveaxis(half, 2, 0), ax, ay)
+    g = microfacet.g1(*np.moveaxis(out, 2, 0), ax, ay) * microfacet.g1(*views.T, ax, ay)[:, None]
+    arrives = -np.sum(out * normals[None], axis=2) * areas / r2
+    if axis is None:
+        fresnel = curve.evaluate(cosine)
+    else:
+        fresnel = polarised_reflectance(curve, cosine, half, views, axis)
+    expected = fresnel * (d * g * arrives / (4 * views[:, 2:]))[..., None]
+    assert rms(weight - np.moveaxis(expected, 2, 0)) < 1e-6 * expected.max()
+    seen = d * half[..., 2] * arrives / (4 * cosine)
+    assert rms(facets - seen) < 1e-6 * seen.max()
+
+
+@pytest.mark.parametrize("roughness", [(0.03, 0.03), (0.1, 0.3)])
+def test_the_share_of_a_lobe_in_a_polygon_is_the_sum_over_its_facets(roughness):
+    """Against a fine grid of facet slopes, each asked whether it mirrors the polygon (GGX)."""
+    corners = np.array([[-80.0, -60, 300], [140, -90, 240], [110, 150, 180], [-60, 120, 330]])
+    view = np.array([0.1, -0.5, 0.8]) / np.linalg.norm([0.1, -0.5, 0.8])
+    step = (np.arange(1500) + 0.5) / 1500
+    radius, turn = np.meshgrid(np.sqrt(step / (1 - step)), 2 * np.pi * step)  # even in facets
+    half = np.stack(
+        [-roughness[0] * radius * np.cos(turn), -roughness[1] * radius * np.sin(turn),
+         np.ones_like(turn)], axis=-1,
+    )  # fmt: skip
+    half /= np.linalg.norm(half, axis=-1, keepdims=True)
+    out = 2 * (half @ view)[..., None] * half - view
+    edges = np.cross(corners, np.roll(corners, -1, axis=0))
+    edges *= np.sign(edges @ corners.mean(axis=0))[:, None]
+    expected = np.all(out @ edges.T > 0, axis=-1).mean()
+    found = lobe_area(corners, 4, view, *roughness, np.zeros((MOST_HALVINGS + 2, 5)))
+    assert found == pytest.approx(expected, abs=3e-4)
