@@ -138,7 +138,7 @@ def test_a_rough_perfect_mirror_loses_what_light_hides_between_facets(alpha):
     value = d * g1(light[..., 2]) * g1(view[2]) / (4 * view[2]) * np.sin(polar)
     wanted = value.sum() * (math.pi / 2 / 1200) * (2 * math.pi / 360)
     assert middle == pytest.approx(wanted, abs=3e-3)
-    assert rows.max() <= 1.003
+    assert rows.max() <= 1.002  # no spot is above 1; the smooth curve between spots swings over
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3, 0.9])
