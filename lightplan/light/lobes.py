@@ -65,7 +65,7 @@ class Lobes:
 
     @cached_property
     def _view(self) -> Doubles:
-        return np.matmul(self._frames, self.mirrors.views[..., None])[..., 0]
+        return np.asarray(np.matmul(self._frames, self.mirrors.views[..., None])[..., 0])
 
     @cached_property
     def _across(self) -> Doubles:
@@ -73,7 +73,7 @@ class Lobes:
         if self.polariser is None:
             return np.zeros((0, 3))
         across = across_views(self.polariser, self.mirrors.views)
-        return np.matmul(self._frames, across[..., None])[..., 0]
+        return np.asarray(np.matmul(self._frames, across[..., None])[..., 0])
 
     def over(self, targets: Sequence[Target], lamps: Sequence[LampFace]) -> list[Weighed]:
         """Return what the lobes give of each target's points."""
