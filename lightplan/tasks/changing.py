@@ -159,7 +159,7 @@ def _exposure(rig: Rig, one: Asked) -> Rig:
     else:
         new = replace(
             old,
-            paper_level=min(max(old.paper_level * share, 0.01), 2.0),
+            paper_level=min(max(old.level_on(rig.sheet.paper) * share, 0.01), 2.0),
             foil_level=min(max(old.foil_level * share, 0.01), 100.0),
         )
     camera: Camera = replace(rig.camera, exposure=new)
