@@ -14,7 +14,7 @@ FAULTS = {
     "negative size": ("width_mm = 120", "width_mm = -5", "width_mm"),
     "not a number": ("width_mm = 120", "width_mm = nan", "width_mm"),
     "lamp inside the sheet": (
-        'name = "side softbox"\nposition_mm = [-480, -160, 420]',
+        'name = "side softbox"\nposition_mm = [-440, -131, 525]',
         'name = "side softbox"\nposition_mm = [0, 0, 1]',
         "side softbox",
     ),

@@ -11,8 +11,8 @@ from lightplan.safe_write import FileExists
 
 SHIPPED = {
     "brushed-plant-tag", "certificate-a4-bowed", "cone-and-phone", "copper-label-gradient",
-    "gold-card-above", "rainbow-bookmark", "rose-gold-tag-dark", "silver-bookplate-bright",
-    "window-two-boards",
+    "gold-card-above", "moonflower-holographic", "rainbow-bookmark", "rose-gold-tag-dark",
+    "scattered-seeds-run", "silver-bookplate-bright", "thanks-script-run", "window-two-boards",
 }  # fmt: skip
 
 
