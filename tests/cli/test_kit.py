@@ -34,7 +34,7 @@ def test_what_stands_in_the_rig_is_not_tried_again():
     # the preset owns a foam board, an LED bar and a softbox, and all three stand in it
     assert len(RIG.owned) == 3
     assert spare(RIG.owned, RIG.rig) == []
-    turned = Thing(kind="lamp", width_mm=150, height_mm=500, count=2)
+    turned = Thing(kind="lamp", width_mm=120, height_mm=300, count=2)
     assert spare([turned], RIG.rig) == [replace(turned, count=1)]  # one stands, one is left
     assert spare([replace(turned, count=1)], RIG.rig) == []
     other = Thing(kind="white board", width_mm=421, height_mm=420)

@@ -186,7 +186,7 @@ def test_a_range_names_the_product_that_breaks_the_rig():
     sheet = rig().sheet
     big = replace(sheet, width_mm=360, height_mm=240)
     found = plan_range(
-        rig(),
+        rig(look=Look(kind="flat copy")),  # what the board covers counts there, and no run
         [Product(name="label", sheet=sheet), Product(name="bookplate", sheet=big)],
         evaluations=24,
     )

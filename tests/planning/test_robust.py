@@ -117,7 +117,7 @@ NO_ERRORS_BUT_ONE = replace(NO_ERRORS, power_stops=1e-6)
 
 @pytest.mark.parametrize("size", [5.0, 15.0])
 def test_the_promised_yield_holds(tight, bench, size):
-    # Second method: 200 builds with random errors, each traced in full.
+    # Second method: 600 builds with random errors, each traced in full; 200 scatter by 3.5 %.
     rig = tight
     errors = SettingErrors(position_mm=size, tilt_rad=math.radians(size / 5), power_stops=size / 50)
     promised = judge_builds(rig, lights(bench), scores(bench), errors=errors, builds=512, seed=1)
@@ -127,7 +127,7 @@ def test_the_promised_yield_holds(tight, bench, size):
     traced = np.array(
         [
             bench.judge(built(rig, dimensions, rng.uniform(-1, 1, len(sizes)) * sizes)).score
-            for _ in range(200)
+            for _ in range(600)
         ]
     )
     share = float(np.mean(traced >= promised.good_score))

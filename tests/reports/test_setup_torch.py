@@ -79,7 +79,7 @@ def test_a_bow_of_1_mm_over_148_mm_moves_the_edge_spots_16_mm() -> None:
 @pytest.mark.parametrize(
     ("name", "card"),
     [("silver-bookplate-bright", "sky"), ("copper-label-gradient", "tracing paper"),
-     ("rainbow-bookmark", "black card"), ("window-two-boards", "back board")],
+     ("rainbow-bookmark", "black card"), ("moonflower-holographic", "black card")],
 )  # fmt: skip
 def test_presets_agree_with_the_image_source(name: str, card: str) -> None:
     rig = load_rig(RIGS / f"{name}.toml").rig

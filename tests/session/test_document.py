@@ -71,7 +71,7 @@ def test_one_drag_is_one_step_however_often_it_was_saved(rig_file):
     document.undo()
     assert x_in(document) == -539.0
     document.undo()
-    assert x_in(document) == -480.0
+    assert x_in(document) == -440.0
     assert document.undo() is None
 
 
@@ -100,9 +100,9 @@ def test_their_change_can_be_taken_and_mine_had_back(rig_file):
     document.change(moved(document.rig, -500.0), "moved")
     edit(rig_file, "trim_stops = -1", "trim_stops = -2")
     document.take_theirs()
-    assert (x_in(document), value_of(document.rig, "side softbox", "trim_stops")) == (-480.0, -2.0)
+    assert (x_in(document), value_of(document.rig, "under light", "trim_stops")) == (-440.0, -2.4)
     document.undo()
-    assert (x_in(rig_file), value_of(document.rig, "side softbox", "trim_stops")) == (-500.0, -1.0)
+    assert (x_in(rig_file), value_of(document.rig, "under light", "trim_stops")) == (-500.0, -1.4)
 
 
 def test_mine_can_be_kept_and_theirs_had_back(rig_file):
@@ -110,9 +110,9 @@ def test_mine_can_be_kept_and_theirs_had_back(rig_file):
     document.change(moved(document.rig, -500.0), "moved")
     edit(rig_file, "trim_stops = -1", "trim_stops = -2")
     document.keep_mine()
-    assert (x_in(rig_file), value_of(document.rig, "side softbox", "trim_stops")) == (-500.0, -1.0)
+    assert (x_in(rig_file), value_of(document.rig, "under light", "trim_stops")) == (-500.0, -1.4)
     document.undo()
-    assert value_of(load_rig(rig_file).rig, "side softbox", "trim_stops") == -2.0
+    assert value_of(load_rig(rig_file).rig, "under light", "trim_stops") == -2.4
 
 
 def test_an_editor_s_change_while_it_was_closed_is_a_step_of_its_own(rig_file):

@@ -1,5 +1,7 @@
 """Sheets whose sides are not to be seen, found by what is printed on them, or refused."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from lightplan.shots.sheet.by_artwork import find_by_artwork
 from lightplan.shots.sheet.corners import find_sheet
 
 SIZE = {"width_mm": 105, "height_mm": 148}
+BLACK = (0.035, 0.035, 0.037)  # the stock that `photograph` calls black
 # Black stock on a table as black, shadows and all: what is seen is the foil.
 FAINT = {
     "size_mm": (105, 148), "stock": "black", "table": "like the paper", "hot_spot": False,
@@ -97,7 +100,9 @@ def test_a_printed_frame_is_not_judged_as_the_sheet(photograph, tmp_path):
     assert not by_sides or error(by_sides, shot) > 0.02  # the sides alone do not do
     path = tmp_path / "dark.jpg"
     cv2.imwrite(str(path), shot.picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 92])
-    context = PhotoContext(**SIZE, foil_kind="silver foil", artwork=art.astype(float))
+    nobody_says = PhotoContext(**SIZE, foil_kind="silver foil", artwork=art.astype(float))
+    assert "what the stock is" in judge_photo(path, nobody_says).reasons[0]
+    context = replace(nobody_says, stock_reflectance=BLACK)
     judged = judge_photo(path, context)
     assert judged.score is not None, judged.reasons
     assert judged.placed.how == "artwork"
