@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import secrets
 import socket
+import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
 from lightplan.errors import BadInput
 from lightplan.page.guard import HOST
+from lightplan.session.live import LIVE_PICTURE
 from lightplan.session.places import page_key_file
 
 USUAL_PORT = 8573
@@ -65,6 +69,11 @@ def serve(
     )
     with contextlib.suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[bound])
+    if any(thread.name == LIVE_PICTURE for thread in threading.enumerate()):
+        # It is deep in a picture, or compiling its first loops, and cannot be asked to end;
+        # everything of the maker's is on the disk by now.
+        sys.stdout.flush()
+        os._exit(0)
 
 
 def _bound(port: int | None) -> socket.socket:

@@ -19,6 +19,10 @@ LAYOUT_EVERY_S = 0.12
 """While the hand moves the drawing is sent this often; the hand's own thing follows at once."""
 
 
+LIVE_PICTURE = "live picture"
+"""Name of the thread that makes it."""
+
+
 @dataclass(frozen=True, eq=False)
 class Wanted:
     """A rig whose picture is wanted, and the mark by which its sender knows it."""
@@ -48,7 +52,7 @@ class Live:
         self._closed = False
         self._drawn = 0.0
         self._picture: Any = None
-        self._thread = threading.Thread(target=self._run, name="live picture", daemon=True)
+        self._thread = threading.Thread(target=self._run, name=LIVE_PICTURE, daemon=True)
         self._thread.start()
 
     def show(self, rig: Rig, revision: int, mark: Any = None) -> None:
@@ -62,7 +66,7 @@ class Live:
         with self._ready:
             self._closed = True
             self._ready.notify()
-        self._thread.join(timeout=5.0)
+        self._thread.join(timeout=1.0)
 
     def _run(self) -> None:
         while (wanted := self._take()) is not None:
