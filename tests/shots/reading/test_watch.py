@@ -98,7 +98,7 @@ def test_files_that_are_renamed_into_place_count_once(tmp_path):
 
     def program() -> None:
         ready.wait(10)
-        (tmp_path / "new.part").write_bytes(b"1234")
+        (tmp_path / "new.part").write_bytes(b"1234\xff\xd9")  # with the end mark of a JPEG
         (tmp_path / "new.part").rename(tmp_path / "new.jpg")
         (tmp_path / "gone.jpg").write_bytes(b"12")
         (tmp_path / "gone.jpg").unlink()
