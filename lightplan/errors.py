@@ -45,9 +45,15 @@ class BadInput(LightplanError):
     """
 
     def __init__(
-        self, *, field: str, wanted: str, got: object, cure: str, file: str | None = None,
+        self,
+        *,
+        field: str,
+        wanted: str,
+        got: object,
+        cure: str,
+        file: str | None = None,
         line: int | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.field, self.wanted, self.got, self.cure, self.file = field, wanted, got, cure, file
         self.line = line
         super().__init__(self.sentence())
@@ -83,9 +89,13 @@ class BadInput(LightplanError):
     def at(self, line: int | None) -> Self:
         """Return the same error with its line."""
         return type(self)(
-            field=self.field, wanted=self.wanted, got=self.got, cure=self.cure, file=self.file,
+            field=self.field,
+            wanted=self.wanted,
+            got=self.got,
+            cure=self.cure,
+            file=self.file,
             line=line,
-        )  # fmt: skip
+        )
 
 
 class RigError(BadInput):
@@ -105,9 +115,13 @@ class ManyFaults(RigError):
         self._faults = tuple(faults)
         first = faults[0]
         super().__init__(
-            field=first.field, wanted=first.wanted, got=first.got, cure=first.cure,
-            file=first.file, line=first.line,
-        )  # fmt: skip
+            field=first.field,
+            wanted=first.wanted,
+            got=first.got,
+            cure=first.cure,
+            file=first.file,
+            line=first.line,
+        )
 
     @property
     def faults(self) -> tuple[BadInput, ...]:

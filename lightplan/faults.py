@@ -48,9 +48,11 @@ def as_told(error: BaseException) -> LightplanError:
         return _of_system(error)
     if isinstance(error, RecursionError):
         return BadInput(
-            field="content", wanted="nested a few levels deep", got="far more levels",
+            field="content",
+            wanted="nested a few levels deep",
+            got="far more levels",
             cure="take the inner tables apart",
-        )  # fmt: skip
+        )
     return BadInput(
         field="text", wanted="text in UTF-8", got=str(error), cure="save it as UTF-8, or rename it"
     )
@@ -72,14 +74,19 @@ def _of_system(error: OSError) -> LightplanError:
         )
     if error.errno == errno.ENAMETOOLONG:
         return BadInput(
-            field="file name", wanted="as short as this disk takes", got=what,
-            cure="give a shorter name", file=None if where is None else _short(where),
-        )  # fmt: skip
+            field="file name",
+            wanted="as short as this disk takes",
+            got=what,
+            cure="give a shorter name",
+            file=None if where is None else _short(where),
+        )
     return BadInput(
-        field="file", wanted="one that can be used", got=what,
+        field="file",
+        wanted="one that can be used",
+        got=what,
         cure="check its name and who may read or write it",
         file=None if where is None else _short(where),
-    )  # fmt: skip
+    )
 
 
 def _short(name: str, limit: int = 160) -> str:

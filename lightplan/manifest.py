@@ -96,9 +96,12 @@ def _in_the_way(path: Path, listed: Mapping[str, tuple[str, ...]]) -> FileExists
     if path.name in listed:
         kind, got = FileChanged, "one that was changed since"
     return kind(
-        field="file", wanted="a new one, or as lightplan left it", got=got,
-        cure="choose another place, or add --replace", file=str(path),
-    )  # fmt: skip
+        field="file",
+        wanted="a new one, or as lightplan left it",
+        got=got,
+        cure="choose another place, or add --replace",
+        file=str(path),
+    )
 
 
 def _digest(path: Path) -> str | None:

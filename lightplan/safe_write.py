@@ -62,14 +62,20 @@ def told_as_bad_input(path: Path) -> Iterator[None]:
         yield
     except FileExistsError:
         raise FileExists(
-            field="file", wanted="a new one", got="one that exists",
-            cure="give another name, or add --replace", file=str(path),
-        ) from None  # fmt: skip
+            field="file",
+            wanted="a new one",
+            got="one that exists",
+            cure="give another name, or add --replace",
+            file=str(path),
+        ) from None
     except OSError as error:
         raise BadInput(
-            field="file", wanted="in a place that can be written", got=str(error.strerror),
-            cure="choose another folder", file=str(path),
-        ) from None  # fmt: skip
+            field="file",
+            wanted="in a place that can be written",
+            got=str(error.strerror),
+            cure="choose another folder",
+            file=str(path),
+        ) from None
 
 
 def as_bytes(content: bytes | str) -> bytes:

@@ -37,9 +37,15 @@ def shapes() -> Array:
 
 
 def picture(
-    stops: Array, mask: Array, *, paper: float = 0.7, light: Array = 1.0, noise: float = 0.004,
-    foil: Any = (1.02, 1.0, 0.93), blur_px: float = 0.7,
-) -> SheetMaps:  # fmt: skip
+    stops: Array,
+    mask: Array,
+    *,
+    paper: float = 0.7,
+    light: Array = 1.0,
+    noise: float = 0.004,
+    foil: Any = (1.02, 1.0, 0.93),
+    blur_px: float = 0.7,
+) -> SheetMaps:
     """Return a photograph's sheet: foil at stops over white, white at `paper`, under a light."""
     metal = paper * np.exp2(np.asarray(stops, float))[..., None] * np.array(foil)
     lit = (np.ones((ROWS, COLS)) * light)[..., None]

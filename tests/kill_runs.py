@@ -53,8 +53,9 @@ def commands(folder: Path) -> dict[str, tuple[list[str], float]]:
 
 def prepare(folder: Path) -> None:
     """Make the maker's own files: a rig, its artwork, two photographs, notes."""
-    subprocess.run([*PROGRAM, "rigs", "copy", PRESET, str(folder / "my.toml")], check=True,
-                   capture_output=True)  # fmt: skip
+    subprocess.run(
+        [*PROGRAM, "rigs", "copy", PRESET, str(folder / "my.toml")], check=True, capture_output=True
+    )
     (folder / "shots").mkdir()
     picture = Image.new("RGB", (600, 400), (30, 30, 34))
     picture.paste((170, 168, 160), (150, 100, 450, 300))
@@ -66,8 +67,12 @@ def prepare(folder: Path) -> None:
 
 def own(folder: Path) -> dict[str, str]:
     """Return the fingerprints of the maker's own files."""
-    files = [folder / "my.toml", *(folder / "artwork").iterdir(), *(folder / "shots").iterdir(),
-             folder / "out" / "notes.txt"]  # fmt: skip
+    files = [
+        folder / "my.toml",
+        *(folder / "artwork").iterdir(),
+        *(folder / "shots").iterdir(),
+        folder / "out" / "notes.txt",
+    ]
     return {str(f): hashlib.sha256(f.read_bytes()).hexdigest() for f in files}
 
 
@@ -107,8 +112,13 @@ def one_kill(name: str, folder: Path, temporary: Path, rng: random.Random) -> li
     env = os.environ | {"TMPDIR": str(temporary), "LIGHTPLAN_HOME": str(folder / "home")}
     before = own(folder)
     faults = []
-    with subprocess.Popen([*PROGRAM, *words], env=env, stdout=subprocess.PIPE,
-                          stderr=subprocess.PIPE, start_new_session=True) as made:  # fmt: skip
+    with subprocess.Popen(
+        [*PROGRAM, *words],
+        env=env,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+    ) as made:
         time.sleep(moment)
         made.send_signal(number)
         if name in ("plan", "kit") and number == signal.SIGINT:
@@ -133,8 +143,9 @@ def one_kill(name: str, folder: Path, temporary: Path, rng: random.Random) -> li
 
 def second_run(words: list[str], env: dict[str, str]) -> tuple[int, str]:
     """Return exit code and complaints of a run that nobody kills, unless it takes too long."""
-    with subprocess.Popen([*PROGRAM, *words], env=env, stdout=subprocess.DEVNULL,
-                          stderr=subprocess.PIPE) as made:  # fmt: skip
+    with subprocess.Popen(
+        [*PROGRAM, *words], env=env, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+    ) as made:
         try:
             said = made.communicate(timeout=LIMIT_S)[1]
         except subprocess.TimeoutExpired:  # it works on, so it was not refused

@@ -28,10 +28,33 @@ sys.path.insert(0, str(ROOT))
 MEMORY_BYTES = 2 << 30
 HANG_S = 60.0
 VALUES = (
-    "0", "-1", "1e-9", "1e9", "1e308", "nan", "inf", "-0.0", "true", '""', '"x"', "[]", "{}", "[1]",
-    "[0, 0, 0]", "[1e9, 1e9, 1e9]", "1979-05-27", "'''\\n'''", "0x7fffffffffffffff", "9" * 400,
-    '"\\u0000\\u001b[2J"', "[[[[]]]]", '"../../etc/passwd"', '"/dev/zero"', "0.000001", "359.9",
-)  # fmt: skip
+    "0",
+    "-1",
+    "1e-9",
+    "1e9",
+    "1e308",
+    "nan",
+    "inf",
+    "-0.0",
+    "true",
+    '""',
+    '"x"',
+    "[]",
+    "{}",
+    "[1]",
+    "[0, 0, 0]",
+    "[1e9, 1e9, 1e9]",
+    "1979-05-27",
+    "'''\\n'''",
+    "0x7fffffffffffffff",
+    "9" * 400,
+    '"\\u0000\\u001b[2J"',
+    "[[[[]]]]",
+    '"../../etc/passwd"',
+    '"/dev/zero"',
+    "0.000001",
+    "359.9",
+)
 
 
 def mutated(text: str, rng: random.Random) -> str:
@@ -73,8 +96,11 @@ def crafted(text: str) -> list[str]:
         "owned": '[[owned]]\nkind = "lamp"\nwidth_mm = 9\nheight_mm = 9\nname = "{0}"\n',
         "freedoms": '[[freedoms]]\nelement = "camera"\ndimension = "x_mm"\nlow = 0\nhigh = {0}\n',
     }
-    made = [good + "".join(part.format(i) for i in range(1, count))
-            for part in things.values() for count in (5, 12, 30, 300, 3000)]  # fmt: skip
+    made = [
+        good + "".join(part.format(i) for i in range(1, count))
+        for part in things.values()
+        for count in (5, 12, 30, 300, 3000)
+    ]
     for key in ("a", "sheet", "lamps", "sheet.foil.grating", "room.walls", "plan.measures"):
         made += [f"{good}\n[{key}{'.a' * n}]\nb = 1\n" for n in (1, 15, 16, 2000, 200_000)]
         made += [f"{good}\n[{key}]\n{c * n}\n" for c in "[{\"'=.#\\" for n in (3, 999_000 // 9)]
@@ -186,8 +212,9 @@ def main() -> int:
     options.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
     options.add_argument("--quick", action="store_true", help="predict coarsely")
     told = options.parse_args()
-    ended, faults = run(told.mutations, told.crafted, told.seed, full=not told.quick,
-                        seconds=told.seconds)  # fmt: skip
+    ended, faults = run(
+        told.mutations, told.crafted, told.seed, full=not told.quick, seconds=told.seconds
+    )
     for fault in faults:
         print(fault)
     print(f"seed {told.seed}: {dict(ended)}, {len(faults)} faults")

@@ -107,8 +107,10 @@ def main() -> int:
         faults += [f"{p.name!r}: no answer" for p in paths if str(p) not in seen]
     for fault in faults:
         print(fault)
-    print(f"seed {told.seed}: {dict(ended)} of {told.count} in {time.monotonic() - begun:.0f} s, "
-          f"{len(faults)} faults")  # fmt: skip
+    print(
+        f"seed {told.seed}: {dict(ended)} of {told.count} in {time.monotonic() - begun:.0f} s, "
+        f"{len(faults)} faults"
+    )
     return 1 if faults else 0
 
 

@@ -63,8 +63,10 @@ def serve(home: Path, *arguments: str) -> Served:
     process = subprocess.Popen(
         [sys.executable, "-m", "lightplan", "open", *arguments, "--no-browser"],
         env={**os.environ, "LIGHTPLAN_HOME": str(home)},
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-    )  # fmt: skip
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
     assert process.stdout is not None
     line = process.stdout.readline()
     found = re.search(r"http://127\.0\.0\.1:(\d+)/\?key=(\w+)", line)

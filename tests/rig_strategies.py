@@ -156,11 +156,17 @@ def lamps(draw, name):
     place = on_dome(draw(numbers(500, 1600)), draw(numbers(5, 88)), draw(numbers(-180, 180)))
     place[2] = max(place[2], math.ceil(math.hypot(width, max(height, width)) / 2))
     table = {
-        "name": name, "shape": shape, "position_mm": place, "width_mm": width, "height_mm": height,
+        "name": name,
+        "shape": shape,
+        "position_mm": place,
+        "width_mm": width,
+        "height_mm": height,
         "aim_mm": draw(st.sampled_from([[0, 0, 0], [100, 50, 300], [0, 0, 2000.5]])),
-        **draw(outputs()), **draw(holders()),
-        "trim_stops": draw(numbers(-6, 1)), "on": draw(st.booleans()),
-    }  # fmt: skip
+        **draw(outputs()),
+        **draw(holders()),
+        "trim_stops": draw(numbers(-6, 1)),
+        "on": draw(st.booleans()),
+    }
     if draw(st.booleans()):
         table["colour_k"] = draw(st.sampled_from([2700, 5500, 9000]))
     return table
@@ -173,10 +179,13 @@ def cards(draw, name):
     place = on_dome(draw(numbers(200, 900)), draw(numbers(10, 88)), draw(numbers(-180, 180)))
     place[2] = max(place[2], math.ceil(math.hypot(width, height) / 2))
     table = {
-        "name": name, "position_mm": place, "width_mm": width, "height_mm": height,
+        "name": name,
+        "position_mm": place,
+        "width_mm": width,
+        "height_mm": height,
         "finish": draw(st.sampled_from(["white", "grey", "black", "silver"])),
         "roll_deg": draw(numbers(-45, 45)),
-    }  # fmt: skip
+    }
     if draw(st.booleans()):
         table["transmittance"] = draw(numbers(0.125, 0.75))
     elif draw(st.booleans()):
@@ -197,10 +206,13 @@ def props(draw, name, sheet):
     reach = math.hypot(sheet["width_mm"], sheet["height_mm"]) / 2 + math.hypot(width, depth) / 2
     x, y, _ = on_dome(reach + draw(numbers(1, 300)), 0, draw(numbers(-180, 180)))
     table = {
-        "name": name, "shape": shape,
+        "name": name,
+        "shape": shape,
         "position_mm": [x, y, draw(st.sampled_from([0, 0, 35.5]))],
-        "width_mm": width, "height_mm": draw(numbers(5, 900)), "turn_deg": draw(numbers(-180, 180)),
-    }  # fmt: skip
+        "width_mm": width,
+        "height_mm": draw(numbers(5, 900)),
+        "turn_deg": draw(numbers(-180, 180)),
+    }
     if shape == "box" and has_depth:
         table["depth_mm"] = depth
     if draw(st.booleans()):
@@ -250,9 +262,14 @@ def _documents(draw, most_lamps, most_cards, most_props):
     if draw(st.integers(0, 4)) == 0:
         foot = math.ceil(1.1 * math.hypot(sheet["width_mm"], sheet["height_mm"]))
         document["shells"] = [
-            {"name": "shell", "shape": draw(st.sampled_from(["cone", "tent"])),
-             "foot_width_mm": foot, "foot_depth_mm": foot, "height_mm": draw(numbers(100, 500))}
-        ]  # fmt: skip
+            {
+                "name": "shell",
+                "shape": draw(st.sampled_from(["cone", "tent"])),
+                "foot_width_mm": foot,
+                "foot_depth_mm": foot,
+                "height_mm": draw(numbers(100, 500)),
+            }
+        ]
     if document["lamps"]:
         document["freedoms"] = [
             {"element": "lamp 0", "dimension": d, "low": -500.0, "high": 500.0}

@@ -17,8 +17,13 @@ from lightplan.mirror.foil_rays import places_on
 from lightplan.scene import Lamp
 
 EXPOSED_CODES = (
-    "foil clipped", "paper clipped", "too dark", "no headroom", "foil black", "foil vanishes",
-)  # fmt: skip
+    "foil clipped",
+    "paper clipped",
+    "too dark",
+    "no headroom",
+    "foil black",
+    "foil vanishes",
+)
 PAPER_CODES = ("paper uneven", "glare on paper", "paper clipped", "colour cast")
 CLEAR_OF_CLIPPING = 0.9
 THIRDS_TRIED = (-1, 0, 1, 3)  # round the exposure that is worked out
@@ -55,9 +60,11 @@ def _exposures(case: Case, finding: Finding) -> Iterator[Move]:
     """Exposures round the one that puts the brightest part just below clipping."""
     levels = [float(np.quantile(case.rays.level, 0.99))]
     levels.append(float(np.quantile(case.paper_level[case.bare_paper], 0.98)))
-    level = levels[1] if finding.code == "paper clipped" else (
-        levels[0] if finding.code == "foil clipped" else max(levels)
-    )  # fmt: skip
+    level = (
+        levels[1]
+        if finding.code == "paper clipped"
+        else (levels[0] if finding.code == "foil clipped" else max(levels))
+    )
     stops = math.log2(CLEAR_OF_CLIPPING / max(level, 1e-6))
     middle = round(3 * min(max(stops, -8.0), 8.0))
     for thirds in THIRDS_TRIED:
@@ -72,9 +79,12 @@ def _mirror_moves(case: Case, where_mm: tuple[float, float]) -> Iterator[Move]:
     for lamp in case.rig.lamps:
         surface = case.surface(lamp.name)
         seen = case.rays.seeing([lamp.name])
-        if len(seen) and not lamp.is_window and surface is not None and isinstance(
-            surface.shape, Flat
-        ):  # fmt: skip
+        if (
+            len(seen)
+            and not lamp.is_window
+            and surface is not None
+            and isinstance(surface.shape, Flat)
+        ):
             yield from lamp_out_of_view(case.rig, lamp, surface.shape, seen)
     if "camera" in (name, *gaps):
         yield from camera_aside(case.rig)

@@ -26,9 +26,11 @@ def uncovered_sides(card: Card, face: Flat, rays: FoilRays) -> dict[str, float]:
         return {}
     low, high = places.min(axis=0), places.max(axis=0)
     over = {
-        "u-": -face.half_width - low[0], "u+": high[0] - face.half_width,
-        "v-": -face.half_height - low[1], "v+": high[1] - face.half_height,
-    }  # fmt: skip
+        "u-": -face.half_width - low[0],
+        "u+": high[0] - face.half_width,
+        "v-": -face.half_height - low[1],
+        "v+": high[1] - face.half_height,
+    }
     return {side: float(value) for side, value in over.items()}
 
 

@@ -25,11 +25,26 @@ NO_MOVE = "this needs more than one thing moved: let lightplan plan look for ano
 PAPER_CODES = ("paper uneven", "glare on paper")
 EXPOSURE_CODES = ("paper clipped", "too dark", "no headroom", "paper dull", "paper washed out")
 SPREAD_CODES = (
-    "foil uneven", "glare on foil", "halves uneven", "gradient too weak", "gradient too strong",
-    "gradient askew", "gradient rough", "split too weak", "split too strong", "split off middle",
-    "no bright edges", "foil reads as print", "foil too even", "foil runs too far", "band too weak",
-    "band too strong", "band too narrow", "band too wide", "band askew",
-)  # fmt: skip
+    "foil uneven",
+    "glare on foil",
+    "halves uneven",
+    "gradient too weak",
+    "gradient too strong",
+    "gradient askew",
+    "gradient rough",
+    "split too weak",
+    "split too strong",
+    "split off middle",
+    "no bright edges",
+    "foil reads as print",
+    "foil too even",
+    "foil runs too far",
+    "band too weak",
+    "band too strong",
+    "band too narrow",
+    "band too wide",
+    "band askew",
+)
 LEAST_STOPS = 0.2
 SEEN_STOPS = 0.05
 
@@ -100,9 +115,11 @@ def _mirrored_at(case: Case, where_mm: tuple[float, float]) -> str:
         return _with_level(words, stops)
     surface = case.surface(name)
     shines = surface is not None and surface.role in ("lamp", "window")
-    words = f"{case.thing(name)} itself is mirrored here" if shines else (
-        f"{case.thing(name)} is mirrored here"
-    )  # fmt: skip
+    words = (
+        f"{case.thing(name)} itself is mirrored here"
+        if shines
+        else (f"{case.thing(name)} is mirrored here")
+    )
     return _with_level(words, stops)
 
 

@@ -19,8 +19,15 @@ from lightplan.scene.slips import CAMERA_SETTINGS, Foreign, Slip, slipped
 
 ORDER = ("exposure", "white balance", "focus", "camera")
 # Points that a move must win more than an easier one, by what it takes; our choice.
-_EFFORTS = {"exposure": 0.2, "white balance": 0.2, "focus": 0.3, "power_stops": 0.4,
-            "missing": 0.6, "bow_mm": 1.0, "light": 1.0}  # fmt: skip
+_EFFORTS = {
+    "exposure": 0.2,
+    "white balance": 0.2,
+    "focus": 0.3,
+    "power_stops": 0.4,
+    "missing": 0.6,
+    "bow_mm": 1.0,
+    "light": 1.0,
+}
 _TURN, _STEP, _CAMERA = 0.8, 1.2, 1.8
 LEAST_GAIN = 1.0
 """Points below which nothing is asked of the maker."""
@@ -161,8 +168,18 @@ def options_of(state: State, worth: Worth) -> list[Option]:
     if state.foreign:
         rig = state.rig(foreign=False)
         gain = worth.score(rig, state.camera) - now
-        found.append(Option(foreign_order(state.foreign[0]), "not in the rig", "light", 0.0, "",
-                            rig, state.camera, gain))  # fmt: skip
+        found.append(
+            Option(
+                foreign_order(state.foreign[0]),
+                "not in the rig",
+                "light",
+                0.0,
+                "",
+                rig,
+                state.camera,
+                gain,
+            )
+        )
     if max((o.gain for o in found), default=0.0) < LEAST_GAIN and len(found) > 1:
         found = _as_last(state, worth, found)
     return sorted(found, key=lambda o: -o.worth)
@@ -171,8 +188,9 @@ def options_of(state: State, worth: Worth) -> list[Option]:
 def _as_last(state: State, worth: Worth, options: Sequence[Option]) -> list[Option]:
     """Return options with what each wins when all else is in order already."""
     kinds = {s.element for s in state.slips}
-    set_right = state.rig([s for s in state.slips if s.element not in CAMERA_SETTINGS],
-                          foreign=False)  # fmt: skip
+    set_right = state.rig(
+        [s for s in state.slips if s.element not in CAMERA_SETTINGS], foreign=False
+    )
     shot_right = _camera_right(state.camera, state.slips, kinds)
     whole = worth.score(set_right, shot_right)
     found = []
@@ -254,10 +272,15 @@ def told_move(
         after = min(100.0, max(0.0, photo_score + sharp * option.gain))
     spread = _spread(option, state, worth)
     return FirstMove(
-        text=option.text, element=option.element, dimension=option.dimension,
-        value=option.value, unit=option.unit, score_after=after,
-        uncertainty=(spread**2 + _OWN_SIGMA**2) ** 0.5, gain=sharp * option.gain,
-    )  # fmt: skip
+        text=option.text,
+        element=option.element,
+        dimension=option.dimension,
+        value=option.value,
+        unit=option.unit,
+        score_after=after,
+        uncertainty=(spread**2 + _OWN_SIGMA**2) ** 0.5,
+        gain=sharp * option.gain,
+    )
 
 
 def _spread(option: Option, state: State, worth: Worth) -> float:
@@ -311,8 +334,14 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
         if lamp.is_window or not lamp.on:
             continue
         for stops in (-1.0, -0.5, 0.5, 1.0):
-            slip = Slip(element=lamp.name, dimension="power_stops", value=-stops, unit="stops",
-                        uncertainty=0.05, confidence=1.0)  # fmt: skip
+            slip = Slip(
+                element=lamp.name,
+                dimension="power_stops",
+                value=-stops,
+                unit="stops",
+                uncertainty=0.05,
+                confidence=1.0,
+            )
             try:
                 rig = slipped(here, {(lamp.name, "power_stops"): stops})
             except RigError:

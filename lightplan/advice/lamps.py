@@ -39,9 +39,7 @@ def lamp_out_of_view(rig: Rig, lamp: Lamp, face: Flat, rays: FoilRays) -> Iterat
     places = places[good]
     margin = SETTING_MARGIN_MM + lobe_margin_mm(rig, float(np.nanmedian(distance)))
     options = []
-    for axis, half, vector in (
-        (0, face.half_width, face.right), (1, face.half_height, face.up),
-    ):  # fmt: skip
+    for axis, half, vector in ((0, face.half_width, face.right), (1, face.half_height, face.up)):
         low, high = float(places[:, axis].min()), float(places[:, axis].max())
         options.append((high + half + margin, np.asarray(vector)))
         options.append((half - low + margin, -np.asarray(vector)))

@@ -50,9 +50,10 @@ def exposure_move(rig: Rig, stops: float) -> Move:
     else:
         share, level = 2.0**stops, old.level_on(rig.sheet.paper)
         new = replace(
-            old, paper_level=min(max(level * share, 0.01), 2.0),
+            old,
+            paper_level=min(max(level * share, 0.01), 2.0),
             foil_level=min(max(old.foil_level * share, 0.01), 100.0),
-        )  # fmt: skip
+        )
     return Move(text, partial(_with_camera, rig, replace(rig.camera, exposure=new)))
 
 
@@ -77,9 +78,11 @@ def camera_aside(rig: Rig) -> Iterator[Move]:
     half_d = rig.sheet.height_mm / 2 + body.height_mm / 4
     shift_x, shift_y = body.lens_offset_mm[0] / 2, body.lens_offset_mm[1] / 2
     targets: list[Vector] = [
-        (x, -(half_d + abs(shift_y)), z), (x, half_d + abs(shift_y), z),
-        (half_w + abs(shift_x), y, z), (-(half_w + abs(shift_x)), y, z),
-    ]  # fmt: skip
+        (x, -(half_d + abs(shift_y)), z),
+        (x, half_d + abs(shift_y), z),
+        (half_w + abs(shift_x), y, z),
+        (-(half_w + abs(shift_x)), y, z),
+    ]
     aim = rig.camera.placement.aim_mm
     for target in sorted(targets, key=lambda t: math.dist(t, (x, y, z)))[:2]:
         step = np.subtract(target, (x, y, z))

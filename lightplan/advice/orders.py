@@ -49,9 +49,13 @@ def foreign_order(foreign: Foreign) -> str:
     x, y, z = foreign.direction
     level = way([x, y, 0.0]) if abs(x) + abs(y) > 0.2 else "above the set"
     height = "high up" if z > 0.6 else ("at about the height of a head" if z > 0.3 else "low down")
-    side = {"to the right": "from the right", "to the left": "from the left",
-            "away from you": "from behind the set", "towards you": "from your own side",
-            "above the set": "from above"}[level]  # fmt: skip
+    side = {
+        "to the right": "from the right",
+        "to the left": "from the left",
+        "away from you": "from behind the set",
+        "towards you": "from your own side",
+        "above the set": "from above",
+    }[level]
     return (
         f"shut out the light that comes {side}, {height}: it is not in the plan (a lamp, a "
         "window, a screen or a bright shirt)"

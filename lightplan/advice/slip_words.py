@@ -14,8 +14,14 @@ from lightplan.scene.surfaces import build_surfaces
 
 FULL_TIMES = (1.0, 2.0, 4.0, 8.0, 15.0, 30.0, 60.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)
 _AXES = {"x_mm": 0, "y_mm": 1, "z_mm": 2}
-_TOO_FAR = ("too far to the right", "too far to the left", "too far away from you",
-            "too near to you", "too high", "too low")  # fmt: skip
+_TOO_FAR = (
+    "too far to the right",
+    "too far to the left",
+    "too far away from you",
+    "too near to you",
+    "too high",
+    "too low",
+)
 _THIRD_TIMES = (
     30, 25, 20, 15, 13, 10, 8, 6, 5, 4, 3.2, 2.5, 2, 1.6, 1.3, 1, 1 / 1.3, 1 / 1.6, 1 / 2, 1 / 2.5,
     1 / 3, 1 / 4, 1 / 5, 1 / 6, 1 / 8, 1 / 10, 1 / 13, 1 / 15, 1 / 20, 1 / 25, 1 / 30, 1 / 40,

@@ -97,14 +97,18 @@ class Bench:
         linear = (paper + self._share * (foil - paper)) / np.float32(clip)
         if self._maps is None:
             self._maps = SheetMaps.from_linear(
-                linear, self._share[..., 0], width_mm=rig.sheet.width_mm,
+                linear,
+                self._share[..., 0],
+                width_mm=rig.sheet.width_mm,
                 height_mm=rig.sheet.height_mm,
-            )  # fmt: skip
+            )
         maps = self._maps.with_linear(linear)
         found = measure(
-            maps, rig.look, rig.sheet.foil.judged_kind,
+            maps,
+            rig.look,
+            rig.sheet.foil.judged_kind,
             stock_reflectance=rig.sheet.paper.reflectance,
-        )  # fmt: skip
+        )
         return Tried(move, judge(found, rig.look), found, merit(found, rig.look))
 
     def _can_be_made(self, rig: Rig) -> bool:
@@ -114,9 +118,11 @@ class Bench:
 
 def _same_light(rig: Rig, other: Rig) -> bool:
     return (
-        rig.lamps == other.lamps and rig.cards == other.cards and rig.shells == other.shells
+        rig.lamps == other.lamps
+        and rig.cards == other.cards
+        and rig.shells == other.shells
         and rig.camera.placement == other.camera.placement
-    )  # fmt: skip
+    )
 
 
 def best_of(bench: Bench, moves: Iterable[Move], measure_name: str) -> Tried | None:

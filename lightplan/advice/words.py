@@ -14,10 +14,17 @@ THIRDS = {0: "", 1: "1/3", 2: "2/3"}
 _EDGES = (("right", "left"), ("far", "near"), ("upper", "lower"))
 _WAYS = (("to the right", "to the left"), ("away from you", "towards you"), ("up", "down"))
 _NOUNS = {
-    "lamp": "lamp", "window": "window", "card": "card", "diffuser": "diffuser",
-    "shell": "diffuser", "prop": "prop", "camera": "camera", "table": "table", "room": "wall",
+    "lamp": "lamp",
+    "window": "window",
+    "card": "card",
+    "diffuser": "diffuser",
+    "shell": "diffuser",
+    "prop": "prop",
+    "camera": "camera",
+    "table": "table",
+    "room": "wall",
     "sheet": "sheet",
-}  # fmt: skip
+}
 _PLAIN = {"camera", "table", "ceiling", "floor"}
 
 

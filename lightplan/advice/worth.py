@@ -70,9 +70,11 @@ class Worth:
                 levels, share[..., 0], width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm
             )
         found = measure(
-            self._maps.with_linear(levels), rig.look, rig.sheet.foil.judged_kind,
+            self._maps.with_linear(levels),
+            rig.look,
+            rig.sheet.foil.judged_kind,
             stock_reflectance=rig.sheet.paper.reflectance,
-        )  # fmt: skip
+        )
         return judge(found, rig.look)
 
     def score(self, rig: Rig, camera: Camera) -> float:

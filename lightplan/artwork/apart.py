@@ -49,9 +49,13 @@ def decoded_apart(path: Path) -> NDArray[np.float64]:
     try:
         done = subprocess.run(
             [sys.executable, "-c", _PROGRAM, os.fspath(path.absolute())],
-            stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, stdin=subprocess.DEVNULL,
-            env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"), timeout=2 * TIME_S, check=False,
-        )  # fmt: skip
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            stdin=subprocess.DEVNULL,
+            env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
+            timeout=2 * TIME_S,
+            check=False,
+        )
     except subprocess.TimeoutExpired:
         raise _unfit(path, f"one that takes longer than {TIME_S:g} s") from None
     if done.returncode != 0:

@@ -33,9 +33,11 @@ def decoded(path: Path) -> NDArray[np.float64]:
         content = svg_as_png(path)
     except Unfit as why:
         raise refused(
-            path, "an SVG drawing without scripts, outside files and endless filters", str(why),
+            path,
+            "an SVG drawing without scripts, outside files and endless filters",
+            str(why),
             "save it as plain SVG or as PNG",
-        ) from None  # fmt: skip
+        ) from None
     return _opened(content, path)
 
 

@@ -11,8 +11,17 @@ MOST_BYTES = 32 << 20  # of text, unpacked
 DEEPEST = 200  # groups in groups; programs that draw stay below 30
 MOST_ELEMENTS = 200_000
 # Filters whose time grows with settings rather than with the picture, or that draw by themselves.
-_ENDLESS = frozenset({"feTurbulence", "feConvolveMatrix", "feMorphology", "feDiffuseLighting",
-                      "feSpecularLighting", "feImage", "feDisplacementMap"})  # fmt: skip
+_ENDLESS = frozenset(
+    {
+        "feTurbulence",
+        "feConvolveMatrix",
+        "feMorphology",
+        "feDiffuseLighting",
+        "feSpecularLighting",
+        "feImage",
+        "feDisplacementMap",
+    }
+)
 _RUN = frozenset({"script", "foreignObject", "iframe", "audio", "video"})
 
 

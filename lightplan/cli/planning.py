@@ -122,9 +122,13 @@ def _plan_one(
             )
 
         found = task.plan(
-            wanted, owned=task.owned_items(source), seed=seed, effort=effort, progress=tell,
+            wanted,
+            owned=task.owned_items(source),
+            seed=seed,
+            effort=effort,
+            progress=tell,
             should_stop=stop.is_set,
-        )  # fmt: skip
+        )
     if isinstance(found, task.NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)
@@ -292,13 +296,7 @@ def setup(
 
         assert callable(progress)
         files = task.setup(
-            rig,
-            out,
-            template=template,
-            paper=paper,
-            unit=unit,
-            replace=replace,
-            progress=progress,
+            rig, out, template=template, paper=paper, unit=unit, replace=replace, progress=progress
         )
         return Answer({"files": [str(path) for path in files]}, written_lines(files))
 

@@ -69,8 +69,7 @@ def score(
         typer.Option("--cluster", metavar="ADDRESS", help="A running Dask scheduler to use."),
     ] = None,
     cluster_outside: Annotated[
-        bool,
-        typer.Option("--cluster-outside", help="Allow a scheduler outside your own networks."),
+        bool, typer.Option("--cluster-outside", help="Allow a scheduler outside your own networks.")
     ] = False,
     again: Annotated[
         bool, typer.Option("--again", help="Judge everything anew instead of going on.")

@@ -46,12 +46,15 @@ class Elsewhere:
         rig = self._search.rig
         lamps = [
             Lamp(
-                name=f"{NAME} {i}", width_mm=self._width, height_mm=self._width, is_window=True,
+                name=f"{NAME} {i}",
+                width_mm=self._width,
+                height_mm=self._width,
+                is_window=True,
                 placement=Placement(_times(way, self.distance_mm)),
                 output=Output(value=1.0, unit="cd/m2"),
             )
             for i, way in enumerate(directions())
-        ]  # fmt: skip
+        ]
         whole = replace(rig, lamps=(*rig.lamps, *lamps))
         light = self._search.levels.light_anew(whole).light[len(rig.lamps) : -1]
         return [Patch(way, one) for way, one in zip(directions(), light, strict=True)]
@@ -59,9 +62,9 @@ class Elsewhere:
     def best(self, plan: Hypothesis) -> tuple[Hypothesis, Foreign] | None:
         """Return the light from outside that explains most, and the fit with it."""
         singles = [self._tried(plan, (i,)) for i in range(len(self.patches))]
-        order = sorted(
-            (s for s in singles if s is not None), key=lambda found: found[0].cost
-        )[:_FIRST]  # fmt: skip
+        order = sorted((s for s in singles if s is not None), key=lambda found: found[0].cost)[
+            :_FIRST
+        ]
         if not order:
             return None
         first = order[0]
@@ -112,10 +115,12 @@ class Elsewhere:
         share = 1 / len(chosen)  # each patch was given its share of the mean
         return Foreign(
             direction=(float(way[0]), float(way[1]), float(way[2])),
-            distance_mm=self.distance_mm, width_mm=wide,
+            distance_mm=self.distance_mm,
+            width_mm=wide,
             luminance_cd_m2=tuple(float(v) * share for v in level),  # type: ignore[arg-type]
-            where_mm=self._mirrored(found, chosen, level), cost=0.0,
-        )  # fmt: skip
+            where_mm=self._mirrored(found, chosen, level),
+            cost=0.0,
+        )
 
     def _mirrored(
         self, found: Hypothesis, chosen: tuple[int, ...], level: Doubles

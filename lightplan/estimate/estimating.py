@@ -10,12 +10,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles
 from lightplan.estimate.elsewhere import NAME, Elsewhere
-from lightplan.estimate.fit import (
-    EXPOSURE_KNOWN,
-    EXPOSURE_UNKNOWN,
-    Fitter,
-    Name,
-)
+from lightplan.estimate.fit import EXPOSURE_KNOWN, EXPOSURE_UNKNOWN, Fitter, Name
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.levels import Levels
 from lightplan.estimate.result import CameraState, Estimate, Rival
@@ -55,9 +50,13 @@ class Photographed:
 
 
 def estimate(
-    rig: Rig, photo: Photographed, *, clip_cd_m2: float, steady: float = 1.0,
+    rig: Rig,
+    photo: Photographed,
+    *,
+    clip_cd_m2: float,
+    steady: float = 1.0,
     watch: Watch = unwatched,
-) -> Estimate:  # fmt: skip
+) -> Estimate:
     """Return the rig as built, from one photograph.
 
     Parameters
@@ -145,9 +144,14 @@ def _fitter(rig: Rig, photo: Photographed, planned: float, steady: float) -> Fit
 
 
 def _told(
-    rig: Rig, photo: Photographed, fitter: Fitter, search: Search,
-    found: Sequence[Hypothesis], known: float, foreign: Foreign | None,
-) -> Estimate:  # fmt: skip
+    rig: Rig,
+    photo: Photographed,
+    fitter: Fitter,
+    search: Search,
+    found: Sequence[Hypothesis],
+    known: float,
+    foreign: Foreign | None,
+) -> Estimate:
     best = found[0]
     outside = NAME in best.elements
     beliefs = _beliefs(found)
@@ -161,15 +165,20 @@ def _told(
     place = fitter.place
     nought = np.zeros(3)
     return Estimate(
-        planned=rig, as_built=slipped(rig, values),
-        hand=_hand(search, best), slips=slips, as_planned=not best.values,
+        planned=rig,
+        as_built=slipped(rig, values),
+        hand=_hand(search, best),
+        slips=slips,
+        as_planned=not best.values,
         foreign=(foreign,) if outside and foreign is not None else (),
         camera=_camera(best, fitter, known),
         lens_mm=nought if place is None else place.offset_mm,
         lens_sigma_mm=nought if place is None else np.sqrt(np.diag(place.covariance)),
-        rivals=rivals[:3], misfit=best.fitted.misfit, seen=photo.seen,
+        rivals=rivals[:3],
+        misfit=best.fitted.misfit,
+        seen=photo.seen,
         residual=best.fitted.residual,
-    )  # fmt: skip
+    )
 
 
 def _hand(search: Search, best: Hypothesis) -> dict[Name, float]:
@@ -209,8 +218,16 @@ def slips_of(search: Search, one: Hypothesis, belief: dict[str, float]) -> tuple
         unit = search.room_unit  # cd/m2, as the surroundings' unit is 1 cd/m2
         level = float(np.mean([0.0 if v is None else v for v in room])) * unit
         sigma = 0.5 * unit
-        slips.append(Slip(element="room", dimension="light", value=level, unit="cd/m2",
-                          uncertainty=sigma, confidence=belief["room"]))  # fmt: skip
+        slips.append(
+            Slip(
+                element="room",
+                dimension="light",
+                value=level,
+                unit="cd/m2",
+                uncertainty=sigma,
+                confidence=belief["room"],
+            )
+        )
     order = {n: i for i, n in enumerate(_by_effect(search, one))}
     return tuple(sorted(slips, key=lambda s: order.get(s.element, 99)))
 
@@ -218,8 +235,14 @@ def slips_of(search: Search, one: Hypothesis, belief: dict[str, float]) -> tuple
 def _slip(name: Name, value: float, sigma: float, belief: float) -> Slip:
     end = name[1].rpartition("_")[2]
     unit: SlipUnit = end if end in ("mm", "deg", "stops") else ""  # type: ignore[assignment]
-    return Slip(element=name[0], dimension=name[1], value=float(value), unit=unit,
-                uncertainty=float(sigma), confidence=float(min(1.0, belief)))  # fmt: skip
+    return Slip(
+        element=name[0],
+        dimension=name[1],
+        value=float(value),
+        unit=unit,
+        uncertainty=float(sigma),
+        confidence=float(min(1.0, belief)),
+    )
 
 
 def _by_effect(search: Search, one: Hypothesis) -> list[str]:
@@ -243,7 +266,12 @@ def _camera(best: Hypothesis, fitter: Fitter, known: float) -> CameraState:
         return float(values["camera's", name])
 
     return CameraState(
-        exposure_stops=known + of("exposure"), exposure_sigma=sigmas["camera's", "exposure"],
-        balance_stops=of("red") - of("blue"), red_stops=of("red"), blue_stops=of("blue"),
-        vignette_stops=of("vignette"), contrast=of("contrast"), lift_stops=of("lift"),
-    )  # fmt: skip
+        exposure_stops=known + of("exposure"),
+        exposure_sigma=sigmas["camera's", "exposure"],
+        balance_stops=of("red") - of("blue"),
+        red_stops=of("red"),
+        blue_stops=of("blue"),
+        vignette_stops=of("vignette"),
+        contrast=of("contrast"),
+        lift_stops=of("lift"),
+    )

@@ -53,8 +53,13 @@ class Columns:
     at: Doubles
 
     @classmethod
-    def of(cls, names: Sequence[Name], values: Doubles, sigmas: Sequence[float],
-           at: Sequence[float] | None = None) -> Columns:  # fmt: skip
+    def of(
+        cls,
+        names: Sequence[Name],
+        values: Doubles,
+        sigmas: Sequence[float],
+        at: Sequence[float] | None = None,
+    ) -> Columns:
         """Return columns that are expected to be as planned."""
         nought = np.zeros(len(names))
         there = nought if at is None else np.asarray(at, float)
@@ -78,17 +83,22 @@ class Columns:
         """Return the others."""
         keep = [i for i, name in enumerate(self.names) if name not in names]
         return Columns(
-            tuple(self.names[i] for i in keep), self.values[..., keep], self.means[keep],
-            self.sigmas[keep], self.at[keep],
-        )  # fmt: skip
+            tuple(self.names[i] for i in keep),
+            self.values[..., keep],
+            self.means[keep],
+            self.sigmas[keep],
+            self.at[keep],
+        )
 
     def joined(self, other: Columns) -> Columns:
         """Return these and others."""
         return Columns(
-            self.names + other.names, np.concatenate([self.values, other.values], axis=-1),
+            self.names + other.names,
+            np.concatenate([self.values, other.values], axis=-1),
             np.concatenate([self.means, other.means]),
-            np.concatenate([self.sigmas, other.sigmas]), np.concatenate([self.at, other.at]),
-        )  # fmt: skip
+            np.concatenate([self.sigmas, other.sigmas]),
+            np.concatenate([self.at, other.at]),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,11 +221,12 @@ class Fitter:
         errors = np.sqrt(np.diag(np.linalg.inv(normal)))
         total = at + values
         return Fitted(
-            cost, dict(zip(names, total.tolist(), strict=True)),
+            cost,
+            dict(zip(names, total.tolist(), strict=True)),
             dict(zip(names, errors.tolist(), strict=True)),
             (aim - rows @ values).reshape(seen.stops.shape),
             float(np.sqrt((weight * np.minimum(away, 6) ** 2).sum() / weight.sum())),
-        )  # fmt: skip
+        )
 
     def _design(
         self, model: Doubles, sensitive: Doubles, columns: Columns
@@ -256,11 +267,7 @@ class Fitter:
         return np.asarray(kept)
 
     def _priors(
-        self,
-        names: tuple[Name, ...],
-        sigmas: Doubles,
-        at: Doubles,
-        means: Doubles,
+        self, names: tuple[Name, ...], sigmas: Doubles, at: Doubles, means: Doubles
     ) -> tuple[Doubles, Doubles, float]:
         """Return what is known before: information matrix, its pull, and its cost at `at`."""
         information = np.diag(1 / sigmas**2)

@@ -40,10 +40,11 @@ class CameraState:
     def beside(self, other: CameraState) -> CameraState:
         """Return the state with its colour told beside that of another frame."""
         return replace(
-            self, balance_stops=self.balance_stops - other.balance_stops,
+            self,
+            balance_stops=self.balance_stops - other.balance_stops,
             red_stops=self.red_stops - other.red_stops,
             blue_stops=self.blue_stops - other.blue_stops,
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True)

@@ -12,12 +12,7 @@ from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.estimate.fit import Columns, Fitted, Fitter, Name
 from lightplan.estimate.levels import CellLight, Levels, to_stops
-from lightplan.estimate.unknowns import (
-    CAMERA_SLIP_MM,
-    Unknown,
-    powers_of,
-    unknowns_of,
-)
+from lightplan.estimate.unknowns import CAMERA_SLIP_MM, Unknown, powers_of, unknowns_of
 from lightplan.scene import Rig
 from lightplan.scene.slips import slipped
 
@@ -286,8 +281,9 @@ class Search:
             name = (one.element, one.dimension)
             if one.element == "camera":
                 continue
-            wide = self.fitter.fit(light, self.hand.with_sigma({name: one.slip}),
-                                   plan.fitted.exposure)  # fmt: skip
+            wide = self.fitter.fit(
+                light, self.hand.with_sigma({name: one.slip}), plan.fitted.exposure
+            )
             worth.append((plan.fitted.cost - wide.cost, name))
         worth.sort(key=lambda w: -w[0])
         return [name for _, name in worth[:_PROMISING]]

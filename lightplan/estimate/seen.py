@@ -96,9 +96,14 @@ def _solid(foil: Singles, valid: Booleans, *, is_foil: bool) -> Singles:
 
 
 def _cells(
-    maps: SheetMaps, share: Singles, solid: Singles, shape: tuple[int, int], radius2: Doubles,
-    *, is_foil: bool,
-) -> dict[str, Doubles]:  # fmt: skip
+    maps: SheetMaps,
+    share: Singles,
+    solid: Singles,
+    shape: tuple[int, int],
+    radius2: Doubles,
+    *,
+    is_foil: bool,
+) -> dict[str, Doubles]:
     cover = shrink(solid, shape).ravel().astype(float)
     at = np.flatnonzero(cover >= LEAST_COVER)
     if not is_foil and len(at) > MOST_PAPER_CELLS:

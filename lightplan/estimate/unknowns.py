@@ -14,8 +14,15 @@ from lightplan.scene.slips import SlipUnit
 
 HAND = SettingErrors()
 # One standard deviation of a slip, by what is off.
-_SLIPS = {"x_mm": 70.0, "y_mm": 70.0, "z_mm": 70.0, "turn_deg": 8.0, "lean_deg": 8.0,
-          "power_stops": 1.0, "bow_mm": 1.6}  # fmt: skip
+_SLIPS = {
+    "x_mm": 70.0,
+    "y_mm": 70.0,
+    "z_mm": 70.0,
+    "turn_deg": 8.0,
+    "lean_deg": 8.0,
+    "power_stops": 1.0,
+    "bow_mm": 1.6,
+}
 CAMERA_SLIP_MM = 45.0
 ROUGHNESS_HAND = 0.3  # of log2: nobody measures a foil's roughness
 HAND_SHARE = 0.6

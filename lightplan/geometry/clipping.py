@@ -85,8 +85,10 @@ def edge_planes(polygon: Doubles, count: int, planes: Doubles) -> int:
             continue
         sign = 1.0 if x * middle[0] + y * middle[1] + z * middle[2] >= 0 else -1.0
         planes[found, 0], planes[found, 1], planes[found, 2] = (
-            sign * x / size, sign * y / size, sign * z / size,
-        )  # fmt: skip
+            sign * x / size,
+            sign * y / size,
+            sign * z / size,
+        )
         found += 1
     return found
 
@@ -122,9 +124,15 @@ def common(
 
 @compiled
 def without(
-    pieces: Doubles, counts: Integers, number: int, planes: Doubles, edges: int,
-    hole: Doubles, hole_edges: int, work: Doubles,
-) -> int:  # fmt: skip
+    pieces: Doubles,
+    counts: Integers,
+    number: int,
+    planes: Doubles,
+    edges: int,
+    hole: Doubles,
+    hole_edges: int,
+    work: Doubles,
+) -> int:
     """Take from every piece what lies inside the planes of a polygon's edges, in place.
 
     Parameters

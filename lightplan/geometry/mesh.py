@@ -282,8 +282,9 @@ def _halved(corners: Doubles, largest: float) -> Doubles:
     areas = np.linalg.norm(_vector_areas(corners), axis=1)
     kept = [corners[areas <= largest]]
     large = np.flatnonzero(areas > largest)
-    heap = [(-float(areas[i]), n, _longest_last(corners[i : i + 1])[0])
-            for n, i in enumerate(large)]  # fmt: skip
+    heap = [
+        (-float(areas[i]), n, _longest_last(corners[i : i + 1])[0]) for n, i in enumerate(large)
+    ]
     heapq.heapify(heap)
     number = len(heap)
     while heap and -heap[0][0] > largest:

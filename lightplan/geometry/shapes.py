@@ -294,8 +294,12 @@ class Ball:
         angle = 2 * np.pi * np.arange(cols + 1) / cols - np.pi
         return _tiles(
             lambda r, c: self._at(height[0] + (height[-1] - height[0]) * r / rows, angle, c),
-            rows, cols, 4 * math.pi * self.radius**2 / (rows * cols), self.centre, outward=True,
-        )  # fmt: skip
+            rows,
+            cols,
+            4 * math.pi * self.radius**2 / (rows * cols),
+            self.centre,
+            outward=True,
+        )
 
     def _at(self, z: Doubles, angle: Doubles, column: Doubles) -> Doubles:
         phi = angle[0] + 2 * np.pi * column / (len(angle) - 1)
@@ -394,9 +398,13 @@ class Cone:
         ring = np.maximum(np.hypot(offset[..., 0], offset[..., 1]), 1e-6)
         tilt = math.hypot(1.0, self._slope)
         return np.stack(
-            [-offset[..., 0] / (ring * tilt), -offset[..., 1] / (ring * tilt),
-             np.broadcast_to(np.float32(self._slope / tilt), ring.shape)], axis=-1,
-        )  # fmt: skip
+            [
+                -offset[..., 0] / (ring * tilt),
+                -offset[..., 1] / (ring * tilt),
+                np.broadcast_to(np.float32(self._slope / tilt), ring.shape),
+            ],
+            axis=-1,
+        )
 
     def surface_coordinates(self, points: Floats) -> tuple[Floats, Floats]:  # noqa: D102
         offset = points - np.asarray(self.centre, np.float32)
@@ -407,8 +415,12 @@ class Cone:
         slant = math.hypot(self.height, self.top_radius - self.foot_radius)
         cells = _tiles(
             lambda r, c: self._at(self.height * (1 - r / rows), 2 * np.pi * c / cols - np.pi),
-            rows, cols, 1.0, self.centre, outward=False,
-        )  # fmt: skip
+            rows,
+            cols,
+            1.0,
+            self.centre,
+            outward=False,
+        )
         middle = self.height * (1 - (np.arange(rows) + 0.5) / rows)
         ring = self.foot_radius + self._slope * middle
         areas = np.repeat(2 * math.pi * ring * slant / (rows * cols), cols)

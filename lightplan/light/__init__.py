@@ -5,6 +5,4 @@ from lightplan.light.engine import Engine
 from lightplan.light.keeper import engine_for, layers_of, per_lamp_of
 from lightplan.light.layers import LampLayers, Layers
 
-__all__ = [
-    "Detail", "Engine", "LampLayers", "Layers", "engine_for", "layers_of", "per_lamp_of",
-]  # fmt: skip
+__all__ = ["Detail", "Engine", "LampLayers", "Layers", "engine_for", "layers_of", "per_lamp_of"]

@@ -49,9 +49,16 @@ class ViewFactors(Kept):
         self._moves = moves
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
-        points: Floats, normals: Floats, owners: Integers, *, of_cells: bool,
-    ) -> Singles:  # fmt: skip
+        self,
+        surfaces: Sequence[Surface],
+        patchwork: Patchwork,
+        changed: frozenset[int],
+        points: Floats,
+        normals: Floats,
+        owners: Integers,
+        *,
+        of_cells: bool,
+    ) -> Singles:
         """Return (n, c) view factors.
 
         `of_cells` tells that the points are the cells themselves: near factors are then
@@ -75,9 +82,15 @@ class ViewFactors(Kept):
         return _at_most_one(factors)
 
     def _renew(
-        self, patchwork: Patchwork, changed: frozenset[int], points: Floats, normals: Floats,
-        owners: Integers, *, of_cells: bool,
-    ) -> None:  # fmt: skip
+        self,
+        patchwork: Patchwork,
+        changed: frozenset[int],
+        points: Floats,
+        normals: Floats,
+        owners: Integers,
+        *,
+        of_cells: bool,
+    ) -> None:
         """Work out the rows and columns of moved surfaces."""
         assert self._kernel is not None
         cells = patchwork.geometry

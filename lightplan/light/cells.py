@@ -151,9 +151,13 @@ class Patchwork:
         return np.array(seen, np.int64)
 
     def texels(
-        self, surfaces: Sequence[Surface], index: int, across: Floats, up: Floats,
+        self,
+        surfaces: Sequence[Surface],
+        index: int,
+        across: Floats,
+        up: Floats,
         from_front: Booleans,
-    ) -> Integers:  # fmt: skip
+    ) -> Integers:
         """Return the texels that rays see at places (0..1) of one surface."""
         surface = surfaces[index]
         place: Integers | None = None

@@ -44,9 +44,15 @@ class DirectLight(Kept):
         """Count surfaces anew: nothing is kept that has a number."""
 
     def update(
-        self, surfaces: Sequence[Surface], lamps: Sequence[LampFace], changed: frozenset[int],
-        points: Floats, normals: Floats, owners: Integers, spread: Doubles | None = None,
-    ) -> Doubles:  # fmt: skip
+        self,
+        surfaces: Sequence[Surface],
+        lamps: Sequence[LampFace],
+        changed: frozenset[int],
+        points: Floats,
+        normals: Floats,
+        owners: Integers,
+        spread: Doubles | None = None,
+    ) -> Doubles:
         """Return the factors; luminance of white matte = factor x luminance of the lamp.
 
         Parameters

@@ -113,9 +113,8 @@ def _open_time(rig: Rig) -> float:
 def _full_luminance(lamp: Lamp) -> float:
     value, unit = lamp.output.of_light()
     luminance = photometry.luminance(
-        value, unit, shape=lamp.shape, width_mm=lamp.width_mm,
-        height_mm=lamp.height_mm,
-    )  # fmt: skip
+        value, unit, shape=lamp.shape, width_mm=lamp.width_mm, height_mm=lamp.height_mm
+    )
     if lamp.profile is not None and unit == "lm":
         matte = 4 * math.pi if lamp.shape == "bulb" else math.pi
         return luminance * matte / _solid_content(lamp.profile)

@@ -101,9 +101,13 @@ class Engine:
         return Worlds(paper, foil, coarse)
 
     def _settle_world(
-        self, source: Doubles, system: System, transfers: Sequence[Transfer], lights: Lights,
+        self,
+        source: Doubles,
+        system: System,
+        transfers: Sequence[Transfer],
+        lights: Lights,
         check: Check,
-    ) -> tuple[Outlook, Singles]:  # fmt: skip
+    ) -> tuple[Outlook, Singles]:
         """Return what is seen in one world and the cells' luminances."""
         values = system.settle(source)
         outlook = self._outlook(values, lights)
@@ -190,12 +194,18 @@ class Engine:
         sees, names = mirrored_names(rig, now.surfaces, now.patchwork, now.grid)
         camera = now.frame
         return Layers(
-            sheet_x_mm=now.grid.x_mm.copy(), sheet_y_mm=now.grid.y_mm.copy(),
-            sheet_paper=paper, sheet_foil=foil, sees=sees, sees_names=names,
-            camera_xyz_mm=camera.xyz_mm.copy(), camera_paper=camera.show(paper),
+            sheet_x_mm=now.grid.x_mm.copy(),
+            sheet_y_mm=now.grid.y_mm.copy(),
+            sheet_paper=paper,
+            sheet_foil=foil,
+            sees=sees,
+            sees_names=names,
+            camera_xyz_mm=camera.xyz_mm.copy(),
+            camera_paper=camera.show(paper),
             camera_foil=camera.show(foil),
-            camera_surround=camera.surround(texels, now.surroundings), rim=rim,
-        )  # fmt: skip
+            camera_surround=camera.surround(texels, now.surroundings),
+            rim=rim,
+        )
 
     def picture(self, rig: Rig, foil_share: Singles, *, check: Check = go_on) -> Singles:
         """Return the camera's picture in cd/m2, (r, c, 3), for foil shares (r, c) per pixel.

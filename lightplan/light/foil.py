@@ -39,9 +39,15 @@ class FoilLight(Kept):
     """One mirror layer, worked out on a grid as fine as its blur needs."""
 
     def __init__(
-        self, rig: Rig, lattice: Lattice, detail: Detail, curve: SpecularCurve,
-        roughness: tuple[float, float], brush_rad: float, grating_strength: float,
-    ) -> None:  # fmt: skip
+        self,
+        rig: Rig,
+        lattice: Lattice,
+        detail: Detail,
+        curve: SpecularCurve,
+        roughness: tuple[float, float],
+        brush_rad: float,
+        grating_strength: float,
+    ) -> None:
         tangent = np.array([math.cos(brush_rad), math.sin(brush_rad), 0.0])
         self.lattice = lattice
         points, normals = self.lattice.points(rig.sheet)
@@ -59,10 +65,14 @@ class FoilLight(Kept):
         rays = int(np.clip(wanted, LEAST_RAYS, MOST_RAYS))
         spots = max(detail.foil_spots, min(wanted // RAYS_PER_POINT, MOST_POINTS))
         self._plain = GlossyLight(
-            mirrors, curve, rays=rays, spots=spots,
-            hidden_spots=detail.hidden_spots, polariser=polariser_axis(rig),
+            mirrors,
+            curve,
+            rays=rays,
+            spots=spots,
+            hidden_spots=detail.hidden_spots,
+            polariser=polariser_axis(rig),
             skip=frozenset((0,)),
-        )  # fmt: skip
+        )
         self._grating: GratingLight | None = None
         self._plain_share = np.float32(1.0)
         if grating_strength > 0 and rig.sheet.foil.grating is not None:
@@ -92,9 +102,12 @@ class FoilLight(Kept):
             self._grating.renumber(moves)
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+        self,
+        surfaces: Sequence[Surface],
+        patchwork: Patchwork,
+        lamps: Sequence[LampFace],
         changed: frozenset[int],
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Follow moved surfaces."""
         self._plain.update(surfaces, patchwork, lamps, changed)
         if self._grating is not None:
@@ -180,9 +193,12 @@ def _nearest_mirrored(
     A prop stands nearer than lamps and cards do and has edges all round: where it is mirrored,
     its own typical distance counts. A lamp is bright enough to count wherever it is.
     """
-    x, y = (v.ravel() for v in np.meshgrid(
-        np.linspace(-width / 2, width / 2, 9), np.linspace(-height / 2, height / 2, 9)
-    ))  # fmt: skip
+    x, y = (
+        v.ravel()
+        for v in np.meshgrid(
+            np.linspace(-width / 2, width / 2, 9), np.linspace(-height / 2, height / 2, 9)
+        )
+    )
     points = np.stack([x, y, np.zeros_like(x)], axis=1)
     away = (points - camera) * [1, 1, -1]
     away /= np.linalg.norm(away, axis=1, keepdims=True)

@@ -120,9 +120,13 @@ class CameraFrame(Kept):
         return seen
 
     def compose(
-        self, paper: Singles, foil: Singles, foil_share: Singles, texels: Singles,
+        self,
+        paper: Singles,
+        foil: Singles,
+        foil_share: Singles,
+        texels: Singles,
         surroundings: Surroundings,
-    ) -> Singles:  # fmt: skip
+    ) -> Singles:
         """Return the whole picture, (r, c, 3) cd/m2, foil laid over paper by its share."""
         self._catch_up()
         picture = np.empty((self.shape[0] * self.shape[1], 3), np.float32)

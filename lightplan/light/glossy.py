@@ -43,10 +43,18 @@ class GlossyLight(Kept):
     """Luminance of n mirror spots towards their viewers, kept current while things move."""
 
     def __init__(
-        self, mirrors: Mirrors, curve: SpecularCurve, *, rays: int, spots: int,
-        hidden_spots: int = 0, polariser: Doubles | None = None,
-        skip: frozenset[int] = frozenset(), depth: int = 0, numbers: Integers | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        mirrors: Mirrors,
+        curve: SpecularCurve,
+        *,
+        rays: int,
+        spots: int,
+        hidden_spots: int = 0,
+        polariser: Doubles | None = None,
+        skip: frozenset[int] = frozenset(),
+        depth: int = 0,
+        numbers: Integers | None = None,
+    ) -> None:
         self._mirrors, self._curve = mirrors, curve
         self._hidden_spots, self._depth = hidden_spots, depth
         self._count, self._spots, self._skip = rays, spots, skip
@@ -102,9 +110,12 @@ class GlossyLight(Kept):
             self._weighed[key] = weighed[target.key]
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+        self,
+        surfaces: Sequence[Surface],
+        patchwork: Patchwork,
+        lamps: Sequence[LampFace],
         changed: frozenset[int],
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Follow moved surfaces."""
         self.rays.update(surfaces, patchwork, changed, self._skip)
         fresh = changed if self._targets else frozenset(range(len(surfaces)))
@@ -129,9 +140,13 @@ class GlossyLight(Kept):
         for hit in metal_hits(self.rays, surfaces):
             mirrors = Mirrors(*hit.spots, (hit.roughness, hit.roughness), hit.owners)
             light = GlossyLight(
-                mirrors, hit.curve, rays=1, spots=METAL_SPOTS, skip=frozenset((hit.surface,)),
+                mirrors,
+                hit.curve,
+                rays=1,
+                spots=METAL_SPOTS,
+                skip=frozenset((hit.surface,)),
                 depth=self._depth + 1,
-            )  # fmt: skip
+            )
             light.update(surfaces, patchwork, lamps, frozenset())
             self._behind.append((hit.row, self._brings[:, hit.row, hit.col].T, light))
 
@@ -146,9 +161,13 @@ class GlossyLight(Kept):
         by_points = [(w.facets * part).sum(axis=1) for w, part in zip(weighed, parts, strict=True)]
         whole = strata.seen(self._mirrors, surfaces)
         share = strata.share(
-            [t.surface for t in targets], by_points, [w.share for w in weighed], whole,
-            self.rays, self._facets,
-        )  # fmt: skip
+            [t.surface for t in targets],
+            by_points,
+            [w.share for w in weighed],
+            whole,
+            self.rays,
+            self._facets,
+        )
         self._brings = self._carry * share.of_rays
         self._point_weight = np.zeros((3, len(self._mirrors.points), 0), np.float32)
         self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
@@ -161,22 +180,31 @@ class GlossyLight(Kept):
         each = [w.weight * k for w, k in zip(weighed, kept, strict=True)]
         self._point_weight = np.concatenate(each, axis=2)
         self._shown = (
-            np.concatenate([t.texel for t in targets]), np.concatenate([t.share for t in targets])
-        )  # fmt: skip
+            np.concatenate([t.texel for t in targets]),
+            np.concatenate([t.share for t in targets]),
+        )
 
     def _free(
-        self, surfaces: Sequence[Surface], strata: Strata, targets: Sequence[Target],
+        self,
+        surfaces: Sequence[Surface],
+        strata: Strata,
+        targets: Sequence[Target],
         changed: frozenset[int],
-    ) -> Booleans:  # fmt: skip
+    ) -> Booleans:
         """Which points (n, m) no outlined thing hides."""
         if not targets:
             return np.zeros((len(self._mirrors.points), 0), bool)
         ends = np.concatenate([t.points for t in targets])
         owners = np.concatenate([np.full(len(t.points), t.surface) for t in targets])
         return self._sight.update(
-            surfaces, changed, self._mirrors.points, self._mirrors.owners, ends, owners,
+            surfaces,
+            changed,
+            self._mirrors.points,
+            self._mirrors.owners,
+            ends,
+            owners,
             frozenset(strata.outlined),
-        )  # fmt: skip
+        )
 
     def _through(self, surfaces: Sequence[Surface], strata: Strata, target: Target) -> Singles:
         """Share (n,) of a target that what has no outline (cones, bodies) leaves to be seen."""

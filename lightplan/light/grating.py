@@ -16,12 +16,7 @@ from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork
 from lightplan.light.detail import Detail
 from lightplan.light.emission import LampFace
-from lightplan.light.grating_lamps import (
-    ORDERS,
-    GratingLamp,
-    turn,
-    wavelengths_nm,
-)
+from lightplan.light.grating_lamps import ORDERS, GratingLamp, turn, wavelengths_nm
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook
@@ -61,9 +56,12 @@ class GratingLight(Kept):
             lamp.renumber(moves)
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
+        self,
+        surfaces: Sequence[Surface],
+        patchwork: Patchwork,
+        lamps: Sequence[LampFace],
         changed: frozenset[int],
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Follow moved surfaces."""
         self.rays.update(surfaces, patchwork, changed, frozenset((0,)))
         left = np.ones((len(self._mirrors.points), len(surfaces) + 1), np.float32)
@@ -101,9 +99,12 @@ def _look(
     frame = _facet_frame(half.astype(float))
     outgoing = np.einsum("nc,nac->na", view.astype(float), frame)
     incoming, exists = grating_law.diffract(
-        outgoing, order, np.tile(wavelengths, n), grating.lines_per_mm,
+        outgoing,
+        order,
+        np.tile(wavelengths, n),
+        grating.lines_per_mm,
         grating.direction_rad - turn(mirrors),
-    )  # fmt: skip
+    )
     local = np.einsum("na,nac->nc", np.where(exists[:, None], incoming, 0.0), frame)
     unhidden = microfacet.g1(local[:, 0], local[:, 1], local[:, 2], ax, ay) * exists
     world = mirrors.to_world(local.reshape(n, count, 3))

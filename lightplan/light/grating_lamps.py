@@ -186,9 +186,13 @@ def _tilt(mirrors: Mirrors, way: Doubles, kicks: Singles, direction_rad: float) 
 
 
 def _free(
-    sight: Visibility, lamp: LampFace, spots: Samples, mirrors: Mirrors,
-    surfaces: Sequence[Surface], changed: frozenset[int],
-) -> Booleans:  # fmt: skip
+    sight: Visibility,
+    lamp: LampFace,
+    spots: Samples,
+    mirrors: Mirrors,
+    surfaces: Sequence[Surface],
+    changed: frozenset[int],
+) -> Booleans:
     owners = np.full(len(spots.points), lamp.surface)
     return sight.update(surfaces, changed, mirrors.points, mirrors.owners, spots.points, owners)
 

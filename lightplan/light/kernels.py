@@ -18,12 +18,7 @@ LEVEL_MM = 0.02  # a point less than this before a patch's plane lies in it
 
 
 def transfer(
-    points: Floats,
-    normals: Floats,
-    cells: Cells,
-    *,
-    near: float,
-    spread: Doubles | None = None,
+    points: Floats, normals: Floats, cells: Cells, *, near: float, spread: Doubles | None = None
 ) -> Singles:
     """Return view factors from points to cells, occlusion left out.
 
@@ -47,10 +42,17 @@ def transfer(
     if spread is None:
         spread = np.empty((len(points), 0, 3))
     compiled.to_patches(
-        _double(points), _double(normals), _double(spread), _double(cells.centres),
-        _double(cells.normals), _double(cells.areas), _double(cells.corners), near, LEVEL_MM,
+        _double(points),
+        _double(normals),
+        _double(spread),
+        _double(cells.centres),
+        _double(cells.normals),
+        _double(cells.areas),
+        _double(cells.corners),
+        near,
+        LEVEL_MM,
         factors,
-    )  # fmt: skip
+    )
     return factors
 
 

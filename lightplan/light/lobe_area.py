@@ -28,9 +28,8 @@ def matte_area(polygon: Doubles, count: int) -> float:
     for i in range(count):
         j = i + 1 if i + 1 < count else 0
         total += _edge(
-            polygon[i, 0], polygon[i, 1], polygon[i, 2], polygon[j, 0], polygon[j, 1],
-            polygon[j, 2],
-        )  # fmt: skip
+            polygon[i, 0], polygon[i, 1], polygon[i, 2], polygon[j, 0], polygon[j, 1], polygon[j, 2]
+        )
     return abs(total)
 
 
@@ -73,7 +72,7 @@ def lobe_area(
 @compiled
 def _aim(
     x: float, y: float, z: float, view: Doubles, ax: float, ay: float, work: Doubles, row: int
-) -> None:  # fmt: skip
+) -> None:
     """Write a unit direction and the slope, in roughnesses, of the facet that mirrors it."""
     size = np.sqrt(x * x + y * y + z * z)
     x, y, z = x / size, y / size, z / size
@@ -84,9 +83,13 @@ def _aim(
 
 @compiled
 def _bent_edge(
-    start: tuple[float, float, float], slope: tuple[float, float], view: Doubles, ax: float,
-    ay: float, work: Doubles,
-) -> float:  # fmt: skip
+    start: tuple[float, float, float],
+    slope: tuple[float, float],
+    view: Doubles,
+    ax: float,
+    ay: float,
+    work: Doubles,
+) -> float:
     """Return the part of the edge from a start to work[0], whose image among slopes is bent.
 
     The ends still to come are kept in `work`, the next one on top.

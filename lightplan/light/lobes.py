@@ -92,10 +92,23 @@ class Lobes:
         )
         off, nearest = np.empty((n, len(targets))), np.empty((n, len(targets)))
         compiled.weighed(
-            np.asarray(mirrors.points, np.float64), self._frames, self._view, self._across,
-            self.polariser is not None, np.array(mirrors.roughness), *self.curve.polarised,
-            points, normals, areas, firsts, facing, weight, facets, off, nearest,
-        )  # fmt: skip
+            np.asarray(mirrors.points, np.float64),
+            self._frames,
+            self._view,
+            self._across,
+            self.polariser is not None,
+            np.array(mirrors.roughness),
+            *self.curve.polarised,
+            points,
+            normals,
+            areas,
+            firsts,
+            facing,
+            weight,
+            facets,
+            off,
+            nearest,
+        )
         share = self._resolved(np.array([t.spacing_mm for t in targets]), off, nearest)
         found = []
         for target, (first, last), sure in zip(targets, pairwise(firsts), share.T, strict=True):

@@ -52,8 +52,9 @@ def _is_dark(rig: Rig) -> bool:
 
 
 def _through_hole(shape: Flat, rays: Rays) -> Integers:
-    whole = Flat(shape.centre, shape.right, shape.up, shape.half_width, shape.half_height,
-                 shape.is_round)  # fmt: skip
+    whole = Flat(
+        shape.centre, shape.right, shape.up, shape.half_width, shape.half_height, shape.is_round
+    )
     way = whole.trace(rays.origins, rays.directions).distance
     kept = shape.trace(rays.origins, rays.directions).distance
     passed = np.isfinite(way) & ~np.isfinite(kept) & (way < rays.distance)

@@ -36,9 +36,14 @@ class Mirrors:
     def some(self, rows: Integers) -> Mirrors:
         """Return some of the spots."""
         return Mirrors(
-            self.points[rows], self.views[rows], self.tangents[rows], self.others[rows],
-            self.normals[rows], self.roughness, self.owners[rows],
-        )  # fmt: skip
+            self.points[rows],
+            self.views[rows],
+            self.tangents[rows],
+            self.others[rows],
+            self.normals[rows],
+            self.roughness,
+            self.owners[rows],
+        )
 
     def to_local(self, vectors: Floats) -> Singles:
         """Return (n, k, 3) world vectors in each spot's frame."""

@@ -90,9 +90,17 @@ class Packed:
                     first_line[index, place] = len(lines)
             first_hole[index + 1] = len(holes)
         return cls(
-            flat, centres, frames, halves, rounds, np.array(holes, float).reshape(-1, 3),
-            first_hole, np.array(lines, np.float32), first_line, tuple(_occluders(surfaces)),
-        )  # fmt: skip
+            flat,
+            centres,
+            frames,
+            halves,
+            rounds,
+            np.array(holes, float).reshape(-1, 3),
+            first_hole,
+            np.array(lines, np.float32),
+            first_line,
+            tuple(_occluders(surfaces)),
+        )
 
 
 def _occluders(surfaces: Sequence[Surface]) -> list[int]:

@@ -53,9 +53,12 @@ class Rays(Kept):
         self._rest, self._rest_without = None, frozenset()
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, changed: frozenset[int],
+        self,
+        surfaces: Sequence[Surface],
+        patchwork: Patchwork,
+        changed: frozenset[int],
         skip: frozenset[int] = frozenset(),
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Trace anew what the changed surfaces may have altered.
 
         Parameters
@@ -94,11 +97,23 @@ class Rays(Kept):
         count = self.distance.shape
         distance, texel = np.empty(count, np.float32), np.empty(count, np.int32)
         tracing.trace_flat(
-            self.origins[:, 0], self._channels, count[1], index, scene.centres, scene.frames,
-            scene.halves, scene.rounds, scene.holes, scene.first_hole, scene.lines,
-            scene.first_line, patchwork.seen_faces(surfaces, index), TOUCH_MM,
-            distance.reshape(-1), texel.reshape(-1),
-        )  # fmt: skip
+            self.origins[:, 0],
+            self._channels,
+            count[1],
+            index,
+            scene.centres,
+            scene.frames,
+            scene.halves,
+            scene.rounds,
+            scene.holes,
+            scene.first_hole,
+            scene.lines,
+            scene.first_line,
+            patchwork.seen_faces(surfaces, index),
+            TOUCH_MM,
+            distance.reshape(-1),
+            texel.reshape(-1),
+        )
         return distance, texel
 
     def _start_over(self) -> None:
@@ -118,9 +133,19 @@ class Rays(Kept):
     def smooth(self, scene: Packed, faces: Integers, table: Singles, seen: Singles) -> None:
         """Smooth what the rays of one origin see of flat faces, (n, 3), between their texels."""
         tracing.between_texels(
-            self.origins[0, 0], self._channels, self.surface[0], self.distance[0], scene.centres,
-            scene.frames, scene.halves, scene.lines, scene.first_line, faces, table, seen,
-        )  # fmt: skip
+            self.origins[0, 0],
+            self._channels,
+            self.surface[0],
+            self.distance[0],
+            scene.centres,
+            scene.frames,
+            scene.halves,
+            scene.lines,
+            scene.first_line,
+            faces,
+            table,
+            seen,
+        )
 
     def first_among(self, some: Collection[int]) -> Integers:
         """Return (n, k) the first of some surfaces on each ray, NOTHING for none."""

@@ -93,9 +93,13 @@ class Outline:
 
 
 def rim_of(
-    rig: Rig, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
-    outlook: Outlook, detail: Detail,
-) -> Rim | None:  # fmt: skip
+    rig: Rig,
+    surfaces: Sequence[Surface],
+    patchwork: Patchwork,
+    lamps: Sequence[LampFace],
+    outlook: Outlook,
+    detail: Detail,
+) -> Rim | None:
     """Return what the flanks show under the only light of `outlook`; None for level foil."""
     relief = rig.sheet.foil.relief
     if relief is None or relief.depth_mm == 0 or not detail.follows_relief:
@@ -103,10 +107,14 @@ def rim_of(
     lattice = Lattice.over(rig.sheet, LONG_SIDE, LEAST)
     mirrors, faces_us = _flanks(rig, lattice, relief)
     light = GlossyLight(
-        mirrors, foil_curve_of(rig.sheet.foil), rays=RAYS, spots=detail.foil_spots,
-        polariser=polariser_axis(rig), skip=frozenset((0,)),
+        mirrors,
+        foil_curve_of(rig.sheet.foil),
+        rays=RAYS,
+        spots=detail.foil_spots,
+        polariser=polariser_axis(rig),
+        skip=frozenset((0,)),
         numbers=np.tile(np.arange(len(mirrors.points) // FACINGS), FACINGS),
-    )  # fmt: skip
+    )
     light.update(surfaces, patchwork, lamps, frozenset())
     shown = light.evaluate(outlook)[:, 0] * faces_us[:, None]
     luminance = shown.reshape(FACINGS, *lattice.shape, 3).astype(np.float32)
@@ -129,9 +137,12 @@ def _flanks(rig: Rig, lattice: Lattice, relief: Relief) -> tuple[Mirrors, Double
     normals = np.where(seen[:, None], normals, even)
     brush = rig.sheet.foil.brush_rad
     face = MirrorFace(
-        0, is_front=True, curve=foil_curve_of(rig.sheet.foil), roughness=rig.sheet.foil.roughness,
+        0,
+        is_front=True,
+        curve=foil_curve_of(rig.sheet.foil),
+        roughness=rig.sheet.foil.roughness,
         tangent=np.array([math.cos(brush), math.sin(brush), 0.0]),
-    )  # fmt: skip
+    )
     return face.mirrors(points, normals, views), seen.astype(float)
 
 

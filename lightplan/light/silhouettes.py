@@ -89,14 +89,23 @@ class Outlines:
 
     def _arrays(self) -> tuple[Any, ...]:
         return (
-            self.corners, self.counts, self.normals, self.centres, self.radii, self.holes,
+            self.corners,
+            self.counts,
+            self.normals,
+            self.centres,
+            self.radii,
+            self.holes,
             self.hole_counts,
-        )  # fmt: skip
+        )
 
     def matte(
-        self, targets: Integers, blockers: Integers, points: Floats, frames: Doubles,
+        self,
+        targets: Integers,
+        blockers: Integers,
+        points: Floats,
+        frames: Doubles,
         owners: Integers,
-    ) -> Doubles:  # fmt: skip
+    ) -> Doubles:
         """Return the view factors (n, t) of what matte points see of the targets.
 
         Parameters
@@ -115,9 +124,15 @@ class Outlines:
         return result
 
     def glossy(
-        self, targets: Integers, blockers: Integers, points: Floats, frames: Doubles,
-        owners: Integers, views: Doubles, roughness: tuple[float, float],
-    ) -> Doubles:  # fmt: skip
+        self,
+        targets: Integers,
+        blockers: Integers,
+        points: Floats,
+        frames: Doubles,
+        owners: Integers,
+        views: Doubles,
+        roughness: tuple[float, float],
+    ) -> Doubles:
         """Return the shares of facets (n, t) that mirror to the viewer what is seen of targets.
 
         `views` (n, 3) are unit directions to the viewer in the world; the rest as in `matte`.
@@ -128,23 +143,42 @@ class Outlines:
 
 
 def _plain(
-    targets: Integers, blockers: Integers, points: Floats, frames: Doubles, owners: Integers,
+    targets: Integers,
+    blockers: Integers,
+    points: Floats,
+    frames: Doubles,
+    owners: Integers,
     views: Doubles,
-) -> tuple[Any, ...]:  # fmt: skip
+) -> tuple[Any, ...]:
     """Arrays of the types the loop is compiled for."""
     return (
-        np.asarray(targets, np.int64), np.asarray(blockers, np.int64),
-        np.ascontiguousarray(points, np.float64), np.ascontiguousarray(frames, np.float64),
-        np.asarray(owners, np.int64), np.ascontiguousarray(views, np.float64),
-    )  # fmt: skip
+        np.asarray(targets, np.int64),
+        np.asarray(blockers, np.int64),
+        np.ascontiguousarray(points, np.float64),
+        np.ascontiguousarray(frames, np.float64),
+        np.asarray(owners, np.int64),
+        np.ascontiguousarray(views, np.float64),
+    )
 
 
 @compiled
 def seen(
-    targets: Integers, blockers: Integers, points: Doubles, frames: Doubles, owners: Integers,
-    views: Doubles, ax: float, ay: float, corners: Doubles, counts: Integers, normals: Doubles,
-    centres: Doubles, radii: Doubles, holes: Doubles, hole_counts: Integers,
-) -> Doubles:  # fmt: skip
+    targets: Integers,
+    blockers: Integers,
+    points: Doubles,
+    frames: Doubles,
+    owners: Integers,
+    views: Doubles,
+    ax: float,
+    ay: float,
+    corners: Doubles,
+    counts: Integers,
+    normals: Doubles,
+    centres: Doubles,
+    radii: Doubles,
+    holes: Doubles,
+    hole_counts: Integers,
+) -> Doubles:
     """Return how much (n, t) of each target n points see: of a lobe, or as matte (ax = 0).
 
     -1 where what is left of a target falls into too many pieces.
@@ -165,8 +199,21 @@ def seen(
     for n in range(len(points)):
         point, frame = points[n], frames[n]
         for s in concerned:
-            _place(s, point, frame, corners[s], counts[s], normals[s], centres[s], radii[s],
-                   rims, rim_counts, planes, cones, work)  # fmt: skip
+            _place(
+                s,
+                point,
+                frame,
+                corners[s],
+                counts[s],
+                normals[s],
+                centres[s],
+                radii[s],
+                rims,
+                rim_counts,
+                planes,
+                cones,
+                work,
+            )
         for c in range(3):
             view[c] = dot(frame[c], views[n])
         for k in range(len(targets)):
@@ -180,8 +227,9 @@ def seen(
                 rim = _hole(point, frame, holes[t], hole_counts[t], work)
                 if rim:
                     open_edges = edge_planes(work[0], rim, edges)
-                    number = without(pieces, piece_counts, number, edges, open_edges,
-                                     hole_edges, 0, work[1:])  # fmt: skip
+                    number = without(
+                        pieces, piece_counts, number, edges, open_edges, hole_edges, 0, work[1:]
+                    )
             for s in blockers:
                 if number <= 0:
                     break
@@ -198,8 +246,9 @@ def seen(
                     rim = _hole(point, frame, holes[s], hole_counts[s], work)
                     if rim:
                         through = edge_planes(work[0], rim, hole_edges)
-                number = without(pieces, piece_counts, number, edges, side, hole_edges, through,
-                                 work[1:])  # fmt: skip
+                number = without(
+                    pieces, piece_counts, number, edges, side, hole_edges, through, work[1:]
+                )
             if number < 0:
                 result[n, k] = -1.0
                 continue
@@ -215,10 +264,20 @@ def seen(
 
 @compiled
 def _place(
-    s: int, point: Doubles, frame: Doubles, corners: Doubles, count: int, normal: Doubles,
-    centre: Doubles, radius: float, rims: Doubles, rim_counts: Integers, planes: Doubles,
-    cones: Doubles, work: Doubles,
-) -> None:  # fmt: skip
+    s: int,
+    point: Doubles,
+    frame: Doubles,
+    corners: Doubles,
+    count: int,
+    normal: Doubles,
+    centre: Doubles,
+    radius: float,
+    rims: Doubles,
+    rim_counts: Integers,
+    planes: Doubles,
+    cones: Doubles,
+    work: Doubles,
+) -> None:
     """Write a surface's outline above the horizon, in the frame of a point, its plane and cone.
 
     The plane is (normal, distance) as seen from the point, the distance positive; the cone a

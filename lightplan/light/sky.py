@@ -35,9 +35,13 @@ class Skylight(Kept):
         self._groups, self._moved = [], frozenset()
 
     def update(
-        self, surfaces: Sequence[Surface], changed: frozenset[int], points: Floats,
-        normals: Floats, owners: Integers,
-    ) -> Singles:  # fmt: skip
+        self,
+        surfaces: Sequence[Surface],
+        changed: frozenset[int],
+        points: Floats,
+        normals: Floats,
+        owners: Integers,
+    ) -> Singles:
         """Return the light received, as luminance of white, (n, 3)."""
         received = np.zeros((len(points), 3), np.float32)
         if self._surroundings.is_dark:

@@ -82,9 +82,12 @@ class Standing(Kept):
         self._see_room(rig)
         if first or not same:
             patchwork = Patchwork(
-                surfaces, len(rig.lamps), self.detail.cells, self.detail.texels,
+                surfaces,
+                len(rig.lamps),
+                self.detail.cells,
+                self.detail.texels,
                 self.detail.thin_cells,
-            )  # fmt: skip
+            )
             moves = Moves(came, patchwork if first else self.patchwork, patchwork)
             old = self.surfaces
             self.surfaces = tuple(
@@ -188,9 +191,10 @@ class Standing(Kept):
             self.systems = _both_systems(found, patchwork)
         thin = _thin(self.rig)
         sky, new = self._part(
-            "cell sky", (self.surroundings, thin),
+            "cell sky",
+            (self.surroundings, thin),
             lambda: Skylight(self.surroundings, detail.cell_sky_rays, thin),
-        )  # fmt: skip
+        )
         if self._touched or new:
             yield "surroundings on cells"
             self.sky_on_cells = sky.update(surfaces, self._since(new), *at)
@@ -207,9 +211,10 @@ class Standing(Kept):
         fine_at = (*self.fine_at, np.zeros(len(self.fine_at[0]), int))
         coarse_at = (*self.coarse_at, np.zeros(len(self.coarse_at[0]), int))
         direct, new = self._part(
-            "paper lamps", relief,
+            "paper lamps",
+            relief,
             lambda: DirectLight(detail.lamp_spots, finer=detail.penumbra_spots),
-        )  # fmt: skip
+        )
         if self._touched or new:
             yield "lamps on paper"
             self.paper_light = direct.update(surfaces, lamps, self._since(new), *fine_at)
@@ -220,9 +225,10 @@ class Standing(Kept):
                 surfaces, self.patchwork, self._since(new), *coarse_at, of_cells=False
             )
         sky, new = self._part(
-            "paper sky", (relief, self.surroundings),
+            "paper sky",
+            (relief, self.surroundings),
             lambda: Skylight(self.surroundings, detail.sky_rays, frozenset((SHEET,))),
-        )  # fmt: skip
+        )
         if self._touched or new:
             yield "surroundings on paper"
             self.sky_on_paper = sky.update(surfaces, self._since(new), *coarse_at)
@@ -239,9 +245,10 @@ class Standing(Kept):
         )
         yield from self._follow_transfers(self.silver, new)
         self.silver_to_paper, new = self._part(
-            "silver to paper", (metals, _relief(self.rig)),
+            "silver to paper",
+            (metals, _relief(self.rig)),
             lambda: [MirrorTransfer(f, spots) for f in faces],
-        )  # fmt: skip
+        )
         for transfer in self.silver_to_paper if self._touched or new else ():
             yield "silver to paper"
             transfer.update(self.surfaces, self.patchwork, self.lamps, self._since(new), *coarse_at)
@@ -251,9 +258,14 @@ class Standing(Kept):
         for part, transfer in transfers if self._touched or new else ():
             yield "mirrored light on cells"
             transfer.update(
-                self.surfaces, self.patchwork, self.lamps, self._since(new),
-                cells.centres[part], cells.normals[part], owners[part],
-            )  # fmt: skip
+                self.surfaces,
+                self.patchwork,
+                self.lamps,
+                self._since(new),
+                cells.centres[part],
+                cells.normals[part],
+                owners[part],
+            )
 
     def _follow_mirrors(self) -> Iterator[str]:
         """Follow what foil and coat show the camera, and what the foil throws back on cells."""
@@ -261,32 +273,36 @@ class Standing(Kept):
         paper, foil = rig.sheet.paper, rig.sheet.foil
         yield "foil"
         self.foil = self._follow_mirror(
-            "foil", (foil, paper.waviness), min(foil.roughness),
+            "foil",
+            (foil, paper.waviness),
+            min(foil.roughness),
             lambda lattice: FoilLight.of_foil(rig, lattice, detail),
-        )  # fmt: skip
+        )
         self.coat: FoilLight | None = None
         if paper.coat_index is None:
             self._forget("coat")  # or it would miss what moves until there is one again
         else:
             yield "coat"
             self.coat = self._follow_mirror(
-                "coat", paper, paper.coat_roughness,
+                "coat",
+                paper,
+                paper.coat_roughness,
                 lambda lattice: FoilLight.of_coat(rig, lattice, detail),
-            )  # fmt: skip
+            )
         self.by_foil: list[Transfer] = []
         if detail.mirror_rounds > 0:
             beside = np.flatnonzero(self.patchwork.owners != SHEET)
             face, size = self.foil.face, (rig.sheet.width_mm, rig.sheet.height_mm)
             self.by_foil, new = self._part(
-                "by foil", (size, foil, face.roughness),
+                "by foil",
+                (size, foil, face.roughness),
                 lambda: [(beside, MirrorTransfer(face, detail.mirror_spots))],
-            )  # fmt: skip
+            )
             yield from self._follow_transfers(self.by_foil, new)
 
     def _follow_mirror(
-        self, name: str, finish: Hashable, roughness: float,
-        make: Callable[[Lattice], FoilLight],
-    ) -> FoilLight:  # fmt: skip
+        self, name: str, finish: Hashable, roughness: float, make: Callable[[Lattice], FoilLight]
+    ) -> FoilLight:
         camera = self.rig.camera
         turned = None if camera.polariser_rad is None else (camera.placement, camera.polariser_rad)
         seen = (_relief(self.rig), finish, camera.placement.position_mm, turned)

@@ -57,10 +57,12 @@ class Strata:
         bright = sorted({target.surface for target in targets})
         outlined = [i for i, s in enumerate(surfaces) if is_outlined(s)]
         metal = [
-            i for i in outlined
-            if i not in bright and i not in skip
+            i
+            for i in outlined
+            if i not in bright
+            and i not in skip
             and (surfaces[i].front.is_metal or surfaces[i].back.is_metal)
-        ]  # fmt: skip
+        ]
         blockers = [i for i in occluders_of(surfaces) if i in outlined and i not in skip]
         arrays = (np.array(v, np.int64) for v in (bright + metal, blockers, outlined))
         things, before, every = arrays
@@ -74,14 +76,24 @@ class Strata:
         """Return the share (n, t) of each spot's facets that mirror each thing; -1: not known."""
         frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
         return Outlines.of(surfaces).glossy(
-            self.things, self.blockers, mirrors.points, frames, mirrors.owners, mirrors.views,
+            self.things,
+            self.blockers,
+            mirrors.points,
+            frames,
+            mirrors.owners,
+            mirrors.views,
             mirrors.roughness,
-        )  # fmt: skip
+        )
 
     def share(
-        self, owners: Sequence[int], by_points: Sequence[Singles], dense: Sequence[Singles],
-        whole: Doubles, rays: Rays, facets: Singles,
-    ) -> Shares:  # fmt: skip
+        self,
+        owners: Sequence[int],
+        by_points: Sequence[Singles],
+        dense: Sequence[Singles],
+        whole: Doubles,
+        rays: Rays,
+        facets: Singles,
+    ) -> Shares:
         """Return what rays and points count.
 
         Parameters

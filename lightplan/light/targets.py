@@ -83,9 +83,14 @@ def targets_of(
 
 
 def _target(
-    surfaces: Sequence[Surface], patchwork: Patchwork, index: int, spots: Samples,
-    spacing: float, *, is_front: bool,
-) -> Target:  # fmt: skip
+    surfaces: Sequence[Surface],
+    patchwork: Patchwork,
+    index: int,
+    spots: Samples,
+    spacing: float,
+    *,
+    is_front: bool,
+) -> Target:
     across, up = surfaces[index].shape.surface_coordinates(spots.points)
     shown = patchwork.texels_around(surfaces[index], index, across, up, is_front=is_front)
     normals = spots.normals if is_front else -spots.normals

@@ -42,9 +42,14 @@ class MirrorFace:
     """
 
     def __init__(
-        self, surface: int, *, is_front: bool, curve: SpecularCurve,
-        roughness: tuple[float, float], tangent: Doubles | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        surface: int,
+        *,
+        is_front: bool,
+        curve: SpecularCurve,
+        roughness: tuple[float, float],
+        tangent: Doubles | None = None,
+    ) -> None:
         self.surface, self.is_front, self.curve = surface, is_front, curve
         self.roughness, self._tangent = roughness, tangent
 
@@ -80,9 +85,15 @@ class MirrorTransfer(Kept):
         self._count = 0
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
-        changed: frozenset[int], points: Floats, normals: Floats, owners: Integers,
-    ) -> None:  # fmt: skip
+        self,
+        surfaces: Sequence[Surface],
+        patchwork: Patchwork,
+        lamps: Sequence[LampFace],
+        changed: frozenset[int],
+        points: Floats,
+        normals: Floats,
+        owners: Integers,
+    ) -> None:
         """Follow moved surfaces; `owners` are the surfaces of the points."""
         self._count = len(points)
         moves = among(owners, changed)
@@ -150,16 +161,24 @@ class _Paths(Kept):
         views = views / np.linalg.norm(views, axis=1, keepdims=True)
         mirrors = self._face.mirrors(spots.points[self._col], spots.normals[self._col], views)
         self._light = GlossyLight(
-            mirrors, self._face.curve, rays=RAYS, spots=LAMP_SPOTS,
+            mirrors,
+            self._face.curve,
+            rays=RAYS,
+            spots=LAMP_SPOTS,
             skip=frozenset((self._face.surface,)),
             numbers=numbers[self._row] * len(spots.points) + self._col,
-        )  # fmt: skip
+        )
         self._sight = Visibility()
 
     def update(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace],
-        changed: frozenset[int], points: Floats, owners: Integers,
-    ) -> None:  # fmt: skip
+        self,
+        surfaces: Sequence[Surface],
+        patchwork: Patchwork,
+        lamps: Sequence[LampFace],
+        changed: frozenset[int],
+        points: Floats,
+        owners: Integers,
+    ) -> None:
         """Follow moved surfaces."""
         if self._light is None:
             return

@@ -38,10 +38,15 @@ class Visibility(Kept):
         self._moves = moves
 
     def update(
-        self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Floats,
-        start_owners: Integers, ends: Floats, end_owners: Integers,
+        self,
+        surfaces: Sequence[Surface],
+        changed: frozenset[int],
+        starts: Floats,
+        start_owners: Integers,
+        ends: Floats,
+        end_owners: Integers,
         among_these: frozenset[int] | None = None,
-    ) -> Booleans:  # fmt: skip
+    ) -> Booleans:
         """Return (n, m) whether each line is free, given which surfaces have changed.
 
         Only what is `among_these` is taken to stand in the way, where that is given.
@@ -77,9 +82,8 @@ class Visibility(Kept):
         return masks
 
     def _arrange(
-        self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Integers,
-        ends: Integers,
-    ) -> tuple[Integers, Integers]:  # fmt: skip
+        self, surfaces: Sequence[Surface], changed: frozenset[int], starts: Integers, ends: Integers
+    ) -> tuple[Integers, Integers]:
         """Return where the rows and columns were, NEW for those that have to be looked at."""
         moves, self._moves = self._moves, None
         known = len(self._places) > 0
@@ -99,20 +103,38 @@ class Visibility(Kept):
         return rows, cols
 
     def _look(
-        self, surfaces: Sequence[Surface], scene: Packed, occluders: Sequence[int],
-        changed: frozenset[int], bits: Integers, starts: Doubles, ends: Doubles, rows: Integers,
+        self,
+        surfaces: Sequence[Surface],
+        scene: Packed,
+        occluders: Sequence[int],
+        changed: frozenset[int],
+        bits: Integers,
+        starts: Doubles,
+        ends: Doubles,
+        rows: Integers,
         cols: Integers,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Set the flags of what stands in the way."""
         flat = [i for i in occluders if scene.flat[i]]
         fresh_rows, fresh_cols = rows == NEW, np.flatnonzero(cols == NEW)
         if flat and bits.size:
             sight.cut_lines(
-                starts, ends, np.array(flat), np.array([1 << self._places[i] % WORD for i in flat]),
-                np.array([i in changed for i in flat]), scene.centres, scene.frames, scene.halves,
-                scene.rounds, scene.holes, scene.first_hole, fresh_rows, fresh_cols, TOUCH_MM,
+                starts,
+                ends,
+                np.array(flat),
+                np.array([1 << self._places[i] % WORD for i in flat]),
+                np.array([i in changed for i in flat]),
+                scene.centres,
+                scene.frames,
+                scene.halves,
+                scene.rounds,
+                scene.holes,
+                scene.first_hole,
+                fresh_rows,
+                fresh_cols,
+                TOUCH_MM,
                 bits,
-            )  # fmt: skip
+            )
         if len(flat) < len(occluders):
             rest = [i for i in occluders if not scene.flat[i]]
             self._look_past_bodies(
@@ -120,10 +142,16 @@ class Visibility(Kept):
             )
 
     def _look_past_bodies(
-        self, surfaces: Sequence[Surface], bodies: Sequence[int], changed: frozenset[int],
-        bits: Integers, starts: Doubles, ends: Doubles, fresh_rows: Integers,
+        self,
+        surfaces: Sequence[Surface],
+        bodies: Sequence[int],
+        changed: frozenset[int],
+        bits: Integers,
+        starts: Doubles,
+        ends: Doubles,
+        fresh_rows: Integers,
         fresh_cols: Integers,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Set the flags of what is not flat."""
         for index in bodies:
             flag = np.int64(1) << np.int64(self._places[index] % WORD)

@@ -27,9 +27,11 @@ LEAST_HUE_CHROMA = 4.0
 
 
 def measures(
-    levels: Levels, foil_kind: str | None, stock: tuple[float, float, float] | None,
+    levels: Levels,
+    foil_kind: str | None,
+    stock: tuple[float, float, float] | None,
     wanted: Wanted = None,
-) -> Pairs:  # fmt: skip
+) -> Pairs:
     """Return cast, hue and colourfulness by name."""
     found: Pairs = {}
     light = np.ones((1, 3))

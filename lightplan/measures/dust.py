@@ -112,9 +112,15 @@ def _measured(maps: SheetMaps, hit: Booleans, bright: bool, on: str) -> list[Spe
         thin = length >= SCRATCH_LENGTH_MM and length >= SCRATCH_ELONGATION * breadth
         col, row = centres[label]
         found.append(
-            Speck("scratch" if thin else "dust", pixel_to_mm(maps, float(row), float(col)),
-                  length, breadth, bright, on)
-        )  # fmt: skip
+            Speck(
+                "scratch" if thin else "dust",
+                pixel_to_mm(maps, float(row), float(col)),
+                length,
+                breadth,
+                bright,
+                on,
+            )
+        )
     return found
 
 

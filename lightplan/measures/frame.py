@@ -97,8 +97,12 @@ def _small(
     picture = np.minimum(np.asarray(linear, np.float32), np.float32(CLIP_LEVEL))
     masks = [np.asarray(mask, np.float32) for mask in (sheet, foil)]
     if picture.ndim != 3 or any(mask.shape != picture.shape[:2] for mask in masks):
-        raise BadInput(field="frame", wanted="a picture (rows, cols, 3) and masks (rows, cols)",
-                       got=f"shape {picture.shape}", cure="give the whole frame")  # fmt: skip
+        raise BadInput(
+            field="frame",
+            wanted="a picture (rows, cols, 3) and masks (rows, cols)",
+            got=f"shape {picture.shape}",
+            cure="give the whole frame",
+        )
     scale = LONG_SIDE / max(picture.shape[:2])
     size = tuple(max(8, round(n * scale)) for n in picture.shape[1::-1])
     level, on_sheet, on_foil = (
@@ -111,8 +115,11 @@ def _small(
 
 def _darkest_corner(light: Singles, ground: Booleans, middle: float) -> float:
     side = max(2, round(CORNER_SHARE * min(light.shape)))
-    boxes = [np.s_[a, b] for a in (slice(0, side), slice(-side, None))
-             for b in (slice(0, side), slice(-side, None))]  # fmt: skip
+    boxes = [
+        np.s_[a, b]
+        for a in (slice(0, side), slice(-side, None))
+        for b in (slice(0, side), slice(-side, None))
+    ]
     levels = [float(light[box][ground[box]].mean()) for box in boxes if ground[box].any()]
     return min([middle, *levels])
 

@@ -12,8 +12,12 @@ from lightplan.arrays import Doubles
 from lightplan.errors import BadInput
 
 CROP_SHAPES: tuple[tuple[str, int, int], ...] = (
-    ("1:1", 1, 1), ("4:3", 4, 3), ("3:4", 3, 4), ("5:4", 5, 4), ("4:5", 4, 5),
-)  # fmt: skip
+    ("1:1", 1, 1),
+    ("4:3", 4, 3),
+    ("3:4", 3, 4),
+    ("5:4", 5, 4),
+    ("4:5", 4, 5),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +138,9 @@ def crops(
         size = np.array([cols * down / across, cols])
         fits = bool(np.all(size <= picture_shape) and low.min() >= 0.0)
         fits = fits and bool(np.all(high <= picture_shape))
-        size = np.minimum(size, min(picture_shape[0] / down, picture_shape[1] / across)
-                          * np.array([down, across]))  # fmt: skip
+        size = np.minimum(
+            size, min(picture_shape[0] / down, picture_shape[1] / across) * np.array([down, across])
+        )
         start = np.clip(0.5 * (low + high) - 0.5 * size, 0.0, np.array(picture_shape) - size)
         row, col = (int(v) for v in np.floor(start + 1e-6))
         rows, cols_px = (int(v) for v in np.floor(size + 1e-6))
@@ -154,7 +159,9 @@ def _corners(corners_px: ArrayLike) -> Doubles:
     corners = np.asarray(corners_px, np.float64)
     if corners.shape != (4, 2) or not np.isfinite(corners).all():
         raise BadInput(
-            field="corners_px", wanted="four finite (row, column) pairs",
-            got=f"shape {corners.shape}", cure="give the sheet's four corners",
-        )  # fmt: skip
+            field="corners_px",
+            wanted="four finite (row, column) pairs",
+            got=f"shape {corners.shape}",
+            cure="give the sheet's four corners",
+        )
     return corners

@@ -71,31 +71,69 @@ def _itself(look: Look) -> GateRule:
     words = f"{weak:.1f} stops or more"
     match look.kind:
         case "bright field":
-            return _at_least("foil as light as white", "foil_to_white_stops", 0.0, 0.3,
-                             "no darker than white paper", 0.4)  # fmt: skip
+            return _at_least(
+                "foil as light as white",
+                "foil_to_white_stops",
+                0.0,
+                0.3,
+                "no darker than white paper",
+                0.4,
+            )
         case "gradient":
-            return _at_least("a gradient is there", "foil_gradient_span_stops", weak, 0.5 * weak,
-                             words, look.strength_stops)  # fmt: skip
+            return _at_least(
+                "a gradient is there",
+                "foil_gradient_span_stops",
+                weak,
+                0.5 * weak,
+                words,
+                look.strength_stops,
+            )
         case "bright band":
-            return _at_least("a band is there", "foil_band_stops", weak, 0.5 * weak,
-                             words, look.strength_stops)  # fmt: skip
+            return _at_least(
+                "a band is there", "foil_band_stops", weak, 0.5 * weak, words, look.strength_stops
+            )
         case "split":
-            return _at_least("a split is there", "split_separation_stops", weak, 0.5 * weak,
-                             words, look.strength_stops)  # fmt: skip
+            return _at_least(
+                "a split is there",
+                "split_separation_stops",
+                weak,
+                0.5 * weak,
+                words,
+                look.strength_stops,
+            )
         case "dark field":
-            return _at_least("edges are bright", "foil_rim_stops", 0.5, 0.3,
-                             "0.5 stops or more above the middle", 2.5)  # fmt: skip
+            return _at_least(
+                "edges are bright",
+                "foil_rim_stops",
+                0.5,
+                0.3,
+                "0.5 stops or more above the middle",
+                2.5,
+            )
         case "rainbow":
-            return _at_least("colours are there", "foil_colourfulness_Cab", 15.0, 6.0,
-                             "15 or more", 60.0)  # fmt: skip
+            return _at_least(
+                "colours are there", "foil_colourfulness_Cab", 15.0, 6.0, "15 or more", 60.0
+            )
         case "flat copy":
-            return GateRule("foil is even", "foil_evenness_stops", 1.2, 0.6, 1.0,
-                            "1.2 stops or less", 0.0, is_look=True)  # fmt: skip
+            return GateRule(
+                "foil is even",
+                "foil_evenness_stops",
+                1.2,
+                0.6,
+                1.0,
+                "1.2 stops or less",
+                0.0,
+                is_look=True,
+            )
 
 
 _DARK_LIMIT: Mapping[LookKind, float] = {
-    "bright field": 0.02, "flat copy": 0.02, "gradient": 0.2, "split": 0.55, "bright band": 0.6,
-}  # fmt: skip
+    "bright field": 0.02,
+    "flat copy": 0.02,
+    "gradient": 0.2,
+    "split": 0.55,
+    "bright band": 0.6,
+}
 """Share of foil that may be black; the other looks want it or do not mind."""
 
 
@@ -106,32 +144,94 @@ def gates_for(look: Look) -> tuple[GateRule, ...]:
     gates = [_itself(look)]
     if not is_record:
         gates.append(
-            _at_least("foil reads as metal", "reads_as_metal_share", LEAST_METAL, 0.15,
-                      f"{LEAST_METAL:.0%} or more", 1.0)
-        )  # fmt: skip
+            _at_least(
+                "foil reads as metal",
+                "reads_as_metal_share",
+                LEAST_METAL,
+                0.15,
+                f"{LEAST_METAL:.0%} or more",
+                1.0,
+            )
+        )
     gates += [
-        GateRule("sharp", "sharpness_resolved_count", 400.0, 100.0, -1.0,
-                 "400 or more elements along the sheet", 800.0),
-        GateRule("sheet fills the frame", "frame_fill_share", 0.5, 0.6, -1.0,
-                 "50% or more of a side", 0.78),
-        GateRule("foil not blank", "foil_clipped_share", blank, slope, 1.0,
-                 f"at most {blank:.0%} of the foil", 0.0),
-        GateRule("paper not clipped", "paper_clipped_share", 0.005, 0.03, 1.0,
-                 "at most 0.5% of the paper", 0.0),
-        GateRule("enough light", "brightest_level_stops", -3.0, 1.0, -1.0,
-                 "no more than 3 stops below clipping", -0.4),
-        GateRule("paper not dull", "paper_tone_Lstar", -9.0, 8.0, -1.0,
-                 "white stock white, other stock as light as it is", 0.0),
-        GateRule("paper not washed out", "paper_tone_Lstar", 16.0, 12.0, 1.0,
-                 "dark stock dark", 0.0),
-        GateRule("foil told from paper", "foil_paper_contrast_dE00", 6.0, 3.0, -1.0,
-                 "6 or more", 30.0),
+        GateRule(
+            "sharp",
+            "sharpness_resolved_count",
+            400.0,
+            100.0,
+            -1.0,
+            "400 or more elements along the sheet",
+            800.0,
+        ),
+        GateRule(
+            "sheet fills the frame",
+            "frame_fill_share",
+            0.5,
+            0.6,
+            -1.0,
+            "50% or more of a side",
+            0.78,
+        ),
+        GateRule(
+            "foil not blank",
+            "foil_clipped_share",
+            blank,
+            slope,
+            1.0,
+            f"at most {blank:.0%} of the foil",
+            0.0,
+        ),
+        GateRule(
+            "paper not clipped",
+            "paper_clipped_share",
+            0.005,
+            0.03,
+            1.0,
+            "at most 0.5% of the paper",
+            0.0,
+        ),
+        GateRule(
+            "enough light",
+            "brightest_level_stops",
+            -3.0,
+            1.0,
+            -1.0,
+            "no more than 3 stops below clipping",
+            -0.4,
+        ),
+        GateRule(
+            "paper not dull",
+            "paper_tone_Lstar",
+            -9.0,
+            8.0,
+            -1.0,
+            "white stock white, other stock as light as it is",
+            0.0,
+        ),
+        GateRule(
+            "paper not washed out", "paper_tone_Lstar", 16.0, 12.0, 1.0, "dark stock dark", 0.0
+        ),
+        GateRule(
+            "foil told from paper", "foil_paper_contrast_dE00", 6.0, 3.0, -1.0, "6 or more", 30.0
+        ),
         GateRule("paper colour in range", "paper_cast_Cab", 8.0, 8.0, 1.0, "8 or less", 0.0),
-    ]  # fmt: skip
+    ]
     if look.kind in _DARK_LIMIT:
         limit = _DARK_LIMIT[look.kind]
-        gates.append(GateRule("foil not black", "foil_dark_share", limit, 0.15, 1.0,
-                              f"at most {limit:.0%} of the foil", 0.0))  # fmt: skip
-        gates.append(GateRule("foil colour in range", "foil_colour_error_dE00", 20.0, 15.0, 1.0,
-                              "20 or less", 0.0))  # fmt: skip
+        gates.append(
+            GateRule(
+                "foil not black",
+                "foil_dark_share",
+                limit,
+                0.15,
+                1.0,
+                f"at most {limit:.0%} of the foil",
+                0.0,
+            )
+        )
+        gates.append(
+            GateRule(
+                "foil colour in range", "foil_colour_error_dE00", 20.0, 15.0, 1.0, "20 or less", 0.0
+            )
+        )
     return tuple(gates)

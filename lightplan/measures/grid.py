@@ -143,13 +143,19 @@ class Grid:
         )
         half = 0.5 * float(np.hypot(width_mm, height_mm))
         return cls(
-            shape=shape, cell_pixels=rows * cols / (shape[0] * shape[1]), foil=metal, paper=stock,
-            plane=_surface(metal, half)[:, :3], paper_surface=_surface(stock, half),
-            foil_surface=_surface(metal, half), half_diagonal_mm=half, rim=_rim(metal),
+            shape=shape,
+            cell_pixels=rows * cols / (shape[0] * shape[1]),
+            foil=metal,
+            paper=stock,
+            plane=_surface(metal, half)[:, :3],
+            paper_surface=_surface(stock, half),
+            foil_surface=_surface(metal, half),
+            half_diagonal_mm=half,
+            rim=_rim(metal),
             noise_at=_triples(metal.core > 0, stock.core > 0),
             foil_leak=_leak(foil, valid, metal, shape),
             lines=within.lines_in(metal.core, width_mm=width_mm, height_mm=height_mm),
-        )  # fmt: skip
+        )
 
     @cached_property
     def plane_solver(self) -> tuple[Doubles, Doubles]:
@@ -236,9 +242,14 @@ def _core(solid: Booleans, least_share: float) -> Booleans:
 
 
 def _region(
-    solid: Booleans, material: Singles, shape: tuple[int, int], x_mm: Doubles, y_mm: Doubles,
-    *, least_core: float,
-) -> Region:  # fmt: skip
+    solid: Booleans,
+    material: Singles,
+    shape: tuple[int, int],
+    x_mm: Doubles,
+    y_mm: Doubles,
+    *,
+    least_core: float,
+) -> Region:
     core = _core(solid, least_core).astype(np.float32)
     cover = shrink(core, shape).ravel().astype(np.float64)
     least = LEAST_COVER if np.count_nonzero(cover >= LEAST_COVER) >= 12 else 1e-3
@@ -248,11 +259,15 @@ def _region(
     up = shrink(core * y_mm[:, None].astype(np.float32), shape).ravel()[cells] / share
     pure = shrink(core * material, shape).ravel()[cells] / share
     return Region(
-        pixels=np.flatnonzero(solid), core=core, cells=cells, cover=share,
+        pixels=np.flatnonzero(solid),
+        core=core,
+        cells=cells,
+        cover=share,
         purity=np.clip(pure.astype(np.float64), 0.05, 1.0),
-        x_mm=across.astype(np.float64), y_mm=up.astype(np.float64),
+        x_mm=across.astype(np.float64),
+        y_mm=up.astype(np.float64),
         hull_mm=_hull(solid, x_mm, y_mm),
-    )  # fmt: skip
+    )
 
 
 def _leak(foil: Singles, valid: Booleans, metal: Region, shape: tuple[int, int]) -> Doubles:
@@ -285,9 +300,11 @@ def _rim(region: Region, share: float = 0.12) -> Booleans:
     low, high = region.hull_mm.min(axis=0), region.hull_mm.max(axis=0)
     band = share * np.maximum(high - low, 1e-6)
     near: Booleans = (
-        (region.x_mm < low[0] + band[0]) | (region.x_mm > high[0] - band[0])
-        | (region.y_mm < low[1] + band[1]) | (region.y_mm > high[1] - band[1])
-    )  # fmt: skip
+        (region.x_mm < low[0] + band[0])
+        | (region.x_mm > high[0] - band[0])
+        | (region.y_mm < low[1] + band[1])
+        | (region.y_mm > high[1] - band[1])
+    )
     return near
 
 

@@ -162,19 +162,29 @@ class Levels:
         return cls.from_means(
             grid,
             paper=grid.average(_without_ink(level, maps), grid.paper),
-            paper_rgb=grid.average(cut, grid.paper), foil_rgb=grid.average(cut, grid.foil),
-            open_levels=None if float(whole.max()) <= CLIP_LEVEL else OpenLevels(
+            paper_rgb=grid.average(cut, grid.paper),
+            foil_rgb=grid.average(cut, grid.foil),
+            open_levels=None
+            if float(whole.max()) <= CLIP_LEVEL
+            else OpenLevels(
                 grid.average(whole, grid.foil), grid.average(whole, grid.paper), np.array(True)
             ),
             noise_stops=noise_stops(level.ravel()[_triples_of(grid)]),
             foil_lines=level.ravel()[grid.lines.at],
-        )  # fmt: skip
+        )
 
     @classmethod
     def from_means(
-        cls, grid: Grid, *, paper: Singles, paper_rgb: Singles, foil_rgb: Singles,
-        open_levels: OpenLevels | None, noise_stops: Doubles, foil_lines: Singles,
-    ) -> Levels:  # fmt: skip
+        cls,
+        grid: Grid,
+        *,
+        paper: Singles,
+        paper_rgb: Singles,
+        foil_rgb: Singles,
+        open_levels: OpenLevels | None,
+        noise_stops: Doubles,
+        foil_lines: Singles,
+    ) -> Levels:
         """Return levels from the means over the grid's cells.
 
         Parameters
@@ -206,11 +216,18 @@ class Levels:
             foil_open = np.sort(np.where(is_over, opened, foil))
             paper_open = np.sort(np.where(is_over, open_levels.paper, level))
         return cls(
-            foil_rgb=foil_rgb, paper_rgb=paper_rgb, foil=ordered[0], paper=ordered[1],
-            foil_stops=log2_level(foil), paper_stops=paper_stops, foil_open=foil_open,
-            paper_open=paper_open, paper_fit=paper_fit, noise_stops=noise_stops,
+            foil_rgb=foil_rgb,
+            paper_rgb=paper_rgb,
+            foil=ordered[0],
+            paper=ordered[1],
+            foil_stops=log2_level(foil),
+            paper_stops=paper_stops,
+            foil_open=foil_open,
+            paper_open=paper_open,
+            paper_fit=paper_fit,
+            noise_stops=noise_stops,
             foil_lines=foil_lines,
-        )  # fmt: skip
+        )
 
     def cell_noise_stops(self, grid: Grid, region: Region) -> Doubles:
         """Return the standard deviation of a cell's mean that the pixels' noise causes."""

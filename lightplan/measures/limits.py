@@ -21,15 +21,24 @@ _EVENNESS_BY_FORMAT = (
 )
 
 _LADDERS: tuple[tuple[str, str, tuple[tuple[str, float], ...]], ...] = (
-    ("FADGI lightness uniformity", "paper_variation_share",
-     (("4 stars", 0.01), ("3 stars", 0.03), ("2 stars", 0.05), ("1 star", 0.08))),
-    ("FADGI white balance", "paper_cast_Cab",
-     (("4 stars", 2.0), ("3 stars", 4.0), ("2 stars", 6.0), ("1 star", 8.0))),
+    (
+        "FADGI lightness uniformity",
+        "paper_variation_share",
+        (("4 stars", 0.01), ("3 stars", 0.03), ("2 stars", 0.05), ("1 star", 0.08)),
+    ),
+    (
+        "FADGI white balance",
+        "paper_cast_Cab",
+        (("4 stars", 2.0), ("3 stars", 4.0), ("2 stars", 6.0), ("1 star", 8.0)),
+    ),
     ("ISO 19264-1 white balance", "paper_cast_Cab", (("A", 3.0), ("B", 4.0), ("C", 5.0))),
-    ("Metamorfoze white balance", "paper_cast_Cab",
-     (("Full and Light", 3.0), ("Extra Light", 5.0))),
+    (
+        "Metamorfoze white balance",
+        "paper_cast_Cab",
+        (("Full and Light", 3.0), ("Extra Light", 5.0)),
+    ),
     ("Metamorfoze lightest value", "paper_lightness_Lstar", (("kept", 98.0),)),
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True, slots=True)

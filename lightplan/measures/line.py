@@ -45,8 +45,12 @@ def contrast_along(
     """
     grid, levels = maps.grid, Levels.of(maps)
     if min(levels.foil_count, levels.paper_count) < LEAST_CELLS:
-        raise BadInput(field="maps", wanted="a sheet that shows foil and paper",
-                       got="one of them", cure="check the artwork")  # fmt: skip
+        raise BadInput(
+            field="maps",
+            wanted="a sheet that shows foil and paper",
+            got="one of them",
+            cure="check the artwork",
+        )
     share = np.linspace(0.0, 1.0, samples)
     x = start_mm[0] + share * (end_mm[0] - start_mm[0])
     y = start_mm[1] + share * (end_mm[1] - start_mm[1])

@@ -126,31 +126,49 @@ class SheetMaps:
         foil = _frozen(self.foil, np.float32)
         clipped = _frozen(self.clipped, np.bool_)
         for name, array, wanted in (
-            ("foil", foil, shape), ("valid", valid, shape), ("clipped", clipped, (*shape, 3)),
-        ):  # fmt: skip
+            ("foil", foil, shape),
+            ("valid", valid, shape),
+            ("clipped", clipped, (*shape, 3)),
+        ):
             if array.shape != wanted:
                 raise _wrong_shape(name, str(wanted), array.shape)
         if not (float(foil.min()) >= 0.0 and float(foil.max()) <= 1.0):
-            raise BadInput(field="foil", wanted="a share of foil from 0 to 1 in each pixel",
-                           got="values outside", cure="divide an 8-bit mask by 255")  # fmt: skip
+            raise BadInput(
+                field="foil",
+                wanted="a share of foil from 0 to 1 in each pixel",
+                got="values outside",
+                cure="divide an 8-bit mask by 255",
+            )
         linear = _frozen(np.maximum(linear, np.float32(0.0)), np.float32)
         for name, array in (
-            ("linear", linear), ("foil", foil), ("valid", valid), ("clipped", clipped),
-        ):  # fmt: skip
+            ("linear", linear),
+            ("foil", foil),
+            ("valid", valid),
+            ("clipped", clipped),
+        ):
             object.__setattr__(self, name, array)
 
     def _check_numbers(self) -> None:
         for name in ("width_mm", "height_mm"):
             value = getattr(self, name)
             if not (np.isfinite(value) and value > 0):
-                raise BadInput(field=name, wanted="greater than 0", got=value,
-                               cure="measure the sheet")  # fmt: skip
+                raise BadInput(
+                    field=name, wanted="greater than 0", got=value, cure="measure the sheet"
+                )
         if not 0.0 <= self.confidence <= 1.0:
-            raise BadInput(field="confidence", wanted="from 0 to 1", got=self.confidence,
-                           cure="use 1 for a mask that is known")  # fmt: skip
+            raise BadInput(
+                field="confidence",
+                wanted="from 0 to 1",
+                got=self.confidence,
+                cure="use 1 for a mask that is known",
+            )
         if self.code_levels is not None and self.code_levels < 2:
-            raise BadInput(field="code_levels", wanted="2 or more, or None", got=self.code_levels,
-                           cure="use 256 for an 8-bit file")  # fmt: skip
+            raise BadInput(
+                field="code_levels",
+                wanted="2 or more, or None",
+                got=self.code_levels,
+                cure="use 256 for an 8-bit file",
+            )
 
     @classmethod
     def from_linear(
@@ -193,10 +211,16 @@ class SheetMaps:
             ended = levels >= CLIP_LEVEL if clipped is None else np.asarray(clipped)
         shown = np.ones(levels.shape[:2], np.bool_) if valid is None else np.asarray(valid)
         return cls(
-            linear=levels, foil=np.asarray(foil, np.float32), valid=shown, clipped=ended,
-            width_mm=float(width_mm), height_mm=float(height_mm), background=background,
-            confidence=float(confidence), code_levels=code_levels,
-        )  # fmt: skip
+            linear=levels,
+            foil=np.asarray(foil, np.float32),
+            valid=shown,
+            clipped=ended,
+            width_mm=float(width_mm),
+            height_mm=float(height_mm),
+            background=background,
+            confidence=float(confidence),
+            code_levels=code_levels,
+        )
 
     def with_linear(self, linear: ArrayLike, clipped: ArrayLike | None = None) -> SheetMaps:
         """Return maps of another picture of the same sheet, the masks' work kept.
@@ -205,10 +229,16 @@ class SheetMaps:
         mask alone is then computed once.
         """
         other = SheetMaps.from_linear(
-            linear, self.foil, width_mm=self.width_mm, height_mm=self.height_mm,
-            valid=self.valid, clipped=clipped, background=self.background,
-            confidence=self.confidence, code_levels=self.code_levels,
-        )  # fmt: skip
+            linear,
+            self.foil,
+            width_mm=self.width_mm,
+            height_mm=self.height_mm,
+            valid=self.valid,
+            clipped=clipped,
+            background=self.background,
+            confidence=self.confidence,
+            code_levels=self.code_levels,
+        )
         if np.array_equal(other.valid, self.valid):
             other.__dict__["grid"] = self.grid
         return other
@@ -242,5 +272,9 @@ def _frozen(values: ArrayLike, dtype: Any) -> NDArray[Any]:
 
 
 def _wrong_shape(field: str, wanted: str, got: object) -> BadInput:
-    return BadInput(field=field, wanted=f"an array of {wanted}", got=f"shape {got}",
-                    cure="square the picture to the sheet first")  # fmt: skip
+    return BadInput(
+        field=field,
+        wanted=f"an array of {wanted}",
+        got=f"shape {got}",
+        cure="square the picture to the sheet first",
+    )

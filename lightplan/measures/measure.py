@@ -122,17 +122,26 @@ def measure(
     """
     valid_share = float(maps.valid.mean())
     found = measured(
-        maps, Levels.of(maps), look, foil_kind,
-        valid_share=valid_share, stock_reflectance=stock_reflectance,
-    )  # fmt: skip
+        maps,
+        Levels.of(maps),
+        look,
+        foil_kind,
+        valid_share=valid_share,
+        stock_reflectance=stock_reflectance,
+    )
     return parted(found, 1)[0]
 
 
 def measured(
-    sheet: Sheet, levels: Levels, look: Look, foil_kind: str | None, *,
-    valid_share: float, stock_reflectance: tuple[float, float, float] | None,
+    sheet: Sheet,
+    levels: Levels,
+    look: Look,
+    foil_kind: str | None,
+    *,
+    valid_share: float,
+    stock_reflectance: tuple[float, float, float] | None,
     wanted: frozenset[str] | None = None,
-) -> Pairs:  # fmt: skip
+) -> Pairs:
     """Return every measure that levels allow; as `measure`, of one picture or of many.
 
     Parameters

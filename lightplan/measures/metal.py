@@ -67,10 +67,7 @@ def measures(
     noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
     run = marks.high - marks.low
     error = np.hypot(noise, math.sqrt(2.0 * LOW * HIGH / levels.foil_count) * run)
-    found: Pairs = {
-        "foil_run_stops": (run, error),
-        "foil_over_white_stops": (marks.high, error),
-    }
+    found: Pairs = {"foil_run_stops": (run, error), "foil_over_white_stops": (marks.high, error)}
     if asked(wanted, "reads_as_metal_share"):
         found["reads_as_metal_share"] = _reads(maps, levels, over, marks, noise)
     return found

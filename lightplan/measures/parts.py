@@ -43,39 +43,77 @@ class PartRule:
 
 
 def _metal(weight: float) -> PartRule:
-    return PartRule("reads as metal", "reads_as_metal_share", weight,
-                    lambda v: high(v, met=0.6, half_at=0.35), 1.0, "60% or more")  # fmt: skip
+    return PartRule(
+        "reads as metal",
+        "reads_as_metal_share",
+        weight,
+        lambda v: high(v, met=0.6, half_at=0.35),
+        1.0,
+        "60% or more",
+    )
 
 
 def _stands_off(weight: float) -> PartRule:
-    return PartRule("foil stands off from the paper", "foil_paper_contrast_dE00", weight,
-                    lambda v: high(v, met=15.0, half_at=6.0), 30.0, "15 or more")  # fmt: skip
+    return PartRule(
+        "foil stands off from the paper",
+        "foil_paper_contrast_dE00",
+        weight,
+        lambda v: high(v, met=15.0, half_at=6.0),
+        30.0,
+        "15 or more",
+    )
 
 
 def _paper(even: float, colour: float, exposure: float) -> tuple[PartRule, ...]:
     return (
-        PartRule("even paper", "paper_lightness_range_Lstar", even,
-                 lambda v: low(v, met=3.0, half_at=8.0), 0.0, "3 or less"),
-        PartRule("neutral paper", "paper_cast_Cab", colour,
-                 lambda v: low(v, met=4.0, half_at=8.0), 0.0, "4 or less"),
-        PartRule("exposure", "brightest_level_stops", exposure,
-                 lambda v: between(v, least=-1.0, most=-0.05, scale=1.2), -0.4,
-                 "up to 1 below clipping"),
-    )  # fmt: skip
+        PartRule(
+            "even paper",
+            "paper_lightness_range_Lstar",
+            even,
+            lambda v: low(v, met=3.0, half_at=8.0),
+            0.0,
+            "3 or less",
+        ),
+        PartRule(
+            "neutral paper",
+            "paper_cast_Cab",
+            colour,
+            lambda v: low(v, met=4.0, half_at=8.0),
+            0.0,
+            "4 or less",
+        ),
+        PartRule(
+            "exposure",
+            "brightest_level_stops",
+            exposure,
+            lambda v: between(v, least=-1.0, most=-0.05, scale=1.2),
+            -0.4,
+            "up to 1 below clipping",
+        ),
+    )
 
 
 def _foil_colour(weight: float) -> PartRule:
-    return PartRule("true foil colour", "foil_colour_error_dE00", weight,
-                    lambda v: low(v, met=6.0, half_at=14.0), 0.0, "6 or less")  # fmt: skip
+    return PartRule(
+        "true foil colour",
+        "foil_colour_error_dE00",
+        weight,
+        lambda v: low(v, met=6.0, half_at=14.0),
+        0.0,
+        "6 or less",
+    )
 
 
 def _strength(name: str, measure: str, weight: float, stops: float, words: str) -> PartRule:
     """Return the part of a look whose strength the maker chose: met within a fifth."""
     return PartRule(
-        name, measure, weight,
+        name,
+        measure,
+        weight,
         lambda v: between(v, least=0.8 * stops, most=1.2 * stops, scale=max(0.4, 0.4 * stops)),
-        stops, f"{stops:.1f} stops{words}, give or take a fifth",
-    )  # fmt: skip
+        stops,
+        f"{stops:.1f} stops{words}, give or take a fifth",
+    )
 
 
 def _bright(look: Look) -> tuple[PartRule, ...]:

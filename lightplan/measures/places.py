@@ -94,10 +94,7 @@ def least_contrast(maps: SheetMaps, levels: Levels) -> Point:
 def pixel_to_mm(maps: SheetMaps, row: float, col: float) -> Point:
     """Return the place of a pixel's middle; fractions lie between pixels."""
     rows, cols = maps.foil.shape
-    return (
-        ((col + 0.5) / cols - 0.5) * maps.width_mm,
-        (0.5 - (row + 0.5) / rows) * maps.height_mm,
-    )
+    return (((col + 0.5) / cols - 0.5) * maps.width_mm, (0.5 - (row + 0.5) / rows) * maps.height_mm)
 
 
 def region_mask(maps: SheetMaps, region: Region) -> Booleans:

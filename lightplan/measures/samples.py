@@ -49,17 +49,21 @@ class Sampler:
     def of(cls, grid: Grid) -> Sampler:
         """Return the sampler of a grid."""
         return cls(
-            grid, _thinned(grid.foil.pixels, MOST_PIXELS), _thinned(grid.paper.pixels, MOST_PIXELS),
+            grid,
+            _thinned(grid.foil.pixels, MOST_PIXELS),
+            _thinned(grid.paper.pixels, MOST_PIXELS),
             _thinned(grid.noise_at, _MOST_TRIPLES),
-        )  # fmt: skip
+        )
 
     def sample(self, picture: Singles) -> Singles:
         """Return the samples (k, 3) of a picture (rows, cols, 3); linear in the picture."""
         grid, flat = self.grid, picture.reshape(-1, 3)
         at = [
-            self.foil_at, self.paper_at, *(self.noise_at + step for step in (-1, 0, 1)),
+            self.foil_at,
+            self.paper_at,
+            *(self.noise_at + step for step in (-1, 0, 1)),
             grid.lines.at.ravel(),
-        ]  # fmt: skip
+        ]
         cells = [grid.average(picture, grid.foil), grid.average(picture, grid.paper)]
         return np.concatenate([*cells, flat[np.concatenate(at)]])
 
@@ -77,19 +81,32 @@ class Sampler:
         return int(self.parts[-1].stop) + 3 * len(self.noise_at) + self.grid.lines.at.size
 
     def measure(
-        self, samples: Singles, look: Look, foil_kind: str | None, *,
-        stock_reflectance: tuple[float, float, float] | None = None, judged_only: bool = False,
-    ) -> Measures:  # fmt: skip
+        self,
+        samples: Singles,
+        look: Look,
+        foil_kind: str | None,
+        *,
+        stock_reflectance: tuple[float, float, float] | None = None,
+        judged_only: bool = False,
+    ) -> Measures:
         """Return the measures of a picture's samples (k, 3), 1 = clip level."""
         return self.measure_each(
-            samples[None], look, foil_kind,
-            stock_reflectance=stock_reflectance, judged_only=judged_only,
-        )[0]  # fmt: skip
+            samples[None],
+            look,
+            foil_kind,
+            stock_reflectance=stock_reflectance,
+            judged_only=judged_only,
+        )[0]
 
     def measure_each(
-        self, samples: Singles, look: Look, foil_kind: str | None, *,
-        stock_reflectance: tuple[float, float, float] | None = None, judged_only: bool = False,
-    ) -> list[Measures]:  # fmt: skip
+        self,
+        samples: Singles,
+        look: Look,
+        foil_kind: str | None,
+        *,
+        stock_reflectance: tuple[float, float, float] | None = None,
+        judged_only: bool = False,
+    ) -> list[Measures]:
         """Return the measures of each picture by its samples (b, k, 3), 1 = clip level.
 
         Most of the time goes to numpy's calls, so many pictures cost little more than one.
@@ -102,10 +119,14 @@ class Sampler:
         """
         sheet = SampledSheet(self, samples)
         found = measured(
-            sheet, sheet.levels(), look, foil_kind,
-            valid_share=1.0, stock_reflectance=stock_reflectance,
+            sheet,
+            sheet.levels(),
+            look,
+            foil_kind,
+            valid_share=1.0,
+            stock_reflectance=stock_reflectance,
             wanted=judged_names(look) if judged_only else None,
-        )  # fmt: skip
+        )
         return parted(found, len(samples))
 
     def brighter(self, found: Sequence[Measures], samples: Singles, stops: float) -> list[Measures]:
@@ -159,13 +180,16 @@ class SampledSheet:
         end = pixels.stop + 3 * len(self.sampler.noise_at)
         triples, lines = level[..., pixels.stop : end], level[..., end:]
         return Levels.from_means(
-            self.grid, paper=level[..., paper],
-            paper_rgb=cut[..., paper, :], foil_rgb=cut[..., foil, :],
+            self.grid,
+            paper=level[..., paper],
+            paper_rgb=cut[..., paper, :],
+            foil_rgb=cut[..., foil, :],
             open_levels=OpenLevels(whole[..., foil], whole[..., paper], is_over)
-            if is_over.any() else None,
+            if is_over.any()
+            else None,
             noise_stops=noise_stops(triples.reshape(*triples.shape[:-1], 3, -1)),
             foil_lines=lines.reshape(*lines.shape[:-1], 4, -1),
-        )  # fmt: skip
+        )
 
 
 def _lifted(found: Measures, stops: float) -> dict[str, tuple[float, float]]:

@@ -109,9 +109,13 @@ def judge(measures: Measures, look: Look) -> Judgement:
     verdict = _verdict(score, gates)
     missing = [rule.name for rule in parts_of(look) if rule.measure not in values]
     return Judgement(
-        score, verdict, parts, gates, _reasons(parts, gates, missing),
+        score,
+        verdict,
+        parts,
+        gates,
+        _reasons(parts, gates, missing),
         _uncertainty(parts, points, factor, values, look),
-    )  # fmt: skip
+    )
 
 
 def merit(measures: Measures, look: Look) -> float:
@@ -165,18 +169,25 @@ def _part(rule: PartRule, pair: tuple[float, float], scale: float) -> Part:
     weight = rule.weight * scale
     change = abs(rule.quality(value + error) - rule.quality(value - error))
     return Part(
-        rule.name, rule.measure, weight * rule.quality(value), weight, 0.5 * weight * change,
+        rule.name,
+        rule.measure,
+        weight * rule.quality(value),
+        weight,
+        0.5 * weight * change,
         f"{rule.name}: {show(rule.measure, value)}, wanted {rule.wanted}",
-    )  # fmt: skip
+    )
 
 
 def _gate(rule: GateRule, pair: tuple[float, float]) -> Gate:
     factor = math.exp(-_penalty(rule, pair))
     passed = rule.is_kept(pair[0]) if rule.is_look else factor >= PASSED_FROM
     return Gate(
-        rule.name, rule.measure, passed, factor,
+        rule.name,
+        rule.measure,
+        passed,
+        factor,
         f"{rule.name}: {show(rule.measure, pair[0])}, wanted {rule.wanted}",
-    )  # fmt: skip
+    )
 
 
 def _penalty(rule: GateRule, pair: tuple[float, float]) -> float:
@@ -218,8 +229,11 @@ def show(name: str, value: float) -> str:
     return f"{value:.2f} {unit}" if unit == "stops/cm" else f"{value:.1f} {unit}"
 
 
-_PLAIN = {"L*": "steps of lightness", "dE00": "steps that the eye tells apart",
-          "C*ab": "steps of colour"}  # fmt: skip
+_PLAIN = {
+    "L*": "steps of lightness",
+    "dE00": "steps that the eye tells apart",
+    "C*ab": "steps of colour",
+}
 """A step of lightness is a hundredth of the way from black to white; one of colour or of
 difference is about what the eye just tells apart (CIE 15, CIE 142)."""
 
@@ -258,9 +272,12 @@ def _reasons(
 
 
 def _uncertainty(
-    parts: tuple[Part, ...], points: float, factor: float,
-    values: dict[str, tuple[float, float]], look: Look,
-) -> float:  # fmt: skip
+    parts: tuple[Part, ...],
+    points: float,
+    factor: float,
+    values: dict[str, tuple[float, float]],
+    look: Look,
+) -> float:
     """Return the score's uncertainty: parts and gates taken as independent."""
     total = sum((part.uncertainty * factor) ** 2 for part in parts)
     for rule in gates_of(look):

@@ -94,9 +94,12 @@ def sharpness(maps: SheetMaps, *, halvings: int = HALVINGS) -> Sharpness:
     rise = tiles.rise * tiles.scale
     every = [widths * tiles.scale for widths in tiles.widths if len(widths) >= LEAST_EDGES]
     return Sharpness(
-        read_only(rise), read_only(rise * size_mm), read_only(tiles.edges),
-        _measures(maps, rise, every, size_mm), tiles.is_settled,
-    )  # fmt: skip
+        read_only(rise),
+        read_only(rise * size_mm),
+        read_only(tiles.edges),
+        _measures(maps, rise, every, size_mm),
+        tiles.is_settled,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,9 +198,13 @@ def _thinned(strength: Singles, valid: Booleans) -> Singles:
 
 
 def _tile(
-    level: Singles, strength: Singles, down: Singles, right: Singles, box: tuple[slice, slice],
+    level: Singles,
+    strength: Singles,
+    down: Singles,
+    right: Singles,
+    box: tuple[slice, slice],
     noise: float,
-) -> tuple[Doubles, int]:  # fmt: skip
+) -> tuple[Doubles, int]:
     """Return the widths of the strongest edges, and how many rise over all that is looked at."""
     part = strength[box]
     count = min(EDGES_PER_TILE, part.size)
@@ -215,9 +222,12 @@ def _tile(
         at_row = row[:, None] + reach * step_down + along * step_right
         at_col = col[:, None] + reach * step_right - along * step_down
         profile += cv2.remap(
-            level, at_col.astype(np.float32), at_row.astype(np.float32), cv2.INTER_CUBIC,
+            level,
+            at_col.astype(np.float32),
+            at_row.astype(np.float32),
+            cv2.INTER_CUBIC,
             borderMode=cv2.BORDER_REPLICATE,
-        ).reshape(profile.shape) / len(ALONG_PX)  # fmt: skip
+        ).reshape(profile.shape) / len(ALONG_PX)
     return _rise_px(profile, max(LEAST_STEP, NOISES * noise), noise / np.sqrt(len(ALONG_PX)))
 
 

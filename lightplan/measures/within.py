@@ -48,9 +48,12 @@ def lines_in(core: Singles, *, width_mm: float, height_mm: float) -> Lines:
         window = (1, 2 * reach + 2) if axis else (2 * reach + 2, 1)
         anchor = (reach, 0) if axis else (0, reach)
         whole = cv2.erode(
-            solid.astype(np.uint8), np.ones(window, np.uint8), anchor=anchor,
-            borderType=cv2.BORDER_CONSTANT, borderValue=0,
-        )  # fmt: skip
+            solid.astype(np.uint8),
+            np.ones(window, np.uint8),
+            anchor=anchor,
+            borderType=cv2.BORDER_CONSTANT,
+            borderValue=0,
+        )
         middle = np.flatnonzero(whole)
         kept = middle[
             np.linspace(0, len(middle) - 1, min(len(middle), MOST_LINES // 2)).astype(int)

@@ -93,8 +93,9 @@ class Balance:
             return tuple((v.element, v.low, v.high) for v in self.free)
         return tuple(
             (v.element, v.low - first.high, v.high - first.low)
-            for first in self.free[:1] for v in self.free[1:]
-        )  # fmt: skip
+            for first in self.free[:1]
+            for v in self.free[1:]
+        )
 
     def limited(self, trims: dict[str, float]) -> dict[str, float]:
         """Return powers within their limits; the highest of their proportions, if these count."""
@@ -132,9 +133,13 @@ class Balance:
         else:
             scale = _PAPER_SHARE * clip_of(rig, light.values[-1]) / paper_level(rig)
             found = solve_powers(
-                lamps[chosen], fixed + lamps[-1], scale * target,
-                low_stops=low, high_stops=high, weights=weights,
-            ).trim_stops  # fmt: skip
+                lamps[chosen],
+                fixed + lamps[-1],
+                scale * target,
+                low_stops=low,
+                high_stops=high,
+                weights=weights,
+            ).trim_stops
         return trims | {v.element: float(t) for v, t in zip(self.free, found, strict=True)}
 
 

@@ -167,9 +167,11 @@ class Bench:
         clip = self._model.clip_luminance(rig, paper[self._share < 0.5], foil[self._share >= 0.5])
         linear = np.asarray((share * foil + (1 - share) * paper) / np.float32(clip), np.float32)
         found = measure(
-            self._maps.with_linear(linear), rig.look, rig.sheet.foil.judged_kind,
+            self._maps.with_linear(linear),
+            rig.look,
+            rig.sheet.foil.judged_kind,
             stock_reflectance=rig.sheet.paper.reflectance,
-        )  # fmt: skip
+        )
         worth = self._judge.merits_of([found], self._sampler.sample(linear)[None])[0]
         return Judged(rig=rig, merit=worth, excess_mm=self.excess_mm(rig), measures=found)
 

@@ -26,9 +26,11 @@ def long_side_for(rig: Rig) -> int:
     """Return the coarsest grid on which the artwork still has enough solid foil."""
     for side in _LONG_SIDES:
         maps = SheetMaps.from_linear(
-            np.zeros((*(share := _share(rig, side)).shape, 3)), share,
-            width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm,
-        )  # fmt: skip
+            np.zeros((*(share := _share(rig, side)).shape, 3)),
+            share,
+            width_mm=rig.sheet.width_mm,
+            height_mm=rig.sheet.height_mm,
+        )
         if len(maps.grid.foil.pixels) >= ENOUGH_FOIL_PIXELS:
             return side
     return _LONG_SIDES[-1]
@@ -72,9 +74,11 @@ def polish_detail(rig: Rig, long_side: int) -> Detail:
     """Return the detail of the last steps, on the grid of the search."""
     quick = Detail.quick(camera_rows=8, camera_cols=8)
     return replace(
-        quick, sheet_long_side=long_side, penumbra_spots=144,
+        quick,
+        sheet_long_side=long_side,
+        penumbra_spots=144,
         foil_spots=_foil_spots(rig, quick.foil_spots),
-    )  # fmt: skip
+    )
 
 
 def _foil_spots(rig: Rig, plain: int) -> int:

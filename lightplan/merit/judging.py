@@ -95,6 +95,9 @@ class SampleJudge:
     def _measured(self, linear: Singles) -> list[Measures]:
         sheet = self.rig.sheet
         return self.sampler.measure_each(
-            linear, self.rig.look, sheet.foil.judged_kind,
-            stock_reflectance=sheet.paper.reflectance, judged_only=True,
-        )  # fmt: skip
+            linear,
+            self.rig.look,
+            sheet.foil.judged_kind,
+            stock_reflectance=sheet.paper.reflectance,
+            judged_only=True,
+        )

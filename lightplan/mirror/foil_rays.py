@@ -52,9 +52,8 @@ class FoilRays:
         wanted = [i for i, name in enumerate(self.names) if name in names]
         keep = np.isin(self.sees, wanted)
         return FoilRays(
-            self.points[keep], self.directions[keep], self.sees[keep], self.names,
-            self.level[keep],
-        )  # fmt: skip
+            self.points[keep], self.directions[keep], self.sees[keep], self.names, self.level[keep]
+        )
 
     def __len__(self) -> int:
         return len(self.points)

@@ -89,12 +89,18 @@ DEFAULTS: Mapping[str, MaterialDefault] = MappingProxyType(
         "gloss coat roughness": MaterialDefault("GGX alpha", 0.10, 0.02, 0.20, _MEMORY),
         "lacquer": MaterialDefault("refractive index", 1.5, 1.45, 1.60, _MEMORY),
         "foil aluminium": MaterialDefault(
-            "thickness nm", 30.0, 15.0, 50.0,
-            "glossary of a stamping-press maker, range from memory"
+            "thickness nm",
+            30.0,
+            15.0,
+            50.0,
+            "glossary of a stamping-press maker, range from memory",
         ),
         "holographic foil": MaterialDefault(
-            "lines per mm", 1000.0, 800.0, 1200.0,
+            "lines per mm",
+            1000.0,
+            800.0,
+            1200.0,
             "Tamulevičius et al., Sci. Rep. 8, 14245 (2018): about 1 um; range of a grating maker",
         ),
     }
-)  # fmt: skip
+)

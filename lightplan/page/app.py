@@ -24,8 +24,13 @@ from lightplan.page.guard import Guard
 from lightplan.page.uploads import TooLarge, received
 
 STATIC = Path(__file__).parent / "static"
-KINDS = {".html": "text/html", ".js": "text/javascript", ".css": "text/css",
-         ".svg": "image/svg+xml", ".json": "application/json"}  # fmt: skip
+KINDS = {
+    ".html": "text/html",
+    ".js": "text/javascript",
+    ".css": "text/css",
+    ".svg": "image/svg+xml",
+    ".json": "application/json",
+}
 
 
 def make_app(

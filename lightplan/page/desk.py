@@ -300,9 +300,11 @@ class Desk:
         try:
             if way is None:
                 raise BadInput(
-                    field="request", wanted="one that the page knows", got=str(do),
+                    field="request",
+                    wanted="one that the page knows",
+                    got=str(do),
                     cure="load the page again",
-                )  # fmt: skip
+                )
             await way(self, client, message)
         except ChangedElsewhere as error:
             self._asked_about = ""

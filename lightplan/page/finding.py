@@ -83,11 +83,7 @@ def _plan_part(desk: Desk, job: Job, picture: Any) -> None:
 
 def _plan_done(desk: Desk, job: Job, found: Any) -> None:
     desk.plans.append(found)
-    _tell(
-        desk,
-        "plans",
-        {"is": "plans", "plans": [_shown(desk, one) for one in desk.plans]},
-    )
+    _tell(desk, "plans", {"is": "plans", "plans": [_shown(desk, one) for one in desk.plans]})
 
 
 def _look_part(desk: Desk, job: Job, found: Any) -> None:

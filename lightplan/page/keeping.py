@@ -111,9 +111,13 @@ def _nothing(desk: Desk, job: Job, content: Any) -> None:
 
 
 WAYS = {
-    "shelf": _shelf, "save as": _save_as, "copy": _copy, "history": _history,
-    "go back": _go_back, "export": _export,
-}  # fmt: skip
+    "shelf": _shelf,
+    "save as": _save_as,
+    "copy": _copy,
+    "history": _history,
+    "go back": _go_back,
+    "export": _export,
+}
 DROPS = {"rig": _import}
 PARTS: dict[str, Any] = {"shelf": _shelf_part}
 RESULTS: dict[str, Any] = {"shelf": _nothing}

@@ -21,11 +21,7 @@ PORTS_TO_TRY = 20
 
 
 def serve(
-    work: str | None,
-    *,
-    port: int | None,
-    browser: bool,
-    say: Callable[[str, str], None],
+    work: str | None, *, port: int | None, browser: bool, say: Callable[[str, str], None]
 ) -> None:
     """Serve the page until Ctrl-C.
 
@@ -91,9 +87,8 @@ def _bound(port: int | None) -> socket.socket:
         found.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         return found
     raise BadInput(
-        field="--port", wanted="one that is free", got=first,
-        cure="name another, or leave it out",
-    )  # fmt: skip
+        field="--port", wanted="one that is free", got=first, cure="name another, or leave it out"
+    )
 
 
 def key_for(port: int) -> str:

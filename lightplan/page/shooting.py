@@ -101,9 +101,11 @@ async def _verdict(desk: Desk, client: Client, message: Message) -> None:
     path = _known(desk, message)
     reason = message.get("reason")
     desk.verdicts = keep_verdict(
-        _verdicts_of(desk), file=path.name, verdict=message.get("verdict"),
+        _verdicts_of(desk),
+        file=path.name,
+        verdict=message.get("verdict"),
         reason=reason if isinstance(reason, str) else "",
-    )  # fmt: skip
+    )
     tell_photos(desk)
 
 
@@ -152,9 +154,7 @@ def _nothing(desk: Desk, job: Job, content: Any) -> None:
     """Take no note: all was told in parts."""
 
 
-WAYS = {
-    "photos": _photos, "advise": _advise, "score": _score, "verdict": _verdict, "large": _large,
-}  # fmt: skip
+WAYS = {"photos": _photos, "advise": _advise, "score": _score, "verdict": _verdict, "large": _large}
 DROPS = {"photo": _photo}
 PARTS: dict[str, Any] = {"thumbs": _thumb_part, "advise": _nothing, "score": _nothing}
 RESULTS: dict[str, Any] = {"thumbs": _nothing, "advise": _advised, "score": _scored}

@@ -79,9 +79,11 @@ async def _cure(desk: Desk, client: Client, message: Message) -> None:
     rig = desk.cures.get(number) if isinstance(number, int) else None
     if rig is None or message.get("revision") != document.revision:
         raise BadInput(
-            field="move", wanted="of the picture that is shown", got="one of an older picture",
+            field="move",
+            wanted="of the picture that is shown",
+            got="one of an older picture",
             cure="wait for the new picture",
-        )  # fmt: skip
+        )
     document.change(rig, _words(message, "why", "did what was advised"))
     desk.changed()
 
@@ -108,8 +110,14 @@ DROPS: dict[str, Drop] = {**starting.DROPS, **shooting.DROPS, **keeping.DROPS}
 def worked(desk: Desk, job: Job, kind: str, content: Any) -> None:
     """Pass on what long work tells: progress alike for all, results each in its own way."""
     if kind == "progress":
-        told = {"is": "busy", "purpose": job.purpose, "stage": content.stage, "done": content.done,
-                "of": content.of, "note": content.note}  # fmt: skip
+        told = {
+            "is": "busy",
+            "purpose": job.purpose,
+            "stage": content.stage,
+            "done": content.done,
+            "of": content.of,
+            "note": content.note,
+        }
     elif kind in ("part", "done"):
         (PARTS if kind == "part" else RESULTS)[job.purpose](desk, job, content)
         told = {"is": "free", "purpose": job.purpose}

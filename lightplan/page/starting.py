@@ -61,9 +61,11 @@ async def _measure_stock(desk: Desk, client: Client, message: Mapping[str, Any])
     at = [message.get(name) for name in ("stock_at", "paper_at")]
     if not isinstance(photo, Dropped) or not all(_is_place(one) for one in at):
         raise BadInput(
-            field="photograph", wanted="dropped first, and pointed at twice", got="less",
+            field="photograph",
+            wanted="dropped first, and pointed at twice",
+            got="less",
             cure="drop it again",
-        )  # fmt: skip
+        )
 
     def measure(path: Path) -> list[float]:
         from lightplan.tasks.photo_facts import stock_beside_paper

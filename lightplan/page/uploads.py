@@ -12,11 +12,26 @@ from lightplan.errors import BadInput
 
 MOST_BYTES = {"photo": 120 << 20, "artwork": 30 << 20, "rig": 1 << 20, "camera": 120 << 20}
 SUFFIXES = {
-    "photo": {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif",
-              ".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2"},
+    "photo": {
+        ".jpg",
+        ".jpeg",
+        ".png",
+        ".tif",
+        ".tiff",
+        ".heic",
+        ".heif",
+        ".dng",
+        ".cr2",
+        ".cr3",
+        ".nef",
+        ".arw",
+        ".raf",
+        ".orf",
+        ".rw2",
+    },
     "artwork": {".png", ".svg", ".pdf", ".jpg", ".jpeg"},
     "rig": {".toml"},
-}  # fmt: skip
+}
 SUFFIXES["camera"] = SUFFIXES["photo"]
 MOST_NAME = 120
 
@@ -51,9 +66,12 @@ async def received(request: Request) -> Dropped:
     suffix = PurePosixPath(name).suffix.lower()
     if suffix not in SUFFIXES[purpose]:
         raise BadInput(
-            field="file", wanted="one of " + ", ".join(sorted(SUFFIXES[purpose])),
-            got=suffix if suffix else "no ending", cure="save it as one of these", file=name,
-        )  # fmt: skip
+            field="file",
+            wanted="one of " + ", ".join(sorted(SUFFIXES[purpose])),
+            got=suffix if suffix else "no ending",
+            cure="save it as one of these",
+            file=name,
+        )
     most = MOST_BYTES[purpose]
     told = request.headers.get("content-length", "")
     content = bytearray()
@@ -65,9 +83,12 @@ async def received(request: Request) -> Dropped:
         else:
             return Dropped(name, suffix, bytes(content))
     raise TooLarge(
-        field="file", wanted=f"at most {most >> 20} MB", got="more", cure="save it smaller",
+        field="file",
+        wanted=f"at most {most >> 20} MB",
+        got="more",
+        cure="save it smaller",
         file=name,
-    )  # fmt: skip
+    )
 
 
 def shown_name(name: str) -> str:

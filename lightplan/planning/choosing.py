@@ -130,11 +130,14 @@ def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidat
     answers = judges.shared("screened", [(a.rig, judges.detail) for a in all_of_it])
     return [
         Candidate(
-            name=a.name, rig=a.rig if rig is None else rig, bare=value,
-            value=value + SIMPLER_PER_THING * a.things, is_buildable=rig is not None,
+            name=a.name,
+            rig=a.rig if rig is None else rig,
+            bare=value,
+            value=value + SIMPLER_PER_THING * a.things,
+            is_buildable=rig is not None,
         )
         for a, (value, rig) in zip(all_of_it, answers, strict=True)
-    ]  # fmt: skip
+    ]
 
 
 def varied(found: Sequence[Candidate], count: int) -> Iterator[Candidate]:

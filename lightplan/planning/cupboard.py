@@ -25,9 +25,16 @@ from lightplan.scene.edits import Remove, edited
 
 Movable: TypeAlias = Lamp | Card | Shell
 THINGS = (
-    "white board", "grey board", "black board", "silver board", "diffuser", "lamp", "window",
-    "cone", "tent",
-)  # fmt: skip
+    "white board",
+    "grey board",
+    "black board",
+    "silver board",
+    "diffuser",
+    "lamp",
+    "window",
+    "cone",
+    "tent",
+)
 HOLDERS: tuple[HolderKind, ...] = ("stand", "clamp", "boom", "tripod", "books", "string")
 KINDS = (*THINGS, *HOLDERS)
 FINISHES: dict[str, tuple[CardFinish, float]] = {
@@ -132,10 +139,7 @@ class Cupboard:
 def cupboard_of(rig: Rig, items: Sequence[Item] = ()) -> Cupboard:
     """Return what may be used: a rig's things but those locked, and items beside them."""
     free = [thing for thing in _things(rig) if _may_move(thing)]
-    base = replace(
-        edited(rig, *(Remove(thing.name) for thing in free)),
-        freedoms=(),
-    )
+    base = replace(edited(rig, *(Remove(thing.name) for thing in free)), freedoms=())
     found: list[Movable] = list(free)
     taken = {thing.name for thing in _things(rig)} | {"camera", "sheet", "table", "room"}
     taken |= {prop.name for prop in rig.props}
@@ -174,15 +178,22 @@ def thing_of(item: Item, name: str | None = None) -> Movable:
         window = item.kind == "window"
         usual = Output(value=2000.0, unit="cd/m2") if window else Output(value=2000.0)
         return Lamp(
-            name=called, placement=_NOWHERE, is_window=window, depth_mm=item.depth_mm,
+            name=called,
+            placement=_NOWHERE,
+            is_window=window,
+            depth_mm=item.depth_mm,
             output=usual if item.output is None else item.output,
-            width_mm=item.width_mm, height_mm=item.height_mm,
-        )  # fmt: skip
+            width_mm=item.width_mm,
+            height_mm=item.height_mm,
+        )
     if item.kind in ("cone", "tent"):
         return Shell(
-            name=called, shape="cone" if item.kind == "cone" else "tent",
-            foot_width_mm=item.width_mm, foot_depth_mm=item.width_mm, height_mm=item.height_mm,
-        )  # fmt: skip
+            name=called,
+            shape="cone" if item.kind == "cone" else "tent",
+            foot_width_mm=item.width_mm,
+            foot_depth_mm=item.width_mm,
+            height_mm=item.height_mm,
+        )
     if item.kind == "diffuser":
         reflected, passed = DIFFUSER
         through = (passed,) * 3 if item.transmittance is None else item.transmittance
@@ -199,9 +210,13 @@ def thing_of(item: Item, name: str | None = None) -> Movable:
     finish, share = FINISHES[item.kind]
     side = Side(finish=finish, reflectance=(share,) * 3)
     return Card(
-        name=called, placement=_NOWHERE, front=side, back=side,
-        width_mm=item.width_mm, height_mm=item.height_mm,
-    )  # fmt: skip
+        name=called,
+        placement=_NOWHERE,
+        front=side,
+        back=side,
+        width_mm=item.width_mm,
+        height_mm=item.height_mm,
+    )
 
 
 def _things(rig: Rig) -> tuple[Movable, ...]:

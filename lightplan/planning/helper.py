@@ -89,9 +89,12 @@ class Helper:
         command = [sys.executable, "-c", "from lightplan.planning.helper import main; main()"]
         # room for a whole message: nobody waits while the helper starts
         self._process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, pipesize=_PIPE_BYTES,
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            pipesize=_PIPE_BYTES,
             env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
-        )  # fmt: skip
+        )
         self._owed: deque[Asked] = deque()
 
     def use(self, rig: Rig, detail: Detail) -> None:

@@ -45,17 +45,25 @@ def catalogue(rig: Rig) -> tuple[Item, ...]:
         largest = max(lamps, key=lambda lamp: lamp.width_mm * lamp.height_mm)
         found.append(
             Item(
-                name=f"another lamp like {largest.name}", kind="lamp", output=largest.output,
-                width_mm=largest.width_mm, height_mm=largest.height_mm,
+                name=f"another lamp like {largest.name}",
+                kind="lamp",
+                output=largest.output,
+                width_mm=largest.width_mm,
+                height_mm=largest.height_mm,
             )
-        )  # fmt: skip
+        )
     shell = max(2.5 * long_side, 250.0)
     found += [
-        Item(name="a window", kind="window", width_mm=1000, height_mm=1200,
-             output=Output(value=2000.0, unit="cd/m2")),
+        Item(
+            name="a window",
+            kind="window",
+            width_mm=1000,
+            height_mm=1200,
+            output=Output(value=2000.0, unit="cd/m2"),
+        ),
         Item(name="a diffusing cone", kind="cone", width_mm=shell, height_mm=shell),
         Item(name="a light tent", kind="tent", width_mm=1.5 * shell, height_mm=1.5 * shell),
-    ]  # fmt: skip
+    ]
     return tuple(found)
 
 
@@ -129,9 +137,8 @@ def advise_kit(
             looked.append(counter.offer((item,), search=False)[0])
         promising = sorted(looked, key=lambda o: -o.score)[:SEARCHED]
         offers = [
-            counter.offer(o.items)[0] if o in promising and not should_stop() else o
-            for o in looked
-        ]  # fmt: skip
+            counter.offer(o.items)[0] if o in promising and not should_stop() else o for o in looked
+        ]
         if base.score < KEEP_FROM:
             for pair in pairs_worth_trying(offers):
                 if should_stop():
@@ -196,9 +203,13 @@ def _why_not(items: tuple[Item, ...], cupboard: Cupboard) -> str:
 
 def _names(cupboard: Cupboard) -> frozenset[str]:
     things: list[Movable] = [
-        *cupboard.lamps, *cupboard.boards, *cupboard.blacks, *cupboard.diffusers,
-        *cupboard.shells, *cupboard.windows,
-    ]  # fmt: skip
+        *cupboard.lamps,
+        *cupboard.boards,
+        *cupboard.blacks,
+        *cupboard.diffusers,
+        *cupboard.shells,
+        *cupboard.windows,
+    ]
     return frozenset(thing.name for thing in things)
 
 
@@ -231,7 +242,9 @@ def _advice(base: Offer, offers: list[Offer], owned: frozenset[str]) -> KitAdvic
     candidates = [base] if needs_nothing else [*free, *priced]
     cheapest = candidates[0] if candidates else None
     return KitAdvice(
-        base=base, offers=ranked, cheapest=cheapest,
+        base=base,
+        offers=ranked,
+        cheapest=cheapest,
         needs_nothing=needs_nothing or bool(free),
         sentences=kit_sentences(base, ranked, cheapest, owned, needs_nothing=needs_nothing),
-    )  # fmt: skip
+    )

@@ -74,9 +74,7 @@ def with_look(rig: Rig, kind: LookKind) -> Rig:
     turn = _DIAGONAL_RAD if kind == "bright band" else rig.look.direction_rad
     exposure = replace(rig.camera.exposure, paper_level=None)
     return replace(
-        rig,
-        look=Look(kind=kind, direction_rad=turn),
-        camera=replace(rig.camera, exposure=exposure),
+        rig, look=Look(kind=kind, direction_rad=turn), camera=replace(rig.camera, exposure=exposure)
     )
 
 

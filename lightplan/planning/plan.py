@@ -9,11 +9,7 @@ from types import MappingProxyType
 import numpy as np
 
 from lightplan.merit.bench import Judged
-from lightplan.merit.engine_model import (
-    final_detail,
-    long_side_for,
-    search_detail,
-)
+from lightplan.merit.engine_model import final_detail, long_side_for, search_detail
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
 from lightplan.planning.effort import Progress as Progress
@@ -95,9 +91,13 @@ def quick_plan(
 
 
 def explored(
-    judges: Judges, job: Job, evaluations: int, begin_at: Sequence[Rig] | None = None,
-    *, spread: bool = True,
-) -> Explored | None:  # fmt: skip
+    judges: Judges,
+    job: Job,
+    evaluations: int,
+    begin_at: Sequence[Rig] | None = None,
+    *,
+    spread: bool = True,
+) -> Explored | None:
     """Return the search of the judges' rig; None where nothing within its freedoms can be built.
 
     Parameters
@@ -118,19 +118,28 @@ def explored(
             score = 100 * float(np.exp(-max(stand.value, 0.0)))
             job.progress(
                 Progress(
-                    stage="searching", done=used, of=evaluations, score=score,
+                    stage="searching",
+                    done=used,
+                    of=evaluations,
+                    score=score,
                     rig=bench.rig_at(stand.point),
                 )
-            )  # fmt: skip
+            )
 
     return explore(
-        judges, points, dimensions=len(bench.space.geometry), seed=job.seed, on_best=tell,
+        judges,
+        points,
+        dimensions=len(bench.space.geometry),
+        seed=job.seed,
+        on_best=tell,
         spread=spread,
         rule=StopRule(
-            evaluations=evaluations, seconds=job.effort.seconds,
-            tolerance=job.effort.tolerance, should_stop=job.should_stop,
+            evaluations=evaluations,
+            seconds=job.effort.seconds,
+            tolerance=job.effort.tolerance,
+            should_stop=job.should_stop,
         ),
-    )  # fmt: skip
+    )
 
 
 def finished(
@@ -148,10 +157,15 @@ def finished(
         best.rig, judges.detail if job.effort.is_quick else final_detail()
     )
     robust = judge_builds(
-        best.rig, judges.lights, judges.scored,
-        errors=job.errors, builds=job.effort.builds, seed=job.seed, planned=light,
+        best.rig,
+        judges.lights,
+        judges.scored,
+        errors=job.errors,
+        builds=job.effort.builds,
+        seed=job.seed,
+        planned=light,
         quick=job.effort.is_quick,
-    )  # fmt: skip
+    )
     final = prediction.result()
     judgement = final.judged.judgement
     result = Plan(

@@ -163,9 +163,16 @@ def _fit(
     if nudged.excess_mm <= FORGIVEN_MM and not should_stop():
         robustness = _robustness(nudged_rig, seed)
     return Fit(
-        product=product, rig=rig, score=here.score, breaks=breaks, problem=problem,
-        nudge=nudge, nudged_rig=nudged_rig, nudged_score=nudged.score, robustness=robustness,
-    )  # fmt: skip
+        product=product,
+        rig=rig,
+        score=here.score,
+        breaks=breaks,
+        problem=problem,
+        nudge=nudge,
+        nudged_rig=nudged_rig,
+        nudged_score=nudged.score,
+        robustness=robustness,
+    )
 
 
 def _robustness(rig: Rig, seed: int) -> Robustness:
@@ -175,8 +182,11 @@ def _robustness(rig: Rig, seed: int) -> Robustness:
         rig,
         lambda rigs: [bench.sheet_samples(one) for one in rigs],
         lambda sheets: bench.scores([rig] * len(sheets), sheets),
-        errors=SettingErrors(), builds=BUILDS, seed=seed, quick=True,
-    )  # fmt: skip
+        errors=SettingErrors(),
+        builds=BUILDS,
+        seed=seed,
+        quick=True,
+    )
 
 
 def _problem(here: Judged, bench: Bench) -> str:

@@ -133,9 +133,8 @@ class SmallErrors:
         """
         near = self._curves(STEPS[:-1])
         outlives = [
-            (i, side) for i in range(len(near)) for side in (0, 1)
-            if near[i, side].min() >= limit
-        ]  # fmt: skip
+            (i, side) for i in range(len(near)) for side in (0, 1) if near[i, side].min() >= limit
+        ]
         jobs = [(i, (2 * side - 1) * STEPS[-1]) for i, side in outlives]
         lights = self._lights([self._built(i, s) for i, s in jobs]) if jobs else []
         far = np.concatenate([near, near[:, :, -1:]], axis=2)
@@ -297,9 +296,12 @@ def _checked(scores: Doubles) -> tuple[Integers, Integers]:
 def _tolerance(dimension: ErrorDimension, curve: Doubles, limit: float, loss: float) -> Tolerance:
     minus, plus = (_reach(side, limit) * dimension.size for side in curve)
     return Tolerance(
-        element=dimension.element, dimension=dimension.dimension, minus=minus, plus=plus,
+        element=dimension.element,
+        dimension=dimension.dimension,
+        minus=minus,
+        plus=plus,
         loss=max(0.0, loss),
-    )  # fmt: skip
+    )
 
 
 def _reach(values: Doubles, limit: float) -> float:

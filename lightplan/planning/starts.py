@@ -90,9 +90,13 @@ def _gradient(rig: Rig, side: float) -> Iterator[Rig]:
     for distance in _card_distances(rig, cards[0])[:2]:
         reach = 0.5 * _size_along(rig, cards[0])
         yield _lit_card(
-            rig, cards[0], distance, side,
-            shift=np.zeros(3), lamp_shift=reach * _look_direction(rig),
-        )  # fmt: skip
+            rig,
+            cards[0],
+            distance,
+            side,
+            shift=np.zeros(3),
+            lamp_shift=reach * _look_direction(rig),
+        )
 
 
 def _split(rig: Rig, side: float) -> Iterator[Rig]:
@@ -104,9 +108,8 @@ def _split(rig: Rig, side: float) -> Iterator[Rig]:
     for distance in _card_distances(rig, cards[0])[:2]:
         half = 0.5 * _size_along(rig, cards[0])
         yield _lit_card(
-            rig, cards[0], distance, side,
-            shift=half * _look_direction(rig), lamp_shift=np.zeros(3),
-        )  # fmt: skip
+            rig, cards[0], distance, side, shift=half * _look_direction(rig), lamp_shift=np.zeros(3)
+        )
 
 
 def _dark(rig: Rig, side: float) -> Iterator[Rig]:

@@ -98,17 +98,23 @@ def plan_two_frames(
     single = table.judged(table.as_it_stands())
     found = minimise(
         lambda points: [-table.merit(table.joined(p)) for p in points],
-        table.starts(), seed=seed,
+        table.starts(),
+        seed=seed,
         rule=StopRule(evaluations=evaluations, tolerance=0.002, should_stop=should_stop),
-    )  # fmt: skip
+    )
     joined = table.judged(table.joined(found.point))
     before, after = (0.0 if j.score is None else j.score for j in (single, joined))
     worth_it = after >= before + WORTH_TWO_FRAMES
     foil, paper = table.frames(found.point)
     return TwoFrames(
-        worth_it=worth_it, single_score=before, joined_score=after, foil=foil, paper=paper,
-        judgement=joined, reason=_reason(single, joined, before, after, worth_it=worth_it),
-    )  # fmt: skip
+        worth_it=worth_it,
+        single_score=before,
+        joined_score=after,
+        foil=foil,
+        paper=paper,
+        judgement=joined,
+        reason=_reason(single, joined, before, after, worth_it=worth_it),
+    )
 
 
 class _Table:
@@ -205,9 +211,11 @@ class _Table:
                 linear, self._share[..., 0], width_mm=sheet.width_mm, height_mm=sheet.height_mm
             )
         return measure(
-            self._maps.with_linear(linear), self._rig.look, sheet.foil.judged_kind,
+            self._maps.with_linear(linear),
+            self._rig.look,
+            sheet.foil.judged_kind,
             stock_reflectance=sheet.paper.reflectance,
-        )  # fmt: skip
+        )
 
     def frames(self, point: Doubles) -> tuple[Frame, Frame]:
         """Return the two frames of a point in words."""
@@ -216,14 +224,18 @@ class _Table:
         is_foil = self._share[..., 0] >= 0.5
         return (
             Frame(
-                purpose="foil", trims=self._listed(foil), exposure_stops=exposure,
+                purpose="foil",
+                trims=self._listed(foil),
+                exposure_stops=exposure,
                 level=float(np.median(light[is_foil])),
             ),
             Frame(
-                purpose="paper", trims=self._listed(paper), exposure_stops=0.0,
+                purpose="paper",
+                trims=self._listed(paper),
+                exposure_stops=0.0,
                 level=float(np.median(light[~is_foil])),
             ),
-        )  # fmt: skip
+        )
 
     def _listed(self, powers: Doubles) -> tuple[tuple[str, float], ...]:
         return tuple(

@@ -57,9 +57,13 @@ def _scaled(codes: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def _heads(
-    draw: ImageDraw.ImageDraw | None, before: Side, after: Side, widths: list[int], whole: int,
+    draw: ImageDraw.ImageDraw | None,
+    before: Side,
+    after: Side,
+    widths: list[int],
+    whole: int,
     title: str,
-) -> float:  # fmt: skip
+) -> float:
     """Write title and headings; return where the pictures begin."""
     column = Column(draw, MARGIN_PX, MARGIN_PX, whole - 2 * MARGIN_PX)
     column.text(title, TITLE_PX)

@@ -78,9 +78,8 @@ class Column:
     width: float
 
     def text(
-        self, text: str, size: int, *, bold: bool = False, colour: Colour = INK,
-        indent: float = 0.0,
-    ) -> None:  # fmt: skip
+        self, text: str, size: int, *, bold: bool = False, colour: Colour = INK, indent: float = 0.0
+    ) -> None:
         """Write wrapped text and move below it."""
         face = font(size, bold=bold)
         for line in wrap(text, face, self.width - indent):

@@ -88,10 +88,7 @@ def _stands(rig: Rig) -> str:
 
 def _has_overhead(rig: Rig) -> bool:
     """Whether a lamp, card or camera hangs over the place where the sheet lies."""
-    reach = (
-        rig.sheet.width_mm / 2 + BESIDE_SHEET_MM,
-        rig.sheet.height_mm / 2 + BESIDE_SHEET_MM,
-    )
+    reach = (rig.sheet.width_mm / 2 + BESIDE_SHEET_MM, rig.sheet.height_mm / 2 + BESIDE_SHEET_MM)
     things: list[Lamp | Card] = [*rig.lamps, *rig.cards]
     places = [(thing.placement, thing.width_mm, thing.height_mm) for thing in things]
     places.append((rig.camera.placement, 0.0, 0.0))

@@ -89,10 +89,16 @@ def contact_sheet_html(
     page = place.from_string(template("contact_sheet.html"))
     counts = {name: sum(row.verdict == name for row in rows) for name in ORDER}
     return page.render(
-        title=title, look=look, counts=counts, total=len(rows), comparison=comparison,
-        reasons=reasons, order={name: number for number, name in enumerate(ORDER)},
-        mark_size=MARK_SIZE, frames=[_frame(row, sheet_mm) for row in rows],
-    )  # fmt: skip
+        title=title,
+        look=look,
+        counts=counts,
+        total=len(rows),
+        comparison=comparison,
+        reasons=reasons,
+        order={name: number for number, name in enumerate(ORDER)},
+        mark_size=MARK_SIZE,
+        frames=[_frame(row, sheet_mm) for row in rows],
+    )
 
 
 def _frame(row: ScoreRow, sheet_mm: tuple[float, float] | None) -> dict[str, Any]:

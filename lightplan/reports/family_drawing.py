@@ -12,8 +12,13 @@ from lightplan.arrays import Doubles
 from lightplan.units import LengthUnit, show_length, to_mm
 
 INK, PALE, SEEN, MARGIN, CARD, SELF = (
-    "#1a1a1a", "#767676", "#2563b8", "#9dbfe8", "#b45309", "#960c3c",
-)  # fmt: skip
+    "#1a1a1a",
+    "#767676",
+    "#2563b8",
+    "#9dbfe8",
+    "#b45309",
+    "#960c3c",
+)
 
 LEGEND_IN = 0.5  # below the axis
 
@@ -76,15 +81,23 @@ def _plane(axes: Any, facts: FamilyFacts, unit: LengthUnit) -> None:
         _shape(axes, facts.standing_mm, INK, "card of the rig", fill=False, dashed=True)
     size = f"{show_length(high_x - low_x, unit)} x {show_length(high_y - low_y, unit)}"
     axes.text(
-        (low_x + high_x) / 2, high_y, size, ha="center", va="bottom", fontsize=12, color=CARD,
+        (low_x + high_x) / 2,
+        high_y,
+        size,
+        ha="center",
+        va="bottom",
+        fontsize=12,
+        color=CARD,
         fontweight="bold",
-    )  # fmt: skip
+    )
     away = show_length(facts.distance_mm, unit)
     plane = "the card's plane" if facts.standing_mm is not None else "a plane"
     axes.set_title(
         f"On {plane}, {away} from the sheet\nalong the mirrored view, seen from the sheet",
-        fontsize=12, loc="left", color=INK,
-    )  # fmt: skip
+        fontsize=12,
+        loc="left",
+        color=INK,
+    )
     _legend(axes, columns=2)
     _finish(axes, "right of the mirrored middle", "above it", unit)
 
@@ -117,9 +130,12 @@ def _legend(axes: Any, *, columns: int) -> None:
 
     below = axes.transAxes + ScaledTranslation(0, -LEGEND_IN, axes.figure.dpi_scale_trans)
     axes.legend(
-        loc="upper center", bbox_to_anchor=(0.5, 0.0), bbox_transform=below, ncols=columns,
+        loc="upper center",
+        bbox_to_anchor=(0.5, 0.0),
+        bbox_transform=below,
+        ncols=columns,
         frameon=False,
-    )  # fmt: skip
+    )
 
 
 def _crosses(outline: Doubles, half: Doubles) -> bool:

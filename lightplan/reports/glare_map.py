@@ -176,15 +176,23 @@ def _camera_mark(
     words = "camera" if beyond > 1 else "camera above"
     side = -1 if across > 0 else 1  # towards the middle, where there is room
     draw.text(
-        (at_x + side * 26, at_y), words, font=font(18), fill=CAMERA_MARK,
-        anchor="lm" if side > 0 else "rm", stroke_width=3, stroke_fill=WHITE,
-    )  # fmt: skip
+        (at_x + side * 26, at_y),
+        words,
+        font=font(18),
+        fill=CAMERA_MARK,
+        anchor="lm" if side > 0 else "rm",
+        stroke_width=3,
+        stroke_fill=WHITE,
+    )
 
 
 def _letters(
-    draw: ImageDraw.ImageDraw, entries: Sequence[_Entry], image: SheetImage,
-    corner: tuple[int, int], pins: Sequence[tuple[float, float]],
-) -> None:  # fmt: skip
+    draw: ImageDraw.ImageDraw,
+    entries: Sequence[_Entry],
+    image: SheetImage,
+    corner: tuple[int, int],
+    pins: Sequence[tuple[float, float]],
+) -> None:
     """Put each legend letter on the widest piece of foil that mirrors its thing."""
     free = np.ones(image.foil.shape, np.uint8)
     for x, y in pins:

@@ -55,9 +55,11 @@ def picture_codes(linear: Floats) -> NDArray[np.uint8]:
     levels = np.asarray(linear)
     if levels.ndim != 3 or levels.shape[2] != 3 or not np.isfinite(levels).all():
         raise BadInput(
-            field="picture", wanted="finite levels of rows x columns x 3",
-            got=f"shape {levels.shape}", cure="fill what lies off the sheet first",
-        )  # fmt: skip
+            field="picture",
+            wanted="finite levels of rows x columns x 3",
+            got=f"shape {levels.shape}",
+            cure="fill what lies off the sheet first",
+        )
     encoded = srgb_encode(np.minimum(_into_gamut(levels.astype(np.float32)), 1.0))
     return np.asarray(np.floor(encoded * 255.0 + 0.5), np.uint8)
 

@@ -17,8 +17,10 @@ from lightplan.scene import Camera, Sheet
 
 CELL_WIDTH, MARGIN, GUTTER = 760, 48, 36
 VERDICT_COLOURS: dict[str, Colour] = {
-    "keep": (22, 110, 62), "adjust": (150, 92, 0), "retake": (170, 32, 48),
-}  # fmt: skip
+    "keep": (22, 110, 62),
+    "adjust": (150, 92, 0),
+    "retake": (170, 32, 48),
+}
 MOST_ACROSS = 3
 SUBTITLE = "Every look this foil and stock can carry, what reads most as foil first"
 CROP_MARGIN = 0.1
@@ -73,9 +75,12 @@ class ProofCell:
 
 
 def proof_png(
-    cells: Sequence[ProofCell], *, title: str, left_out: Sequence[tuple[str, str]] = (),
+    cells: Sequence[ProofCell],
+    *,
+    title: str,
+    left_out: Sequence[tuple[str, str]] = (),
     subtitle: str = SUBTITLE,
-) -> bytes:  # fmt: skip
+) -> bytes:
     """Return the proof sheet as the bytes of a PNG file.
 
     Parameters

@@ -30,9 +30,13 @@ class ForeignMark:
 
 
 def residual_png(
-    photograph: Singles, expected: Singles, foil: Singles, width_mm: float, height_mm: float,
+    photograph: Singles,
+    expected: Singles,
+    foil: Singles,
+    width_mm: float,
+    height_mm: float,
     marks: Sequence[ForeignMark] = (),
-) -> bytes:  # fmt: skip
+) -> bytes:
     """Return the three pictures side by side as the bytes of a PNG file.
 
     Parameters
@@ -46,8 +50,12 @@ def residual_png(
     edge = (foil > 0.05) & (foil < 0.95)
     parts = [picture_codes(photograph), picture_codes(expected), _coloured(gap, edge)]
     heads = ["Your photograph, squared", "The rig as it was found", "What is left"]
-    notes = ["", "", f"red: brighter than found, blue: darker; full colour is {RANGE_STOPS:.0f} "
-             "stops (four times)"]  # fmt: skip
+    notes = [
+        "",
+        "",
+        f"red: brighter than found, blue: darker; full colour is {RANGE_STOPS:.0f} "
+        "stops (four times)",
+    ]
     pictures = [_scaled(p, width_mm, height_mm) for p in parts]
     wide, high = pictures[0].shape[1], pictures[0].shape[0]
     column = max(wide, 300)

@@ -11,9 +11,18 @@ from typing import Any
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 LEADING = (
-    "set", "rank", "file", "score", "uncertainty", "verdict", "error", "likeness", "ties", "flags",
+    "set",
+    "rank",
+    "file",
+    "score",
+    "uncertainty",
+    "verdict",
+    "error",
+    "likeness",
+    "ties",
+    "flags",
     "findings",
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,13 +91,21 @@ def scores_json(rows: Sequence[ScoreRow]) -> str:
 
 
 def _with_place(row: ScoreRow) -> dict[str, Any]:
-    fixed = {"file": row.file, "score": row.score, "verdict": row.entry["verdict"],
-             "measures": row.measures, "findings": list(row.entry["findings"]),
-             "error": row.entry.get("error")}  # fmt: skip
+    fixed = {
+        "file": row.file,
+        "score": row.score,
+        "verdict": row.entry["verdict"],
+        "measures": row.measures,
+        "findings": list(row.entry["findings"]),
+        "error": row.entry.get("error"),
+    }
     placed = {
-        "rank": row.rank, "likeness": row.likeness, "ties": list(row.ties),
-        "flags": list(row.flags), "set": row.group,
-    }  # fmt: skip
+        "rank": row.rank,
+        "likeness": row.likeness,
+        "ties": list(row.ties),
+        "flags": list(row.flags),
+        "set": row.group,
+    }
     return {**row.entry, **fixed, **placed}
 
 
@@ -110,10 +127,18 @@ def scores_csv(rows: Sequence[ScoreRow]) -> str:
 def _leading(row: ScoreRow) -> tuple[Any, ...]:
     findings = "; ".join(str(finding["what"]) for finding in row.entry["findings"])
     return (
-        row.group, row.rank, row.file, _figure(row.score), _figure(row.entry.get("uncertainty")),
-        row.entry["verdict"], row.entry.get("error"), _figure(row.likeness), "; ".join(row.ties),
-        "; ".join(row.flags), findings,
-    )  # fmt: skip
+        row.group,
+        row.rank,
+        row.file,
+        _figure(row.score),
+        _figure(row.entry.get("uncertainty")),
+        row.entry["verdict"],
+        row.entry.get("error"),
+        _figure(row.likeness),
+        "; ".join(row.ties),
+        "; ".join(row.flags),
+        findings,
+    )
 
 
 def _values(row: ScoreRow, names: Sequence[str]) -> list[str | None]:

@@ -106,9 +106,12 @@ def set_model(rig: Rig, layers: Layers) -> SetModel:
     """
     surfaces = [s for s in build_surfaces(rig) if s.role not in ("sheet", "camera")]
     colours = dict(
-        zip((s.name for s in surfaces), colours_by_name(rig, [s.name for s in surfaces]),
-            strict=True)
-    )  # fmt: skip
+        zip(
+            (s.name for s in surfaces),
+            colours_by_name(rig, [s.name for s in surfaces]),
+            strict=True,
+        )
+    )
     parts = [_sheet(rig, layers), *_camera(rig)]
     lines = [*_frustum(rig), *mirrored_lines(rig, layers)]
     labels = [
@@ -138,9 +141,14 @@ def _sheet(rig: Rig, layers: Layers) -> Part:
         [np.stack([first, across[0], across[2]], 1), np.stack([first, across[2], across[1]], 1)]
     )
     return Part(
-        "sheet", vertices, triangles, (255, 255, 255), emits=True,
-        texture=sheet_texture(rig, layers), coordinates=np.stack([u, v], axis=1),
-    )  # fmt: skip
+        "sheet",
+        vertices,
+        triangles,
+        (255, 255, 255),
+        emits=True,
+        texture=sheet_texture(rig, layers),
+        coordinates=np.stack([u, v], axis=1),
+    )
 
 
 def sheet_texture(rig: Rig, layers: Layers) -> NDArray[np.uint8]:
@@ -277,8 +285,9 @@ def _in_space(shape: Flat, flat: Floats) -> Doubles:
 
 def _ball(shape: Ball) -> tuple[Doubles, Integers]:
     rows, cols = 12, 24
-    tilt, turn = np.meshgrid(np.linspace(0, np.pi, rows + 1), 2 * np.pi * np.arange(cols) / cols,
-                             indexing="ij")  # fmt: skip
+    tilt, turn = np.meshgrid(
+        np.linspace(0, np.pi, rows + 1), 2 * np.pi * np.arange(cols) / cols, indexing="ij"
+    )
     unit = np.stack([np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), np.cos(tilt)], -1)
     first = np.add.outer(np.arange(rows) * cols, np.arange(cols)).ravel()
     right = np.add.outer(np.arange(rows) * cols, (np.arange(cols) + 1) % cols).ravel()

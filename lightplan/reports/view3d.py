@@ -56,9 +56,8 @@ def write_view_png(
 
 
 def view_png(
-    rig: Rig, layers: Layers, *, view: str = "from the right",
-    size_px: tuple[int, int] = SIZE_PX,
-) -> bytes:  # fmt: skip
+    rig: Rig, layers: Layers, *, view: str = "from the right", size_px: tuple[int, int] = SIZE_PX
+) -> bytes:
     """Return a picture of the set as the bytes of a PNG file; `size_px` is (width, height)."""
     model = set_model(rig, layers)
     eye = Viewpoint.fit(model, view, aspect=size_px[0] / size_px[1])
@@ -85,9 +84,13 @@ def show_window(rig: Rig, layers: Layers) -> None:
     plotter = pyvista.Plotter(title=f"lightplan: {model.title}", window_size=list(SIZE_PX))
     _fill(pyvista, plotter, model)
     plotter.add_point_labels(
-        np.array([label.at for label in model.labels]), [label.text for label in model.labels],
-        always_visible=True, font_size=16, shape_opacity=0.7, point_size=1,
-    )  # fmt: skip
+        np.array([label.at for label in model.labels]),
+        [label.text for label in model.labels],
+        always_visible=True,
+        font_size=16,
+        shape_opacity=0.7,
+        point_size=1,
+    )
     _take_place(plotter, Viewpoint.fit(model, "from the right", aspect=SIZE_PX[0] / SIZE_PX[1]))
     plotter.show()
 
@@ -170,9 +173,12 @@ def _add_part(pyvista: Any, plotter: Any, part: Part) -> None:
 def _add_line(pyvista: Any, plotter: Any, line: Line) -> None:
     mesh = pyvista.lines_from_points(np.asarray(line.points, float))
     plotter.add_mesh(
-        mesh, color=_float(line.colour), line_width=1.4 * line.width, opacity=line.opacity,
+        mesh,
+        color=_float(line.colour),
+        line_width=1.4 * line.width,
+        opacity=line.opacity,
         lighting=False,
-    )  # fmt: skip
+    )
 
 
 def _take_place(plotter: Any, eye: Viewpoint) -> None:

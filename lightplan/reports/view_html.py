@@ -23,9 +23,15 @@ from lightplan.scene.surfaces import build_surfaces
 
 SPOTS = ("near left", "near right", "far right", "far left", "middle")
 GROUPS = {
-    "lamp": "lamps", "window": "lamps", "card": "cards", "diffuser": "cards", "shell": "cards",
-    "table": "table", "room": "table", "prop": "table",
-}  # fmt: skip
+    "lamp": "lamps",
+    "window": "lamps",
+    "card": "cards",
+    "diffuser": "cards",
+    "shell": "cards",
+    "table": "table",
+    "room": "table",
+    "prop": "table",
+}
 
 
 def write_view_html(path: Path, rig: Rig, layers: Layers, *, replace: bool) -> Path:

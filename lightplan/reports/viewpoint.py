@@ -39,9 +39,14 @@ class Viewpoint:
 
     @classmethod
     def fit(
-        cls, model: SetModel, view: str, *, aspect: float, angle_rad: float = math.radians(28),
+        cls,
+        model: SetModel,
+        view: str,
+        *,
+        aspect: float,
+        angle_rad: float = math.radians(28),
         margin: float = 1.08,
-    ) -> Viewpoint:  # fmt: skip
+    ) -> Viewpoint:
         """Return the nearest eye in a direction of `VIEWS` that sees the whole set.
 
         Parameters

@@ -51,7 +51,9 @@ def read_artwork(path: Path, *, width_mm: float, height_mm: float) -> Doubles:
     ratio = (cols / rows) / (width_mm / height_mm)
     if abs(np.log(ratio)) > SHAPE_TOLERANCE:
         raise refused(
-            path, f"shaped like the sheet, {width_mm:g} x {height_mm:g} mm",
-            f"{cols} x {rows} pixels", "crop or turn it so that it covers exactly the sheet",
-        )  # fmt: skip
+            path,
+            f"shaped like the sheet, {width_mm:g} x {height_mm:g} mm",
+            f"{cols} x {rows} pixels",
+            "crop or turn it so that it covers exactly the sheet",
+        )
     return read_only(values)

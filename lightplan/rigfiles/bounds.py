@@ -141,12 +141,14 @@ def beyond(document: Mapping[str, Any], form: type[BaseModel]) -> list[RigError]
     """Return all that is too large, too long or too many in a file's content."""
     return [
         RigError(
-            field=dotted(where, document), wanted=wanted(value, bound), got=_got(value),
+            field=dotted(where, document),
+            wanted=wanted(value, bound),
+            got=_got(value),
             cure=f"change it, as {bound.why}",
         )
         for where, value, bound in _values(document, form, ())
         if not _within(value, bound)
-    ]  # fmt: skip
+    ]
 
 
 def wanted(value: Any, bound: Bound) -> str:
@@ -163,9 +165,7 @@ def wanted(value: Any, bound: Bound) -> str:
     return f"from {bound.low:g} to {bound.high:g}"
 
 
-def _values(
-    table: Any, form: type[BaseModel], where: Where
-) -> Iterator[tuple[Where, Any, Bound]]:  # fmt: skip
+def _values(table: Any, form: type[BaseModel], where: Where) -> Iterator[tuple[Where, Any, Bound]]:
     """Yield every value of a table that has a bound; what is no table is told elsewhere."""
     if not isinstance(table, Mapping):
         return

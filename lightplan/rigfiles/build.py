@@ -119,9 +119,7 @@ def asset_names(form: schema.RigForm) -> list[str]:
     return [name for name in dict.fromkeys(names) if name is not None]
 
 
-def _placement(
-    part: forms.CameraForm | forms.LampForm | forms.CardForm,
-) -> Placement:
+def _placement(part: forms.CameraForm | forms.LampForm | forms.CardForm) -> Placement:
     return Placement(channels(part.position_mm), channels(part.aim_mm), math.radians(part.roll_deg))
 
 
@@ -156,9 +154,11 @@ def _focal_length(form: forms.CameraForm) -> float:
         return FOCAL_LENGTH_MM if own is None else own
     if own is not None:
         raise RigError(
-            field="camera.equivalent_focal_length_mm", wanted="left out beside focal_length_mm",
-            got=equivalent, cure="keep the one that its maker states",
-        )  # fmt: skip
+            field="camera.equivalent_focal_length_mm",
+            wanted="left out beside focal_length_mm",
+            got=equivalent,
+            cure="keep the one that its maker states",
+        )
     checks.positive(equivalent, "camera.equivalent_focal_length_mm", "26 is usual for phones")
     checks.positive(form.sensor_width_mm, "camera.sensor_width_mm")
     checks.positive(form.sensor_height_mm, "camera.sensor_height_mm")
@@ -173,9 +173,11 @@ def build_held(form: forms.CameraForm | forms.LampForm | forms.CardForm) -> Held
     if by is None:
         if lowest is not None or highest is not None:
             raise RigError(
-                field="held", wanted="given where lowest_mm or highest_mm is", got="nothing",
+                field="held",
+                wanted="given where lowest_mm or highest_mm is",
+                got="nothing",
                 cure='say what holds it, as in held = "stand"',
-            )  # fmt: skip
+            )
         return None
     usual = usually_held(by)
     return Held(
@@ -218,15 +220,19 @@ def build_output(form: forms.LampForm | schema.ThingForm, *, usual: Output) -> O
     if watts is None:
         if figures is not None:
             raise RigError(
-                field="lumens_per_watt", wanted="given only beside watts", got=figures,
+                field="lumens_per_watt",
+                wanted="given only beside watts",
+                got=figures,
                 cure="add watts, or leave it out",
-            )  # fmt: skip
+            )
         return usual if given is None else Output(value=given.value, unit=given.unit)
     if given is not None:
         raise RigError(
-            field="watts", wanted="left out beside output", got=watts,
+            field="watts",
+            wanted="left out beside output",
+            got=watts,
             cure="keep output: it says more",
-        )  # fmt: skip
+        )
     checks.positive(watts, "watts", "read it off the lamp's box")
     efficacy = LED_LUMENS_PER_WATT if figures is None else pair(figures)
     return Output(value=watts, unit="W", lumens_per_watt=efficacy)
@@ -294,10 +300,11 @@ def _prop(form: forms.PropForm, folder: Path) -> Prop:
     with inside(f"props.{plain(form.name, 40)}"):
         if (form.file is not None) != (form.shape == "mesh"):
             raise RigError(
-                field="file", wanted="given for a mesh, and for no other shape",
+                field="file",
+                wanted="given for a mesh, and for no other shape",
                 got=plain(form.file) if form.file is not None else "none",
                 cure='write shape = "mesh" and file = "stand.stl", or leave both out',
-            )  # fmt: skip
+            )
         vertices, faces = (None, None) if form.file is None else read_mesh(folder / form.file)
         return Prop(
             name=form.name,
@@ -335,10 +342,7 @@ def _probe(form: forms.ProbeForm, folder: Path) -> Probe:
     with inside("room.probe"):
         pixels = read_probe(folder / form.file)
     return Probe(
-        pixels=pixels,
-        scale=form.scale_cd_m2,
-        turn_rad=math.radians(form.turn_deg),
-        file=form.file,
+        pixels=pixels, scale=form.scale_cd_m2, turn_rad=math.radians(form.turn_deg), file=form.file
     )
 
 

@@ -11,17 +11,7 @@ from lightplan.errors import BadInput, RigError
 from lightplan.rigfiles import sheet_forms as forms
 from lightplan.rigfiles.artwork import read_artwork
 from lightplan.rigfiles.values import channels, inside, pair
-from lightplan.scene import (
-    Conductor,
-    Film,
-    Flatness,
-    Foil,
-    Grating,
-    Paper,
-    Relief,
-    Sheet,
-    Waviness,
-)
+from lightplan.scene import Conductor, Film, Flatness, Foil, Grating, Paper, Relief, Sheet, Waviness
 
 COAT_ROUGHNESS, FILM_ROUGHNESS = 0.1, 0.02  # varnish and laminate; drawn film (from memory)
 
@@ -39,9 +29,11 @@ def build_sheet(form: forms.SheetForm, folder: Path, *, table: Vector) -> Sheet:
     """
     if (form.foil.eta is None) != (form.foil.k is None):
         raise BadInput(
-            field="sheet.foil", wanted="given both eta and k, or neither",
-            got="eta" if form.foil.k is None else "k", cure="add the other one",
-        )  # fmt: skip
+            field="sheet.foil",
+            wanted="given both eta and k, or neither",
+            got="eta" if form.foil.k is None else "k",
+            cure="add the other one",
+        )
     sheet = Sheet(
         width_mm=form.width_mm,
         height_mm=form.height_mm,
@@ -95,9 +87,7 @@ def _paper(form: forms.PaperForm, table: Vector) -> Paper:
         waviness=None
         if wavy is None
         else Waviness(
-            slope_rad=math.radians(wavy.slope_deg),
-            wavelength_mm=wavy.wavelength_mm,
-            seed=wavy.seed,
+            slope_rad=math.radians(wavy.slope_deg), wavelength_mm=wavy.wavelength_mm, seed=wavy.seed
         ),
         film=None if form.film is None else _film(form, form.film, table),
     )
@@ -107,10 +97,11 @@ def _film(paper: forms.PaperForm, form: forms.FilmForm, table: Vector) -> Film:
     for name in ("reflectance", "coat_index"):
         if name in paper.model_fields_set:
             raise RigError(
-                field=f"sheet.paper.{name}", wanted="left out for clear film",
+                field=f"sheet.paper.{name}",
+                wanted="left out for clear film",
                 got=getattr(paper, name),
                 cure="give under_reflectance and index in [sheet.paper.film]",
-            )  # fmt: skip
+            )
     return Film(
         under=table if form.under_reflectance is None else channels(form.under_reflectance),
         transmittance=form.transmittance,

@@ -16,9 +16,15 @@ _NAMES_OF_FILES = {"artwork_file", "file"}  # what they hold counts, not where i
 _WISHES = {"locked", "states_equivalent"}  # what is planned and how it is said, not what stands
 # Fields of format 2 count only where they are used, so that the digests in older plans hold.
 _NEW_IN_2 = {
-    (Foil, "relief"), (Paper, "waviness"), (Paper, "film"), (Output, "lumens_per_watt"),
-    (Lamp, "held"), (Lamp, "depth_mm"), (Card, "held"), (Camera, "held"),
-}  # fmt: skip
+    (Foil, "relief"),
+    (Paper, "waviness"),
+    (Paper, "film"),
+    (Output, "lumens_per_watt"),
+    (Lamp, "held"),
+    (Lamp, "depth_mm"),
+    (Card, "held"),
+    (Camera, "held"),
+}
 
 
 def rig_digest(rig: Rig) -> str:

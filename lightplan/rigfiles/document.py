@@ -187,12 +187,14 @@ def _lens(camera: Camera) -> Table:
     if not camera.states_equivalent:
         return {"focal_length_mm": camera.focal_length_mm, "equivalent_focal_length_mm": None}
     shortest = _reading_back(
-        camera.equivalent_focal_length_mm, camera.focal_length_mm,
+        camera.equivalent_focal_length_mm,
+        camera.focal_length_mm,
         lambda equivalent: focal_length_of(
-            equivalent, sensor_width_mm=camera.sensor_width_mm,
+            equivalent,
+            sensor_width_mm=camera.sensor_width_mm,
             sensor_height_mm=camera.sensor_height_mm,
         ),
-    )  # fmt: skip
+    )
     return {"focal_length_mm": None, "equivalent_focal_length_mm": shortest}
 
 
@@ -290,11 +292,7 @@ def _room(room: Room) -> Table:
         "has_table": room.table is not None,
         "probe": None
         if probe is None
-        else {
-            "file": probe.file,
-            "scale_cd_m2": probe.scale,
-            "turn_deg": degrees(probe.turn_rad),
-        },
+        else {"file": probe.file, "scale_cd_m2": probe.scale, "turn_deg": degrees(probe.turn_rad)},
         "walls": None
         if walls is None
         else {

@@ -56,7 +56,7 @@ def explain(
 
 def _explained(
     fault: Mapping[str, Any], document: Mapping[str, Any], form: type[BaseModel]
-) -> RigError:  # fmt: skip
+) -> RigError:
     where = fault["loc"]
     name = dotted(where, document)
     if fault["type"] == "extra_forbidden":
@@ -65,9 +65,7 @@ def _explained(
         return RigError(
             field=name, wanted="given", got="nothing", cure=f"add {plain(where[-1])} to the file"
         )
-    return RigError(
-        field=name, wanted=_wanted(fault), got=plain(fault["input"]), cure=_cure(fault)
-    )  # fmt: skip
+    return RigError(field=name, wanted=_wanted(fault), got=plain(fault["input"]), cure=_cure(fault))
 
 
 def dotted(where: Sequence[str | int], document: Mapping[str, Any]) -> str:

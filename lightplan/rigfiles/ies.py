@@ -20,10 +20,20 @@ from lightplan.scene import AngularProfile, Output
 
 MOST_BYTES = 5_000_000
 _HEADER = (
-    "number of lamps", "lumens per lamp", "candela multiplier", "number of vertical angles",
-    "number of horizontal angles", "photometric type", "units type", "width", "length",
-    "height", "ballast factor", "future use", "input watts",
-)  # fmt: skip
+    "number of lamps",
+    "lumens per lamp",
+    "candela multiplier",
+    "number of vertical angles",
+    "number of horizontal angles",
+    "photometric type",
+    "units type",
+    "width",
+    "length",
+    "height",
+    "ballast factor",
+    "future use",
+    "input watts",
+)
 
 
 def read_ies(path: Path) -> AngularProfile:
@@ -106,9 +116,11 @@ def _count(header: dict[str, float], name: str) -> int:
 def _check_header(header: dict[str, float]) -> None:
     if header["photometric type"] != 1:
         raise _refused(
-            "ies photometric type", "1 (type C)", header["photometric type"],
+            "ies photometric type",
+            "1 (type C)",
+            header["photometric type"],
             "ask the lamp's maker for type C",
-        )  # fmt: skip
+        )
     for name in ("candela multiplier", "ballast factor"):
         if not (math.isfinite(header[name]) and header[name] > 0):
             raise _refused(f"ies {name}", "greater than 0", header[name], "get it again")

@@ -83,9 +83,7 @@ def _parts(key: str) -> list[str]:
     return [part.strip().strip("\"'") for part in re.findall(_PART, key)]
 
 
-def _place(
-    parts: list[str], counts: Mapping[tuple[str | int, ...], int]
-) -> tuple[str | int, ...]:  # fmt: skip
+def _place(parts: list[str], counts: Mapping[tuple[str | int, ...], int]) -> tuple[str | int, ...]:
     """Return where a header leads: within a list of tables, to the last of them."""
     place: tuple[str | int, ...] = ()
     for number, part in enumerate(parts):

@@ -168,9 +168,12 @@ def _slip(text: str, message: str) -> RigError:
         return _no_toml(what if what else message).at(line)
     line, field, wanted, cure = found
     return RigError(
-        field=field, wanted=wanted, got=text.split("\n")[line - 1].partition("=")[2].strip(),
-        cure=cure, line=line,
-    )  # fmt: skip
+        field=field,
+        wanted=wanted,
+        got=text.split("\n")[line - 1].partition("=")[2].strip(),
+        cure=cure,
+        line=line,
+    )
 
 
 def _no_toml(why: str) -> RigError:

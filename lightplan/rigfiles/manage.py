@@ -73,9 +73,11 @@ def save_rig(
     path = own_path(name)
     if name in preset_paths() and not replace:
         raise FileExists(
-            field="name", wanted="a new one", got=name,
+            field="name",
+            wanted="a new one",
+            got=name,
             cure="choose another name, or add --replace to replace the preset",
-        )  # fmt: skip
+        )
     return write_rig(load_rig(path_or_name), path, replace=replace)
 
 
@@ -107,6 +109,12 @@ def _info(name: str, path: Path) -> PresetInfo:
     except BadInput as error:
         return PresetInfo(name=name, path=path, shipped=shipped, error=_briefly(error))
     return PresetInfo(
-        name=name, path=path, shipped=shipped, title=form.title, look=form.look.kind,
-        foil=form.sheet.foil.kind, width_mm=form.sheet.width_mm, height_mm=form.sheet.height_mm,
-    )  # fmt: skip
+        name=name,
+        path=path,
+        shipped=shipped,
+        title=form.title,
+        look=form.look.kind,
+        foil=form.sheet.foil.kind,
+        width_mm=form.sheet.width_mm,
+        height_mm=form.sheet.height_mm,
+    )

@@ -66,9 +66,11 @@ def _triangles(path: Path) -> tuple[Doubles, Integers]:
             return np.asarray(parts.vertices, float), np.asarray(parts.faces, np.int64)
     except Exception as error:  # readers fail in every way there is
         raise _refused(
-            path, "a mesh of triangles that can be read", type(error).__name__,
+            path,
+            "a mesh of triangles that can be read",
+            type(error).__name__,
             "save it as .stl from your drawing program",
-        ) from None  # fmt: skip
+        ) from None
 
 
 def _frozen(faces: Integers) -> Integers:

@@ -73,18 +73,24 @@ def migrate(
 def _format_of(document: Document, *, oldest: int, newest: int) -> int:
     if "format" not in document:
         raise RigError(
-            field="format", wanted="given", got="nothing",
+            field="format",
+            wanted="given",
+            got="nothing",
             cure=f"write format = {newest} as the first line",
-        )  # fmt: skip
+        )
     number = document["format"]
     if isinstance(number, bool) or not isinstance(number, int) or number < oldest:
         raise RigError(
-            field="format", wanted=f"a whole number from {oldest} to {newest}", got=number,
+            field="format",
+            wanted=f"a whole number from {oldest} to {newest}",
+            got=number,
             cure=f"write format = {newest}",
-        )  # fmt: skip
+        )
     if number > newest:
         raise RigError(
-            field="format", wanted=f"at most {newest}", got=number,
+            field="format",
+            wanted=f"at most {newest}",
+            got=number,
             cure="this file needs a newer lightplan, or has a wrong number",
-        )  # fmt: skip
+        )
     return number

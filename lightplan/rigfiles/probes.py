@@ -68,9 +68,11 @@ def _exr(path: Path) -> Doubles:
         exr = importlib.import_module("OpenEXR")
     except ImportError:
         raise _refused(
-            path, "a .hdr picture, as the package OpenEXR is not installed", ".exr",
+            path,
+            "a .hdr picture, as the package OpenEXR is not installed",
+            ".exr",
             "convert it to .hdr, or run pip install OpenEXR",
-        ) from None  # fmt: skip
+        ) from None
     try:
         with exr.File(str(path)) as file:
             channels = file.channels()

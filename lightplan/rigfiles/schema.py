@@ -96,9 +96,10 @@ class ThingForm(Form):
 
     kind: ThingKind = Field(description="What it is.")
     width_mm: float | None = Field(
-        default=None, gt=0.0,
+        default=None,
+        gt=0.0,
         description="Width; of a cone or tent, of its foot. Not of what only holds.",
-    )  # fmt: skip
+    )
     height_mm: float | None = Field(
         default=None, gt=0.0, description="Height. Not of what only holds."
     )

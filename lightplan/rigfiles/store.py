@@ -60,9 +60,7 @@ def find_rig(path_or_name: str | os.PathLike[str]) -> Path:
     near = nearest(path.stem, list(paths))
     hint = f"did you mean {near}" if near else "see the names with lightplan rigs list"
     if path.suffix == ".toml" or path.parent != Path():
-        raise RigError(
-            field="RIG", wanted="a rig file that exists", got=plain(name), cure=hint
-        )  # fmt: skip
+        raise RigError(field="RIG", wanted="a rig file that exists", got=plain(name), cure=hint)
     raise RigError(field="RIG", wanted="a path or the name of a preset", got=plain(name), cure=hint)
 
 
@@ -78,7 +76,9 @@ def own_path(name: str) -> Path:
     fine = name and len(name) <= 80 and all(c.isalnum() or c in allowed for c in name)
     if not (fine and name[0].isalnum() and name[-1].isalnum() and not name.endswith(".toml")):
         raise RigError(
-            field="name", wanted="letters, digits, blanks and hyphens, at most 80",
-            got=plain(name), cure="choose a name such as my-gold-card",
-        )  # fmt: skip
+            field="name",
+            wanted="letters, digits, blanks and hyphens, at most 80",
+            got=plain(name),
+            cure="choose a name such as my-gold-card",
+        )
     return own_folder() / f"{name}.toml"

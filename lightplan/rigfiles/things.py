@@ -53,9 +53,11 @@ def _holder(form: ThingForm) -> Held | None:
         for name in ("lowest_mm", "highest_mm"):
             if getattr(form, name) is not None:
                 raise RigError(
-                    field=name, wanted="given only of what holds things", got=getattr(form, name),
+                    field=name,
+                    wanted="given only of what holds things",
+                    got=getattr(form, name),
                     cure="leave it out, or give it to the stand",
-                )  # fmt: skip
+                )
         return None
     usual = usually_held(by)
     return Held(

@@ -47,15 +47,19 @@ class Exposure:
         given = [v is not None for v in (self.f_number, self.time_s, self.iso)]
         if any(given) and not all(given):
             raise RigError(
-                field="camera.exposure", wanted="all of f_number, time_s and iso, or none",
+                field="camera.exposure",
+                wanted="all of f_number, time_s and iso, or none",
                 got=[n for n, g in zip(("f_number", "time_s", "iso"), given, strict=True) if g],
                 cure="add the missing ones, or give paper_level alone",
-            )  # fmt: skip
+            )
         if self.paper_level is not None:
             checks.between(
-                self.paper_level, 0.01, 2.0, "camera.exposure.paper_level",
+                self.paper_level,
+                0.01,
+                2.0,
+                "camera.exposure.paper_level",
                 "leave it out to show the stock as light as it is",
-            )  # fmt: skip
+            )
         checks.between(
             self.foil_level, 0.01, 100.0, "camera.exposure.foil_level", "0.9 keeps the metal whole"
         )

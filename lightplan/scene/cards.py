@@ -139,9 +139,12 @@ class Shell:
         for name in ("foot_width_mm", "foot_depth_mm", "height_mm"):
             checks.positive(getattr(self, name), name)
         checks.between(
-            self.top_width_mm, 1.0 if self.shape == "cone" else 0.0, 10000.0, "top_width_mm",
+            self.top_width_mm,
+            1.0 if self.shape == "cone" else 0.0,
+            10000.0,
+            "top_width_mm",
             "the camera looks through this opening",
-        )  # fmt: skip
+        )
         checks.triple(self.transmittance, 0.0, 1.0, "transmittance")
         checks.triple(self.reflectance, 0.0, 1.0, "reflectance")
         _keeps_energy(Side(reflectance=self.reflectance), self.transmittance)
@@ -151,15 +154,19 @@ def _keeps_energy(side: Side, transmittance: tuple[float, float, float]) -> None
     worst = max(r + t for r, t in zip(side.reflectance, transmittance, strict=True))
     if worst > 1.0 + 1e-9:
         raise RigError(
-            field="reflectance + transmittance", wanted="at most 1 in every channel", got=worst,
+            field="reflectance + transmittance",
+            wanted="at most 1 in every channel",
+            got=worst,
             cure="lower one of them; nothing gives more light than it gets",
-        )  # fmt: skip
+        )
 
 
 def _hole_fits(hole: Hole, width_mm: float, height_mm: float) -> None:
     x, y = (abs(v) + hole.diameter_mm / 2 for v in hole.offset_mm)
     if x >= width_mm / 2 or y >= height_mm / 2:
         raise RigError(
-            field="hole.diameter_mm", wanted="small enough to lie inside the card",
-            got=hole.diameter_mm, cure="make the hole smaller or the card larger",
-        )  # fmt: skip
+            field="hole.diameter_mm",
+            wanted="small enough to lie inside the card",
+            got=hole.diameter_mm,
+            cure="make the hole smaller or the card larger",
+        )

@@ -251,9 +251,11 @@ def _room(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
             (max(high[0], high[1], low[0], low[1]), "passes through a wall"),
         ):
             yield Limit(
-                rule="room", elements=(solid.name,), excess_mm=float(excess),
+                rule="room",
+                elements=(solid.name,),
+                excess_mm=float(excess),
                 sentence=f"the {solid.kind} {solid.name} {words}",
-            )  # fmt: skip
+            )
 
 
 def _on_table(rig: Rig) -> Iterator[Limit]:
@@ -263,9 +265,11 @@ def _on_table(rig: Rig) -> Iterator[Limit]:
         return
     over = max(rig.sheet.width_mm - table.width_mm, rig.sheet.height_mm - table.depth_mm) / 2
     yield Limit(
-        rule="room", elements=("sheet", "table"), excess_mm=over,
+        rule="room",
+        elements=("sheet", "table"),
+        excess_mm=over,
         sentence=f"the sheet reaches {over:.0f} mm over the table's edge; lay a board under it",
-    )  # fmt: skip
+    )
 
 
 FALLS_OVER_RAD = math.radians(12.0)
@@ -294,9 +298,14 @@ def _holding(rig: Rig) -> Iterator[Limit]:
 
 
 _HOLDER_WORDS = {
-    "stand": "its stand", "clamp": "the clamp's arm", "boom": "the boom", "tripod": "the tripod",
-    "books": "a stack of books", "string": "the string", "table": "the table",
-}  # fmt: skip
+    "stand": "its stand",
+    "clamp": "the clamp's arm",
+    "boom": "the boom",
+    "tripod": "the tripod",
+    "books": "a stack of books",
+    "string": "the string",
+    "table": "the table",
+}
 
 
 def _stays(card: Card, held: Held) -> Iterator[Limit]:
@@ -306,14 +315,18 @@ def _stays(card: Card, held: Held) -> Iterator[Limit]:
     low -= abs(right[2]) * card.width_mm / 2 + abs(up[2]) * card.height_mm / 2
     over = math.asin(min(1.0, max(-1.0, -float(normal[2])))) - FALLS_OVER_RAD
     yield Limit(
-        rule="holding", elements=(card.name,), excess_mm=over * card.height_mm,
+        rule="holding",
+        elements=(card.name,),
+        excess_mm=over * card.height_mm,
         sentence=f"{card.name} leans forward so far that it falls",
-    )  # fmt: skip
+    )
     if held.by == "table":
         yield Limit(
-            rule="holding", elements=(card.name,), excess_mm=low - STANDS_WITHIN_MM,
+            rule="holding",
+            elements=(card.name,),
+            excess_mm=low - STANDS_WITHIN_MM,
             sentence=f"{card.name} floats above the table",
-        )  # fmt: skip
+        )
 
 
 def set_down(rig: Rig) -> Rig:

@@ -226,9 +226,11 @@ class _Parts:
     def _add(self, edit: Add) -> None:
         if edit.thing.name in self._things:
             raise RigError(
-                field="name", wanted="one that no other thing in the rig has",
-                got=edit.thing.name, cure="rename one of them",
-            )  # fmt: skip
+                field="name",
+                wanted="one that no other thing in the rig has",
+                got=edit.thing.name,
+                cure="rename one of them",
+            )
         self._things[edit.thing.name] = edit.thing
         if edit.freedoms:
             self._freedoms = (*self._freedoms, *edit.freedoms)
@@ -237,9 +239,11 @@ class _Parts:
         lamp = self._named(edit.element)
         if not isinstance(lamp, Lamp):
             raise RigError(
-                field="element", wanted="the name of a lamp", got=edit.element,
+                field="element",
+                wanted="the name of a lamp",
+                got=edit.element,
                 cure="use one of " + ", ".join(x.name for x in self._rig.lamps),
-            )  # fmt: skip
+            )
         trim = lamp.trim_stops if edit.trim_stops is None else edit.trim_stops
         self._put(replace(lamp, trim_stops=trim, on=lamp.on if edit.on is None else edit.on))
 
@@ -262,9 +266,11 @@ class _Parts:
         if isinstance(thing, Lamp | Card | Camera):
             return thing
         raise RigError(
-            field="element", wanted="a lamp, a card or the camera, which can be turned", got=name,
+            field="element",
+            wanted="a lamp, a card or the camera, which can be turned",
+            got=name,
             cure="leave it as it stands",
-        )  # fmt: skip
+        )
 
     def _put(self, thing: Thing | Camera) -> None:
         if isinstance(thing, Camera):
@@ -276,17 +282,21 @@ class _Parts:
 def no_such_element(rig: Rig, name: str) -> RigError:
     """Return the error that names all lamps, cards and shells of a rig."""
     return RigError(
-        field="element", wanted="the name of a lamp, card or shell", got=name,
+        field="element",
+        wanted="the name of a lamp, card or shell",
+        got=name,
         cure="use one of " + ", ".join(rig.element_names()),
-    )  # fmt: skip
+    )
 
 
 def no_such_dimension(element: str, dimension: str) -> RigError:
     """Return the error of a dimension that an element does not have."""
     return RigError(
-        field=f"freedom {element}.{dimension}", wanted="a dimension that this element has",
-        got=dimension, cure="leave this freedom out",
-    )  # fmt: skip
+        field=f"freedom {element}.{dimension}",
+        wanted="a dimension that this element has",
+        got=dimension,
+        cure="leave this freedom out",
+    )
 
 
 def dimensions_of(thing: Thing | Camera) -> tuple[str, ...]:

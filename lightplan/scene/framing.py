@@ -121,9 +121,12 @@ def held_upright(camera: Camera) -> Camera:
         )
     cols, rows = camera.pixels
     return replace(
-        camera, sensor_width_mm=camera.sensor_height_mm, sensor_height_mm=camera.sensor_width_mm,
-        pixels=(rows, cols), body=body,
-    )  # fmt: skip
+        camera,
+        sensor_width_mm=camera.sensor_height_mm,
+        sensor_height_mm=camera.sensor_width_mm,
+        pixels=(rows, cols),
+        body=body,
+    )
 
 
 def leaning(azimuth_rad: float, lean_rad: float) -> Doubles:

@@ -52,9 +52,11 @@ class Held:
             checks.between(getattr(self, name), 0.0, HIGHEST_MM, name, "measure it over the sheet")
         if self.lowest_mm >= self.highest_mm:
             raise RigError(
-                field="lowest_mm", wanted=f"below highest_mm ({self.highest_mm:g})",
-                got=self.lowest_mm, cure="swap them, or leave both out",
-            )  # fmt: skip
+                field="lowest_mm",
+                wanted=f"below highest_mm ({self.highest_mm:g})",
+                got=self.lowest_mm,
+                cure="swap them, or leave both out",
+            )
 
 
 def usually_held(by: HolderKind) -> Held:

@@ -51,9 +51,11 @@ class Output:
             checks.between(figure, 1.0, 683.0, "lumens_per_watt", "an LED has 50 to 110")
         if self.lumens_per_watt[0] > self.lumens_per_watt[1]:
             raise RigError(
-                field="lumens_per_watt", wanted="the lower figure first",
-                got=list(self.lumens_per_watt), cure="swap them",
-            )  # fmt: skip
+                field="lumens_per_watt",
+                wanted="the lower figure first",
+                got=list(self.lumens_per_watt),
+                cure="swap them",
+            )
 
     def of_light(self) -> tuple[float, LightUnit]:
         """Return figure and unit of its light: of watts, the middle of their range in stops.
@@ -104,16 +106,20 @@ class AngularProfile:
             angles = getattr(self, name)
             if angles.ndim != 1 or not angles.size or not (np.diff(angles) > 0).all():
                 raise RigError(
-                    field=f"ies.{name}", wanted="ascending angles", got=angles,
+                    field=f"ies.{name}",
+                    wanted="ascending angles",
+                    got=angles,
                     cure="get the photometric file again",
-                )  # fmt: skip
+                )
         shape = (len(self.horizontal_rad), len(self.vertical_rad))
         right = self.candela.shape == shape and np.isfinite(self.candela).all()
         if not (right and self.candela.min() >= 0 and self.candela.max() > 0):
             raise RigError(
-                field="ies.candela", wanted=f"{shape[0]} x {shape[1]} values, not all 0",
-                got=f"shape {self.candela.shape}", cure="get the photometric file again",
-            )  # fmt: skip
+                field="ies.candela",
+                wanted=f"{shape[0]} x {shape[1]} values, not all 0",
+                got=f"shape {self.candela.shape}",
+                cure="get the photometric file again",
+            )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

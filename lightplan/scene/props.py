@@ -67,18 +67,22 @@ class Prop:
         checks.triple(self.reflectance, 0.0, 1.0, "reflectance")
         if self.shape == "post" and self.depth_mm != self.width_mm:
             raise RigError(
-                field="depth_mm", wanted="as width_mm, as a post is round", got=self.depth_mm,
+                field="depth_mm",
+                wanted="as width_mm, as a post is round",
+                got=self.depth_mm,
                 cure="leave it out, or make it a box",
-            )  # fmt: skip
+            )
         self._check_mesh()
 
     def _check_mesh(self) -> None:
         wants, has = self.shape == "mesh", self.vertices is not None and self.faces is not None
         if wants != has:
             raise RigError(
-                field="shape", wanted="mesh when there are triangles, and only then",
-                got=self.shape, cure="name a mesh file, or choose post or box",
-            )  # fmt: skip
+                field="shape",
+                wanted="mesh when there are triangles, and only then",
+                got=self.shape,
+                cure="name a mesh file, or choose post or box",
+            )
         if self.vertices is None or self.faces is None:
             return
         object.__setattr__(self, "vertices", read_only(self.vertices))
@@ -98,6 +102,8 @@ class Prop:
         if self.vertices is None or self.faces is None:
             return None
         return Mesh(self.vertices, self.faces).placed(
-            self.position_mm, scale=self.unit_mm, turn_rad=self.turn_rad,
+            self.position_mm,
+            scale=self.unit_mm,
+            turn_rad=self.turn_rad,
             most_cells=DARK_CELLS if max(self.reflectance) < DARK else LIGHT_CELLS,
-        )  # fmt: skip
+        )

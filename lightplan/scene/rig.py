@@ -19,9 +19,17 @@ from lightplan.scene.room import Room
 from lightplan.scene.sheet import Sheet
 
 Dimension: TypeAlias = Literal[
-    "x_mm", "y_mm", "z_mm", "aim_x_mm", "aim_y_mm", "aim_z_mm", "width_mm", "height_mm",
-    "trim_stops", "hole_mm",
-]  # fmt: skip
+    "x_mm",
+    "y_mm",
+    "z_mm",
+    "aim_x_mm",
+    "aim_y_mm",
+    "aim_z_mm",
+    "width_mm",
+    "height_mm",
+    "trim_stops",
+    "hole_mm",
+]
 DIMENSIONS: tuple[Dimension, ...] = get_args(Dimension)
 
 
@@ -41,9 +49,11 @@ class Freedom:
             checks.between(value, -LARGEST_MM, LARGEST_MM, where, "measure it")
         if self.low >= self.high:
             raise RigError(
-                field=f"freedoms.{self.element}.{self.dimension}", wanted="low below high",
-                got=[self.low, self.high], cure="swap them, or leave this freedom out",
-            )  # fmt: skip
+                field=f"freedoms.{self.element}.{self.dimension}",
+                wanted="low below high",
+                got=[self.low, self.high],
+                cure="swap them, or leave this freedom out",
+            )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -81,9 +91,11 @@ def _names_differ(rig: Rig) -> None:
     for name in (*rig.element_names(), *(prop.name for prop in rig.props)):
         if not name or name in seen:
             raise RigError(
-                field="name", wanted="given, and different for every lamp, card, shell and prop",
-                got=name, cure="rename one of them",
-            )  # fmt: skip
+                field="name",
+                wanted="given, and different for every lamp, card, shell and prop",
+                got=name,
+                cure="rename one of them",
+            )
         seen.add(name)
 
 
@@ -91,9 +103,11 @@ def _camera_sees_the_sheet(camera: Camera) -> None:
     height = camera.placement.position_mm[2]
     if height <= 0:
         raise RigError(
-            field="camera.position_mm", wanted="above the table (z greater than 0)", got=height,
+            field="camera.position_mm",
+            wanted="above the table (z greater than 0)",
+            got=height,
             cure="z is the height of the lens over the sheet",
-        )  # fmt: skip
+        )
 
 
 def _clear_of_sheet(sheet: Sheet, name: str, placement: Placement) -> None:
@@ -101,14 +115,18 @@ def _clear_of_sheet(sheet: Sheet, name: str, placement: Placement) -> None:
     inside = abs(x) < sheet.width_mm / 2 and abs(y) < sheet.height_mm / 2 and abs(z) < 5.0
     if inside:
         raise RigError(
-            field=f"{name}.position_mm", wanted="clear of the sheet", got=[x, y, z],
+            field=f"{name}.position_mm",
+            wanted="clear of the sheet",
+            got=[x, y, z],
             cure="raise it (z) or move it off the sheet",
-        )  # fmt: skip
+        )
     if z < 0:
         raise RigError(
-            field=f"{name}.position_mm", wanted="above the table (z of 0 or more)", got=[x, y, z],
+            field=f"{name}.position_mm",
+            wanted="above the table (z of 0 or more)",
+            got=[x, y, z],
             cure="z is the height of its middle over the sheet",
-        )  # fmt: skip
+        )
 
 
 def _freedoms_name_elements(rig: Rig) -> None:
@@ -120,15 +138,19 @@ def _freedoms_name_elements(rig: Rig) -> None:
     for freedom in rig.freedoms:
         if freedom.element in locked:
             raise RigError(
-                field=f"freedoms.{freedom.element}", wanted="left out, as it is locked",
-                got=freedom.dimension, cure="take out its freedoms, or its locked = true",
-            )  # fmt: skip
+                field=f"freedoms.{freedom.element}",
+                wanted="left out, as it is locked",
+                got=freedom.dimension,
+                cure="take out its freedoms, or its locked = true",
+            )
 
 
 def _check_known(elements: Iterable[str], known: set[str]) -> None:
     for element in elements:
         if element not in known:
             raise RigError(
-                field="freedoms.element", wanted="the name of a lamp, card, shell or camera",
-                got=element, cure="use one of " + ", ".join(sorted(known)),
-            )  # fmt: skip
+                field="freedoms.element",
+                wanted="the name of a lamp, card, shell or camera",
+                got=element,
+                cure="use one of " + ", ".join(sorted(known)),
+            )

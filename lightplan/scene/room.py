@@ -79,9 +79,11 @@ class Probe:
         right = self.pixels.ndim == 3 and self.pixels.shape[-1] == 3 and self.pixels.size
         if not (right and np.isfinite(self.pixels).all() and self.pixels.min() >= 0):
             raise RigError(
-                field="room.probe", wanted="rows x columns x 3 values of 0 or more",
-                got=f"shape {self.pixels.shape}", cure="save the picture again",
-            )  # fmt: skip
+                field="room.probe",
+                wanted="rows x columns x 3 values of 0 or more",
+                got=f"shape {self.pixels.shape}",
+                cure="save the picture again",
+            )
         checks.positive(self.scale, "room.probe.scale_cd_m2")
         checks.angle(self.turn_rad, "room.probe.turn_deg")
 
@@ -100,9 +102,11 @@ class Reach:
         checks.positive(self.farthest_mm, "room.reach.farthest_mm")
         if self.lowest_mm >= self.highest_mm:
             raise RigError(
-                field="room.reach.lowest_mm", wanted="below highest_mm", got=self.lowest_mm,
+                field="room.reach.lowest_mm",
+                wanted="below highest_mm",
+                got=self.lowest_mm,
                 cure="use 0",
-            )  # fmt: skip
+            )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

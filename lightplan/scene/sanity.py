@@ -55,9 +55,11 @@ def refuse_impossible(rig: Rig) -> None:
 def _rainbow_of_grating(rig: Rig) -> None:
     if rig.look.kind == "rainbow" and rig.sheet.foil.grating is None:
         raise RigError(
-            field="look.kind", wanted="another than rainbow for foil without a grating",
-            got=rig.look.kind, cure="add [sheet.foil.grating], or choose bright field",
-        )  # fmt: skip
+            field="look.kind",
+            wanted="another than rainbow for foil without a grating",
+            got=rig.look.kind,
+            cure="add [sheet.foil.grating], or choose bright field",
+        )
 
 
 def _sheet_in_picture(rig: Rig) -> None:
@@ -67,9 +69,11 @@ def _sheet_in_picture(rig: Rig) -> None:
     places = rig.camera.project(points, 1, 1)  # one big pixel: inside is within half of 0
     if not (np.abs(places) <= 0.5).all(axis=-1).any():
         raise RigError(
-            field="camera.aim_mm", wanted="where the sheet is in the picture",
-            got=list(rig.camera.placement.aim_mm), cure="aim at the sheet's middle, [0, 0, 0]",
-        )  # fmt: skip
+            field="camera.aim_mm",
+            wanted="where the sheet is in the picture",
+            got=list(rig.camera.placement.aim_mm),
+            cure="aim at the sheet's middle, [0, 0, 0]",
+        )
 
 
 def _outline(thing: Lamp | Card) -> Doubles:
@@ -95,10 +99,11 @@ def _above_table(rig: Rig, name: str, outline: Doubles) -> None:
     over_table = _over(outline, half)
     if len(over_table) and over_table[:, 2].min() < top - SLACK_MM:
         raise RigError(
-            field=f"{name}.position_mm", wanted="such that all of it is above the table",
+            field=f"{name}.position_mm",
+            wanted="such that all of it is above the table",
             got=f"{over_table[:, 2].min():.0f} mm at its lowest",
             cure="raise its z by that much, or turn it",
-        )  # fmt: skip
+        )
 
 
 def _table_top(rig: Rig) -> tuple[tuple[float, float], float]:
@@ -126,9 +131,11 @@ def _prop_stands_clear(rig: Rig, prop: Prop) -> None:
     for part in _low_parts(prop, sheet, ROOM_MM):
         if len(_over(part, sheet)):
             raise RigError(
-                field=f"{name}.position_mm", wanted="clear of the sheet",
-                got=list(prop.position_mm), cure="move it off the sheet",
-            )  # fmt: skip
+                field=f"{name}.position_mm",
+                wanted="clear of the sheet",
+                got=list(prop.position_mm),
+                cure="move it off the sheet",
+            )
 
 
 def _low_parts(prop: Prop, half: tuple[float, float], height: float) -> list[Doubles]:
@@ -178,14 +185,18 @@ def _stands_clear(rig: Rig, shell: Shell) -> None:
     name = f"shells.{shell.name}"
     if z < -SLACK_MM:
         raise RigError(
-            field=f"{name}.centre_mm", wanted="on the table or above (z of 0 or more)",
-            got=list(shell.centre_mm), cure="its foot stands at z = 0",
-        )  # fmt: skip
+            field=f"{name}.centre_mm",
+            wanted="on the table or above (z of 0 or more)",
+            got=list(shell.centre_mm),
+            cure="its foot stands at z = 0",
+        )
     if z < SLACK_MM and not clear:
         raise RigError(
-            field=f"{name}.foot_width_mm", wanted="wide enough to stand round the sheet",
-            got=shell.foot_width_mm, cure="make its foot wider, or raise it (z)",
-        )  # fmt: skip
+            field=f"{name}.foot_width_mm",
+            wanted="wide enough to stand round the sheet",
+            got=shell.foot_width_mm,
+            cure="make its foot wider, or raise it (z)",
+        )
 
 
 def _freedoms_exist(rig: Rig) -> None:
@@ -199,12 +210,15 @@ def _freedoms_exist(rig: Rig) -> None:
         if freedom.dimension not in allowed[freedom.element]:
             raise RigError(
                 field=f"freedoms.{freedom.element}.dimension",
-                wanted="one of " + ", ".join(allowed[freedom.element]), got=freedom.dimension,
+                wanted="one of " + ", ".join(allowed[freedom.element]),
+                got=freedom.dimension,
                 cure="choose one of these, or leave this freedom out",
-            )  # fmt: skip
+            )
         if key in seen:
             raise RigError(
-                field=f"freedoms.{freedom.element}.{freedom.dimension}", wanted="given once",
-                got="twice", cure="take one of them out",
-            )  # fmt: skip
+                field=f"freedoms.{freedom.element}.{freedom.dimension}",
+                wanted="given once",
+                got="twice",
+                cure="take one of them out",
+            )
         seen.add(key)

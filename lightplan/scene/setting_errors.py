@@ -129,14 +129,7 @@ def built(rig: Rig, dimensions: tuple[ErrorDimension, ...], amounts: Doubles) ->
         replace(x, centre_mm=tuple(_shifted(x.centre_mm, per[x.name]))) if x.name in per else x
         for x in rig.shells
     )
-    return replace(
-        rig,
-        sheet=sheet,
-        camera=camera,
-        lamps=lamps,
-        cards=cards,
-        shells=shells,
-    )
+    return replace(rig, sheet=sheet, camera=camera, lamps=lamps, cards=cards, shells=shells)
 
 
 def _shifted(place: tuple[float, float, float], off: dict[str, float]) -> Doubles:

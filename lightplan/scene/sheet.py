@@ -137,9 +137,12 @@ class Waviness:
 
     def __post_init__(self) -> None:
         checks.between(
-            math.degrees(self.slope_rad), 0.0, 5.0, "sheet.paper.waviness.slope_deg",
+            math.degrees(self.slope_rad),
+            0.0,
+            5.0,
+            "sheet.paper.waviness.slope_deg",
             "0.2 is usual for coated card",
-        )  # fmt: skip
+        )
         checks.between(
             self.wavelength_mm, 0.5, 500.0, "sheet.paper.waviness.wavelength_mm", "8 is usual"
         )
@@ -276,18 +279,24 @@ class Sheet:
         object.__setattr__(self, "artwork", read_only(self.artwork))
         if self.artwork.ndim != 2 or not self.artwork.size:
             raise ArtworkError(
-                field="artwork", wanted="a picture with rows and columns",
-                got=f"shape {self.artwork.shape}", cure="save it as a grey PNG",
-            )  # fmt: skip
+                field="artwork",
+                wanted="a picture with rows and columns",
+                got=f"shape {self.artwork.shape}",
+                cure="save it as a grey PNG",
+            )
         low, high = self.artwork.min(), self.artwork.max()  # NaN where there is one
         if not (low >= 0 and high <= 1):
             raise ArtworkError(
-                field="artwork", wanted="values from 0 (paper) to 1 (foil)",
-                got="others", cure="save it as a grey PNG, white where foil is",
-            )  # fmt: skip
+                field="artwork",
+                wanted="values from 0 (paper) to 1 (foil)",
+                got="others",
+                cure="save it as a grey PNG, white where foil is",
+            )
         limit = 0.25 * min(self.width_mm, self.height_mm)
         if abs(self.flatness.bow_mm) + self.flatness.wave_mm > limit:
             raise RigError(
-                field="sheet.bow_mm", wanted=f"at most {limit:.0f}, a quarter of the shorter side",
-                got=self.flatness.bow_mm, cure="flatten the sheet before you photograph it",
-            )  # fmt: skip
+                field="sheet.bow_mm",
+                wanted=f"at most {limit:.0f}, a quarter of the shorter side",
+                got=self.flatness.bow_mm,
+                cure="flatten the sheet before you photograph it",
+            )

@@ -84,9 +84,13 @@ class Foreign:
         """Return it as a bright face without a body."""
         level = max(max(self.luminance_cd_m2), 1e-6)
         return Lamp(
-            name=name, placement=Placement(self.position_mm), width_mm=self.width_mm,
-            height_mm=self.width_mm, output=Output(value=level, unit="cd/m2"), is_window=True,
-        )  # fmt: skip
+            name=name,
+            placement=Placement(self.position_mm),
+            width_mm=self.width_mm,
+            height_mm=self.width_mm,
+            output=Output(value=level, unit="cd/m2"),
+            is_window=True,
+        )
 
 
 def slipped(rig: Rig, values: Mapping[tuple[str, str], float]) -> Rig:

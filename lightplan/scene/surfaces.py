@@ -20,8 +20,9 @@ from lightplan.scene.props import Prop
 from lightplan.scene.rig import Rig
 from lightplan.scene.room import Table, Walls
 
-Role: TypeAlias = Literal["lamp", "window", "card", "diffuser", "shell", "prop", "camera",
-                          "table", "room", "sheet"]  # fmt: skip
+Role: TypeAlias = Literal[
+    "lamp", "window", "card", "diffuser", "shell", "prop", "camera", "table", "room", "sheet"
+]
 Solid: TypeAlias = Flat | Ball | Cone | Mesh
 BLACK = (0.0, 0.0, 0.0)
 
@@ -99,15 +100,24 @@ def _level(width_mm: float, depth_mm: float, z_mm: float) -> Flat:
 
 
 def flat_at(
-    placement: Placement, width_mm: float, height_mm: float, *, is_round: bool = False,
+    placement: Placement,
+    width_mm: float,
+    height_mm: float,
+    *,
+    is_round: bool = False,
     openings: tuple[Opening, ...] = (),
-) -> Flat:  # fmt: skip
+) -> Flat:
     """Return the flat shape of a thing that stands at `placement`."""
     right, up, _ = placement.axes()
     return Flat(
-        placement.position_mm, _tuple(right), _tuple(up), width_mm / 2, height_mm / 2,
-        is_round, openings,
-    )  # fmt: skip
+        placement.position_mm,
+        _tuple(right),
+        _tuple(up),
+        width_mm / 2,
+        height_mm / 2,
+        is_round,
+        openings,
+    )
 
 
 @_remembered
@@ -183,10 +193,11 @@ def _prop(prop: Prop) -> list[Surface]:
         return [*parts, Surface(prop.name, "prop", side, back=face)]  # a cone's back is outside
     middle = np.array([x, y, z + prop.height_mm / 2])
     for right, normal, reach, half in (
-        (across, along, half_w, half_d), (_opposite(along), across, half_d, half_w),
+        (across, along, half_w, half_d),
+        (_opposite(along), across, half_d, half_w),
         (_opposite(across), _opposite(along), half_w, half_d),
         (along, _opposite(across), half_d, half_w),
-    ):  # fmt: skip
+    ):
         centre = _tuple(middle + reach * np.asarray(normal))
         shape = Flat(centre, right, up, half, prop.height_mm / 2)
         parts.append(Surface(prop.name, "prop", shape, face))
@@ -206,8 +217,10 @@ def _camera(camera: Camera) -> list[Surface]:
     offset = body.lens_offset_mm
     centre = (
         np.asarray(camera.placement.position_mm)
-        - body.setback_mm * forward - offset[0] * right - offset[1] * up
-    )  # fmt: skip
+        - body.setback_mm * forward
+        - offset[0] * right
+        - offset[1] * up
+    )
     shape = Flat(_tuple(centre), _tuple(-right), _tuple(up), body.width_mm / 2, body.height_mm / 2)
     dark = Face((body.reflectance,) * 3)
     return [Surface("camera", "camera", shape, dark, dark)]
@@ -237,8 +250,9 @@ def _walls(walls: Walls) -> list[Surface]:
         for name, at, width in sides
     ]
     for name, z, colour in (
-        ("ceiling", walls.ceiling_mm, walls.ceiling), ("floor", -walls.floor_mm, walls.floor),
-    ):  # fmt: skip
+        ("ceiling", walls.ceiling_mm, walls.ceiling),
+        ("floor", -walls.floor_mm, walls.floor),
+    ):
         level = flat_at(
             Placement((0, 0, z), (0, 0, z - math.copysign(1, z))), walls.width_mm, walls.depth_mm
         )

@@ -15,9 +15,10 @@ _STEP = 0.02
 
 
 def descended(
-    values: Callable[[Sequence[Doubles]], list[float]], start: Doubles,
+    values: Callable[[Sequence[Doubles]], list[float]],
+    start: Doubles,
     box: Sequence[tuple[float, float]],
-) -> Doubles:  # fmt: skip
+) -> Doubles:
     """Return the lowest point that a few descending steps from the start look at."""
     low, high = np.array(box).T
     live = high > low
@@ -39,10 +40,13 @@ def descended(
     # the method's first move is as long as the slope: so scaled, it is as long as the box
     scale = 1.0 / max(float(np.abs(_slope(at, first)).max()), 1e-9)
     minimize(
-        lambda share: scale * at([share])[0], first, method="SLSQP",
-        jac=lambda share: scale * _slope(at, share), bounds=[(0.0, 1.0)] * len(first),
+        lambda share: scale * at([share])[0],
+        first,
+        method="SLSQP",
+        jac=lambda share: scale * _slope(at, share),
+        bounds=[(0.0, 1.0)] * len(first),
         options={"maxiter": _ROUNDS, "ftol": 3e-3 * min(scale, 1.0)},
-    )  # fmt: skip
+    )
     return min(looked.values(), key=lambda pair: pair[0])[1]
 
 

@@ -177,11 +177,7 @@ def minimise(
 
 
 def _search(
-    counter: Counter,
-    starts: list[Doubles],
-    rng: np.random.Generator,
-    rule: StopRule,
-    spread: float,
+    counter: Counter, starts: list[Doubles], rng: np.random.Generator, rule: StopRule, spread: float
 ) -> None:
     simplex(
         counter.one, starts[0], size=spread, tolerance=rule.tolerance, most=_first_tries(starts)

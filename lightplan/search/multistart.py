@@ -133,9 +133,12 @@ class _Search:
     """Counts lights traced, keeps all stands of the best, and halts in time."""
 
     def __init__(
-        self, stepper: Stepper, dimensions: int, rule: StopRule,
+        self,
+        stepper: Stepper,
+        dimensions: int,
+        rule: StopRule,
         on_best: Callable[[Stand, int], None] | None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self._stepper, self._rule, self._on_best = stepper, rule, on_best
         self._dimensions = dimensions
         self._began = time.monotonic()
@@ -178,9 +181,12 @@ class _Search:
         if self._best is None:
             return None
         found = Found(
-            point=read_only(self._best.point), value=self._best.value, evaluations=self._used,
-            stopped_because=reason, history=tuple(self._history),
-        )  # fmt: skip
+            point=read_only(self._best.point),
+            value=self._best.value,
+            evaluations=self._used,
+            stopped_because=reason,
+            history=tuple(self._history),
+        )
         return Explored(found, tuple(_distinct(sorted(self._ended, key=lambda s: s.value))))
 
     def _cost(self, stand: Stand) -> int:

@@ -93,9 +93,14 @@ def probes(point: Doubles, radius: float, index: int, *, one: bool) -> list[Doub
 
 
 def measured(
-    centre: Doubles, base: Singles, probed: Sequence[Sequence[Doubles]],
-    traced: Iterator[Singles | None], *, known_bends: Singles | None, radius: float,
-) -> Model:  # fmt: skip
+    centre: Doubles,
+    base: Singles,
+    probed: Sequence[Sequence[Doubles]],
+    traced: Iterator[Singles | None],
+    *,
+    known_bends: Singles | None,
+    radius: float,
+) -> Model:
     """Return the model through traced lights (of the probed points, in turn).
 
     Parameters

@@ -168,9 +168,12 @@ def _probes(stand: Stand, dimensions: int) -> list[list[Doubles]]:
 
 
 def _measured(
-    problem: Problem, stand: Stand, probed: Sequence[Sequence[Doubles]],
-    traced: Sequence[Singles | None], excess: Sequence[float],
-) -> Surveyed:  # fmt: skip
+    problem: Problem,
+    stand: Stand,
+    probed: Sequence[Sequence[Doubles]],
+    traced: Sequence[Singles | None],
+    excess: Sequence[float],
+) -> Surveyed:
     """Return a stand with its model measured, and the best of the points traced for it."""
     old, known, radius = stand.model, None, stand.radius
     if old is not None and _bends_hold(stand):
@@ -189,9 +192,13 @@ def _moved_to(polled: Stand, here: Stand) -> Stand:
     assert here.model is not None
     model = here.model.taught(polled.point, polled.values, moves=True)
     return replace(
-        here, point=polled.point, value=polled.value, values=polled.values,
-        radius=polled.radius, model=replace(model, is_worn=False),
-    )  # fmt: skip
+        here,
+        point=polled.point,
+        value=polled.value,
+        values=polled.values,
+        radius=polled.radius,
+        model=replace(model, is_worn=False),
+    )
 
 
 def _tried(problem: Problem, stand: Stand) -> Stand:
@@ -226,9 +233,12 @@ def _radius(radius: float, gain: float, foretold: float) -> float:
 
 
 def _polled(
-    problem: Problem, stand: Stand, points: Sequence[Doubles], traced: Sequence[Singles | None],
+    problem: Problem,
+    stand: Stand,
+    points: Sequence[Doubles],
+    traced: Sequence[Singles | None],
     excess: Sequence[float],
-) -> Stand:  # fmt: skip
+) -> Stand:
     """Return the best of the stand and the traced points round it."""
     rows = [
         (values, point)

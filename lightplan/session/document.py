@@ -228,10 +228,12 @@ class Document:
     def _refuse_if_changed(self) -> None:
         if self.changed_elsewhere() is not None:
             raise ChangedElsewhere(
-                field="file", wanted="as it was when lightplan last read it",
+                field="file",
+                wanted="as it was when lightplan last read it",
                 got="one that another program changed since",
-                cure="take its changes, or keep yours; neither is lost", file=str(self.path),
-            )  # fmt: skip
+                cure="take its changes, or keep yours; neither is lost",
+                file=str(self.path),
+            )
 
     def let_go(self) -> None:
         """Put what a hand did on the disk; what comes next is another step of undo."""

@@ -61,9 +61,12 @@ def _rig_of_folder(folder: Path) -> Path:
         if rig.name == "rig.toml" or len(rigs) == 1:
             return rig
     raise RigError(
-        field="folder", wanted="one with a rig.toml in it", got=f"{len(rigs)} rig files",
-        cure="name the rig file itself, or copy it there as rig.toml", file=str(folder),
-    )  # fmt: skip
+        field="folder",
+        wanted="one with a rig.toml in it",
+        got=f"{len(rigs)} rig files",
+        cure="name the rig file itself, or copy it there as rig.toml",
+        file=str(folder),
+    )
 
 
 def presets() -> set[str]:

@@ -79,13 +79,18 @@ class PhotoContext:
     def digest(self) -> str:
         """Return a key for everything a result depends on besides the photograph."""
         plain = {
-            "version": __version__, "size": [self.width_mm, self.height_mm],
-            "look": asdict(self.look), "foil": self.foil_kind, "stock": self.stock_reflectance,
+            "version": __version__,
+            "size": [self.width_mm, self.height_mm],
+            "look": asdict(self.look),
+            "foil": self.foil_kind,
+            "stock": self.stock_reflectance,
             "corners": {k: np.asarray(v).tolist() for k, v in sorted(self.corners.items())},
-            "detail": self.detail, "card": self.card, "code": code_digest(),
+            "detail": self.detail,
+            "card": self.card,
+            "code": code_digest(),
             "near": None if self.near is None else self.near.key,
             "expected": None if self.expected is None else np.asarray(self.expected).tolist(),
-        }  # fmt: skip
+        }
         machine = hashlib.sha256(json.dumps(plain, sort_keys=True).encode())
         if self.artwork is not None:
             machine.update(str(self.artwork.shape).encode())

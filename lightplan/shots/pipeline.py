@@ -107,10 +107,15 @@ def look_at(path: Path, context: PhotoContext) -> Looked:
     sheet, card = place(shot, context)
     light = None if card is None else card_light(shot, card)
     base = PhotoScore(
-        file=path.name, path=str(path), settings=shot.settings, format=shot.format,
-        profile=shot.profile, bits=shot.bits, reduction=shot.reduction,
+        file=path.name,
+        path=str(path),
+        settings=shot.settings,
+        format=shot.format,
+        profile=shot.profile,
+        bits=shot.bits,
+        reduction=shot.reduction,
         card_level=None if light is None else light.middle,
-    )  # fmt: skip
+    )
     if isinstance(sheet, SheetNotFound):
         judged = replace(base, reasons=(sheet.reason,))
     else:
@@ -174,13 +179,20 @@ def _judge_sheet(
     measures = _measure(shot, sheet, context)
     verdict = _honest(judge(measures, context.look), measures, context)
     return replace(
-        base, score=verdict.score, uncertainty=verdict.uncertainty, verdict=verdict.verdict,
-        reasons=verdict.reasons, measures=measures.pairs(), parts=verdict.parts,
-        gates=verdict.gates, findings=find_faults(sheet.maps, measures, context.look),
-        placed=_placed(shot, sheet.found), details=_details(shot, sheet, context),
+        base,
+        score=verdict.score,
+        uncertainty=verdict.uncertainty,
+        verdict=verdict.verdict,
+        reasons=verdict.reasons,
+        measures=measures.pairs(),
+        parts=verdict.parts,
+        gates=verdict.gates,
+        findings=find_faults(sheet.maps, measures, context.look),
+        placed=_placed(shot, sheet.found),
+        details=_details(shot, sheet, context),
         paper_level=_level(sheet.maps, sheet.maps.foil <= _PAPER_BELOW),
         foil_level=_level(sheet.maps, sheet.maps.foil >= _FOIL_FROM),
-    )  # fmt: skip
+    )
 
 
 def _honest(verdict: Judgement, measures: Measures, context: PhotoContext) -> Judgement:
@@ -193,9 +205,12 @@ def _honest(verdict: Judgement, measures: Measures, context: PhotoContext) -> Ju
     if context.artwork is not None:
         if _is_stock_unknown(verdict, measures, context):
             return replace(
-                verdict, score=None, uncertainty=None, verdict="cannot tell",
+                verdict,
+                score=None,
+                uncertainty=None,
+                verdict="cannot tell",
                 reasons=(_STOCK_UNKNOWN,),
-            )  # fmt: skip
+            )
         reasons = (_ARTWORK_UNFIT if r == FOIL_NOT_TOLD else r for r in verdict.reasons)
         return replace(verdict, reasons=tuple(reasons))
     if context.stock_reflectance is not None:
@@ -240,9 +255,12 @@ def _placed(shot: Shot, found: SheetFound) -> Placed:
     file = found.scaled((shot.file_rows, shot.file_cols))
     corners = tuple((float(r), float(c)) for r, c in file.corners)
     return Placed(
-        corners=corners, rows=shot.file_rows, cols=shot.file_cols,
-        confidence=float(found.confidence), how=found.how,
-    )  # fmt: skip
+        corners=corners,
+        rows=shot.file_rows,
+        cols=shot.file_cols,
+        confidence=float(found.confidence),
+        how=found.how,
+    )
 
 
 def _level(maps: SheetMaps, where: NDArray[np.bool_]) -> Triple | None:

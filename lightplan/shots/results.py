@@ -113,7 +113,7 @@ class PhotoScore:
             return None
         return Judgement(
             self.score, self.verdict, self.parts, self.gates, self.reasons, self.uncertainty
-        )  # fmt: skip
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON.

@@ -165,8 +165,9 @@ def advise(
 def _there(photo: Path | str) -> Path:
     where = Path(photo)
     if not where.is_file():
-        raise BadInput(field="photograph", wanted="a file that is there", got=str(where),
-                       cure="check the name")  # fmt: skip
+        raise BadInput(
+            field="photograph", wanted="a file that is there", got=str(where), cure="check the name"
+        )
     return where
 
 
@@ -190,10 +191,12 @@ def _since(looked: Looked, before: Looked, planned: Rig, watch: Watch) -> Advice
     if reference.estimate is None or data is None:
         failed = before if reference.estimate is None else looked
         raise BadInput(
-            field="photograph", wanted="the sheet in both photographs",
-            got=first_word(failed.score), cure="choose photographs that show the whole sheet",
+            field="photograph",
+            wanted="the sheet in both photographs",
+            got=first_word(failed.score),
+            cure="choose photographs that show the whole sheet",
             file=failed.score.file,
-        )  # fmt: skip
+        )
     then = reference.estimate
     settings = plan_settings(planned)
     settings = replace(settings, clip_cd_m2=settings.clip_cd_m2 / 2**then.camera.exposure_stops)
@@ -237,10 +240,19 @@ def _advice(
     move = None if chosen is None else told_move(chosen, state, worth, score, sharp)
     things = tuple(found_things(state, options))
     return Advice(
-        looked.score, planned, settings, found, things, found.foreign, move,
-        sentence_of(looked.score, things, found.foreign, move), tuple(cannot_tell(found)),
-        looked, state, chosen,
-    )  # fmt: skip
+        looked.score,
+        planned,
+        settings,
+        found,
+        things,
+        found.foreign,
+        move,
+        sentence_of(looked.score, things, found.foreign, move),
+        tuple(cannot_tell(found)),
+        looked,
+        state,
+        chosen,
+    )
 
 
 def _clipped_move(score: PhotoScore, state: State) -> Option | None:
@@ -261,14 +273,19 @@ def _state(
     camera = found.camera
     standing = slipped(planned, found.hand)
     return State(
-        planned=standing, slips=tuple(slips), foreign=found.foreign,
+        planned=standing,
+        slips=tuple(slips),
+        foreign=found.foreign,
         camera=Camera(
-            clip_cd_m2=settings.clip_cd_m2, stops=camera.exposure_stops,
-            red_stops=camera.red_stops, blue_stops=camera.blue_stops, contrast=camera.contrast,
+            clip_cd_m2=settings.clip_cd_m2,
+            stops=camera.exposure_stops,
+            red_stops=camera.red_stops,
+            blue_stops=camera.blue_stops,
+            contrast=camera.contrast,
             lift_stops=camera.lift_stops,
         ),
         time_s=looked.score.settings.time_s,
-    )  # fmt: skip
+    )
 
 
 def plan_settings(rig: Rig) -> Settings:
@@ -283,45 +300,81 @@ def camera_slips(found: Estimate, score: PhotoScore, data: Photographed) -> tupl
     camera, slips = found.camera, []
     if abs(camera.exposure_stops) >= EXPOSURE_OFF:
         sure = 0.95 if data.clip_cd_m2 is not None else 0.7
-        slips.append(Slip(element="exposure", dimension="stops", value=camera.exposure_stops,
-                          unit="stops", uncertainty=max(camera.exposure_sigma, 0.05),
-                          confidence=sure))  # fmt: skip
+        slips.append(
+            Slip(
+                element="exposure",
+                dimension="stops",
+                value=camera.exposure_stops,
+                unit="stops",
+                uncertainty=max(camera.exposure_sigma, 0.05),
+                confidence=sure,
+            )
+        )
     if abs(camera.balance_stops) >= BALANCE_OFF:
-        slips.append(Slip(element="white balance", dimension="stops", value=camera.balance_stops,
-                          unit="stops", uncertainty=0.04, confidence=0.9))  # fmt: skip
+        slips.append(
+            Slip(
+                element="white balance",
+                dimension="stops",
+                value=camera.balance_stops,
+                unit="stops",
+                uncertainty=0.04,
+                confidence=0.9,
+            )
+        )
     resolved, rise = (
         score.value(n) for n in ("sharpness_resolved_count", "sharpness_edge_rise_px")
     )
     if resolved is not None and rise is not None and resolved < 400 and rise > BLURRED_PX:
-        slips.append(Slip(element="focus", dimension="blur_px", value=rise, unit="",
-                          uncertainty=0.2 * rise, confidence=0.9))  # fmt: skip
+        slips.append(
+            Slip(
+                element="focus",
+                dimension="blur_px",
+                value=rise,
+                unit="",
+                uncertainty=0.2 * rise,
+                confidence=0.9,
+            )
+        )
     return tuple(slips)
 
 
 def _slip_entry(found: Found) -> dict[str, Any]:
     slip = found.slip
     return {
-        "element": slip.element, "dimension": slip.dimension, "value": slip.value,
-        "unit": slip.unit, "uncertainty": slip.uncertainty, "confidence": slip.confidence,
-        "what": found.what, "cost": found.cost,
-    }  # fmt: skip
+        "element": slip.element,
+        "dimension": slip.dimension,
+        "value": slip.value,
+        "unit": slip.unit,
+        "uncertainty": slip.uncertainty,
+        "confidence": slip.confidence,
+        "what": found.what,
+        "cost": found.cost,
+    }
 
 
 def _foreign_entry(one: Foreign) -> dict[str, Any]:
     return {
-        "direction": list(one.direction), "distance_mm": one.distance_mm,
-        "width_mm": one.width_mm, "luminance_cd_m2": list(one.luminance_cd_m2),
-        "where_mm": None if one.where_mm is None else list(one.where_mm), "cost": one.cost,
+        "direction": list(one.direction),
+        "distance_mm": one.distance_mm,
+        "width_mm": one.width_mm,
+        "luminance_cd_m2": list(one.luminance_cd_m2),
+        "where_mm": None if one.where_mm is None else list(one.where_mm),
+        "cost": one.cost,
         "what": foreign_words(one),
-    }  # fmt: skip
+    }
 
 
 def _move_entry(move: FirstMove) -> dict[str, Any]:
     return {
-        "text": move.text, "element": move.element, "dimension": move.dimension,
-        "value": move.value, "unit": move.unit, "score_after": move.score_after,
-        "uncertainty": move.uncertainty, "gain": move.gain,
-    }  # fmt: skip
+        "text": move.text,
+        "element": move.element,
+        "dimension": move.dimension,
+        "value": move.value,
+        "unit": move.unit,
+        "score_after": move.score_after,
+        "uncertainty": move.uncertainty,
+        "gain": move.gain,
+    }
 
 
 def _loaded(rig: RigLike) -> LoadedRig:

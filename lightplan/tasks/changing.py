@@ -86,9 +86,13 @@ def _add(rig: Rig, one: Asked) -> Rig:
     if kind in ("lamp", "window"):
         side = Placement((-(rig.sheet.width_mm / 2 + 400.0), 0.0, 420.0), (0.0, 0.0, 0.0))
         lamp = Lamp(
-            name=name, placement=side, width_mm=width, height_mm=height,
-            output=Output(value=2000.0, unit="lm"), is_window=kind == "window",
-        )  # fmt: skip
+            name=name,
+            placement=side,
+            width_mm=width,
+            height_mm=height,
+            output=Output(value=2000.0, unit="lm"),
+            is_window=kind == "window",
+        )
         return edited(rig, Add(lamp))
     return edited(rig, Add(_card(kind, name, place, width, height)))
 
@@ -98,9 +102,14 @@ def _card(kind: str, name: str, place: Placement, width: float, height: float) -
         reflects, passes = DIFFUSER
         side = Side(reflectance=(reflects,) * 3)
         return Card(
-            name=name, placement=place, width_mm=width, height_mm=height,
-            front=side, back=side, transmittance=(passes,) * 3,
-        )  # fmt: skip
+            name=name,
+            placement=place,
+            width_mm=width,
+            height_mm=height,
+            front=side,
+            back=side,
+            transmittance=(passes,) * 3,
+        )
     finish = kind.removesuffix(" board")
     if finish not in CARD_FINISHES:
         raise _misunderstood("kind", "a lamp, a diffuser or a board", kind)
@@ -187,10 +196,19 @@ def _title(rig: Rig, one: Asked) -> Rig:
 
 
 _WAYS = {
-    "set": _set, "move": _move, "turn": _turn, "power": _power, "add": _add, "remove": _remove,
-    "copy": _copy, "rename": _rename, "look": _look, "exposure": _exposure, "title": _title,
+    "set": _set,
+    "move": _move,
+    "turn": _turn,
+    "power": _power,
+    "add": _add,
+    "remove": _remove,
+    "copy": _copy,
+    "rename": _rename,
+    "look": _look,
+    "exposure": _exposure,
+    "title": _title,
     "lock": _lock,
-}  # fmt: skip
+}
 
 
 def free_name(rig: Rig, wanted: str) -> str:

@@ -131,8 +131,10 @@ def exposure_words(rig: Rig, layers: Layers) -> str:
     A suggestion is for f/8 and ISO 100, from the output that the lamps are said to have.
     """
     settings = exposure_of(rig, layers)
-    time = f"1/{round(1 / settings.time_s)} s" if settings.time_s < 0.4 else (
-        f"{settings.time_s:.1f} s"
-    )  # fmt: skip
+    time = (
+        f"1/{round(1 / settings.time_s)} s"
+        if settings.time_s < 0.4
+        else (f"{settings.time_s:.1f} s")
+    )
     begin = "about " if settings.is_suggested else ""
     return f"{begin}f/{settings.f_number:g}, {time}, ISO {settings.iso:g}"

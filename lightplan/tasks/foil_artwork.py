@@ -47,14 +47,15 @@ def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
         raise error.within(file=name) from None
     except Exception as error:  # decoders fail in every way there is
         raise ArtworkError(
-            field="artwork", wanted="a picture that can be read", got=type(error).__name__,
-            cure="save it as PNG", file=name,
-        ) from None  # fmt: skip
+            field="artwork",
+            wanted="a picture that can be read",
+            got=type(error).__name__,
+            cure="save it as PNG",
+            file=name,
+        ) from None
     pixels = np.asarray(picture.convert("RGBA"))
     return Artwork(
-        np.ascontiguousarray(pixels[..., :3]),
-        np.asarray(pixels[..., 3] / 255, np.float32),
-        name,
+        np.ascontiguousarray(pixels[..., :3]), np.asarray(pixels[..., 3] / 255, np.float32), name
     )
 
 
@@ -76,9 +77,11 @@ def _opened(content: bytes, suffix: str) -> Any:
     picture = Image.open(io.BytesIO(content))
     if max(picture.size) > MOST_SIDE:
         raise ArtworkError(
-            field="artwork", wanted=f"at most {MOST_SIDE} pixels long", got=str(picture.size),
+            field="artwork",
+            wanted=f"at most {MOST_SIDE} pixels long",
+            got=str(picture.size),
             cure="save it smaller",
-        )  # fmt: skip
+        )
     picture.thumbnail((LONG_SIDE, LONG_SIDE))
     return picture
 
@@ -121,9 +124,9 @@ def foil_mask(
     wanted = width_mm / height_mm
     if abs(np.log((cols / rows) / wanted)) < 0.04:
         return _png(share), False
-    high, wide = (round(cols / wanted), cols) if cols / rows > wanted else (
-        rows, round(rows * wanted),
-    )  # fmt: skip
+    high, wide = (
+        (round(cols / wanted), cols) if cols / rows > wanted else (rows, round(rows * wanted))
+    )
     sheet = np.zeros((high, wide), np.float32)
     top, left = (high - rows) // 2, (wide - cols) // 2
     sheet[top : top + rows, left : left + cols] = share
@@ -146,9 +149,11 @@ def mask_of_file(path: Path, *, colour: str | None, width_mm: float, height_mm: 
         colour = "#" + colour.removeprefix("#").lower()
         if len(colour) != 7 or not set(colour[1:]) <= set("0123456789abcdef"):
             raise ArtworkError(
-                field="--colour", wanted="six hex digits, as c89628", got=colour,
+                field="--colour",
+                wanted="six hex digits, as c89628",
+                got=colour,
                 cure="read it off with a picture program",
-            )  # fmt: skip
+            )
     artwork = read_any_artwork(path.read_bytes(), path.suffix.lower(), path.name)
     return foil_mask(artwork, colour=colour, width_mm=width_mm, height_mm=height_mm)[0]
 

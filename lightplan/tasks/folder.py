@@ -75,9 +75,12 @@ def prepare_files(
         place = path.parent.absolute() / path.name
         if place in seen:
             raise BadInput(
-                field="file", wanted="named once", got="two results of one name",
-                cure="give each its own name", file=str(path),
-            )  # fmt: skip
+                field="file",
+                wanted="named once",
+                got="two results of one name",
+                cure="give each its own name",
+                file=str(path),
+            )
         seen.add(place)
         refuse_input(path, inputs)
         check_free(path, replace=replace)
@@ -95,9 +98,12 @@ def refuse_input(path: Path, inputs: Sequence[Path]) -> None:
         with contextlib.suppress(OSError):
             if path.samefile(given):
                 raise BadInput(
-                    field="file", wanted="another than those it is made from",
-                    got="the input itself", cure="choose another folder or name", file=str(path),
-                )  # fmt: skip
+                    field="file",
+                    wanted="another than those it is made from",
+                    got="the input itself",
+                    cure="choose another folder or name",
+                    file=str(path),
+                )
 
 
 def _check(path: Path, folder: Path, *, replace: bool, inputs: Sequence[Path]) -> None:

@@ -105,15 +105,21 @@ def write_kit(
     cells = []
     for stem, offer in zip(stems, offers, strict=True):
         cell, files = _write_offer(
-            offer, found.base, source, folder / stem, paper=paper, unit=unit,
+            offer,
+            found.base,
+            source,
+            folder / stem,
+            paper=paper,
+            unit=unit,
             replace_files=replace_files,
-        )  # fmt: skip
+        )
         cells.append(cell)
         written += files
     page = proof_png(
-        cells, title=f"{source.rig.title}: what would help",
+        cells,
+        title=f"{source.rig.title}: what would help",
         subtitle="What you own, planned, and what would do more, best first",
-    )  # fmt: skip
+    )
     return (
         write_output(folder / "kit.png", page, replace=replace_files),
         write_output(folder / "kit.json", json_text(kit_document(found)), replace=replace_files),
@@ -122,9 +128,15 @@ def write_kit(
 
 
 def _write_offer(
-    offer: Offer, base: Offer, source: LoadedRig, stem: Path, *, paper: str, unit: LengthUnit,
+    offer: Offer,
+    base: Offer,
+    source: LoadedRig,
+    stem: Path,
+    *,
+    paper: str,
+    unit: LengthUnit,
     replace_files: bool,
-) -> tuple[ProofCell, list[Path]]:  # fmt: skip
+) -> tuple[ProofCell, list[Path]]:
     assert offer.rig is not None
     rig_file, picture_file, setup_file = (
         stem.with_name(stem.name + ending) for ending in (".toml", ".png", ".pdf")
@@ -134,14 +146,20 @@ def _write_offer(
     prediction = predict(loaded, detail=Detail(camera_rows=rows, camera_cols=cols), explain=False)
     write_output(picture_file, picture_png(prediction.picture), replace=replace_files)
     write_setup(
-        prediction, setup_file, facts=facts_of(loaded, prediction), paper=paper, unit=unit,
+        prediction,
+        setup_file,
+        facts=facts_of(loaded, prediction),
+        paper=paper,
+        unit=unit,
         replace=replace_files,
-    )  # fmt: skip
+    )
     judgement = prediction.judgement
     cell = ProofCell(
         look=offer.name,
         codes=cropped(
-            picture_codes(prediction.picture), offer.rig.camera, offer.rig.sheet,
+            picture_codes(prediction.picture),
+            offer.rig.camera,
+            offer.rig.sheet,
             shape=crop_shape(offer.rig.sheet),
         ),
         score=judgement.score,
@@ -153,7 +171,7 @@ def _write_offer(
         advice=judgement.reasons[0],
         rig=rig_file.name,
         picture=picture_file.name,
-    )  # fmt: skip
+    )
     return cell, [rig_file, picture_file, setup_file]
 
 
@@ -190,9 +208,4 @@ def kit_document(found: KitAdvice) -> dict[str, Any]:
 
 
 def _offer(offer: Offer) -> dict[str, Any]:
-    return {
-        "name": offer.name,
-        "score": offer.score,
-        "price": offer.price,
-        "reason": offer.reason,
-    }
+    return {"name": offer.name, "score": offer.score, "price": offer.price, "reason": offer.reason}

@@ -165,9 +165,12 @@ def _thing(thing: Thing, role: str, rings: list[list[list[float]]], colour: Sequ
         told |= {"position_mm": list(thing.position_mm)}
     if isinstance(thing, Lamp):
         told |= {
-            "trim_stops": thing.trim_stops, "on": thing.on, "is_window": thing.is_window,
-            "output": f"{thing.output.value:g} {thing.output.unit}", "shape": thing.shape,
-        }  # fmt: skip
+            "trim_stops": thing.trim_stops,
+            "on": thing.on,
+            "is_window": thing.is_window,
+            "output": f"{thing.output.value:g} {thing.output.unit}",
+            "shape": thing.shape,
+        }
     if isinstance(thing, Card):
         told |= {
             "finish": "diffuser" if thing.is_diffuser else thing.front.finish,
@@ -270,8 +273,9 @@ def _families(rig: Rig) -> list[Table]:
         right, up, _ = found.plane.axes()
         centre = np.asarray(found.plane.position_mm)
 
-        def outline(places: Doubles, centre: Doubles = centre, right: Doubles = right,
-                    up: Doubles = up) -> list[list[float]]:  # fmt: skip
+        def outline(
+            places: Doubles, centre: Doubles = centre, right: Doubles = right, up: Doubles = up
+        ) -> list[list[float]]:
             return _points(centre + np.outer(places[:, 0], right) + np.outer(places[:, 1], up))
 
         half = np.array([card.width_mm, card.height_mm]) / 2

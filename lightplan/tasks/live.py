@@ -86,13 +86,17 @@ class LivePicture:
         on_sheet = np.isfinite(layers.camera_paper[..., 0])
         counts = np.bincount(sees[on_foil] & ~np.uint8(CLIPPED), minlength=len(layers.sees_names))
         return Frame(
-            rows=linear.shape[0], cols=linear.shape[1], jpeg=_jpeg(linear), sees=sees,
-            names=layers.sees_names, colours=colours_by_name(rig, layers.sees_names),
+            rows=linear.shape[0],
+            cols=linear.shape[1],
+            jpeg=_jpeg(linear),
+            sees=sees,
+            names=layers.sees_names,
+            colours=colours_by_name(rig, layers.sees_names),
             shares=tuple(counts / max(1, counts.sum())),
             foil_clipped=_share(clipped & on_foil, on_foil),
             paper_clipped=_share(clipped & on_sheet & ~on_foil, on_sheet & ~on_foil),
             settings=settings,
-        )  # fmt: skip
+        )
 
     def _layers(self, rig: Rig) -> Layers:
         size = picture_size(rig.camera, self._long_side)

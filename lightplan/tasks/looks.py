@@ -312,6 +312,8 @@ def _known(kind: str) -> LookKind:
         if known == kind:
             return known
     raise BadInput(
-        field="--look", wanted="one of " + ", ".join(LOOK_KINDS), got=kind,
+        field="--look",
+        wanted="one of " + ", ".join(LOOK_KINDS),
+        got=kind,
         cure="choose one of these",
-    )  # fmt: skip
+    )

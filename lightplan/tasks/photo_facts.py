@@ -71,10 +71,12 @@ def stock_beside_paper(
     stock, paper = (_mean_at(np.asarray(shot.linear), at) for at in (stock_at, paper_at))
     if paper.min() < LEAST_LIGHT or paper.max() > 0.985:
         raise PhotoError(
-            field="white paper", wanted="neither dark nor burnt out in the photograph",
+            field="white paper",
+            wanted="neither dark nor burnt out in the photograph",
             got=f"{100 * float(paper.max()):.0f} % of the most it can hold",
-            cure="photograph both again with another exposure", file=path.name,
-        )  # fmt: skip
+            cure="photograph both again with another exposure",
+            file=path.name,
+        )
     red, green, blue = (float(v) for v in np.clip(WHITE_PAPER * stock / paper, 0.005, 0.95))
     return (round(red, 3), round(green, 3), round(blue, 3))
 

@@ -37,9 +37,12 @@ def photographed(looked: Looked) -> Photographed | None:
     found = sheet.found
     corners = straighten(found.corners[:, ::-1], found.bending, found.shape)[:, ::-1]
     return Photographed(
-        seen=seen_sheet(sheet.maps, _radius2(sheet)), corners=np.asarray(corners, float),
-        shape=found.shape, focal_px=shot.focal_length_px(), clip_cd_m2=clip_of(shot.settings),
-    )  # fmt: skip
+        seen=seen_sheet(sheet.maps, _radius2(sheet)),
+        corners=np.asarray(corners, float),
+        shape=found.shape,
+        focal_px=shot.focal_length_px(),
+        clip_cd_m2=clip_of(shot.settings),
+    )
 
 
 def clip_of(settings: Settings) -> float | None:

@@ -21,14 +21,7 @@ from lightplan.planning.two_frames import TwoFrames
 from lightplan.process import usable_cores
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupFacts
-from lightplan.rigfiles import (
-    LoadedRig,
-    PlanRecord,
-    Tolerance,
-    load_rig,
-    rig_digest,
-    write_rig,
-)
+from lightplan.rigfiles import LoadedRig, PlanRecord, Tolerance, load_rig, rig_digest, write_rig
 from lightplan.scene import Rig
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.tasks.cupboard import owned_items as owned_items
@@ -87,9 +80,14 @@ def plan(
     if effort is None:
         effort = effort_of(as_rig(loaded))
     return plan_everything(
-        as_rig(loaded), owned, seed=seed, effort=effort, errors=errors, progress=progress,
+        as_rig(loaded),
+        owned,
+        seed=seed,
+        effort=effort,
+        errors=errors,
+        progress=progress,
         should_stop=should_stop,
-    )  # fmt: skip
+    )
 
 
 def effort_of(rig: Rig, evaluations: int | None = None) -> Effort:

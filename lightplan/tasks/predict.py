@@ -117,11 +117,7 @@ def _quiet(_: str) -> None:
 
 
 def predict(
-    rig: RigLike,
-    *,
-    detail: Detail | None = None,
-    explain: bool = True,
-    progress: Progress = _quiet,
+    rig: RigLike, *, detail: Detail | None = None, explain: bool = True, progress: Progress = _quiet
 ) -> Prediction:
     """Return what the camera will see of a rig, measured and explained.
 

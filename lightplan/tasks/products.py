@@ -66,9 +66,13 @@ def plan_products(
     products = [Product(name=s.rig.title, sheet=s.rig.sheet) for s in sources]
     base = source.rig if wanted is None else wanted
     found = plan_range(
-        base, products, seed=seed, evaluations=evaluations, progress=progress,
+        base,
+        products,
+        seed=seed,
+        evaluations=evaluations,
+        progress=progress,
         should_stop=should_stop,
-    )  # fmt: skip
+    )
     return found, sources
 
 

@@ -21,20 +21,34 @@ def shelf(recent: Sequence[Path]) -> list[dict[str, Any]]:
     for rig in list_rigs():
         entries.append(
             {
-                "kind": "preset", "name": rig.name, "title": rig.title, "look": rig.look,
-                "foil": rig.foil, "yours": not rig.shipped, "error": rig.error,
-                "size_mm": [rig.width_mm, rig.height_mm], "path": rig.path,
+                "kind": "preset",
+                "name": rig.name,
+                "title": rig.title,
+                "look": rig.look,
+                "foil": rig.foil,
+                "yours": not rig.shipped,
+                "error": rig.error,
+                "size_mm": [rig.width_mm, rig.height_mm],
+                "path": rig.path,
                 "key": _key(rig.path),
             }
-        )  # fmt: skip
+        )
     return entries
 
 
 def _recent(number: int, path: Path) -> dict[str, Any]:
     entry: dict[str, Any] = {
-        "kind": "recent", "number": number, "name": path.stem, "title": path.stem, "error": "",
-        "path": path, "key": _key(path), "yours": True, "look": "", "foil": "",
-    }  # fmt: skip
+        "kind": "recent",
+        "number": number,
+        "name": path.stem,
+        "title": path.stem,
+        "error": "",
+        "path": path,
+        "key": _key(path),
+        "yours": True,
+        "look": "",
+        "foil": "",
+    }
     try:
         loaded = load_rig(path)
     except LightplanError as error:

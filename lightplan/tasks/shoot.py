@@ -58,15 +58,20 @@ class Shoot:
             "title": self.title,
             "frames": [
                 {
-                    "file": f.advice.photo.file, "taken": f.advice.photo.settings.taken,
-                    "score": f.advice.photo.score, "won": f.won, "after_move": f.after,
-                    **{k: f.advice.report()[k] for k in
-                       ("as_planned", "slips", "foreign", "first_move", "sentence")},
+                    "file": f.advice.photo.file,
+                    "taken": f.advice.photo.settings.taken,
+                    "score": f.advice.photo.score,
+                    "won": f.won,
+                    "after_move": f.after,
+                    **{
+                        k: f.advice.report()[k]
+                        for k in ("as_planned", "slips", "foreign", "first_move", "sentence")
+                    },
                 }
                 for f in self.frames
             ],
             "failed": list(self.failed),
-        }  # fmt: skip
+        }
 
 
 def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
@@ -78,14 +83,23 @@ def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
         When there is no folder, or no photograph in it, or the rig cannot be read.
     """
     if not folder.is_dir():
-        raise BadInput(field="FOLDER", wanted="a folder of photographs", got=str(folder),
-                       cure="name the folder of the shoot")  # fmt: skip
+        raise BadInput(
+            field="FOLDER",
+            wanted="a folder of photographs",
+            got=str(folder),
+            cure="name the folder of the shoot",
+        )
     loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
     planned = loaded if isinstance(loaded, Rig) else loaded.rig
     paths = photographs_in([folder])
     if not paths:
-        raise BadInput(field="FOLDER", wanted="at least one photograph", got="none",
-                       cure="name the folder that holds them", file=str(folder))  # fmt: skip
+        raise BadInput(
+            field="FOLDER",
+            wanted="at least one photograph",
+            got="none",
+            cure="name the folder that holds them",
+            file=str(folder),
+        )
     found, failed = [], []
     for number, path in enumerate(paths):
         watch(Progress(stage=path.name, done=number, of=len(paths)))
@@ -147,10 +161,14 @@ def _note(frame: Frame) -> Note:
     elif not found:
         found = ("As planned, or what differs costs nothing.",)
     return Note(
-        file=advice.photo.file, taken="" if taken is None else taken.replace("T", " "),
-        score=advice.photo.score, found=found,
-        move="" if move is None else move.text, won=_won(frame), picture=small_picture(codes),
-    )  # fmt: skip
+        file=advice.photo.file,
+        taken="" if taken is None else taken.replace("T", " "),
+        score=advice.photo.score,
+        found=found,
+        move="" if move is None else move.text,
+        won=_won(frame),
+        picture=small_picture(codes),
+    )
 
 
 def _won(frame: Frame) -> str:

@@ -63,8 +63,19 @@ def score_work(
 
 
 def _ranked(entry: dict[str, Any]) -> dict[str, Any]:
-    names = ("file", "score", "verdict", "reasons", "rank", "error", "findings", "flags", "ties",
-             "measures", "placed")  # fmt: skip
+    names = (
+        "file",
+        "score",
+        "verdict",
+        "reasons",
+        "rank",
+        "error",
+        "findings",
+        "flags",
+        "ties",
+        "measures",
+        "placed",
+    )
     return {name: entry[name] for name in names if name in entry}
 
 

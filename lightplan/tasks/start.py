@@ -107,95 +107,217 @@ STOCKS = tuple(
 
 CAMERAS = (
     Option(
-        id="phone", words="Phone, main lens", note="its 1x", picture="phone",
-        means={"equivalent_mm": 26.0, "sensor_mm": (9.6, 7.2), "pixels": (4032, 3024),
-               "body_mm": (155.0, 75.0), "lens_offset_mm": (55.0, 20.0)},
-    ),
-    Option(
-        id="phone tele", words="Phone, 2x lens", note="better: stand farther away",
+        id="phone",
+        words="Phone, main lens",
+        note="its 1x",
         picture="phone",
-        means={"equivalent_mm": 52.0, "sensor_mm": (9.6, 7.2), "pixels": (4032, 3024),
-               "body_mm": (155.0, 75.0), "lens_offset_mm": (55.0, 20.0)},
+        means={
+            "equivalent_mm": 26.0,
+            "sensor_mm": (9.6, 7.2),
+            "pixels": (4032, 3024),
+            "body_mm": (155.0, 75.0),
+            "lens_offset_mm": (55.0, 20.0),
+        },
     ),
     Option(
-        id="camera", words="Camera, usual lens", note="about 50 mm", picture="camera",
-        means={"equivalent_mm": 75.0, "sensor_mm": (23.5, 15.6), "pixels": (6000, 4000),
-               "body_mm": (140.0, 100.0), "lens_offset_mm": (0.0, 0.0)},
+        id="phone tele",
+        words="Phone, 2x lens",
+        note="better: stand farther away",
+        picture="phone",
+        means={
+            "equivalent_mm": 52.0,
+            "sensor_mm": (9.6, 7.2),
+            "pixels": (4032, 3024),
+            "body_mm": (155.0, 75.0),
+            "lens_offset_mm": (55.0, 20.0),
+        },
     ),
-)  # fmt: skip
+    Option(
+        id="camera",
+        words="Camera, usual lens",
+        note="about 50 mm",
+        picture="camera",
+        means={
+            "equivalent_mm": 75.0,
+            "sensor_mm": (23.5, 15.6),
+            "pixels": (6000, 4000),
+            "body_mm": (140.0, 100.0),
+            "lens_offset_mm": (0.0, 0.0),
+        },
+    ),
+)
 
 LAMPS = (
-    Option(id="softbox", words="Softbox", note="cloth in front", picture="softbox",
-           means={"width_mm": 500, "height_mm": 700, "watts": 85.0}),
-    Option(id="panel", words="LED panel", note="flat, many small lights", picture="panel",
-           means={"width_mm": 300, "height_mm": 200, "watts": 30.0}),
-    Option(id="desk", words="Desk lamp", note="a small head", picture="desk",
-           means={"width_mm": 120, "height_mm": 120, "watts": 9.0}),
-    Option(id="window", words="Window", note="by day, no sun", picture="window",
-           means={"width_mm": 900, "height_mm": 1200}),
-)  # fmt: skip
+    Option(
+        id="softbox",
+        words="Softbox",
+        note="cloth in front",
+        picture="softbox",
+        means={"width_mm": 500, "height_mm": 700, "watts": 85.0},
+    ),
+    Option(
+        id="panel",
+        words="LED panel",
+        note="flat, many small lights",
+        picture="panel",
+        means={"width_mm": 300, "height_mm": 200, "watts": 30.0},
+    ),
+    Option(
+        id="desk",
+        words="Desk lamp",
+        note="a small head",
+        picture="desk",
+        means={"width_mm": 120, "height_mm": 120, "watts": 9.0},
+    ),
+    Option(
+        id="window",
+        words="Window",
+        note="by day, no sun",
+        picture="window",
+        means={"width_mm": 900, "height_mm": 1200},
+    ),
+)
 
 CARDS = (
-    Option(id="white A4", words="White sheets, A4", picture="white",
-           means={"kind": "white board", "width_mm": 297, "height_mm": 210}),
-    Option(id="white A3", words="White boards, A3", picture="white",
-           means={"kind": "white board", "width_mm": 420, "height_mm": 297}),
-    Option(id="white A2", words="White boards, A2", picture="white",
-           means={"kind": "white board", "width_mm": 594, "height_mm": 420}),
-    Option(id="black A3", words="Black boards, A3", picture="black",
-           means={"kind": "black board", "width_mm": 420, "height_mm": 297}),
-    Option(id="tissue", words="Tissue or tracing paper", picture="tissue",
-           means={"kind": "diffuser", "width_mm": 600, "height_mm": 600}),
-)  # fmt: skip
+    Option(
+        id="white A4",
+        words="White sheets, A4",
+        picture="white",
+        means={"kind": "white board", "width_mm": 297, "height_mm": 210},
+    ),
+    Option(
+        id="white A3",
+        words="White boards, A3",
+        picture="white",
+        means={"kind": "white board", "width_mm": 420, "height_mm": 297},
+    ),
+    Option(
+        id="white A2",
+        words="White boards, A2",
+        picture="white",
+        means={"kind": "white board", "width_mm": 594, "height_mm": 420},
+    ),
+    Option(
+        id="black A3",
+        words="Black boards, A3",
+        picture="black",
+        means={"kind": "black board", "width_mm": 420, "height_mm": 297},
+    ),
+    Option(
+        id="tissue",
+        words="Tissue or tracing paper",
+        picture="tissue",
+        means={"kind": "diffuser", "width_mm": 600, "height_mm": 600},
+    ),
+)
 
 ROOMS = (
-    Option(id="dark", words="I can make it dark", note="curtains, evening", picture="night",
-           means={"ambient": 0.5}),
-    Option(id="dim", words="Some light stays", note="a lamp next door", picture="dusk",
-           means={"ambient": 3.0}),
-    Option(id="light", words="It is a light room", note="daylight all round", picture="day",
-           means={"ambient": 12.0}),
-)  # fmt: skip
+    Option(
+        id="dark",
+        words="I can make it dark",
+        note="curtains, evening",
+        picture="night",
+        means={"ambient": 0.5},
+    ),
+    Option(
+        id="dim",
+        words="Some light stays",
+        note="a lamp next door",
+        picture="dusk",
+        means={"ambient": 3.0},
+    ),
+    Option(
+        id="light",
+        words="It is a light room",
+        note="daylight all round",
+        picture="day",
+        means={"ambient": 12.0},
+    ),
+)
 
 TABLES = (
     Option(id="white", words="White", picture="table white", means={"reflectance": (0.8,) * 3}),
-    Option(id="wood", words="Wood", picture="table wood",
-           means={"reflectance": (0.45, 0.36, 0.26)}),
+    Option(
+        id="wood", words="Wood", picture="table wood", means={"reflectance": (0.45, 0.36, 0.26)}
+    ),
     Option(id="grey", words="Grey", picture="table grey", means={"reflectance": (0.2,) * 3}),
-    Option(id="dark", words="Black cloth", picture="table dark",
-           means={"reflectance": (0.05,) * 3}),
-)  # fmt: skip
+    Option(
+        id="dark", words="Black cloth", picture="table dark", means={"reflectance": (0.05,) * 3}
+    ),
+)
 
 QUESTIONS: tuple[Question, ...] = (
-    Question(id="goods", asks="What do you want to photograph?",
-             help="Something flat with metal on it. The size can be changed at the next question.",
-             options=GOODS, usual="card"),
-    Question(id="size", asks="How large is it?", kind="size",
-             help="The whole sheet, left to right and near to far as it lies before you.",
-             options=SIZES),
-    Question(id="foil", asks="Which metal is on it?",
-             help="The colour of the foil under one soft lamp. The nearest will do.",
-             options=FOILS, usual="silver foil"),
-    Question(id="stock", asks="What is it printed on?",
-             help="The paper or card beside the metal. The nearest will do.",
-             options=STOCKS, usual="white"),
-    Question(id="artwork", asks="Where on it is the metal?", kind="artwork",
-             help="Your artwork as PNG, SVG or PDF. Without it a sample motif is used."),
-    Question(id="camera", asks="What do you photograph with?", kind="camera",
-             help="Or drop any photograph it took: it says what lens it has. Nothing else is read.",
-             options=CAMERAS, usual="phone"),
-    Question(id="lamps", asks="Which lamps do you have?", kind="lamps",
-             help="Watts as they stand on the box; leave it as it is if you do not know.",
-             options=LAMPS),
-    Question(id="cards", asks="What can be put beside it?", kind="counts",
-             help="Boards and paper matter more than lamps: metal shows what stands around it.",
-             options=CARDS),
-    Question(id="room", asks="How dark can the room be?",
-             help="Light that you cannot switch off gets into the metal too.",
-             options=ROOMS, usual="dim"),
-    Question(id="table", asks="What does it lie on?",
-             help="The table top, or a cloth on it.", options=TABLES, usual="wood"),
-)  # fmt: skip
+    Question(
+        id="goods",
+        asks="What do you want to photograph?",
+        help="Something flat with metal on it. The size can be changed at the next question.",
+        options=GOODS,
+        usual="card",
+    ),
+    Question(
+        id="size",
+        asks="How large is it?",
+        kind="size",
+        help="The whole sheet, left to right and near to far as it lies before you.",
+        options=SIZES,
+    ),
+    Question(
+        id="foil",
+        asks="Which metal is on it?",
+        help="The colour of the foil under one soft lamp. The nearest will do.",
+        options=FOILS,
+        usual="silver foil",
+    ),
+    Question(
+        id="stock",
+        asks="What is it printed on?",
+        help="The paper or card beside the metal. The nearest will do.",
+        options=STOCKS,
+        usual="white",
+    ),
+    Question(
+        id="artwork",
+        asks="Where on it is the metal?",
+        kind="artwork",
+        help="Your artwork as PNG, SVG or PDF. Without it a sample motif is used.",
+    ),
+    Question(
+        id="camera",
+        asks="What do you photograph with?",
+        kind="camera",
+        help="Or drop any photograph it took: it says what lens it has. Nothing else is read.",
+        options=CAMERAS,
+        usual="phone",
+    ),
+    Question(
+        id="lamps",
+        asks="Which lamps do you have?",
+        kind="lamps",
+        help="Watts as they stand on the box; leave it as it is if you do not know.",
+        options=LAMPS,
+    ),
+    Question(
+        id="cards",
+        asks="What can be put beside it?",
+        kind="counts",
+        help="Boards and paper matter more than lamps: metal shows what stands around it.",
+        options=CARDS,
+    ),
+    Question(
+        id="room",
+        asks="How dark can the room be?",
+        help="Light that you cannot switch off gets into the metal too.",
+        options=ROOMS,
+        usual="dim",
+    ),
+    Question(
+        id="table",
+        asks="What does it lie on?",
+        help="The table top, or a cloth on it.",
+        options=TABLES,
+        usual="wood",
+    ),
+)
 
 
 def questions() -> list[dict[str, Any]]:

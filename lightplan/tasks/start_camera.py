@@ -67,10 +67,7 @@ def camera_of(answers: Answers, sheet: Sheet) -> tuple[Camera, list[Remark]]:
         exposure=Exposure(paper_level=_paper_level(sheet)),
         held=usually_held("tripod"),
     )
-    return camera, [
-        Remark("[camera]", remark),
-        Remark("position_mm", ""),
-    ]
+    return camera, [Remark("[camera]", remark), Remark("position_mm", "")]
 
 
 def _lens_of(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -82,9 +79,9 @@ def _lens_of(given: Mapping[str, Any]) -> dict[str, Any]:
     if isinstance(pixels, Sequence) and len(pixels) == 2 and all(p > 100 for p in pixels):
         wide, high = max(pixels), min(pixels)
         found["pixels"] = (int(wide), int(high))
-        found["sensor_mm"] = (9.6, 9.6 * high / wide) if given.get("is_phone") else (
-            23.5, 23.5 * high / wide
-        )  # fmt: skip
+        found["sensor_mm"] = (
+            (9.6, 9.6 * high / wide) if given.get("is_phone") else (23.5, 23.5 * high / wide)
+        )
     return found
 
 

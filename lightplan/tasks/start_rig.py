@@ -116,9 +116,11 @@ def size_of(answers: Answers) -> tuple[float, float]:
         if all(isinstance(v, int | float) and 5 <= v <= 5000 for v in found):
             return float(found[0]), float(found[1])  # type: ignore[arg-type]
         raise BadInput(
-            field="size", wanted="from 5 to 5000 mm each way", got=str(found),
+            field="size",
+            wanted="from 5 to 5000 mm each way",
+            got=str(found),
             cure="measure the sheet with a ruler",
-        )  # fmt: skip
+        )
     means = (option("size", given) if given not in (None, "", UNKNOWN) else None) or option(
         "goods", answers.get("goods")
     )
@@ -131,9 +133,11 @@ def _sheet(answers: Answers) -> tuple[Sheet, list[Remark]]:
     foil, stock = option("foil", answers.get("foil")), option("stock", answers.get("stock"))
     if foil is None or stock is None:
         raise BadInput(
-            field="foil or stock", wanted="one of the swatches", got="another",
+            field="foil or stock",
+            wanted="one of the swatches",
+            got="another",
             cure="choose the nearest",
-        )  # fmt: skip
+        )
     measured = answers.get("stock_reflectance")
     reflectance = tuple(measured or ()) if _is_colour(measured) else stock.means["reflectance"]
     alpha = foil.means["alpha"]
@@ -183,10 +187,13 @@ def owned_things(answers: Answers) -> list[Thing]:
             output = Output(value=lamp["watts"], unit="W")
             things.append(
                 Thing(
-                    kind="lamp", width_mm=lamp["width_mm"], height_mm=lamp["height_mm"],
-                    name=lamp["words"], output=output,
+                    kind="lamp",
+                    width_mm=lamp["width_mm"],
+                    height_mm=lamp["height_mm"],
+                    name=lamp["words"],
+                    output=output,
                 )
-            )  # fmt: skip
+            )
     return things
 
 
@@ -220,9 +227,14 @@ def _where_it_covers(sheet: Sheet, camera: Camera, wide: float, high: float) -> 
 def _board(name: str, place: Placement, wide: float, high: float) -> Card:
     side = Side(finish="white", reflectance=(0.85,) * 3)
     return Card(
-        name=name, placement=place, width_mm=wide, height_mm=high, front=side, back=side,
+        name=name,
+        placement=place,
+        width_mm=wide,
+        height_mm=high,
+        front=side,
+        back=side,
         held=usually_held("clamp" if place.position_mm[2] < 580 else "boom"),
-    )  # fmt: skip
+    )
 
 
 def _lamps_told(answers: Answers) -> list[dict[str, Any]]:
@@ -244,8 +256,16 @@ def _lamps_told(answers: Answers) -> list[dict[str, Any]]:
                     lamp["known"] = lamp["known"] or name == "watts"
         told.append(lamp)
     if not told:
-        told.append({"kind": "softbox", "words": "Softbox", "known": False,
-                     "width_mm": 500.0, "height_mm": 700.0, "watts": 85.0})  # fmt: skip
+        told.append(
+            {
+                "kind": "softbox",
+                "words": "Softbox",
+                "known": False,
+                "width_mm": 500.0,
+                "height_mm": 700.0,
+                "watts": 85.0,
+            }
+        )
     return told
 
 
@@ -272,10 +292,14 @@ def _lamps(answers: Answers, sheet: Sheet, board: Card) -> tuple[list[Lamp], lis
         place = Placement((at, -40.0 if not on_board else 20.0, height), aim)
         lamps.append(
             Lamp(
-                name=name, placement=place, width_mm=told["width_mm"], height_mm=told["height_mm"],
-                output=Output(value=told["watts"], unit="W"), held=usually_held("stand"),
+                name=name,
+                placement=place,
+                width_mm=told["width_mm"],
+                height_mm=told["height_mm"],
+                output=Output(value=told["watts"], unit="W"),
+                held=usually_held("stand"),
             )
-        )  # fmt: skip
+        )
         known = "from the box" if told["known"] else "not known: a usual figure"
         remarks.append(
             Remark(
@@ -293,9 +317,11 @@ def _window(name: str, told: Mapping[str, Any]) -> Lamp:
     return Lamp(
         name=name,
         placement=Placement((-900.0, 0.0, high / 2 + 20), (0.0, 0.0, high / 2 + 20)),
-        width_mm=told["width_mm"], height_mm=high, is_window=True,
+        width_mm=told["width_mm"],
+        height_mm=high,
+        is_window=True,
         output=Output(value=WINDOW_CD_M2, unit="cd/m2"),
-    )  # fmt: skip
+    )
 
 
 def _room(answers: Answers) -> Room:

@@ -35,11 +35,7 @@ class FrameAdvisor:
 
 
 def watch(
-    folder: Path,
-    *,
-    rig: RigLike,
-    stop: threading.Event,
-    include_present: bool = False,
+    folder: Path, *, rig: RigLike, stop: threading.Event, include_present: bool = False
 ) -> Iterator[Watched]:
     """Yield each new photograph of a folder with its advice, and what changed since the last.
 

@@ -181,21 +181,39 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
     shape = crop_shape(found.rig.sheet)
     codes = cropped(answer.codes, found.rig.camera, found.rig.sheet, shape=shape)
     return Planned(
-        look=answer.look, rig=found.rig, record=record, jpeg=jpeg_of(codes, 88),
-        score=answer.judgement.score, start_score=found.start_score,
-        verdict=answer.judgement.verdict, yield_share=found.yield_share,
-        measures=dict(answer.measures), moves=tuple(move_line(move) for move in found.moves),
-        tolerances=_critical(record), needs=needs_of(found.rig),
-    )  # fmt: skip
+        look=answer.look,
+        rig=found.rig,
+        record=record,
+        jpeg=jpeg_of(codes, 88),
+        score=answer.judgement.score,
+        start_score=found.start_score,
+        verdict=answer.judgement.verdict,
+        yield_share=found.yield_share,
+        measures=dict(answer.measures),
+        moves=tuple(move_line(move) for move in found.moves),
+        tolerances=_critical(record),
+        needs=needs_of(found.rig),
+    )
 
 
 def _nothing(rig: Rig, reason: str, wish: str = "") -> Planned:
     """Return why there is no plan."""
     return Planned(
-        look=rig.look.kind, rig=None, record=None, jpeg=b"", score=None, start_score=None,
-        verdict="", yield_share=None, measures={}, moves=(), tolerances=(), needs=(),
-        reason=reason, wish=wish,
-    )  # fmt: skip
+        look=rig.look.kind,
+        rig=None,
+        record=None,
+        jpeg=b"",
+        score=None,
+        start_score=None,
+        verdict="",
+        yield_share=None,
+        measures={},
+        moves=(),
+        tolerances=(),
+        needs=(),
+        reason=reason,
+        wish=wish,
+    )
 
 
 def _where(step: str, elements: Sequence[Element]) -> tuple[str, ...]:

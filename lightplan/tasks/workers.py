@@ -101,9 +101,11 @@ class _Child:
 
     def __init__(self, function: str) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, "-c", _MAIN, function], stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE, env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
-        )  # fmt: skip
+            [sys.executable, "-c", _MAIN, function],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
+        )
 
     def serve(
         self, waiting: queue.SimpleQueue[tuple[Any, ...]], done: queue.SimpleQueue[Any], stop: Stop

@@ -44,10 +44,7 @@ class Plate:
     def at(self, point: Point) -> Point:
         """Return a point in pixels."""
         x, y = point
-        return (
-            (x + self.width_mm / 2) * self.scale,
-            (self.height_mm / 2 - y) * self.scale,
-        )
+        return ((x + self.width_mm / 2) * self.scale, (self.height_mm / 2 - y) * self.scale)
 
     def polygon(self, points: Iterable[Point], fill: int = 255) -> None:
         """Fill a closed outline."""

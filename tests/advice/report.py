@@ -47,9 +47,11 @@ def camera_of(build: Build) -> Camera:
     """Return the camera that really took a build."""
     chain, _ = chain_of(build)
     return Camera(
-        clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=chain.balance_stops / 2,
+        clip_cd_m2=chain.clip_cd_m2,
+        stops=chain.stops,
+        red_stops=chain.balance_stops / 2,
         blue_stops=-chain.balance_stops / 2,
-    )  # fmt: skip
+    )
 
 
 def in_order(build: Build, camera: Camera) -> Camera:
@@ -100,8 +102,10 @@ def outcome(task: tuple[Build, Path]) -> dict[str, Any]:
     told: dict[str, Any] = {
         "name": build.name,
         "slips": [(s.kind, s.element, s.dimension, s.size) for s in build.slips],
-        "score": score, "undone": undone, "cost": undone - score,
-    }  # fmt: skip
+        "score": score,
+        "undone": undone,
+        "cost": undone - score,
+    }
     began = time.process_time()
     try:
         advice = advise(photo, rig=planned)
@@ -114,18 +118,27 @@ def outcome(task: tuple[Build, Path]) -> dict[str, Any]:
     if found is None:
         return told | {"found": False}
     told |= {
-        "found": True, "as_planned": advice.as_planned, "misfit": found.misfit,
+        "found": True,
+        "as_planned": advice.as_planned,
+        "misfit": found.misfit,
         "set_as_planned": found.as_planned,
         "told": [
-            (f.slip.element, f.slip.dimension, f.slip.value, f.slip.uncertainty,
-             f.slip.confidence, f.cost)
+            (
+                f.slip.element,
+                f.slip.dimension,
+                f.slip.value,
+                f.slip.uncertainty,
+                f.slip.confidence,
+                f.cost,
+            )
             for f in advice.things
         ],
         "foreign": [(f.direction, f.where_mm) for f in advice.foreign],
-        "exposure": found.camera.exposure_stops, "true_exposure": chain_of(build)[0].stops,
+        "exposure": found.camera.exposure_stops,
+        "true_exposure": chain_of(build)[0].stops,
         "exposure_sigma": found.camera.exposure_sigma,
         "rivals": [(r.belief, [s.element for s in r.slips]) for r in found.rivals],
-    }  # fmt: skip
+    }
     move = advice.first_move
     if move is not None:
         try:
@@ -134,10 +147,16 @@ def outcome(task: tuple[Build, Path]) -> dict[str, Any]:
         except (RigError, KeyError) as error:
             return told | {"move": move.text, "move_error": str(error)}
         told |= {
-            "move": move.text, "move_element": move.element, "move_dimension": move.dimension,
-            "move_value": move.value, "promised": move.score_after, "spread": move.uncertainty,
-            "expected_gain": move.gain, "full_gain": full_gain(advice), "won": won,
-        }  # fmt: skip
+            "move": move.text,
+            "move_element": move.element,
+            "move_dimension": move.dimension,
+            "move_value": move.value,
+            "promised": move.score_after,
+            "spread": move.uncertainty,
+            "expected_gain": move.gain,
+            "full_gain": full_gain(advice),
+            "won": won,
+        }
     return told
 
 

@@ -37,29 +37,40 @@ from lightplan.scene import (
 
 DETAIL = Detail.quick(camera_rows=12, camera_cols=18)
 KEY = Lamp(
-    name="key", placement=Placement((200, 50, 500), (200, 300, 300)), width_mm=150,
-    height_mm=150, output=Output(value=2000, unit="cd/m2"),
-)  # fmt: skip
+    name="key",
+    placement=Placement((200, 50, 500), (200, 300, 300)),
+    width_mm=150,
+    height_mm=150,
+    output=Output(value=2000, unit="cd/m2"),
+)
 BOARD = Card(
-    name="right board", placement=Placement((200, 300, 300), (200, -300, 300)), width_mm=400,
+    name="right board",
+    placement=Placement((200, 300, 300), (200, -300, 300)),
+    width_mm=400,
     height_mm=600,
-)  # fmt: skip
+)
 
 
 def foil_sheet() -> Sheet:
     artwork = np.zeros((60, 80))
     artwork[10:50, 10:70] = 1.0  # x from -45 to 45, y from -30 to 30
     return Sheet(
-        width_mm=120, height_mm=90, artwork=artwork,
+        width_mm=120,
+        height_mm=90,
+        artwork=artwork,
         foil=Foil(kind="silver foil", roughness=(0.02, 0.02)),
-    )  # fmt: skip
+    )
 
 
 def rig_of(**more) -> Rig:
     given = {
-        "title": "geometry", "sheet": foil_sheet(), "lamps": (KEY,), "cards": (BOARD,),
-        "camera": Camera(placement=Placement((0, -600, 600))), "room": Room(table=None),
-    }  # fmt: skip
+        "title": "geometry",
+        "sheet": foil_sheet(),
+        "lamps": (KEY,),
+        "cards": (BOARD,),
+        "camera": Camera(placement=Placement((0, -600, 600))),
+        "room": Room(table=None),
+    }
     return Rig(**{**given, **more})
 
 
@@ -76,9 +87,11 @@ def mirrored_by_foil(rig):
 def judged(rig):
     layers = layers_of(rig)
     maps = SheetMaps.from_linear(
-        sheet_picture(rig, layers), sheet_share(rig, layers), width_mm=rig.sheet.width_mm,
+        sheet_picture(rig, layers),
+        sheet_share(rig, layers),
+        width_mm=rig.sheet.width_mm,
         height_mm=rig.sheet.height_mm,
-    )  # fmt: skip
+    )
     found = measure(
         maps, rig.look, rig.sheet.foil.kind, stock_reflectance=rig.sheet.paper.reflectance
     )
@@ -99,8 +112,9 @@ def test_a_card_that_ends_too_early_is_named_with_edge_and_millimetres():
     cause = cause_of(Case(rig, layers_of(rig)), finding)
     found = re.fullmatch(
         r"the dark room is mirrored here, past the left edge of the card 'right board', "
-        r"which ends (\d+) mm too early there", cause,
-    )  # fmt: skip
+        r"which ends (\d+) mm too early there",
+        cause,
+    )
     assert found, cause
     # x = -45, y = -30 meets the card's plane y = 300 at x = -45 (300 + 600) / (-30 + 600);
     # the card begins at x = 0. The grid samples the foil every mm.
@@ -132,9 +146,10 @@ def test_the_best_move_fills_the_gap_and_its_gain_is_the_full_predictions():
     dark = next(e for e in explained if e.code == "foil black")
     case = Case(rig, layers)
     best = best_of(
-        case.bench, moves_for(case, next(f for f in findings if f.code == "foil black")),
+        case.bench,
+        moves_for(case, next(f for f in findings if f.code == "foil black")),
         dark.measures[0],
-    )  # fmt: skip
+    )
     assert best is not None
     assert best.move.text == dark.move
     _, after, _ = judged(best.move.build())
@@ -178,8 +193,7 @@ def test_a_mirrored_lamp_is_moved_just_out_of_view():
 def test_exposure_moves_change_the_light_by_their_words():
     rig = rig_of(
         camera=Camera(
-            placement=Placement((0, -600, 600)),
-            exposure=Exposure(f_number=8, time_s=0.5, iso=100),
+            placement=Placement((0, -600, 600)), exposure=Exposure(f_number=8, time_s=0.5, iso=100)
         )
     )
     move = exposure_move(rig, -4 / 3)
@@ -190,8 +204,7 @@ def test_exposure_moves_change_the_light_by_their_words():
 def test_an_overexposed_foil_is_cured_by_exposing_less():
     covered = replace(BOARD, placement=Placement((0, 300, 300), (0, -300, 300)), width_mm=700)
     camera = Camera(
-        placement=Placement((0, -600, 600)),
-        exposure=Exposure(paper_level=1.5, foil_level=100),
+        placement=Placement((0, -600, 600)), exposure=Exposure(paper_level=1.5, foil_level=100)
     )
     rig = rig_of(cards=(covered,), camera=camera)
     layers, before, findings = judged(rig)

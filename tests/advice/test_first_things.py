@@ -17,14 +17,23 @@ from lightplan.scene.slips import Foreign, Slip, slipped, without
 KEY = Lamp(name="key", placement=Placement((300, 0, 500)))
 BOARD = Card(name="board", placement=Placement((0, 300, 300)), width_mm=300, height_mm=300)
 RIG = Rig(
-    title="paper", sheet=Sheet(width_mm=90, height_mm=60), lamps=(KEY,), cards=(BOARD,),
+    title="paper",
+    sheet=Sheet(width_mm=90, height_mm=60),
+    lamps=(KEY,),
+    cards=(BOARD,),
     camera=Lens(placement=Placement((0, -300, 600))),
-)  # fmt: skip
+)
 
 
 def slip(element, dimension, value, unit="mm"):
-    return Slip(element=element, dimension=dimension, value=value, unit=unit, uncertainty=1.0,
-                confidence=0.9)  # fmt: skip
+    return Slip(
+        element=element,
+        dimension=dimension,
+        value=value,
+        unit=unit,
+        uncertainty=1.0,
+        confidence=0.9,
+    )
 
 
 @dataclass
@@ -37,8 +46,13 @@ class OnPaper:
 
 
 def state(*slips, stops=0.0):
-    return State(planned=RIG, slips=slips, foreign=(), camera=Camera(clip_cd_m2=100, stops=stops),
-                 time_s=1 / 20)  # fmt: skip
+    return State(
+        planned=RIG,
+        slips=slips,
+        foreign=(),
+        camera=Camera(clip_cd_m2=100, stops=stops),
+        time_s=1 / 20,
+    )
 
 
 def test_each_slip_is_worth_what_undoing_it_wins():
@@ -109,8 +123,9 @@ def test_slips_are_told_in_a_makers_words(one, off, order):
 def test_undoing_by_the_slips_own_words_leads_back_to_the_plan():
     # the turn of a face: what undo says is the opposite of what the slip did, by its own axes
     turned = slipped(RIG, {("board", "turn_deg"): 7.0})
-    way = [b - a for a, b in zip(BOARD.placement.aim_mm, turned.cards[0].placement.aim_mm,
-                                 strict=True)]  # fmt: skip
+    way = [
+        b - a for a, b in zip(BOARD.placement.aim_mm, turned.cards[0].placement.aim_mm, strict=True)
+    ]
     side = "to the right" if way[0] > 0 else "to the left"
     other = "to the left" if way[0] > 0 else "to the right"
     assert side in what_is_off(RIG, slip("board", "turn_deg", 7.0, "deg"))
@@ -123,7 +138,13 @@ def test_what_is_missing_is_off_or_gone_with_its_freedoms():
 
 
 def test_foreign_light_is_told_by_side_and_height():
-    light = Foreign(direction=(-0.9, 0.1, 0.42), distance_mm=1500, width_mm=600,
-                    luminance_cd_m2=(50, 50, 50), where_mm=None, cost=5.0)  # fmt: skip
+    light = Foreign(
+        direction=(-0.9, 0.1, 0.42),
+        distance_mm=1500,
+        width_mm=600,
+        luminance_cd_m2=(50, 50, 50),
+        where_mm=None,
+        cost=5.0,
+    )
     assert "from the left, at about the height of a head" in foreign_order(light)
     assert exposure_order(-2.0, None) == "expose 2 stops (four times) more"

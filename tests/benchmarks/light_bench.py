@@ -58,8 +58,7 @@ def with_moved_card(rig: Rig, step: int) -> Rig:
     card, *rest = rig.cards
     off = 12 * np.array([np.cos(0.7 * step), np.sin(0.7 * step), 0.0])
     place = dataclasses.replace(
-        card.placement,
-        position_mm=tuple(float(v) for v in np.add(card.placement.position_mm, off)),
+        card.placement, position_mm=tuple(float(v) for v in np.add(card.placement.position_mm, off))
     )
     return dataclasses.replace(rig, cards=(dataclasses.replace(card, placement=place), *rest))
 
@@ -72,9 +71,11 @@ def seconds(action: Callable[[], object], clock: Callable[[], float] = time.perf
 
 
 def changed_card_times(
-    name: str, rounds: int, detail: Detail | None = None,
+    name: str,
+    rounds: int,
+    detail: Detail | None = None,
     clock: Callable[[], float] = time.perf_counter,
-) -> np.ndarray[Any, Any]:  # fmt: skip
+) -> np.ndarray[Any, Any]:
     """Return the seconds from a changed card to the picture, after a first few."""
     rig, detail = scene_rig(name), Detail.quick() if detail is None else detail
     share = foil_pattern(detail.camera_rows, detail.camera_cols)
@@ -111,16 +112,22 @@ def with_moved_camera(rig: Rig, step: int) -> Rig:
 def with_card_more_or_less(rig: Rig, step: int) -> Rig:
     """Return the rig with one card more at every other step."""
     more = dataclasses.replace(
-        rig.cards[0], name="one more", placement=Placement((300.0 + step, 300.0, 200.0)),
-        width_mm=200.0, height_mm=200.0,
-    )  # fmt: skip
+        rig.cards[0],
+        name="one more",
+        placement=Placement((300.0 + step, 300.0, 200.0)),
+        width_mm=200.0,
+        height_mm=200.0,
+    )
     return dataclasses.replace(rig, cards=(*rig.cards, more)) if step % 2 else rig
 
 
 EDITS: dict[str, Callable[[Rig, int], Rig]] = {
-    "power": with_power, "same file read again": read_again, "card moved": with_moved_card,
-    "camera moved": with_moved_camera, "card comes or goes": with_card_more_or_less,
-}  # fmt: skip
+    "power": with_power,
+    "same file read again": read_again,
+    "card moved": with_moved_card,
+    "camera moved": with_moved_camera,
+    "card comes or goes": with_card_more_or_less,
+}
 
 
 def edit_times(
@@ -141,9 +148,14 @@ def white_tent() -> Rig:
     """Return a closed white tent, in which light goes to and fro some fifty times."""
     white = dict.fromkeys(("reflectance", "transmittance"), (0.49, 0.49, 0.49))
     tent = Shell(
-        name="tent", shape="tent", foot_width_mm=700.0, foot_depth_mm=700.0, height_mm=500.0,
-        top_width_mm=0.0, **white,
-    )  # fmt: skip
+        name="tent",
+        shape="tent",
+        foot_width_mm=700.0,
+        foot_depth_mm=700.0,
+        height_mm=500.0,
+        top_width_mm=0.0,
+        **white,
+    )
     lamp = Lamp(name="lamp", placement=Placement((-150, 100, 200)), width_mm=100, height_mm=100)
     camera = Camera(placement=Placement((0, -200, 250)), body=None)
     sheet = Sheet(width_mm=148, height_mm=105)

@@ -39,9 +39,15 @@ def changed_cards(rounds: int) -> None:
         busy = 1e3 * np.median(bench.changed_card_times(name, rounds // 3, clock=time.process_time))
         fresh = 1e3 * np.median(bench.fresh_times(name, 3))
         rows.append(
-            [name, f"{np.median(wall):.1f}", f"{np.quantile(wall, 0.95):.1f}", f"{busy:.1f}",
-             f"{fresh:.0f}", f"{embree_ratio(name):.1f}"]
-        )  # fmt: skip
+            [
+                name,
+                f"{np.median(wall):.1f}",
+                f"{np.quantile(wall, 0.95):.1f}",
+                f"{busy:.1f}",
+                f"{fresh:.0f}",
+                f"{embree_ratio(name):.1f}",
+            ]
+        )
     show("Changed card to new 320 x 240 picture, bounce included", rows)
 
 

@@ -128,15 +128,30 @@ def _row(name: str, rig: Rig, effort: Effort, seed: int) -> list[str]:
     if not found:
         raise SystemExit(found.reason)
     told = f"{found.evaluations} ({found.stopped_because})"
-    return [f"{name}: {told}", str(seed), f"{found.score:.2f}", f"{found.yield_share:.2f}",
-            f"{wall:.1f}", f"{busy:.1f}"]  # fmt: skip
+    return [
+        f"{name}: {told}",
+        str(seed),
+        f"{found.score:.2f}",
+        f"{found.yield_share:.2f}",
+        f"{wall:.1f}",
+        f"{busy:.1f}",
+    ]
 
 
 def against_scipy(rig: Rig, seeds: int, most: int) -> list[list[str]]:
     """Run both solvers on one objective, in turns, each alone in this process."""
     usual = Effort()
-    rows = [["seed", "ours", "evaluations", "seconds", "scipy's best", "evaluations to ours",
-             "seconds to ours"]]  # fmt: skip
+    rows = [
+        [
+            "seed",
+            "ours",
+            "evaluations",
+            "seconds",
+            "scipy's best",
+            "evaluations to ours",
+            "seconds to ours",
+        ]
+    ]
     with Judges(rig, search_detail(rig, long_side_for(rig))) as judges:
         bench = judges.bench
         points = [bench.with_own_powers(p) for p in starts(rig, bench.space)]
@@ -149,8 +164,15 @@ def against_scipy(rig: Rig, seeds: int, most: int) -> list[list[str]]:
             )
             found = explored.found
             theirs = _scipy(bench.value, bench.size, found.value, seed, most)
-            rows.append([str(seed), f"{_score(found.value):.2f}", str(found.evaluations),
-                         f"{wall:.1f}", *theirs])  # fmt: skip
+            rows.append(
+                [
+                    str(seed),
+                    f"{_score(found.value):.2f}",
+                    str(found.evaluations),
+                    f"{wall:.1f}",
+                    *theirs,
+                ]
+            )
     return rows
 
 
@@ -207,10 +229,14 @@ def main() -> None:
     print(f"{os.cpu_count()} cores, load average {os.getloadavg()[0]:.1f} at the start")
     rig = two_lamps_three_cards()
     show("Closed-form start", start_time(rig))
-    show("Search against scipy's differential evolution",
-         against_scipy(rig, options.seeds, options.most))  # fmt: skip
-    show("Plan with tolerances, 2 lamps and 3 cards",
-         whole_plan(rig, options.helpers, options.long, options.seeds))  # fmt: skip
+    show(
+        "Search against scipy's differential evolution",
+        against_scipy(rig, options.seeds, options.most),
+    )
+    show(
+        "Plan with tolerances, 2 lamps and 3 cards",
+        whole_plan(rig, options.helpers, options.long, options.seeds),
+    )
 
 
 if __name__ == "__main__":

@@ -111,9 +111,11 @@ def test_scoring_keeps_up_with_decoding(frames, tmp_path, given):
     workers = usable_cores()
     cv2.setNumThreads(1)
     context = PhotoContext(
-        width_mm=WIDTH_MM, height_mm=HEIGHT_MM, foil_kind="gold foil",
+        width_mm=WIDTH_MM,
+        height_mm=HEIGHT_MM,
+        foil_kind="gold foil",
         artwork=artwork() if given == "artwork" else None,
-    )  # fmt: skip
+    )
     judge = PhotoJudge(with_neighbour(context, frames))
     decoded, scored, starts = [], [], []
     for turn in range(TURNS):
@@ -123,11 +125,15 @@ def test_scoring_keeps_up_with_decoding(frames, tmp_path, given):
         starts.append(start)
     ratio = float(np.median(np.divide(scored, decoded)))
     told = {
-        "given": given, "load_before": round(LOAD_BEFORE, 1),
-        "megabytes_each": round(frames[0].stat().st_size / 1e6, 1), "workers": workers,
-        "decoded_per_s": np.round(decoded, 2).tolist(), "ratio": round(ratio, 3),
-        "scored_per_s": np.round(scored, 2).tolist(), "start_s": np.round(starts, 2).tolist(),
-    }  # fmt: skip
+        "given": given,
+        "load_before": round(LOAD_BEFORE, 1),
+        "megabytes_each": round(frames[0].stat().st_size / 1e6, 1),
+        "workers": workers,
+        "decoded_per_s": np.round(decoded, 2).tolist(),
+        "ratio": round(ratio, 3),
+        "scored_per_s": np.round(scored, 2).tolist(),
+        "start_s": np.round(starts, 2).tolist(),
+    }
     print(json.dumps(told))
     assert ratio > LEAST_RATIO, told
 

@@ -16,17 +16,26 @@ BESIDE_PYTHON = Path(sys.executable).parent
 
 MOST_LINES, NEARLY = 400, 350
 # Longer modules, each with the reason why it is not split.
-LONG = {
-    "lightplan/geometry/shapes.py": "the shapes share one protocol and are read side by side",
-}
+LONG = {"lightplan/geometry/shapes.py": "the shapes share one protocol and are read side by side"}
 
 HELP_S = 0.4
 HELP_RUNS = 25  # as many at most: a machine at work is slow now and then
 HELP_TO_TYPER = 3.0  # --help may take this many times what importing typer alone takes
 HEAVY = (
-    "numpy", "scipy", "cv2", "pyvista", "vtk", "trimesh", "matplotlib", "PIL", "pydantic",
-    "rawpy", "colour", "starlette", "rich.console",
-)  # fmt: skip
+    "numpy",
+    "scipy",
+    "cv2",
+    "pyvista",
+    "vtk",
+    "trimesh",
+    "matplotlib",
+    "PIL",
+    "pydantic",
+    "rawpy",
+    "colour",
+    "starlette",
+    "rich.console",
+)
 
 # What must not be written anywhere: places on one machine, papers that are not in the
 # repository, addresses of package registries. Put together here so that this file is clean.
@@ -37,15 +46,19 @@ FORBIDDEN = {
     "a paper outside the repository": r"\b(?:DES" + r"IGN|TRA" + r"DE|STY" + r"LE)\.md\b",
     "a package registry": r"\b(?:pypi\.org|files\.pythonhosted|registry\.npmjs|crates\.io)\b",
     NEIGHBOUR: r"\.\./sha" + r"red",
-}  # fmt: skip
+}
 TEXTS = {"", ".py", ".md", ".toml", ".json", ".txt", ".svg", ".html", ".js", ".css"}
 
 
 def run(*command: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [str(part) for part in command],
-        cwd=ROOT, capture_output=True, text=True, timeout=570, check=False,
-    )  # fmt: skip
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=570,
+        check=False,
+    )
 
 
 def assert_passes(*command: str | Path) -> None:
@@ -65,9 +78,7 @@ def texts() -> list[Path]:
 def modules() -> dict[str, int]:
     """Lines of every module of the package."""
     paths = sorted((ROOT / "lightplan").rglob("*.py"))
-    return {
-        p.relative_to(ROOT).as_posix(): len(p.read_text("utf-8").splitlines()) for p in paths
-    }  # fmt: skip
+    return {p.relative_to(ROOT).as_posix(): len(p.read_text("utf-8").splitlines()) for p in paths}
 
 
 def test_ruff_finds_no_fault():

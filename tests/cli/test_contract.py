@@ -113,9 +113,17 @@ def test_plan_writes_the_keys_of_the_contract(lightplan, tmp_path):
 
 def test_setup_and_template_are_written(lightplan, tmp_path):
     said = lightplan(
-        "setup", RIG, "--out", tmp_path / "s.pdf", "--template", tmp_path / "t.pdf",
-        "--paper", "Letter", "--unit", "in",
-    )  # fmt: skip
+        "setup",
+        RIG,
+        "--out",
+        tmp_path / "s.pdf",
+        "--template",
+        tmp_path / "t.pdf",
+        "--paper",
+        "Letter",
+        "--unit",
+        "in",
+    )
     assert said.code == 0, said.err
     for name in ("s.pdf", "t.pdf"):
         assert (tmp_path / name).read_bytes().startswith(b"%PDF")

@@ -58,9 +58,12 @@ def test_the_cheapest_is_named_with_its_price_and_what_it_gains():
 
 @pytest.mark.parametrize(
     ("item", "owned", "words"),
-    [(BOARD, ["A2 board"], "you own A2 board already"), (LAMP, [], "(price not known)"),
-     (replace(BOARD, price=0.0), [], "it costs nothing")],
-)  # fmt: skip
+    [
+        (BOARD, ["A2 board"], "you own A2 board already"),
+        (LAMP, [], "(price not known)"),
+        (replace(BOARD, price=0.0), [], "it costs nothing"),
+    ],
+)
 def test_owned_and_unknown_and_free_are_told_apart(item, owned, words):
     best = offer(90.0, item)
     assert words in advice(offer(50.0), [best], best, owned)

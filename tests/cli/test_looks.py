@@ -9,9 +9,19 @@ from lightplan.planning.effort import Effort
 from lightplan.rigfiles import load_rig
 
 KEYS = {
-    "look", "score", "verdict", "reads_as_metal_share", "foil_run_stops", "foil_over_white_stops",
-    "paper_lightness_Lstar", "picture", "rig", "needs", "yield", "advice",
-}  # fmt: skip
+    "look",
+    "score",
+    "verdict",
+    "reads_as_metal_share",
+    "foil_run_stops",
+    "foil_over_white_stops",
+    "paper_lightness_Lstar",
+    "picture",
+    "rig",
+    "needs",
+    "yield",
+    "advice",
+}
 
 
 @pytest.fixture
@@ -28,8 +38,12 @@ def test_one_look_is_planned_shown_and_written(quick, tmp_path):
     found = task.looks(source, kinds=["gradient"])
     files = task.write_looks(found, source, tmp_path / "proof")
     assert {path.name for path in files} == {
-        "proof.png", "proof.html", "looks.json", "gradient.toml", "gradient.png",
-    }  # fmt: skip
+        "proof.png",
+        "proof.html",
+        "looks.json",
+        "gradient.toml",
+        "gradient.png",
+    }
     (look,) = json.loads((tmp_path / "proof" / "looks.json").read_text("utf-8"))
     assert set(look) == KEYS
     assert 0 <= look["yield"] <= 1

@@ -10,8 +10,17 @@ QUICK = ("--evaluations", 10)
 @pytest.fixture
 def planned(lightplan, tmp_path):
     out = tmp_path / "out"
-    said = lightplan("plan", "silver-bookplate-bright", "--out", out, "--look", "gradient",
-                     "--unit", "in", *QUICK)  # fmt: skip
+    said = lightplan(
+        "plan",
+        "silver-bookplate-bright",
+        "--out",
+        out,
+        "--look",
+        "gradient",
+        "--unit",
+        "in",
+        *QUICK,
+    )
     assert said.code == 0, said.err
     return said, load_rig(out / "rig.toml")
 
@@ -34,8 +43,16 @@ def test_the_look_asked_for_is_in_the_rig_that_is_written(planned, lightplan, tm
 
 def test_a_range_of_products_is_written(lightplan, tmp_path):
     out = tmp_path / "out"
-    said = lightplan("plan", "silver-bookplate-bright", "--also", "gold-card-above", "--out", out,
-                     "--json", *QUICK)  # fmt: skip
+    said = lightplan(
+        "plan",
+        "silver-bookplate-bright",
+        "--also",
+        "gold-card-above",
+        "--out",
+        out,
+        "--json",
+        *QUICK,
+    )
     assert said.code == 0, said.err
     document = said.document()
     first, second = (load_rig(out / p["rig"]) for p in document["products"])

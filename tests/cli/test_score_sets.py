@@ -70,16 +70,23 @@ def folder(tmp_path):
 
 def scored(lightplan, tmp_path, art, *places):
     said = lightplan(
-        "score", *places, "--artwork", art, *SIZE, "--workers", "1", "--out", tmp_path / "s",
+        "score",
+        *places,
+        "--artwork",
+        art,
+        *SIZE,
+        "--workers",
+        "1",
+        "--out",
+        tmp_path / "s",
         "--json",
-    )  # fmt: skip
+    )
     assert said.code == 0, said.err
     return said.document()
 
 
 def flags_of(document):
-    return {one["file"]: [f["kind"] for f in one["flags"]]
-            for one in document["ranked"]}  # fmt: skip
+    return {one["file"]: [f["kind"] for f in one["flags"]] for one in document["ranked"]}
 
 
 def test_two_folders_are_compared_with_reasons(lightplan, tmp_path, art, folder):
@@ -127,9 +134,20 @@ def test_a_killed_command_goes_on_where_it_stopped(tmp_path, art, folder):
 
     def command(out, workers=1):
         return [
-            sys.executable, "-m", "lightplan", "score", str(frames), "--artwork", str(art), *SIZE,
-            "--workers", str(workers), "--out", str(tmp_path / out), "--json",
-        ]  # fmt: skip
+            sys.executable,
+            "-m",
+            "lightplan",
+            "score",
+            str(frames),
+            "--artwork",
+            str(art),
+            *SIZE,
+            "--workers",
+            str(workers),
+            "--out",
+            str(tmp_path / out),
+            "--json",
+        ]
 
     where = {"cwd": ROOT, "stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL, "text": True}
     run = subprocess.Popen(command("s"), **where)

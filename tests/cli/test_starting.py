@@ -10,8 +10,12 @@ from lightplan.rigfiles import load_rig
 def start(folder, lines, *options):
     return subprocess.run(
         [sys.executable, "-m", "lightplan", "start", *options],
-        cwd=folder, input="\n".join(lines) + "\n", capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        cwd=folder,
+        input="\n".join(lines) + "\n",
+        capture_output=True,
+        text=True,
+        check=False,
+    )
 
 
 def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
@@ -23,8 +27,9 @@ def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
     assert (round(rig.sheet.width_mm, 1), round(rig.sheet.height_mm, 1)) == (63.5, 101.6)
     assert rig.sheet.foil.kind == "gold foil"
     assert [(lamp.is_window, lamp.output.value) for lamp in rig.lamps] == [
-        (False, 60.0), (True, 2500.0),
-    ]  # fmt: skip
+        (False, 60.0),
+        (True, 2500.0),
+    ]
     again = start(tmp_path, lines, "--out", "tag.toml")
     assert again.returncode == 2
     assert "one that exists" in again.stderr

@@ -204,8 +204,7 @@ def test_every_option_is_explained_by_the_program_with_an_example(words):
 
 
 @pytest.mark.parametrize(
-    "line",
-    [x for _, body in FENCE.findall(COMMANDS) for x in body.splitlines() if " rigs " in x],
+    "line", [x for _, body in FENCE.findall(COMMANDS) for x in body.splitlines() if " rigs " in x]
 )
 def test_quick_examples_run(line, tmp_path):
     words = shlex.split(line)[1:]
@@ -257,10 +256,27 @@ def glossary_rows():
 def test_every_public_name_is_in_the_glossary():
     # Words that need no explanation beyond the table of words, or are explained there.
     plain = {
-        "artwork", "camera", "cards", "clipped", "f_number", "foil", "grating", "hole", "lamps",
-        "look", "paper", "reflectance", "rig", "room", "roughness", "exposure", "sheet",
-        "transmittance", "uncertainty", "verdict",
-    }  # fmt: skip
+        "artwork",
+        "camera",
+        "cards",
+        "clipped",
+        "f_number",
+        "foil",
+        "grating",
+        "hole",
+        "lamps",
+        "look",
+        "paper",
+        "reflectance",
+        "rig",
+        "room",
+        "roughness",
+        "exposure",
+        "sheet",
+        "transmittance",
+        "uncertainty",
+        "verdict",
+    }
     named = {n for row in glossary_rows() for n in re.findall(r"`(\w+)`", row[0])}
     assert public_names() - plain - named == set()
     assert not plain & named

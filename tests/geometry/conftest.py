@@ -35,14 +35,21 @@ def resized(shape, by_mm):
         slope = (shape.top_radius - shape.foot_radius) / shape.height
         x, y, z = shape.centre
         return Cone(
-            (x, y, z - by_mm), shape.foot_radius - slope * by_mm,
-            shape.top_radius + slope * by_mm, shape.height + 2 * by_mm,
-        )  # fmt: skip
+            (x, y, z - by_mm),
+            shape.foot_radius - slope * by_mm,
+            shape.top_radius + slope * by_mm,
+            shape.height + 2 * by_mm,
+        )
     holes = tuple(Opening(h.x, h.y, h.radius - by_mm) for h in shape.openings)
     return Flat(
-        shape.centre, shape.right, shape.up, shape.half_width + by_mm,
-        shape.half_height + by_mm, shape.is_round, holes,
-    )  # fmt: skip
+        shape.centre,
+        shape.right,
+        shape.up,
+        shape.half_width + by_mm,
+        shape.half_height + by_mm,
+        shape.is_round,
+        holes,
+    )
 
 
 def area(shape):

@@ -63,8 +63,10 @@ def test_lines_of_sight_are_cut_as_trying_every_triangle_says(rays):
     mesh = sphere(2)
     starts, ends = rays[0][:40].astype(float), rays[0][40:90].astype(float)
     cut = mesh.blocks(starts, ends)
-    a, b = (np.ascontiguousarray(v.reshape(-1, 3)) for v in np.broadcast_arrays(
-        starts[:, None], ends[None]))  # fmt: skip
+    a, b = (
+        np.ascontiguousarray(v.reshape(-1, 3))
+        for v in np.broadcast_arrays(starts[:, None], ends[None])
+    )
     length = np.linalg.norm(b - a, axis=1)
     expected = slow_way(mesh, a, (b - a) / length[:, None]) < length
     assert 0.05 < expected.mean() < 0.95
@@ -156,8 +158,9 @@ def test_hits_name_the_cell_they_lie_in():
     met = mesh.trace(from_front, away)
     found = (met.across[:, 0] * mesh.cell_count).astype(int)
     np.testing.assert_array_equal(found, np.repeat(np.arange(mesh.cell_count), 3))
-    np.testing.assert_array_equal(mesh.surface_coordinates(inside.reshape(-1, 3))[0],
-                                  met.across[:, 0])  # fmt: skip
+    np.testing.assert_array_equal(
+        mesh.surface_coordinates(inside.reshape(-1, 3))[0], met.across[:, 0]
+    )
 
 
 def test_samples_lie_on_it_evenly():

@@ -65,8 +65,11 @@ def test_rays_meet_what_a_search_along_them_meets(shape, rays):
     for origin, direction, ours, front in zip(
         origins, directions, distance, from_front, strict=True
     ):
-        ways = [d for d in crossings_by_search(shape, origin, direction)
-                if is_there(shape, origin + d * direction)]  # fmt: skip
+        ways = [
+            d
+            for d in crossings_by_search(shape, origin, direction)
+            if is_there(shape, origin + d * direction)
+        ]
         if not ways:
             assert np.isinf(ours)
             continue
@@ -253,5 +256,8 @@ def test_an_opening_lets_rays_and_lines_through():
     distance = card.trace(below[:, None], up[:, None]).distance[:, 0]
     assert np.isfinite(distance).tolist() == [False, False, True, True]
     assert card.blocks(below, np.add(below, [0, 0, 200])).diagonal().tolist() == [
-        False, False, True, True,
-    ]  # fmt: skip
+        False,
+        False,
+        True,
+        True,
+    ]

@@ -63,9 +63,13 @@ def lamp(item):
     width = 1000 * (item["width"] if shape == "rectangle" else 2 * item["radius"])
     height = 1000 * item["height"] if shape == "rectangle" else width
     return Lamp(
-        name=item["name"], shape=shape, placement=where, width_mm=width, height_mm=height,
+        name=item["name"],
+        shape=shape,
+        placement=where,
+        width_mm=width,
+        height_mm=height,
         output=Output(value=item["radiance"][0], unit="cd/m2"),
-    )  # fmt: skip
+    )
 
 
 def side(item):
@@ -84,19 +88,28 @@ def card(item):
     passes = shares(item.get("tau", item.get("transmittance", 0.0)))
     face = Side(reflectance=shares(item["rho"])) if "rho" in item else side(item)
     return Card(
-        name=item["name"], placement=placement(item), width_mm=1000 * item["width"],
-        height_mm=1000 * item["height"], front=face, back=face, transmittance=passes,
+        name=item["name"],
+        placement=placement(item),
+        width_mm=1000 * item["width"],
+        height_mm=1000 * item["height"],
+        front=face,
+        back=face,
+        transmittance=passes,
         hole=None if hole is None else Hole(diameter_mm=2000 * hole),
-    )  # fmt: skip
+    )
 
 
 def shell(item):
     return Shell(
-        name=item["name"], shape="cone", centre_mm=mm(item["centre"]),
-        foot_width_mm=2000 * item["r_bottom"], top_width_mm=2000 * item["r_top"],
-        height_mm=1000 * item["height"], reflectance=tuple(item["rho"]),
+        name=item["name"],
+        shape="cone",
+        centre_mm=mm(item["centre"]),
+        foot_width_mm=2000 * item["r_bottom"],
+        top_width_mm=2000 * item["r_top"],
+        height_mm=1000 * item["height"],
+        reflectance=tuple(item["rho"]),
         transmittance=tuple(item["tau"]),
-    )  # fmt: skip
+    )
 
 
 def prop(item):
@@ -105,34 +118,43 @@ def prop(item):
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     foot = (*((low + high) / 2)[:2], low[2])
     return Prop(
-        name=item["name"], shape="mesh", position_mm=foot, vertices=vertices,
-        faces=np.array(item["faces"]), reflectance=tuple(item["reflectance"]),
-    )  # fmt: skip
+        name=item["name"],
+        shape="mesh",
+        position_mm=foot,
+        vertices=vertices,
+        faces=np.array(item["faces"]),
+        reflectance=tuple(item["reflectance"]),
+    )
 
 
 def room(scene):
     table = scene["table"]
     if table is not None:
         table = Table(
-            width_mm=1000 * table["width"], depth_mm=1000 * table["height"],
-            reflectance=tuple(table["reflectance"]), drop_mm=-1000 * table["center"][2],
-        )  # fmt: skip
+            width_mm=1000 * table["width"],
+            depth_mm=1000 * table["height"],
+            reflectance=tuple(table["reflectance"]),
+            drop_mm=-1000 * table["center"][2],
+        )
     walls = {c["name"]: c for c in scene["cards"] if c["name"] in ROOM}
     return Room(
-        table=table, ambient_cd_m2=tuple(scene["ambient_radiance"]),
-        probe=probe(scene.get("probe")), walls=room_walls(walls) if walls else None,
-    )  # fmt: skip
+        table=table,
+        ambient_cd_m2=tuple(scene["ambient_radiance"]),
+        probe=probe(scene.get("probe")),
+        walls=room_walls(walls) if walls else None,
+    )
 
 
 def room_walls(walls):
     return Walls(
-        width_mm=1000 * walls["floor"]["width"], depth_mm=1000 * walls["floor"]["height"],
+        width_mm=1000 * walls["floor"]["width"],
+        depth_mm=1000 * walls["floor"]["height"],
         ceiling_mm=1000 * walls["ceiling"]["center"][2],
         floor_mm=-1000 * walls["floor"]["center"][2],
         walls=tuple(walls["wall_left"]["reflectance"]),
         ceiling=tuple(walls["ceiling"]["reflectance"]),
         floor=tuple(walls["floor"]["reflectance"]),
-    )  # fmt: skip
+    )
 
 
 def probe(formula):
@@ -143,9 +165,13 @@ def probe(formula):
     polar = ((np.arange(rows) + 0.5) / rows * np.pi)[:, None]
     clockwise = ((np.arange(cols) + 0.5) / cols - 0.5) * 2 * np.pi
     d = np.stack(
-        [np.sin(polar) * np.sin(clockwise), np.sin(polar) * np.cos(clockwise),
-         np.cos(polar) + 0 * clockwise], axis=-1,
-    )  # fmt: skip
+        [
+            np.sin(polar) * np.sin(clockwise),
+            np.sin(polar) * np.cos(clockwise),
+            np.cos(polar) + 0 * clockwise,
+        ],
+        axis=-1,
+    )
     light = np.multiply.outer(1 + formula["slope"] * d[..., 2], np.array(formula["base"]))
     for window in formula["windows"]:
         near = np.exp(window["sharpness"] * (d @ np.array(window["direction"]) - 1))
@@ -156,9 +182,10 @@ def probe(formula):
 def paper(material):
     if material["model"] == "coated":
         return Paper(
-            reflectance=tuple(material["reflectance"]), coat_index=material["coat_index"],
+            reflectance=tuple(material["reflectance"]),
+            coat_index=material["coat_index"],
             coat_roughness=material["alpha"],
-        )  # fmt: skip
+        )
     return Paper(reflectance=tuple(material["reflectance"]))
 
 
@@ -167,9 +194,10 @@ def grating(item):
     if item is None:
         return None
     return Grating(
-        lines_per_mm=item["lines_per_mm"], direction_rad=math.radians(item["direction_deg"]),
+        lines_per_mm=item["lines_per_mm"],
+        direction_rad=math.radians(item["direction_deg"]),
         strength=sum(item["shares"].values()),
-    )  # fmt: skip
+    )
 
 
 def camera(scene, body):
@@ -177,10 +205,12 @@ def camera(scene, body):
     height = 24.0
     focal = height / 2 / math.tan(math.radians(item["vfov_deg"]) / 2)
     return Camera(
-        placement=Placement(mm(item["position"]), mm(item["look_at"])), focal_length_mm=focal,
-        sensor_height_mm=height, sensor_width_mm=height * item["width"] / item["height"],
+        placement=Placement(mm(item["position"]), mm(item["look_at"])),
+        focal_length_mm=focal,
+        sensor_height_mm=height,
+        sensor_width_mm=height * item["width"] / item["height"],
         body=body,
-    )  # fmt: skip
+    )
 
 
 def sheet(scene):
@@ -190,14 +220,16 @@ def sheet(scene):
         turn, radius = flat["theta_max"], flat["radius"]
         width, bow = 2 * radius * math.sin(turn), radius * (1 - math.cos(turn))
     return Sheet(
-        width_mm=1000 * width, height_mm=1000 * flat["height"],
+        width_mm=1000 * width,
+        height_mm=1000 * flat["height"],
         foil=Foil(
             conductor=Conductor(eta=tuple(metal["eta"]), k=tuple(metal["k"])),
-            roughness=(metal["alpha_x"], metal["alpha_y"]), grating=grating(metal.get("grating")),
+            roughness=(metal["alpha_x"], metal["alpha_y"]),
+            grating=grating(metal.get("grating")),
         ),
         paper=paper(scene["materials"]["paper"]),
         flatness=Flatness(bow_mm=1000 * bow),
-    )  # fmt: skip
+    )
 
 
 def build_rig(scene):
@@ -206,9 +238,10 @@ def build_rig(scene):
     for item in scene["cards"]:
         if item["name"] == "camera_body":
             body = Body(
-                width_mm=1000 * item["width"], height_mm=1000 * item["height"],
+                width_mm=1000 * item["width"],
+                height_mm=1000 * item["height"],
                 reflectance=item["reflectance"][0],
-            )  # fmt: skip
+            )
         elif item["name"] == "wall_right" and "wall_left" in {c["name"] for c in scene["cards"]}:
             # of another colour than the rest: a card a millimetre before that wall
             near = dict(item, center=[item["center"][0] - 0.001, *item["center"][1:]])
@@ -217,11 +250,15 @@ def build_rig(scene):
             cards.append(card(item))
     cards += [card(item) for item in scene["diffuser_panels"]]
     return Rig(
-        title=scene["name"], sheet=sheet(scene), camera=camera(scene, body),
-        lamps=tuple(lamp(item) for item in scene["lights"]), cards=tuple(cards),
+        title=scene["name"],
+        sheet=sheet(scene),
+        camera=camera(scene, body),
+        lamps=tuple(lamp(item) for item in scene["lights"]),
+        cards=tuple(cards),
         shells=tuple(shell(item) for item in scene["diffuser_shells"]),
-        props=tuple(prop(item) for item in scene.get("meshes", [])), room=room(scene),
-    )  # fmt: skip
+        props=tuple(prop(item) for item in scene.get("meshes", [])),
+        room=room(scene),
+    )
 
 
 def tint(scene):

@@ -42,9 +42,10 @@ SMALL = dataclasses.replace(
     sky_rays=13, cell_sky_rays=8, foil_rays=1500, foil_spots=9, hidden_spots=34, mirror_spots=3,
 )  # fmt: skip
 SPOT = AngularProfile(
-    vertical_rad=np.array([0.0, 0.5, 1.2, math.pi]), horizontal_rad=np.array([0.0]),
+    vertical_rad=np.array([0.0, 0.5, 1.2, math.pi]),
+    horizontal_rad=np.array([0.0]),
     candela=np.array([[900.0, 400.0, 100.0, 20.0]]),
-)  # fmt: skip
+)
 SKY = Probe(pixels=np.add.outer(np.linspace(9, 1, 8), np.zeros((16, 3))), scale=2.0)
 
 
@@ -174,9 +175,7 @@ EDITS = {
     "stamped": lambda r, i, v: foil(r, relief=Relief(depth_mm=0.1)),
     "film": lambda r, i, v: sheet(r, paper=Paper(film=Film(under=(0.4, 0.5, 0.6)))),
     "paper": lambda r, i, v: sheet(r, paper=change(r.sheet.paper, reflectance=(0.5, 0.6, 0.7))),
-    "room": lambda r, i, v: change(
-        r, room=change(r.room, ambient_cd_m2=(abs(v), 1.0, 2.0))
-    ),
+    "room": lambda r, i, v: change(r, room=change(r.room, ambient_cd_m2=(abs(v), 1.0, 2.0))),
     "sky": lambda r, i, v: change(
         r, room=change(r.room, probe=None if r.room.probe is not None else SKY)
     ),
@@ -190,7 +189,7 @@ EDITS = {
     "all cards go": lambda r, i, v: change(r, cards=()),
     "all lamps go": lambda r, i, v: change(r, lamps=()),
     "read again": lambda r, i, v: pickle.loads(pickle.dumps(r)),
-}  # fmt: skip
+}
 STEPS = st.tuples(st.sampled_from(sorted(EDITS)), st.integers(0, 3), st.integers(-28, 28))
 
 
@@ -206,8 +205,9 @@ def assert_same(one, other, within):
         assert math.sqrt(float(np.mean(off**2))) <= within * size, item.name
 
 
-@settings(max_examples=12, deadline=None, derandomize=True,
-          suppress_health_check=[HealthCheck.too_slow])  # fmt: skip
+@settings(
+    max_examples=12, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+)
 @given(st.lists(STEPS, min_size=1, max_size=6))
 def test_any_chain_of_edits_ends_where_a_fresh_engine_begins(steps):
     rig = START

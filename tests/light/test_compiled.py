@@ -129,9 +129,12 @@ def test_light_is_worked_out_where_nothing_can_be_kept(tmp_path):
     )
     (tmp_path / "code.py").write_text(code)
     ran = subprocess.run(
-        [sys.executable, str(tmp_path / "code.py")], check=True, capture_output=True, text=True,
+        [sys.executable, str(tmp_path / "code.py")],
+        check=True,
+        capture_output=True,
+        text=True,
         env={"NUMBA_CACHE_DIR": str(tmp_path / "file" / "below"), "PATH": "/usr/bin:/bin"},
-    )  # fmt: skip
+    )
     assert "in every run, as the cache folder cannot be written" in ran.stdout
 
 
@@ -141,9 +144,12 @@ def test_the_first_use_is_announced_once(tmp_path):
         "c.remember_use()\nprint(c.first_use_words())"
     )
     ran = subprocess.run(
-        [sys.executable, str(tmp_path / "code.py")], check=True, capture_output=True, text=True,
+        [sys.executable, str(tmp_path / "code.py")],
+        check=True,
+        capture_output=True,
+        text=True,
         env={"NUMBA_CACHE_DIR": str(tmp_path / "kept"), "PATH": "/usr/bin:/bin"},
-    )  # fmt: skip
+    )
     first, then = ran.stdout.splitlines()
     assert "compiling the light's loops for this computer (once" in first
     assert then == "None"
@@ -206,9 +212,14 @@ def rms(values):
 
 
 @pytest.mark.parametrize(
-    "more", [{}, {"is_round": True}, {"openings": (Opening(5, -3, 12), Opening(-20, 10, 5))},
-             {"lines": ((-1.0, -0.5, 0.1, 1.0), (-1.0, 0.3, 1.0))}],
-)  # fmt: skip
+    "more",
+    [
+        {},
+        {"is_round": True},
+        {"openings": (Opening(5, -3, 12), Opening(-20, 10, 5))},
+        {"lines": ((-1.0, -0.5, 0.1, 1.0), (-1.0, 0.3, 1.0))},
+    ],
+)
 def test_rays_meet_flat_things_where_the_shape_says(more):
     rng = np.random.default_rng(5)
     surface = Surface("card", "card", turned(rng, **more), Face((0.5,) * 3), Face((0.2,) * 3))
@@ -380,9 +391,11 @@ def test_a_loop_is_compiled_anew_when_one_that_it_calls_has_changed(tmp_path):
         head + "from inner import inner\n@compiled\ndef outer(x):\n    return inner(x) + 1\n"
     )
     environment = {
-        "NUMBA_CACHE_DIR": str(tmp_path / "kept"), "PATH": "/usr/bin:/bin",
-        "PYTHONPATH": str(tmp_path), "PYTHONDONTWRITEBYTECODE": "1",
-    }  # fmt: skip
+        "NUMBA_CACHE_DIR": str(tmp_path / "kept"),
+        "PATH": "/usr/bin:/bin",
+        "PYTHONPATH": str(tmp_path),
+        "PYTHONDONTWRITEBYTECODE": "1",
+    }
     found = []
     for factor in (2, 2, 30):
         (tmp_path / "inner.py").write_text(
@@ -390,9 +403,13 @@ def test_a_loop_is_compiled_anew_when_one_that_it_calls_has_changed(tmp_path):
         )
         code = "import outer; print(outer.outer(3.0))"
         ran = subprocess.run(
-            [sys.executable, "-c", code], check=True, capture_output=True, text=True,
-            env=environment, cwd=tmp_path,
-        )  # fmt: skip
+            [sys.executable, "-c", code],
+            check=True,
+            capture_output=True,
+            text=True,
+            env=environment,
+            cwd=tmp_path,
+        )
         found.append(float(ran.stdout))
     assert found == [7.0, 7.0, 91.0]
 
@@ -442,9 +459,13 @@ def test_the_share_of_a_lobe_in_a_polygon_is_the_sum_over_its_facets(roughness):
     step = (np.arange(1500) + 0.5) / 1500
     radius, turn = np.meshgrid(np.sqrt(step / (1 - step)), 2 * np.pi * step)  # even in facets
     half = np.stack(
-        [-roughness[0] * radius * np.cos(turn), -roughness[1] * radius * np.sin(turn),
-         np.ones_like(turn)], axis=-1,
-    )  # fmt: skip
+        [
+            -roughness[0] * radius * np.cos(turn),
+            -roughness[1] * radius * np.sin(turn),
+            np.ones_like(turn),
+        ],
+        axis=-1,
+    )
     half /= np.linalg.norm(half, axis=-1, keepdims=True)
     out = 2 * (half @ view)[..., None] * half - view
     edges = np.cross(corners, np.roll(corners, -1, axis=0))

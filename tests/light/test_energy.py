@@ -34,32 +34,58 @@ SKY = (80.0, 100.0, 130.0)
 PERFECT = Conductor(eta=(0.0,) * 3, k=ONE)
 SMOOTH = (0.005, 0.005)
 SMALL = Detail(
-    sheet_long_side=31, camera_rows=48, camera_cols=64, foil_rays=40_000, direct_long_side=31,
+    sheet_long_side=31,
+    camera_rows=48,
+    camera_cols=64,
+    foil_rays=40_000,
+    direct_long_side=31,
     bounce_long_side=15,
-)  # fmt: skip
+)
 WHITE = Side(reflectance=ONE)
 UPRIGHT = Card(
-    name="upright", placement=Placement((-150.0, 0, 120.0), (500.0, 0, 120.0)), width_mm=300.0,
-    height_mm=200.0, front=WHITE, back=WHITE,
-)  # fmt: skip
+    name="upright",
+    placement=Placement((-150.0, 0, 120.0), (500.0, 0, 120.0)),
+    width_mm=300.0,
+    height_mm=200.0,
+    front=WHITE,
+    back=WHITE,
+)
 OVERHEAD = Card(
-    name="overhead", placement=Placement((0, 100.0, 500.0)), width_mm=300.0, height_mm=200.0,
-    front=WHITE, back=WHITE, hole=Hole(diameter_mm=60.0),
-)  # fmt: skip
+    name="overhead",
+    placement=Placement((0, 100.0, 500.0)),
+    width_mm=300.0,
+    height_mm=200.0,
+    front=WHITE,
+    back=WHITE,
+    hole=Hole(diameter_mm=60.0),
+)
 PASSES = Side(reflectance=(0.4, 0.5, 0.6))
 DIFFUSER = Card(
-    name="diffuser", placement=Placement((150.0, 100.0, 300.0)), width_mm=250.0, height_mm=250.0,
-    front=PASSES, back=PASSES, transmittance=(0.6, 0.5, 0.4),
-)  # fmt: skip
+    name="diffuser",
+    placement=Placement((150.0, 100.0, 300.0)),
+    width_mm=250.0,
+    height_mm=250.0,
+    front=PASSES,
+    back=PASSES,
+    transmittance=(0.6, 0.5, 0.4),
+)
 SILVERED = Side(finish="silver", reflectance=ONE, roughness=0.02)
 SILVER = Card(
-    name="silver", placement=Placement((160.0, 0, 130.0), (-500.0, 0, 130.0)), width_mm=300.0,
-    height_mm=200.0, front=SILVERED, back=WHITE,
-)  # fmt: skip
+    name="silver",
+    placement=Placement((160.0, 0, 130.0), (-500.0, 0, 130.0)),
+    width_mm=300.0,
+    height_mm=200.0,
+    front=SILVERED,
+    back=WHITE,
+)
 CONE = Shell(
-    name="cone", foot_width_mm=500.0, top_width_mm=120.0, height_mm=350.0, reflectance=(0.5,) * 3,
+    name="cone",
+    foot_width_mm=500.0,
+    top_width_mm=120.0,
+    height_mm=350.0,
+    reflectance=(0.5,) * 3,
     transmittance=(0.5,) * 3,
-)  # fmt: skip
+)
 
 
 def furnace(*, cards=(), shells=(), table=True, paper=None, body=None, **sheet):
@@ -67,16 +93,19 @@ def furnace(*, cards=(), shells=(), table=True, paper=None, body=None, **sheet):
     return Rig(
         title="furnace",
         sheet=Sheet(
-            width_mm=148.0, height_mm=105.0,
-            paper=Paper(reflectance=ONE) if paper is None else paper, **sheet,
+            width_mm=148.0,
+            height_mm=105.0,
+            paper=Paper(reflectance=ONE) if paper is None else paper,
+            **sheet,
         ),
         camera=Camera(placement=Placement((0, -260.0, 450.0)), body=body),
-        cards=cards, shells=shells,
+        cards=cards,
+        shells=shells,
         room=Room(
             table=Table(width_mm=900.0, depth_mm=700.0, reflectance=ONE) if table else None,
             ambient_cd_m2=SKY,
         ),
-    )  # fmt: skip
+    )
 
 
 FURNACES = {
@@ -146,8 +175,12 @@ def test_nothing_reflects_more_than_it_gets(share):
     grey = Side(reflectance=(share,) * 3)
     card = dataclasses.replace(UPRIGHT, front=grey, back=grey)
     paper = Paper(reflectance=(share,) * 3, coat_index=1.6, coat_roughness=0.2)
-    rig = furnace(cards=(card, DIFFUSER, SILVER), paper=paper, body=Body(),
-                  foil=Foil(kind="gold foil", roughness=(0.1, 0.2)))  # fmt: skip
+    rig = furnace(
+        cards=(card, DIFFUSER, SILVER),
+        paper=paper,
+        body=Body(),
+        foil=Foil(kind="gold foil", roughness=(0.1, 0.2)),
+    )
     layers = Engine(rig, SMALL).layers(rig)
     for layer in ("sheet_paper", "sheet_foil", "camera_surround"):
         shares = shares_of_sky(getattr(layers, layer))
@@ -158,18 +191,28 @@ def test_nothing_reflects_more_than_it_gets(share):
 
 def lit_room(reflectance, luminance=1000.0):
     walls = Walls(
-        width_mm=1200.0, depth_mm=1200.0, ceiling_mm=900.0, floor_mm=300.0,
-        walls=(reflectance,) * 3, ceiling=(reflectance,) * 3, floor=(reflectance,) * 3,
-    )  # fmt: skip
+        width_mm=1200.0,
+        depth_mm=1200.0,
+        ceiling_mm=900.0,
+        floor_mm=300.0,
+        walls=(reflectance,) * 3,
+        ceiling=(reflectance,) * 3,
+        floor=(reflectance,) * 3,
+    )
     lamp = Lamp(
-        name="lamp", shape="bulb", width_mm=40.0, placement=Placement((200.0, 150.0, 400.0)),
+        name="lamp",
+        shape="bulb",
+        width_mm=40.0,
+        placement=Placement((200.0, 150.0, 400.0)),
         output=Output(value=luminance, unit="cd/m2"),
-    )  # fmt: skip
+    )
     return Rig(
-        title="box", lamps=(lamp,), room=Room(table=None, walls=walls),
+        title="box",
+        lamps=(lamp,),
+        room=Room(table=None, walls=walls),
         sheet=Sheet(width_mm=148.0, height_mm=105.0, paper=Paper(reflectance=(reflectance,) * 3)),
         camera=Camera(placement=Placement((0, -260.0, 450.0)), body=None),
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize(("reflectance", "off"), [(0.8, 0.1), (0.9, 0.06), (0.95, 0.045)])
@@ -195,17 +238,31 @@ def direct(rig):
 
 def lamps_and_cards():
     key = Lamp(
-        name="key", placement=Placement((0, 700.0, 700.0)), width_mm=500.0, height_mm=400.0,
-        output=Output(value=2000.0, unit="lm"), trim_stops=-1.0, colour_k=5600.0,
-    )  # fmt: skip
+        name="key",
+        placement=Placement((0, 700.0, 700.0)),
+        width_mm=500.0,
+        height_mm=400.0,
+        output=Output(value=2000.0, unit="lm"),
+        trim_stops=-1.0,
+        colour_k=5600.0,
+    )
     fill = Lamp(
-        name="fill", shape="disk", placement=Placement((-600.0, -100.0, 500.0)), width_mm=200.0,
-        output=Output(value=900.0, unit="lm"), trim_stops=-2.5, colour_k=3200.0,
-    )  # fmt: skip
+        name="fill",
+        shape="disk",
+        placement=Placement((-600.0, -100.0, 500.0)),
+        width_mm=200.0,
+        output=Output(value=900.0, unit="lm"),
+        trim_stops=-2.5,
+        colour_k=3200.0,
+    )
     bare = Lamp(
-        name="bare", shape="bulb", placement=Placement((700.0, 100.0, 600.0)), width_mm=80.0,
-        output=Output(value=300.0, unit="cd"), on=False,
-    )  # fmt: skip
+        name="bare",
+        shape="bulb",
+        placement=Placement((700.0, 100.0, 600.0)),
+        width_mm=80.0,
+        output=Output(value=300.0, unit="cd"),
+        on=False,
+    )
     return (key, fill, bare)
 
 
@@ -220,8 +277,9 @@ def test_light_is_linear_in_the_lamps(extra):
     paper = dataclasses.replace(rig.sheet, paper=Paper())
     rig = dataclasses.replace(rig, room=grey, sheet=paper)
     # where grids are interpolated, what would undershoot 0 is cut, lamp by lamp
-    same_grid = dataclasses.replace(SMALL, sheet_long_side=25, direct_long_side=25,
-                                    bounce_long_side=25)  # fmt: skip
+    same_grid = dataclasses.replace(
+        SMALL, sheet_long_side=25, direct_long_side=25, bounce_long_side=25
+    )
     engine = Engine(rig, same_grid)
     layers = engine.layers(rig)
     parts = engine.per_lamp(rig)
@@ -241,20 +299,30 @@ LAMP_AT, LENS_AT = (250.0, 520.0, 640.0), (-120.0, -420.0, 500.0)
 
 def bright_disk_and_lens(lamp_at, lens_at, foil, paper, flatness):
     disk = Lamp(
-        name="disk", shape="disk", width_mm=30.0, placement=Placement(lamp_at),
+        name="disk",
+        shape="disk",
+        width_mm=30.0,
+        placement=Placement(lamp_at),
         output=Output(value=1e5, unit="cd/m2"),
-    )  # fmt: skip
+    )
     return Rig(
-        title="exchange", lamps=(disk,), room=Room(table=None),
+        title="exchange",
+        lamps=(disk,),
+        room=Room(table=None),
         sheet=Sheet(width_mm=20.0, height_mm=20.0, foil=foil, paper=paper, flatness=flatness),
         camera=Camera(placement=Placement(lens_at), body=None),
-    )  # fmt: skip
+    )
 
 
-@pytest.mark.parametrize("foil", [
-    Foil(kind="gold foil", roughness=(0.2, 0.2)), Foil(kind="copper", roughness=(0.1, 0.4)),
-    Foil(kind="silver foil", roughness=(0.08, 0.3), brush_rad=0.7),
-], ids=["gold foil", "brushed copper", "brushed askew"])  # fmt: skip
+@pytest.mark.parametrize(
+    "foil",
+    [
+        Foil(kind="gold foil", roughness=(0.2, 0.2)),
+        Foil(kind="copper", roughness=(0.1, 0.4)),
+        Foil(kind="silver foil", roughness=(0.08, 0.3), brush_rad=0.7),
+    ],
+    ids=["gold foil", "brushed copper", "brushed askew"],
+)
 @pytest.mark.parametrize("coat", [None, 1.5], ids=["matte", "varnished"])
 def test_lamp_and_lens_may_be_exchanged(foil, coat):
     """Luminance over illuminance at the middle is the same both ways round."""

@@ -42,22 +42,31 @@ SUNNY = Exposure(f_number=8.0, time_s=1 / 125, iso=100.0)
 
 def rig(*lamps, exposure=SUNNY, artwork=((0.0,),), white=0.18, camera=(0.0, -1.0, 900.0), **more):
     sheet = Sheet(
-        width_mm=100.0, height_mm=70.0, paper=Paper(reflectance=(white,) * 3),
+        width_mm=100.0,
+        height_mm=70.0,
+        paper=Paper(reflectance=(white,) * 3),
         artwork=np.array(artwork, float),
         # n = 1, k = sqrt(46): reflectance 46 / 50 = 0.92 straight on
         foil=Foil(conductor=Conductor(eta=(1.0,) * 3, k=(46**0.5,) * 3), roughness=(0.001,) * 2),
-    )  # fmt: skip
+    )
     return Rig(
-        title="exposure", lamps=lamps, sheet=sheet, room=Room(table=None),
+        title="exposure",
+        lamps=lamps,
+        sheet=sheet,
+        room=Room(table=None),
         camera=Camera(placement=Placement(camera), body=None, exposure=exposure, **more),
-    )  # fmt: skip
+    )
 
 
 def bulb(z, *, unit="cd", value=1000.0, width=4.0, **more):
     return Lamp(
-        name="lamp", shape="bulb", width_mm=width, placement=Placement((0.0, 0.0, z)),
-        output=Output(value=value, unit=unit), **more,
-    )  # fmt: skip
+        name="lamp",
+        shape="bulb",
+        width_mm=width,
+        placement=Placement((0.0, 0.0, z)),
+        output=Output(value=value, unit=unit),
+        **more,
+    )
 
 
 def middle(values):
@@ -70,9 +79,13 @@ def predicted(rig):
 
 @pytest.mark.parametrize(
     ("f_number", "time_s", "iso", "clip"),
-    [(8, 1 / 125, 100, 9600.0), (16, 1 / 125, 100, 38400.0), (8, 1.0, 100, 76.8),
-     (8, 1 / 125, 400, 2400.0)],
-)  # fmt: skip
+    [
+        (8, 1 / 125, 100, 9600.0),
+        (16, 1 / 125, 100, 38400.0),
+        (8, 1.0, 100, 76.8),
+        (8, 1 / 125, 400, 2400.0),
+    ],
+)
 def test_luminance_that_clips(f_number, time_s, iso, clip):
     lit = rig(bulb(700.0), exposure=Exposure(f_number=f_number, time_s=time_s, iso=iso))
     assert clip_luminance(lit, predicted(lit)) == pytest.approx(clip, rel=1e-9)
@@ -83,9 +96,12 @@ def test_luminance_that_clips(f_number, time_s, iso, clip):
 def test_mirrored_lamp_lands_on_its_level(luminance, level):
     """R = 0.92, f/8 1/125 s ISO 100: 5000 cd/m2 on 0.479167 of clipping, 12000 on 1.15."""
     lamp = Lamp(
-        name="panel", width_mm=900.0, height_mm=900.0, placement=Placement((0, 0, 1500.0)),
+        name="panel",
+        width_mm=900.0,
+        height_mm=900.0,
+        placement=Placement((0, 0, 1500.0)),
         output=Output(value=luminance, unit="cd/m2"),
-    )  # fmt: skip
+    )
     lit = rig(lamp, artwork=((1.0,),))
     layers = predicted(lit)
     assert middle(sheet_picture(lit, layers)) == pytest.approx([level] * 3, rel=5e-4)
@@ -128,9 +144,13 @@ def test_iso_400_doubles_the_guide_number():
 
 @pytest.mark.parametrize(
     ("unit", "value", "candela"),
-    [("cd", 500.0, 500.0), ("lx at 1 m", 500.0, 500.0), ("lm", 4 * math.pi * 500, 500.0),
-     ("cd/m2", 500.0 / (math.pi * 0.002**2), 500.0)],
-)  # fmt: skip
+    [
+        ("cd", 500.0, 500.0),
+        ("lx at 1 m", 500.0, 500.0),
+        ("lm", 4 * math.pi * 500, 500.0),
+        ("cd/m2", 500.0 / (math.pi * 0.002**2), 500.0),
+    ],
+)
 def test_every_unit_of_output_gives_the_same_light(unit, value, candela):
     """A bare bulb of 500 cd: 500 lx at 1 m, 2000 pi lm, I / (pi r2) cd/m2."""
     lit = rig(bulb(1000.0, unit=unit, value=value), white=1.0)
@@ -187,9 +207,12 @@ def test_paper_is_put_on_the_wanted_level():
 
 def test_bright_foil_lowers_the_exposure_to_its_own_level():
     lamp = Lamp(
-        name="panel", width_mm=900.0, height_mm=900.0, placement=Placement((0, 0, 1500.0)),
+        name="panel",
+        width_mm=900.0,
+        height_mm=900.0,
+        placement=Placement((0, 0, 1500.0)),
         output=Output(value=5000.0, unit="cd/m2"),
-    )  # fmt: skip
+    )
     wish = Exposure(paper_level=0.7, foil_level=0.9)
     lit = rig(lamp, exposure=wish, artwork=((1.0, 0.0),))
     picture = sheet_picture(lit, predicted(lit))
@@ -236,9 +259,12 @@ def test_the_camera_sees_the_artwork_upright():
     art = np.zeros((70, 100))
     art[:35, :50] = 1.0
     lamp = Lamp(
-        name="panel", width_mm=900.0, height_mm=900.0, placement=Placement((0, 900.0, 900.0)),
+        name="panel",
+        width_mm=900.0,
+        height_mm=900.0,
+        placement=Placement((0, 900.0, 900.0)),
         output=Output(value=5000.0, unit="cd/m2"),
-    )  # fmt: skip
+    )
     lit = rig(lamp, artwork=art, camera=(0.0, -500.0, 500.0))
     layers = predicted(lit)
     picture = camera_picture(lit, layers)[..., 1]
@@ -260,9 +286,12 @@ def lambertian_profile(step_deg=1.0):
 @pytest.mark.parametrize("unit", ["cd", "lm", "cd/m2", "lx at 1 m"])
 def test_a_photometric_file_of_a_matte_lamp_changes_nothing(unit):
     plain = Lamp(
-        name="panel", width_mm=200.0, height_mm=120.0, output=Output(value=3000.0, unit=unit),
+        name="panel",
+        width_mm=200.0,
+        height_mm=120.0,
+        output=Output(value=3000.0, unit=unit),
         placement=Placement((300.0, 200.0, 500.0)),
-    )  # fmt: skip
+    )
     filed = dataclasses.replace(plain, profile=lambertian_profile())
     camera = (-300.0, -200.0, 500.0)
     one, two = rig(plain, camera=camera), rig(filed, camera=camera)
@@ -279,9 +308,13 @@ def test_a_narrow_beam_follows_its_file():
         vertical_rad=angles, horizontal_rad=np.zeros(1), candela=np.cos(angles)[None] ** 20
     )
     lamp = Lamp(
-        name="spot", shape="disk", width_mm=4.0, placement=Placement((0, 0, 150.0), (0, 0, 0)),
-        output=Output(value=1000.0, unit="cd"), profile=beam,
-    )  # fmt: skip
+        name="spot",
+        shape="disk",
+        width_mm=4.0,
+        placement=Placement((0, 0, 150.0), (0, 0, 0)),
+        output=Output(value=1000.0, unit="cd"),
+        profile=beam,
+    )
     lit = rig(lamp, white=1.0)
     layers = predicted(lit)
     x, y = np.meshgrid(layers.sheet_x_mm, layers.sheet_y_mm)

@@ -11,8 +11,18 @@ from lightplan.scene import Exposure
 # one coarse grid for all: a fresh engine would choose the foil's by where things stand
 FOLLOWING = dataclasses.replace(Detail.quick(camera_rows=30, camera_cols=40), sheet_long_side=13)
 LAYERS = ("sheet_paper", "sheet_foil")
-SCENES = ("s03_bounce_card", "full_rig", "diffuser_panel", "hole", "bulb_room", "silver_card",
-          "ambient_cards", "coated_paper", "cone", "probe")  # fmt: skip
+SCENES = (
+    "s03_bounce_card",
+    "full_rig",
+    "diffuser_panel",
+    "hole",
+    "bulb_room",
+    "silver_card",
+    "ambient_cards",
+    "coated_paper",
+    "cone",
+    "probe",
+)
 
 
 def moved(thing, random):
@@ -111,13 +121,18 @@ def test_other_parts_of_the_rig_are_noticed(scene_rig):
     sheet = dataclasses.replace(rig.sheet, width_mm=rig.sheet.width_mm * 0.8)
     room = dataclasses.replace(rig.room, ambient_cd_m2=(5.0, 6.0, 7.0))
     for change in (
-        {"cards": (card, *rig.cards[1:])}, {"cards": (dull, *rig.cards[1:])}, {"cards": ()},
-        {"camera": camera}, {"sheet": sheet}, {"room": room}, {"lamps": rig.lamps[:1]},
-    ):  # fmt: skip
+        {"cards": (card, *rig.cards[1:])},
+        {"cards": (dull, *rig.cards[1:])},
+        {"cards": ()},
+        {"camera": camera},
+        {"sheet": sheet},
+        {"room": room},
+        {"lamps": rig.lamps[:1]},
+    ):
         other = dataclasses.replace(rig, **change)
-        assert largest_difference(
-            engine.layers(other), Engine(other, FOLLOWING).layers(other)
-        ) < 5e-3, change.keys()  # fmt: skip
+        assert (
+            largest_difference(engine.layers(other), Engine(other, FOLLOWING).layers(other)) < 5e-3
+        ), change.keys()
 
 
 def test_a_face_does_not_light_itself(scene_rig):

@@ -21,19 +21,25 @@ FINE = Detail(sheet_long_side=61, camera_rows=16, camera_cols=24, foil_rays=2000
 def bulb(x, y, z, *, candela=1000.0, name="lamp"):
     """A lamp 2 mm across: a point, but for 1e-6 of its light."""
     return Lamp(
-        name=name, shape="bulb", width_mm=2.0, placement=Placement((x, y, z), (0, 0, -9.0)),
+        name=name,
+        shape="bulb",
+        width_mm=2.0,
+        placement=Placement((x, y, z), (0, 0, -9.0)),
         output=Output(value=candela, unit="cd"),
-    )  # fmt: skip
+    )
 
 
 def rig(*lamps, size=(210.0, 148.0), white=0.85, **parts):
     """A matte sheet in a dark room without a table."""
     paper = parts.pop("paper", Paper(reflectance=(white,) * 3))
     return Rig(
-        title="closed form", lamps=lamps, room=Room(table=None),
+        title="closed form",
+        lamps=lamps,
+        room=Room(table=None),
         sheet=Sheet(width_mm=size[0], height_mm=size[1], paper=paper),
-        camera=Camera(placement=Placement((0, -500.0, 400.0)), body=None), **parts,
-    )  # fmt: skip
+        camera=Camera(placement=Placement((0, -500.0, 400.0)), body=None),
+        **parts,
+    )
 
 
 def illuminance(rig, detail=FINE):
@@ -86,9 +92,12 @@ def test_softbox_by_lamberts_polygon(tilt_deg, factor):
     """0.6 x 0.9 m of 1000 cd/m2 at 1 m: 453.048 lx straight on, less by the cosine tilted."""
     tilt = math.radians(tilt_deg)
     softbox = Lamp(
-        name="softbox", width_mm=600.0, height_mm=900.0, output=Output(value=1000.0, unit="cd/m2"),
+        name="softbox",
+        width_mm=600.0,
+        height_mm=900.0,
+        output=Output(value=1000.0, unit="cd/m2"),
         placement=Placement((1000 * math.sin(tilt), 0, 1000 * math.cos(tilt))),
-    )  # fmt: skip
+    )
     lux = middle(illuminance(rig(softbox))[0])
     assert lux == pytest.approx(math.pi * 1000 * factor, rel=1e-5)
     if tilt_deg == 0:
@@ -98,9 +107,12 @@ def test_softbox_by_lamberts_polygon(tilt_deg, factor):
 def test_round_lamp_on_its_axis():
     """Coaxial disk r = 0.3 m at 0.6 m: factor 0.2 (Howell B-12)."""
     disk = Lamp(
-        name="dish", shape="disk", width_mm=600.0, placement=Placement((0, 0, 600.0)),
+        name="dish",
+        shape="disk",
+        width_mm=600.0,
+        placement=Placement((0, 0, 600.0)),
         output=Output(value=1000.0, unit="cd/m2"),
-    )  # fmt: skip
+    )
     assert middle(illuminance(rig(disk))[0]) == pytest.approx(math.pi * 200, rel=1e-3)
 
 
@@ -146,9 +158,13 @@ def test_a_shadow_of_a_point_lamp_ends_where_the_ray_past_the_edge_falls():
     """A card at half the lamp's height hides up to twice its own reach (15 mm, so 30 mm)."""
     black = Side(finish="black", reflectance=(0.0, 0.0, 0.0))
     card = Card(
-        name="flag", placement=Placement((-100.0, 0, 300.0), (-100.0, 0, 0)), width_mm=230.0,
-        height_mm=800.0, front=black, back=black,
-    )  # fmt: skip
+        name="flag",
+        placement=Placement((-100.0, 0, 300.0), (-100.0, 0, 0)),
+        width_mm=230.0,
+        height_mm=800.0,
+        front=black,
+        back=black,
+    )
     detail = Detail(
         direct_long_side=211, sheet_long_side=211, camera_rows=16, camera_cols=24, foil_rays=2000
     )
@@ -167,9 +183,12 @@ def test_one_bounce_from_a_wide_card(share):
     without it is taken off. A small, nearly black sheet keeps further bounces out.
     """
     card = Card(
-        name="bounce", placement=Placement((-200.0, 0, 150.0), (500.0, 0, 150.0)),
-        width_mm=600.0, height_mm=300.0, front=Side(reflectance=(share,) * 3),
-    )  # fmt: skip
+        name="bounce",
+        placement=Placement((-200.0, 0, 150.0), (500.0, 0, 150.0)),
+        width_mm=600.0,
+        height_mm=300.0,
+        front=Side(reflectance=(share,) * 3),
+    )
     lamp = bulb(2000.0, 0, 150.0)
     lit = rig(lamp, cards=(card,), white=0.01, size=(20.0, 20.0))
     with_card = middle(illuminance(lit)[0])

@@ -39,20 +39,28 @@ def rig(lamps, *, camera, foil=MIRROR, size=(210.0, 148.0), body=None, paper=Non
     """A sheet without table in the dark; lens at `camera`."""
     lens = Placement(camera, (0.0, 0.0, 0.0)) if isinstance(camera, tuple) else camera
     return Rig(
-        title="mirror", lamps=tuple(lamps), room=Room(table=more.pop("table", None)),
+        title="mirror",
+        lamps=tuple(lamps),
+        room=Room(table=more.pop("table", None)),
         sheet=Sheet(
-            width_mm=size[0], height_mm=size[1], foil=foil,
+            width_mm=size[0],
+            height_mm=size[1],
+            foil=foil,
             paper=Paper() if paper is None else paper,
         ),
         camera=Camera(placement=lens, body=body, **more),
-    )  # fmt: skip
+    )
 
 
 def panel(position, aim=(0.0, 0.0, 0.0), *, width=300.0, height=300.0, luminance=5000.0, **more):
     return Lamp(
-        name="panel", placement=Placement(position, aim), width_mm=width, height_mm=height,
-        output=Output(value=luminance, unit="cd/m2"), **more,
-    )  # fmt: skip
+        name="panel",
+        placement=Placement(position, aim),
+        width_mm=width,
+        height_mm=height,
+        output=Output(value=luminance, unit="cd/m2"),
+        **more,
+    )
 
 
 def around(distance, angle_deg, azimuth_deg=90.0):
@@ -111,8 +119,9 @@ def test_glare_region_is_the_card_scaled_by_similar_triangles(
     scale = height / (height + lamp_height)
     glare = layers.sees == layers.sees_names.index("panel")
     for axis, grid, extent, move in (
-        (0, layers.sheet_x_mm, size[0] / 4, x), (1, layers.sheet_y_mm, size[1] / 4, y),
-    ):  # fmt: skip
+        (0, layers.sheet_x_mm, size[0] / 4, x),
+        (1, layers.sheet_y_mm, size[1] / 4, y),
+    ):
         inside = grid[glare.any(axis=axis)]
         step = abs(grid[1] - grid[0])
         assert inside.max() == pytest.approx(scale * move + extent, abs=step)
@@ -154,9 +163,12 @@ def test_mirror_ray_spreads_by_twice_the_half_width_of_the_lobe(alpha):
     size = 500.0
     foil = Foil(conductor=PERFECT, roughness=(alpha, alpha))
     point = Lamp(
-        name="point", shape="bulb", width_mm=4.0, placement=Placement((0, 0, lamp)),
+        name="point",
+        shape="bulb",
+        width_mm=4.0,
+        placement=Placement((0, 0, lamp)),
         output=Output(value=1000.0, unit="cd"),
-    )  # fmt: skip
+    )
     seen = rig([point], camera=(0.0, 0.0, lens), foil=foil, size=(size, 100.0))
     detail = Detail(sheet_long_side=251, camera_rows=16, camera_cols=24, sky_rays=34)
     layers = Engine(seen, detail).layers(seen)
@@ -180,9 +192,12 @@ def test_a_lamp_at_the_lens_shows_the_lobe_itself(alpha, angle_deg):
     angle = math.radians(angle_deg)
     place = around(800.0, angle_deg)
     point = Lamp(
-        name="point", shape="bulb", width_mm=4.0, placement=Placement(place),
+        name="point",
+        shape="bulb",
+        width_mm=4.0,
+        placement=Placement(place),
         output=Output(value=1000.0, unit="cd"),
-    )  # fmt: skip
+    )
     foil = Foil(conductor=PERFECT, roughness=(alpha, alpha))
     seen = rig([point], camera=place, foil=foil, size=(10.0, 10.0))
     found = middle(Engine(seen, SMALL).layers(seen).sheet_foil)[1]
@@ -236,9 +251,10 @@ def test_filter_halves_matte_light_whatever_its_turn():
 def holographic(angle_deg, *, pitch_um=1.0, width=12.0):
     """Colour at the sheet's middle for a small lamp at an angle, camera on the normal."""
     foil = Foil(
-        conductor=PERFECT, roughness=(0.002, 0.002),
+        conductor=PERFECT,
+        roughness=(0.002, 0.002),
         grating=Grating(lines_per_mm=1000 / pitch_um, direction_rad=math.pi / 2, strength=1.0),
-    )  # fmt: skip
+    )
     lamp = panel(around(1000.0, angle_deg), width=60.0, height=width)
     seen = rig([lamp], camera=(0.0, 0.0, 900.0), foil=foil, size=(10.0, 10.0))
     detail = Detail(sheet_long_side=13, camera_rows=16, camera_cols=24, sky_rays=34)
@@ -255,11 +271,17 @@ def spectral_hue(wavelength_nm):
 @pytest.mark.parametrize(
     ("pitch_um", "wavelength_nm", "angle_deg"),
     [
-        (1.0, 450.0, 26.744), (1.0, 550.0, 33.367), (1.0, 650.0, 40.542),
-        (0.8, 450.0, 34.229), (0.8, 550.0, 43.433), (0.8, 650.0, 54.341),
-        (1.5, 450.0, 17.458), (1.5, 550.0, 21.510), (1.5, 650.0, 25.679),
+        (1.0, 450.0, 26.744),
+        (1.0, 550.0, 33.367),
+        (1.0, 650.0, 40.542),
+        (0.8, 450.0, 34.229),
+        (0.8, 550.0, 43.433),
+        (0.8, 650.0, 54.341),
+        (1.5, 450.0, 17.458),
+        (1.5, 550.0, 21.510),
+        (1.5, 650.0, 25.679),
     ],
-)  # fmt: skip
+)
 def test_holographic_foil_shows_the_wavelength_of_the_lamps_angle(
     pitch_um, wavelength_nm, angle_deg
 ):

@@ -16,9 +16,14 @@ from lightplan.light import Detail, Engine
 FOLDER = Path(__file__).parents[1] / "reference" / "pathtraced"
 SCENES = sorted(p.stem for p in FOLDER.glob("*.json"))
 SHARED_SCENES = (
-    "s01_softbox45", "s02_softbox_mirror", "s03_bounce_card", "s05_bare_disk", "s06_strip",
-    "s09_white_v", "s12_camera_body",
-)  # fmt: skip
+    "s01_softbox45",
+    "s02_softbox_mirror",
+    "s03_bounce_card",
+    "s05_bare_disk",
+    "s06_strip",
+    "s09_white_v",
+    "s12_camera_body",
+)
 
 
 def relative_error(ours, reference, noise):

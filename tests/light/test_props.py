@@ -68,8 +68,12 @@ def cylinder(sides, radius, height):
     turn = 2 * np.pi * np.arange(sides) / sides
     ring = np.stack([grow * radius * np.cos(turn), grow * radius * np.sin(turn), 0 * turn], axis=1)
     i, j = np.arange(sides), (np.arange(sides) + 1) % sides
-    faces = [(i, j, j + sides), (i, j + sides, i + sides),
-             (i + sides, j + sides, 0 * i + 2 * sides), (j, i, 0 * i + 2 * sides + 1)]  # fmt: skip
+    faces = [
+        (i, j, j + sides),
+        (i, j + sides, i + sides),
+        (i + sides, j + sides, 0 * i + 2 * sides),
+        (j, i, 0 * i + 2 * sides + 1),
+    ]
     ends = [[0, 0, height], [0, 0, 0]]
     vertices = np.concatenate([ring, ring + np.array([0.0, 0.0, height]), ends])
     return vertices, np.concatenate([np.stack(face, axis=1) for face in faces])
@@ -82,14 +86,13 @@ def mesh(vertices, faces, **more):
 def test_a_rectangle_of_triangles_gives_the_light_of_a_card():
     place = Placement((120, 60, 120), (0, 0, 20))
     side = Side(reflectance=(0.85, 0.6, 0.4))
-    card = Card(
-        name="thing", placement=place, width_mm=160, height_mm=200, front=side, back=side
-    )  # fmt: skip
+    card = Card(name="thing", placement=place, width_mm=160, height_mm=200, front=side, back=side)
     outline = flat_at(place, 160, 200).outline()
     low, high = outline.min(axis=0), outline.max(axis=0)
     foot = (*((low + high) / 2)[:2], low[2])
-    sheet = mesh(outline, np.array([[0, 1, 2], [0, 2, 3]]), position_mm=foot,
-                 reflectance=(0.85, 0.6, 0.4))  # fmt: skip
+    sheet = mesh(
+        outline, np.array([[0, 1, 2], [0, 2, 3]]), position_mm=foot, reflectance=(0.85, 0.6, 0.4)
+    )
     as_card, as_mesh, bare = (seen(rig(**c)) for c in ({"cards": (card,)}, {"props": (sheet,)}, {}))
     assert difference(as_card.sheet_paper, bare.sheet_paper) > 0.03
     assert difference(as_card.sheet_foil, bare.sheet_foil) > 0.05
@@ -119,10 +122,17 @@ def test_a_sphere_of_triangles_throws_the_shadow_of_a_bulb_that_is_off():
     trimesh = pytest.importorskip("trimesh")
     made = trimesh.creation.icosphere(subdivisions=4)
     grow = (4 / 3 * math.pi / made.volume) ** (1 / 3) * 40
-    off = Lamp(name="thing", shape="bulb", placement=Placement((-90, 60, 150), (0, 0, 0)),
-               width_mm=80, height_mm=80, on=False)  # fmt: skip
-    ball = mesh(grow * made.vertices, made.faces, position_mm=(-90, 60, 110.0),
-                reflectance=(0.0,) * 3)  # fmt: skip
+    off = Lamp(
+        name="thing",
+        shape="bulb",
+        placement=Placement((-90, 60, 150), (0, 0, 0)),
+        width_mm=80,
+        height_mm=80,
+        on=False,
+    )
+    ball = mesh(
+        grow * made.vertices, made.faces, position_mm=(-90, 60, 110.0), reflectance=(0.0,) * 3
+    )
     base = rig()
     as_bulb = seen(dataclasses.replace(base, lamps=(*base.lamps, off)))
     as_mesh, bare = seen(rig(props=(ball,))), seen(base)
@@ -131,8 +141,15 @@ def test_a_sphere_of_triangles_throws_the_shadow_of_a_bulb_that_is_off():
 
 
 def test_the_foil_names_the_prop_and_the_camera_sees_it():
-    wall = Prop(name="crate", shape="box", position_mm=(0, 180, 0), width_mm=400, depth_mm=20,
-                height_mm=300, reflectance=(0.5, 0.3, 0.1))  # fmt: skip
+    wall = Prop(
+        name="crate",
+        shape="box",
+        position_mm=(0, 180, 0),
+        width_mm=400,
+        depth_mm=20,
+        height_mm=300,
+        reflectance=(0.5, 0.3, 0.1),
+    )
     layers = seen(rig(props=(wall,)))
     named = layers.sees == layers.sees_names.index("crate")
     # mirror geometry: from a sheet point at y the ray to the lens at (-400, 500) leaves at
@@ -145,16 +162,28 @@ def test_the_foil_names_the_prop_and_the_camera_sees_it():
 
 
 def test_a_turned_box_has_one_name_for_all_its_sides():
-    box = Prop(name="crate", shape="box", position_mm=(0, 150, 0), width_mm=80, depth_mm=80,
-               height_mm=200, turn_rad=math.pi / 4)  # fmt: skip
+    box = Prop(
+        name="crate",
+        shape="box",
+        position_mm=(0, 150, 0),
+        width_mm=80,
+        depth_mm=80,
+        height_mm=200,
+        turn_rad=math.pi / 4,
+    )
     names = seen(rig(props=(box,))).sees_names
     assert sorted(names) == sorted(set(names))
     assert "crate" in names
 
 
 def test_a_prop_before_the_lens_hides_the_sheet():
-    layers = seen(rig(props=(Prop(name="post", position_mm=(0, -90, 0), width_mm=30,
-                                  depth_mm=30, height_mm=180),)))  # fmt: skip
+    layers = seen(
+        rig(
+            props=(
+                Prop(name="post", position_mm=(0, -90, 0), width_mm=30, depth_mm=30, height_mm=180),
+            )
+        )
+    )
     middle = layers.camera_paper[:, 60]
     hidden = np.isnan(layers.camera_xyz_mm[:, 60, 0])
     free = np.isfinite(seen(rig()).camera_xyz_mm[:, 60, 0])
@@ -168,9 +197,10 @@ def test_props_give_nothing_of_their_own():
     white = {"reflectance": (1.0,) * 3, "position_mm": (-110, 40, 0)}
     even = Room(table=None, ambient_cd_m2=(1.0, 1.0, 1.0))
     for thing in (
-        mesh(*cylinder(24, 20, 120), **white), Prop(name="post", width_mm=40, depth_mm=40, **white),
+        mesh(*cylinder(24, 20, 120), **white),
+        Prop(name="post", width_mm=40, depth_mm=40, **white),
         Prop(name="box", shape="box", width_mm=40, depth_mm=40, height_mm=90, **white),
-    ):  # fmt: skip
+    ):
         camera = Camera(placement=Placement((0, -400, 500)), body=None)
         sheet = Sheet(width_mm=148, height_mm=105, paper=Paper(reflectance=(1.0,) * 3))
         paper = seen(
@@ -207,5 +237,6 @@ def test_a_mesh_shows_each_cell_as_it_is():
     )
     texel = patches.texels(surfaces, 1, *crossing[1:])
     np.testing.assert_array_equal(table[texel[:, 0], 0], np.arange(1, body.cell_count + 1))
-    np.testing.assert_array_equal(patches.between_texels(1, crossing, table)[:, 0],
-                                  np.arange(1, body.cell_count + 1))  # fmt: skip
+    np.testing.assert_array_equal(
+        patches.between_texels(1, crossing, table)[:, 0], np.arange(1, body.cell_count + 1)
+    )

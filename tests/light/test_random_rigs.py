@@ -25,9 +25,13 @@ TINY = Detail(
 )  # fmt: skip
 # not shrunk: that would take minutes, and a failing rig is printed whole
 FAIR = settings(
-    derandomize=True, deadline=None, max_examples=25, phases=[Phase.generate],
-    suppress_health_check=list(HealthCheck), report_multiple_bugs=False,
-)  # fmt: skip
+    derandomize=True,
+    deadline=None,
+    max_examples=25,
+    phases=[Phase.generate],
+    suppress_health_check=list(HealthCheck),
+    report_multiple_bugs=False,
+)
 FEW = settings(FAIR, max_examples=10)
 
 
@@ -44,8 +48,15 @@ def test_every_valid_rig_gives_finite_pictures_and_the_same_twice(rig):
         assert np.isfinite(layer).all()
         assert layer.min() >= 0
     again, _ = sheet_layers(rig)
-    for name in ("sheet_paper", "sheet_foil", "sees", "camera_paper", "camera_foil",
-                 "camera_surround", "camera_xyz_mm"):  # fmt: skip
+    for name in (
+        "sheet_paper",
+        "sheet_foil",
+        "sees",
+        "camera_paper",
+        "camera_foil",
+        "camera_surround",
+        "camera_xyz_mm",
+    ):
         assert getattr(layers, name).tobytes() == getattr(again, name).tobytes(), name
     assert layers.sees_names == again.sees_names
     assert 0 <= layers.sees.min() <= layers.sees.max() < len(layers.sees_names)

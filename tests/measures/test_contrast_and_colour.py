@@ -139,12 +139,16 @@ def test_thin_artwork_is_unmixed(sheet):
     linear = foil[..., None] * metal + (1.0 - foil[..., None]) * paper
     thin = SheetMaps.from_linear(linear, foil, width_mm=148, height_mm=111)
     solid = SheetMaps.from_linear(
-        np.where(foil[..., None] > 0, metal, paper), (foil > 0).astype(np.float32),
-        width_mm=148, height_mm=111,
-    )  # fmt: skip
+        np.where(foil[..., None] > 0, metal, paper),
+        (foil > 0).astype(np.float32),
+        width_mm=148,
+        height_mm=111,
+    )
     one, two = values(thin), values(solid)
     for name in (
-        "foil_to_paper_stops", "foil_evenness_stops", "foil_gradient_stops_per_cm",
+        "foil_to_paper_stops",
+        "foil_evenness_stops",
+        "foil_gradient_stops_per_cm",
         "foil_colour_error_dE00",
-    ):  # fmt: skip
+    ):
         assert one[name] == pytest.approx(two[name], abs=0.02), name

@@ -71,11 +71,18 @@ def test_the_worked_vector_gives_its_coefficient_of_variation(sheet):
     ("luminance", "drop", "expected"),
     # CIE 015 lightness, worked from 116 (Y^(1/3)) - 16: white stock .85, grey .5 and .18.
     [
-        (0.85, 0.01, 0.3675), (0.85, 0.03, 1.11), (0.85, 0.05, 1.8628), (0.85, 0.08, 3.012),
-        (0.85, 0.10, 3.7921), (0.85, 0.20, 7.8767), (0.5, 0.05, 1.5608), (0.5, 0.20, 6.5997),
-        (0.18, 0.10, 2.2603), (0.18, 0.20, 4.6949),
+        (0.85, 0.01, 0.3675),
+        (0.85, 0.03, 1.11),
+        (0.85, 0.05, 1.8628),
+        (0.85, 0.08, 3.012),
+        (0.85, 0.10, 3.7921),
+        (0.85, 0.20, 7.8767),
+        (0.5, 0.05, 1.5608),
+        (0.5, 0.20, 6.5997),
+        (0.18, 0.10, 2.2603),
+        (0.18, 0.20, 4.6949),
     ],
-)  # fmt: skip
+)
 def test_a_drop_on_the_paper_gives_the_published_lightness_range(sheet, luminance, drop, expected):
     def step(x, y):
         return np.where(x < 30.0, 0.6, 0.6 * (1.0 - drop))
@@ -108,9 +115,11 @@ def test_a_mirrored_map_mirrors_its_gradient(sheet_builder, slope_x, slope_y):
         return
     maps = sheet_builder(lambda x, y: 0.3 * 2.0 ** (slope_x * x + slope_y * y), mask="disk")
     flipped = SheetMaps.from_linear(
-        np.asarray(maps.linear)[:, ::-1], np.asarray(maps.foil)[:, ::-1],
-        width_mm=maps.width_mm, height_mm=maps.height_mm,
-    )  # fmt: skip
+        np.asarray(maps.linear)[:, ::-1],
+        np.asarray(maps.foil)[:, ::-1],
+        width_mm=maps.width_mm,
+        height_mm=maps.height_mm,
+    )
     one = values(maps)["foil_gradient_direction_deg"]
     two = values(flipped)["foil_gradient_direction_deg"]
     assert math.cos(math.radians(180.0 - one - two)) == pytest.approx(1.0, abs=1e-4)

@@ -11,8 +11,7 @@ from lightplan.scene.look import Look
 
 def grades(long_side_mm=210.0, **values):
     found = published_limits(
-        Measures({name: (value, 0.0) for name, value in values.items()}),
-        long_side_mm=long_side_mm,
+        Measures({name: (value, 0.0) for name, value in values.items()}), long_side_mm=long_side_mm
     )
     return {check.name: check.grade for check in found}
 

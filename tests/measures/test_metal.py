@@ -36,9 +36,13 @@ def sheets(pairs) -> list[tuple[SheetMaps, SheetMaps]]:
         code = pairs[f"{number:03d}_{which}"]
         width, height = pairs["size_mm"][number]
         return SheetMaps.from_linear(
-            srgb_decode(code / 255.0), pairs[f"{number:03d}_mask"] / np.float32(255),
-            width_mm=width, height_mm=height, clipped=code >= 254, code_levels=256,
-        )  # fmt: skip
+            srgb_decode(code / 255.0),
+            pairs[f"{number:03d}_mask"] / np.float32(255),
+            width_mm=width,
+            height_mm=height,
+            clipped=code >= 254,
+            code_levels=256,
+        )
 
     return [(maps(i, "foil"), maps(i, "ink")) for i in range(len(pairs["number"]))]
 

@@ -76,8 +76,9 @@ def test_dust_and_scratch_are_told_apart_with_their_sizes(sheet):
     picture[row : row + 2, 330:390] = 0.9  # 60 x 2 pixels
     found = specks(maps.with_linear(picture))
     assert [(s.kind, s.bright, s.on) for s in found] == [
-        ("scratch", True, "foil"), ("dust", False, "foil"),
-    ]  # fmt: skip
+        ("scratch", True, "foil"),
+        ("dust", False, "foil"),
+    ]
     scratch, grain = found
     assert scratch.length_mm == pytest.approx(60 / scale, rel=0.05)
     assert scratch.width_mm == pytest.approx(2 / scale, rel=0.2)

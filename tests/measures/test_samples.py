@@ -101,9 +101,13 @@ def masks():
     half = np.zeros((ROWS, COLS), np.float32)
     half[:, : COLS // 2] = 1.0
     return {
-        "half": half, "all foil": full, "no foil": bare, "little foil": corner,
-        "little paper": 1.0 - corner, "thin": thin.astype(np.float32),
-    }  # fmt: skip
+        "half": half,
+        "all foil": full,
+        "no foil": bare,
+        "little foil": corner,
+        "little paper": 1.0 - corner,
+        "thin": thin.astype(np.float32),
+    }
 
 
 @st.composite

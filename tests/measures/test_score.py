@@ -121,8 +121,7 @@ def test_the_score_tells_its_uncertainty_and_it_grows_with_noise_and_doubt(sheet
 
 
 @pytest.mark.parametrize(
-    ("more", "word"),
-    [({"mask": "none"}, "foil"), ({"confidence": 0.3}, "artwork")],
+    ("more", "word"), [({"mask": "none"}, "foil"), ({"confidence": 0.3}, "artwork")]
 )
 def test_what_cannot_be_judged_says_so(sheet, more, word):
     found = verdict(sheet(**more), Look())

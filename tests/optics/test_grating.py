@@ -50,9 +50,13 @@ def test_order_zero_is_the_mirror(polar, azimuth, across):
 
 @settings(deadline=None, derandomize=True)
 @given(
-    st.floats(0.0, 1.2), st.floats(0.0, 6.3), st.floats(0.0, 3.2), st.integers(-2, 2),
-    st.floats(380.0, 730.0), st.floats(100.0, 1500.0),
-)  # fmt: skip
+    st.floats(0.0, 1.2),
+    st.floats(0.0, 6.3),
+    st.floats(0.0, 3.2),
+    st.integers(-2, 2),
+    st.floats(380.0, 730.0),
+    st.floats(100.0, 1500.0),
+)
 def test_path_may_be_run_backwards(polar, azimuth, across, order, nanometres, lines):
     # Helmholtz: light sent out along the found direction leaves along the first one.
     view = np.array(

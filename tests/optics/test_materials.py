@@ -3,13 +3,7 @@ import pytest
 
 from lightplan.optics import colour, fresnel
 from lightplan.optics.constants import refractive_index
-from lightplan.optics.materials import (
-    _TINTS,
-    DEFAULTS,
-    FOIL_KINDS,
-    foil_curve,
-    lacquered_aluminium,
-)
+from lightplan.optics.materials import _TINTS, DEFAULTS, FOIL_KINDS, foil_curve, lacquered_aluminium
 from lightplan.optics.spectra import linear_srgb
 
 VISIBLE = np.arange(380.0, 781.0, 5.0)
@@ -44,9 +38,13 @@ def test_lacquer_over_a_film_is_the_sum_over_its_inner_bounces():
     inside = np.sqrt(1 - (1 - cosine**2) / 1.5**2)
     n, k = refractive_index("aluminium", nanometres)
     metal = fresnel.film(
-        inside, wavelength_nm=nanometres, front_index=1.5, film_index=n + 1j * k,
-        back_index=1.5, thickness_nm=30.0,
-    )  # fmt: skip
+        inside,
+        wavelength_nm=nanometres,
+        front_index=1.5,
+        film_index=n + 1j * k,
+        back_index=1.5,
+        thickness_nm=30.0,
+    )
     tint = _TINTS["gold foil"]
     passing = np.exp(-tint.depth(nanometres) / inside)
     got = lacquered_aluminium(cosine, nanometres, tint)

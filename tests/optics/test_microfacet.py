@@ -88,10 +88,11 @@ def test_masking_is_one_over_one_plus_lambda(ax, ay, polar, azimuth):
 
 @settings(deadline=None, derandomize=True)
 @given(
-    ax=ALPHAS, ay=ALPHAS,
+    ax=ALPHAS,
+    ay=ALPHAS,
     polar=st.tuples(st.floats(0.0, 89.0), st.floats(0.0, 89.0)),
     azimuth=st.tuples(st.floats(0.0, 360.0), st.floats(0.0, 360.0)),
-)  # fmt: skip
+)
 def test_light_and_eye_may_be_swapped(ax, ay, polar, azimuth):
     one, two = (direction(p, a) for p, a in zip(polar, azimuth, strict=True))
     there, back = microfacet.brdf(one, two, ax, ay), microfacet.brdf(two, one, ax, ay)

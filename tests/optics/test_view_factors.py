@@ -120,9 +120,15 @@ def box_faces(size):
     ex, ey, ez = np.diag(size)
     low, high = np.zeros(3), np.array([x, y, z])
     return np.stack(
-        [rectangle(low, ex, ey), rectangle(low, ey, ez), rectangle(low, ez, ex),
-         rectangle(high, -ex, -ey), rectangle(high, -ey, -ez), rectangle(high, -ez, -ex)]
-    )  # fmt: skip
+        [
+            rectangle(low, ex, ey),
+            rectangle(low, ey, ez),
+            rectangle(low, ez, ex),
+            rectangle(high, -ex, -ey),
+            rectangle(high, -ey, -ez),
+            rectangle(high, -ez, -ex),
+        ]
+    )
 
 
 @settings(max_examples=150, deadline=None, derandomize=True)

@@ -93,17 +93,24 @@ def test_power_look_exposure_lock_and_title(rig):
 @pytest.mark.parametrize(
     "asked",
     [
-        None, "x", [None], [{"do": "fly"}], [{}] * 21, [{"do": "set", "element": "sky"}],
+        None,
+        "x",
+        [None],
+        [{"do": "fly"}],
+        [{}] * 21,
+        [{"do": "set", "element": "sky"}],
         [{"do": "set", "element": "no such", "dimension": "x_mm", "value": 1}],
         [{"do": "set", "element": "sky", "dimension": "roll", "value": 1}],
         [{"do": "set", "element": "sky", "dimension": "width_mm", "value": -1}],
         [{"do": "set", "element": "sky", "dimension": "x_mm", "value": True}],
-        [{"do": "add", "kind": "gold bar"}], [{"do": "copy", "element": "camera"}],
+        [{"do": "add", "kind": "gold bar"}],
+        [{"do": "copy", "element": "camera"}],
         [{"do": "rename", "element": "sky", "name": "under light"}],
-        [{"do": "look", "kind": "splendid"}], [{"do": "lock", "element": "sheet"}],
+        [{"do": "look", "kind": "splendid"}],
+        [{"do": "lock", "element": "sheet"}],
         [{"do": "move", "element": "sky", "position_mm": [0, 0, 1]}],
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_is_refused_in_a_sentence(rig, asked):
     with pytest.raises(BadInput, match=r"must be .*; .*\."):
         changed(rig, asked)

@@ -57,11 +57,15 @@ def test_of_any_goods_and_camera_the_camera_does_not_see_itself_and_the_board_do
 
 def test_answers_stand_in_the_rig(tmp_path):
     answers = {
-        "size": {"width_mm": 99, "height_mm": 210}, "foil": "gold leaf", "stock": "kraft",
-        "lamps": [{"kind": "panel", "watts": 45}, {"kind": "window"}], "room": "dark",
+        "size": {"width_mm": 99, "height_mm": 210},
+        "foil": "gold leaf",
+        "stock": "kraft",
+        "lamps": [{"kind": "panel", "watts": 45}, {"kind": "window"}],
+        "room": "dark",
         "camera": {"equivalent_mm": 24.0, "pixels": [3000, 4000], "is_phone": True},
-        "title": "Spring labels", "cards": {"white A3": 2, "tissue": 1},
-    }  # fmt: skip
+        "title": "Spring labels",
+        "cards": {"white A3": 2, "tissue": 1},
+    }
     loaded = start_rig(answers, tmp_path / "a.toml")
     rig = loaded.rig
     assert (rig.title, rig.sheet.width_mm, rig.sheet.height_mm) == ("Spring labels", 99, 210)
@@ -72,17 +76,21 @@ def test_answers_stand_in_the_rig(tmp_path):
         (45.0, "W")
     ]
     assert sorted((t.kind, t.count) for t in loaded.owned) == [
-        ("diffuser", 1), ("lamp", 1), ("white board", 2),
-    ]  # fmt: skip
+        ("diffuser", 1),
+        ("lamp", 1),
+        ("white board", 2),
+    ]
 
 
 @pytest.mark.parametrize(
     "answers",
     [
-        {"size": {"width_mm": -1, "height_mm": 5}}, {"size": {"width_mm": "x", "height_mm": 5}},
-        {"foil": "unobtainium"}, {"stock": 7},
+        {"size": {"width_mm": -1, "height_mm": 5}},
+        {"size": {"width_mm": "x", "height_mm": 5}},
+        {"foil": "unobtainium"},
+        {"stock": 7},
     ],
-)  # fmt: skip
+)
 def test_answers_that_cannot_be_are_refused_and_leave_nothing(tmp_path, answers):
     with pytest.raises(BadInput, match="must be"):
         start_rig(answers, tmp_path / "a.toml")

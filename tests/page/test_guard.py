@@ -107,11 +107,18 @@ def test_the_socket_is_for_our_own_page(served, cookie):
 @pytest.mark.parametrize(
     "path",
     [
-        "/static/../app.py", "/static/..%2fapp.py", "/static/%2e%2e/app.py", "/static//etc/passwd",
-        "/static/stages/../../app.py", "/static/%00", "/made/image/../../x", "/made/image/..%2fx",
-        "/static/", "/static/stages",
+        "/static/../app.py",
+        "/static/..%2fapp.py",
+        "/static/%2e%2e/app.py",
+        "/static//etc/passwd",
+        "/static/stages/../../app.py",
+        "/static/%00",
+        "/made/image/../../x",
+        "/made/image/..%2fx",
+        "/static/",
+        "/static/stages",
     ],
-)  # fmt: skip
+)
 def test_no_path_leads_out(served, cookie, path):
     status, _, body = served.ask("GET", path, headers={"Cookie": cookie})
     assert status == 404
@@ -136,11 +143,16 @@ def test_files_of_another_kind_or_size_are_refused(served, cookie):
 @pytest.mark.parametrize(
     ("given", "shown"),
     [
-        ("../../up.jpg", "up.jpg"), ("C:\\x\\up.jpg", "up.jpg"), ("a\x00b\n.png", "ab.png"),
+        ("../../up.jpg", "up.jpg"),
+        ("C:\\x\\up.jpg", "up.jpg"),
+        ("a\x00b\n.png", "ab.png"),
         ('<img src=x onerror="alert(1)">.jpg', "img src=x onerror=alert(1).jpg"),
-        ("..", "file"), ("", "file"), ("\u202egpj.exe", "gpj.exe"), ("x" * 400 + ".jpg", None),
+        ("..", "file"),
+        ("", "file"),
+        ("\u202egpj.exe", "gpj.exe"),
+        ("x" * 400 + ".jpg", None),
     ],
-)  # fmt: skip
+)
 def test_hostile_names_become_plain_text(given, shown):
     found = shown_name(given)
     assert len(found) <= 120
@@ -158,20 +170,33 @@ def move(position):
 
 
 NONSENSE = (
-    "", "x", "[]", "null", "{}", '{"do": 1}', '{"do": "__class__"}', "[" * 5000,
-    '{"do": "edits", "edits": 1}', '{"do": "edits", "edits": [{"do": "set"}]}',
-    move("1, 2"), move("NaN, 2, 3"), move('"1", 2, 3'), move("1e400, 2, 3"),
+    "",
+    "x",
+    "[]",
+    "null",
+    "{}",
+    '{"do": 1}',
+    '{"do": "__class__"}',
+    "[" * 5000,
+    '{"do": "edits", "edits": 1}',
+    '{"do": "edits", "edits": [{"do": "set"}]}',
+    move("1, 2"),
+    move("NaN, 2, 3"),
+    move('"1", 2, 3'),
+    move("1e400, 2, 3"),
     '{"do": "open", "name": "../../etc/passwd"}',
     '{"do": "open", "what": "recent", "number": -1}',
-    '{"do": "cure", "number": [1]}', '{"do": "cure", "number": 1e400}',
-)  # fmt: skip
+    '{"do": "cure", "number": [1]}',
+    '{"do": "cure", "number": 1e400}',
+)
 
 
 def test_nonsense_on_the_socket_is_told_and_nothing_breaks(served, cookie):
     with connect(
-        f"ws://127.0.0.1:{served.port}/socket", origin=served.address,
+        f"ws://127.0.0.1:{served.port}/socket",
+        origin=served.address,
         additional_headers={"Cookie": cookie},
-    ) as socket:  # fmt: skip
+    ) as socket:
         for text in NONSENSE:
             socket.send(text)
             refused = None

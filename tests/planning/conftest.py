@@ -7,17 +7,7 @@ import pytest
 
 from lightplan.merit.light_model import LampLight
 from lightplan.mirror.rays import hit_plane, mirrored_rays
-from lightplan.scene import (
-    Camera,
-    Card,
-    Freedom,
-    Lamp,
-    Output,
-    Placement,
-    Rig,
-    Room,
-    Sheet,
-)
+from lightplan.scene import Camera, Card, Freedom, Lamp, Output, Placement, Rig, Room, Sheet
 
 ROWS, COLS = 30, 40
 EDGE_MM = 20.0  # the foil's blur softens the edges of what it mirrors
@@ -89,12 +79,7 @@ def _rig(**changes):
         "camera": Camera(placement=Placement((0, -250, 450))),
         "room": Room(table=None),
         "cards": (
-            Card(
-                name="board",
-                placement=Placement((0, 190, 340)),
-                width_mm=420,
-                height_mm=300,
-            ),
+            Card(name="board", placement=Placement((0, 190, 340)), width_mm=420, height_mm=300),
         ),
         "lamps": (
             Lamp(

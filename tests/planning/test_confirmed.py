@@ -125,9 +125,11 @@ def score_of(rig, layers, paper, foil):
     share = sheet_share(rig, layers)[..., None]
     linear = (paper + share * (foil - paper)) / clip_luminance(rig, layers)
     maps = SheetMaps.from_linear(
-        np.maximum(linear, 0).astype(np.float32), share[..., 0],
-        width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm,
-    )  # fmt: skip
+        np.maximum(linear, 0).astype(np.float32),
+        share[..., 0],
+        width_mm=rig.sheet.width_mm,
+        height_mm=rig.sheet.height_mm,
+    )
     stock = rig.sheet.paper.reflectance
     found = measure(maps, rig.look, rig.sheet.foil.judged_kind, stock_reflectance=stock)
     return judge(found, rig.look).score

@@ -26,15 +26,7 @@ from lightplan.scene import (
     usually_held,
 )
 from lightplan.scene.clearance import broken, limits, set_down, total_excess_mm, unmovable
-from lightplan.scene.solids import (
-    Gaps,
-    Solid,
-    box,
-    card_solid,
-    frame_solid,
-    lamp_solid,
-    prop_solid,
-)
+from lightplan.scene.solids import Gaps, Solid, box, card_solid, frame_solid, lamp_solid, prop_solid
 
 
 def unit_box(centre, turn=0.0):
@@ -88,12 +80,7 @@ def test_crossed_edges_need_the_edge_axes():
 
 
 @settings(max_examples=60, deadline=None)
-@given(
-    x=st.floats(-4, 4),
-    y=st.floats(-4, 4),
-    z=st.floats(-4, 4),
-    turn=st.floats(0, 3),
-)
+@given(x=st.floats(-4, 4), y=st.floats(-4, 4), z=st.floats(-4, 4), turn=st.floats(0, 3))
 def test_gap_is_symmetric_and_never_above_the_distance_of_two_points(x, y, z, turn):
     a, b = unit_box([0, 0, 0]), unit_box([x, y, z], turn)
     gap = gap_mm(a, b)
@@ -111,10 +98,7 @@ def test_gap_is_symmetric_and_never_above_the_distance_of_two_points(x, y, z, tu
 
 def test_a_card_in_the_view_is_told_with_its_depth_in_the_picture():
     card = Card(
-        name="board",
-        placement=Placement((0, -100, 200), (0, -100, 0)),
-        width_mm=50,
-        height_mm=50,
+        name="board", placement=Placement((0, -100, 200), (0, -100, 0)), width_mm=50, height_mm=50
     )
     found = the(limits(rig(cards=(card,))), "in the picture", "board")
     assert found.broken
@@ -169,10 +153,7 @@ def test_two_boards_through_each_other():
 def test_a_board_may_stand_on_the_table_but_not_in_it():
     def board(z):
         return Card(
-            name="board",
-            placement=Placement((0, 300, z), (0, 0, z)),
-            width_mm=300,
-            height_mm=200,
+            name="board", placement=Placement((0, 300, z), (0, 0, z)), width_mm=300, height_mm=200
         )
 
     stands = the(limits(rig(cards=(board(99.5),))), "through each other", "board", "table")
@@ -185,10 +166,7 @@ def test_a_board_may_stand_on_the_table_but_not_in_it():
 def test_reach_and_ceiling_say_how_far():
     room = Room(reach=Reach(highest_mm=1000, farthest_mm=900), walls=Walls(ceiling_mm=1100))
     lamp = Lamp(
-        name="key",
-        placement=Placement((0, 950, 1200), (0, 950, 0)),
-        width_mm=200,
-        height_mm=200,
+        name="key", placement=Placement((0, 950, 1200), (0, 950, 0)), width_mm=200, height_mm=200
     )
     found = [x for x in limits(rig(lamps=(lamp,), room=room)) if x.broken]
     by_words = {x.sentence: x.excess_mm for x in found}
@@ -230,10 +208,7 @@ def test_a_window_has_no_body():
 
 def test_faults_of_fixed_things_are_not_held_against_the_plan():
     card = Card(
-        name="board",
-        placement=Placement((0, -100, 200), (0, -100, 0)),
-        width_mm=50,
-        height_mm=50,
+        name="board", placement=Placement((0, -100, 200), (0, -100, 0)), width_mm=50, height_mm=50
     )
     fixed = rig(cards=(card,))
     known = unmovable(fixed)
@@ -241,8 +216,7 @@ def test_faults_of_fixed_things_are_not_held_against_the_plan():
     assert total_excess_mm(fixed) > 0
     assert total_excess_mm(fixed, apart_from=known) == 0
     free = rig(
-        cards=(card,),
-        freedoms=(Freedom(element="board", dimension="z_mm", low=100, high=500),),
+        cards=(card,), freedoms=(Freedom(element="board", dimension="z_mm", low=100, high=500),)
     )
     assert not unmovable(free)
 
@@ -268,9 +242,14 @@ def test_the_gap_to_a_post_is_that_to_the_cylinder():
 
 def test_a_turned_box_and_the_same_box_as_a_mesh_are_equally_far():
     block = Prop(
-        name="block", shape="box", position_mm=(40, 10, 0), width_mm=30, depth_mm=8,
-        height_mm=20, turn_rad=math.radians(30),
-    )  # fmt: skip
+        name="block",
+        shape="box",
+        position_mm=(40, 10, 0),
+        width_mm=30,
+        depth_mm=8,
+        height_mm=20,
+        turn_rad=math.radians(30),
+    )
     corners = prop_solid(block).corners_mm
     around = np.array(
         [[0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7], [0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5],
@@ -321,9 +300,12 @@ def test_what_holds_a_thing_reaches_where_it_is(toy):
 )
 def test_a_board_on_the_table_neither_floats_nor_falls(toy, z, aim_z, says):
     board = Card(
-        name="board", placement=Placement((0, 300, z), (0, 200, aim_z)), width_mm=300,
-        height_mm=200, held=usually_held("table"),
-    )  # fmt: skip
+        name="board",
+        placement=Placement((0, 300, z), (0, 200, aim_z)),
+        width_mm=300,
+        height_mm=200,
+        held=usually_held("table"),
+    )
     rig = toy.rig(cards=(board,), freedoms=())
     found = [x.sentence for x in limits(rig) if x.rule == "holding" and x.broken]
     assert any(says in x for x in found) if says else not found

@@ -44,9 +44,11 @@ OWNED = (
 def bare(**changes):
     """A sheet under a camera, and nothing else."""
     return Rig(
-        title="bare", sheet=Sheet(width_mm=100, height_mm=70),
-        camera=Camera(placement=Placement((0, -260, 400)), focal_length_mm=50), **changes,
-    )  # fmt: skip
+        title="bare",
+        sheet=Sheet(width_mm=100, height_mm=70),
+        camera=Camera(placement=Placement((0, -260, 400)), focal_length_mm=50),
+        **changes,
+    )
 
 
 @pytest.fixture(scope="module")

@@ -7,9 +7,10 @@ from lightplan.scene import Camera, Foil, Grating, Placement, Rig, Room, Sheet, 
 from lightplan.scene.clearance import broken
 
 PLAIN = Rig(
-    title="plain", sheet=Sheet(width_mm=100, height_mm=70),
+    title="plain",
+    sheet=Sheet(width_mm=100, height_mm=70),
     camera=Camera(placement=Placement((0, -260, 400))),
-)  # fmt: skip
+)
 
 
 def test_a_grating_is_searched_with_fewer_lights_as_each_is_dear():

@@ -137,10 +137,7 @@ def test_the_smallest_card_covers_the_sheet_and_a_smaller_one_does_not(x, y, z, 
     )
     assert covered_share(camera, sheet, card) == 1.0
     small = Card(
-        name="card",
-        placement=seen.card,
-        width_mm=seen.width_mm * 0.9,
-        height_mm=seen.height_mm,
+        name="card", placement=seen.card, width_mm=seen.width_mm * 0.9, height_mm=seen.height_mm
     )
     assert covered_share(camera, sheet, small) < 1.0
 
@@ -153,12 +150,7 @@ def test_margins_cover_what_they_promise():
     seen = family_on_plane(
         camera, sheet, plane, margins=Margins(tilt_rad=tilt, position_mm=0, lobe=False)
     )
-    card = Card(
-        name="card",
-        placement=seen.card,
-        width_mm=seen.width_mm,
-        height_mm=seen.height_mm,
-    )
+    card = Card(name="card", placement=seen.card, width_mm=seen.width_mm, height_mm=seen.height_mm)
     assert covered_share(camera, sheet, card, swing_rad=tilt * 0.999) == 1.0
     assert covered_share(camera, sheet, card, swing_rad=tilt * 1.5) < 1.0
     bare = family_on_plane(camera, sheet, plane, margins=NO_MARGINS)
@@ -175,11 +167,7 @@ def test_a_hole_is_not_covered():
     camera = overhead(400)
     sheet = Sheet(width_mm=100, height_mm=100)
     card = Card(
-        name="card",
-        placement=level(400),
-        width_mm=600,
-        height_mm=600,
-        hole=Hole(diameter_mm=100),
+        name="card", placement=level(400), width_mm=600, height_mm=600, hole=Hole(diameter_mm=100)
     )
     # The foil mirrors a hole at the lens at half its size: a disk of 50 mm (closed form),
     # counted on a lattice of 17 x 17 points, 6.25 mm apart.

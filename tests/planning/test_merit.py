@@ -151,10 +151,7 @@ def test_what_cannot_be_built_loses_against_anything_that_can(toy):
 def test_the_search_matches_an_exhaustive_grid_in_two_dimensions(toy, kind):
     rig = toy.rig(
         look=Look(kind=kind, direction_rad=np.pi / 2),
-        freedoms=(
-            toy.freedom("left", "z_mm", 200, 900),
-            toy.freedom("board", "y_mm", 120, 420),
-        ),
+        freedoms=(toy.freedom("left", "z_mm", 200, 900), toy.freedom("board", "y_mm", 120, 420)),
     )
     bench = Bench(rig, toy.model())
     grid = np.linspace(0, 1, 11)
@@ -186,9 +183,7 @@ class Steps:
 
 
 def test_a_point_of_the_search_stands_for_its_rig(toy):
-    rig = toy.rig(
-        freedoms=(toy.freedom("left", "z_mm", 200, 900), *trims(toy)),
-    )
+    rig = toy.rig(freedoms=(toy.freedom("left", "z_mm", 200, 900), *trims(toy)))
     bench = Bench(rig, toy.model())
     point = np.array([0.3, 0.6])
     assert bench.size == 2  # the second power follows from the first: only ratios count

@@ -13,18 +13,7 @@ from lightplan.planning.plan import plan, quick_plan
 from lightplan.planning.products import Product, plan_range
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.two_frames import plan_two_frames
-from lightplan.scene import (
-    Camera,
-    Card,
-    Freedom,
-    Lamp,
-    Look,
-    Output,
-    Placement,
-    Rig,
-    Room,
-    Sheet,
-)
+from lightplan.scene import Camera, Card, Freedom, Lamp, Look, Output, Placement, Rig, Room, Sheet
 from lightplan.scene.dimensions import value_of
 
 SHORT = Effort(evaluations=24, polish=0, builds=8)

@@ -47,19 +47,10 @@ def test_weights_count(light):
     target = np.concatenate([np.full(20, 1.0), np.full(20, 9.0)])
     weights = np.concatenate([np.ones(20), np.zeros(20)])
     part = solve_powers(
-        light[:, :20],
-        np.zeros(20),
-        target[:20],
-        low_stops=[-9] * 3,
-        high_stops=[9] * 3,
+        light[:, :20], np.zeros(20), target[:20], low_stops=[-9] * 3, high_stops=[9] * 3
     )
     found = solve_powers(
-        light,
-        np.zeros(40),
-        target,
-        low_stops=[-9] * 3,
-        high_stops=[9] * 3,
-        weights=weights,
+        light, np.zeros(40), target, low_stops=[-9] * 3, high_stops=[9] * 3, weights=weights
     )
     assert found.trim_stops == pytest.approx(part.trim_stops, abs=1e-7)
 
@@ -67,11 +58,7 @@ def test_weights_count(light):
 def test_a_fixed_lamp_keeps_its_power(light):
     target = np.ones(40)
     found = solve_powers(
-        light,
-        np.zeros(40),
-        target,
-        low_stops=[-2.0, -9, -9],
-        high_stops=[-2.0, 9, 9],
+        light, np.zeros(40), target, low_stops=[-2.0, -9, -9], high_stops=[-2.0, 9, 9]
     )
     assert found.trim_stops[0] == pytest.approx(-2.0)
     rest = lsq_linear(light[1:].T, target - 0.25 * light[0], (2**-9, 2**9))

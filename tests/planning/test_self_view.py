@@ -21,8 +21,7 @@ from lightplan.scene import Body, Camera, Placement, Sheet
 def test_the_camera_covers_half_its_width_at_every_distance(height):
     # Common practice; closed form: the mirror image stands as deep as the camera high.
     camera = Camera(
-        placement=Placement((0, 0, height)),
-        body=Body(width_mm=140, height_mm=100, setback_mm=0),
+        placement=Placement((0, 0, height)), body=Body(width_mm=140, height_mm=100, setback_mm=0)
     )
     seen = self_view(camera, Sheet(width_mm=210, height_mm=148))
     assert (seen.width_mm, seen.height_mm) == pytest.approx((70, 50), rel=1e-12)

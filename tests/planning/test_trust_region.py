@@ -89,9 +89,12 @@ def chebyshev():
 )
 def test_known_minima_are_found(problem, minimum, close):
     found = explore(
-        problem, [np.array([0.2, 0.8]), np.array([0.7, 0.3])], dimensions=2, seed=1,
+        problem,
+        [np.array([0.2, 0.8]), np.array([0.7, 0.3])],
+        dimensions=2,
+        seed=1,
         rule=StopRule(evaluations=1500, tolerance=1e-7),
-    ).found  # fmt: skip
+    ).found
     assert found.value == pytest.approx(minimum, abs=close)
     assert problem.value(found.point) == found.value
 
@@ -117,8 +120,9 @@ def test_a_smooth_part_that_is_bent_along_the_axes_is_solved_in_one_step():
 def test_coordinates_that_cost_no_tracing_are_solved_too():
     problem = Composite(
         lambda point: np.array([point[0]]),
-        lambda values, point: (values[0] - 0.3) ** 2 + (point[1] - 0.9 * values[0]) ** 2, 1,
-    )  # fmt: skip
+        lambda values, point: (values[0] - 0.3) ** 2 + (point[1] - 0.9 * values[0]) ** 2,
+        1,
+    )
     found = explore(
         problem, [np.array([0.8, 0.5])], dimensions=1, seed=0, rule=StopRule(tolerance=1e-9)
     ).found
@@ -189,9 +193,12 @@ def test_the_budget_is_kept_and_named(budget):
 def test_same_seed_same_answer():
     def go(seed):
         return explore(
-            rosenbrock(), [np.array([0.9, 0.1])], dimensions=2, seed=seed,
+            rosenbrock(),
+            [np.array([0.9, 0.1])],
+            dimensions=2,
+            seed=seed,
             rule=StopRule(evaluations=200),
-        ).found  # fmt: skip
+        ).found
 
     one, two, other = go(3), go(3), go(4)
     assert one.point.tobytes() == two.point.tobytes()
@@ -233,8 +240,12 @@ def test_a_problem_without_variables_is_only_judged():
 def test_improvements_are_told_in_order():
     told = []
     found = explore(
-        rosenbrock(), [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=StopRule(evaluations=120),
+        rosenbrock(),
+        [np.array([0.2, 0.2])],
+        dimensions=2,
+        seed=0,
+        rule=StopRule(evaluations=120),
         on_best=lambda stand, used: told.append((used, stand.value)),
-    ).found  # fmt: skip
+    ).found
     assert tuple(told) == found.history
     assert [v for _, v in told] == sorted((v for _, v in told), reverse=True)

@@ -74,15 +74,22 @@ def predicted(rig: Rig) -> SimpleNamespace:
     layers = Engine(rig, DETAIL).layers(rig)
     share = sheet_share(rig, layers)
     maps = SheetMaps.from_linear(
-        sheet_picture(rig, layers), share, width_mm=rig.sheet.width_mm,
+        sheet_picture(rig, layers),
+        share,
+        width_mm=rig.sheet.width_mm,
         height_mm=rig.sheet.height_mm,
-    )  # fmt: skip
+    )
     found = measure(maps, rig.look, rig.sheet.foil.kind)
     return SimpleNamespace(
-        rig=rig, layers=layers, share=share, maps=maps, measures=found,
-        judgement=judge(found, rig.look), findings=find_faults(maps, found, rig.look),
+        rig=rig,
+        layers=layers,
+        share=share,
+        maps=maps,
+        measures=found,
+        judgement=judge(found, rig.look),
+        findings=find_faults(maps, found, rig.look),
         settings=exposure_of(rig, layers),
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(scope="session")

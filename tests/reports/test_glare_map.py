@@ -62,8 +62,10 @@ def test_clipped_foil_is_hatched_and_unclipped_is_not(half_card, overexposed):
     assert loud.clipped[foil & board & clear].all()
     picture = drawn(overexposed)
     scale = glare_map.MAP_PX / 120
-    region = picture[82 + round(25 * scale) : 82 + round(65 * scale),
-                     48 + round(75 * scale) : 48 + round(95 * scale)]  # fmt: skip
+    region = picture[
+        82 + round(25 * scale) : 82 + round(65 * scale),
+        48 + round(75 * scale) : 48 + round(95 * scale),
+    ]
     black = (region == 0).all(axis=2).mean()
     assert black == pytest.approx(2 / 12, abs=0.03)  # two of every twelve pixels
 

@@ -16,11 +16,18 @@ NASTY = "<script>alert('a&b')</script>"
 
 def cell(number=0, **changes):
     values = {
-        "look": f"look {number}", "codes": np.full((40, 60, 3), 40 * number, np.uint8),
-        "score": 81.0, "verdict": "keep", "metal": 0.6, "facts": ("runs over 2 stops",),
-        "needs": "a lamp", "built": "97 of 100", "advice": "Good.", "rig": "a.toml",
+        "look": f"look {number}",
+        "codes": np.full((40, 60, 3), 40 * number, np.uint8),
+        "score": 81.0,
+        "verdict": "keep",
+        "metal": 0.6,
+        "facts": ("runs over 2 stops",),
+        "needs": "a lamp",
+        "built": "97 of 100",
+        "advice": "Good.",
+        "rig": "a.toml",
         "picture": "a.png",
-    }  # fmt: skip
+    }
     return ProofCell(**(values | changes))
 
 

@@ -20,21 +20,30 @@ from lightplan.reports.report import (
 )
 from lightplan.safe_write import FileExists
 
-FIXED_KEYS = {
-    "score", "verdict", "measures", "findings", "exposure", "tool_version", "rig_digest",
-}  # fmt: skip
+FIXED_KEYS = {"score", "verdict", "measures", "findings", "exposure", "tool_version", "rig_digest"}
 LAYER_KEYS = {
-    "camera_paper", "camera_foil", "camera_xyz_mm", "sheet_paper", "sheet_foil", "sheet_x_mm",
-    "sheet_y_mm", "sees", "sees_names",
-}  # fmt: skip
+    "camera_paper",
+    "camera_foil",
+    "camera_xyz_mm",
+    "sheet_paper",
+    "sheet_foil",
+    "sheet_x_mm",
+    "sheet_y_mm",
+    "sees",
+    "sees_names",
+}
 
 
 def document(one):
     return report_document(
-        judgement=one.judgement, measures=one.measures, findings=one.findings,
-        settings=one.settings, tool_version="1.2.3", rig_digest="ab" * 32,
+        judgement=one.judgement,
+        measures=one.measures,
+        findings=one.findings,
+        settings=one.settings,
+        tool_version="1.2.3",
+        rig_digest="ab" * 32,
         mirrored=foil_shares(one.layers, one.share),
-    )  # fmt: skip
+    )
 
 
 def test_the_fixed_keys_are_there_and_json_keeps_every_value(half_card):

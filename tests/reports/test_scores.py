@@ -23,37 +23,79 @@ SHEET_MM = (120.0, 90.0)
 
 def entry(file, score, verdict="adjust", **more):
     given = {
-        "file": file, "score": score, "uncertainty": 2.0, "verdict": verdict, "error": None,
+        "file": file,
+        "score": score,
+        "uncertainty": 2.0,
+        "verdict": verdict,
+        "error": None,
         "reasons": ["even foil: 1.20 stops, wanted 0.5 stops or less"],
         "measures": {"foil_clipped_share": 0.0123456789, "foil_evenness_stops": 1.2},
-        "findings": [{"what": "1.2% of the foil is clipped", "where_mm": [30.0, 22.5],
-                      "cause": "", "move": "", "gain": 4.0}],
-        "placed": {"corners": [[100, 200], [100, 800], [550, 800], [550, 200]], "rows": 700,
-                   "cols": 1000, "confidence": 0.9, "how": "sides"},
-        "details": {"hot_spots": [{"where_mm": [0.0, 0.0], "area_mm2": 78.54,
-                                   "height_stops": 1.0, "clipped": True, "on": "foil"}]},
-    }  # fmt: skip
+        "findings": [
+            {
+                "what": "1.2% of the foil is clipped",
+                "where_mm": [30.0, 22.5],
+                "cause": "",
+                "move": "",
+                "gain": 4.0,
+            }
+        ],
+        "placed": {
+            "corners": [[100, 200], [100, 800], [550, 800], [550, 200]],
+            "rows": 700,
+            "cols": 1000,
+            "confidence": 0.9,
+            "how": "sides",
+        },
+        "details": {
+            "hot_spots": [
+                {
+                    "where_mm": [0.0, 0.0],
+                    "area_mm2": 78.54,
+                    "height_stops": 1.0,
+                    "clipped": True,
+                    "on": "foil",
+                }
+            ]
+        },
+    }
     return {**given, **more}
 
 
 def refused(file):
     return entry(
-        file, None, "cannot tell", error=f"{file} must be a photograph (got other bytes).",
-        measures={}, findings=[], placed=None, details={}, uncertainty=None,
-    )  # fmt: skip
+        file,
+        None,
+        "cannot tell",
+        error=f"{file} must be a photograph (got other bytes).",
+        measures={},
+        findings=[],
+        placed=None,
+        details={},
+        uncertainty=None,
+    )
 
 
 @pytest.fixture
 def rows():
     picture = thumbnail(np.full((70, 100, 3), 128, np.uint8), np.zeros((70, 100), bool))
     return [
-        ScoreRow(entry("a 1.jpg", 81.25, "keep"), rank=1, likeness=97.0, ties=("b.jpg",),
-                 picture=picture.picture),
-        ScoreRow(entry("b.jpg", 80.9), rank=2, likeness=60.0, ties=("a 1.jpg",),
-                 flags=("The paper is 0.6 stops brighter than in the set.",),
-                 picture="files/b.jpg"),
+        ScoreRow(
+            entry("a 1.jpg", 81.25, "keep"),
+            rank=1,
+            likeness=97.0,
+            ties=("b.jpg",),
+            picture=picture.picture,
+        ),
+        ScoreRow(
+            entry("b.jpg", 80.9),
+            rank=2,
+            likeness=60.0,
+            ties=("a 1.jpg",),
+            flags=("The paper is 0.6 stops brighter than in the set.",),
+            picture="files/b.jpg",
+        ),
         ScoreRow(refused("c.jpg"), rank=3),
-    ]  # fmt: skip
+    ]
 
 
 def test_json_has_the_fixed_keys_and_exact_values(rows):
@@ -118,10 +160,21 @@ def test_thumbnails_with_odd_names_are_found():
 def test_names_and_messages_are_text_never_markup():
     nasty = '<img src=x onerror="alert(1)">.jpg'
     row = ScoreRow(
-        entry(nasty, 50.0, findings=[{"what": "<script>alert(2)</script>", "where_mm": [0, 0],
-                                      "cause": nasty, "move": "</table>", "gain": 0}]),
+        entry(
+            nasty,
+            50.0,
+            findings=[
+                {
+                    "what": "<script>alert(2)</script>",
+                    "where_mm": [0, 0],
+                    "cause": nasty,
+                    "move": "</table>",
+                    "gain": 0,
+                }
+            ],
+        ),
         flags=("<b>bold</b>",),
-    )  # fmt: skip
+    )
     found = outline(contact_sheet_html([row], title="</title><script>", look="split"))
     tags = [tag for tag, _ in found.elements]
     assert tags.count("script") == 1
@@ -183,12 +236,21 @@ def test_a_thumbnail_carries_no_metadata_and_shows_what_clips():
 
 def test_ties_flags_and_verdicts_are_shown(rows):
     page = contact_sheet_html(
-        rows, title="Tags", look="split", sheet_mm=SHEET_MM,
-        comparison="lamps is better by 9 points, give or take 4.", reasons=("Even foil: more.",),
-    )  # fmt: skip
-    for words in ("cannot be told from b.jpg", "0.6 stops brighter than in the set",
-                  "3 photographs", "1 keep, 1 adjust, 1 error", "lamps is better by 9 points",
-                  "c.jpg must be a photograph"):  # fmt: skip
+        rows,
+        title="Tags",
+        look="split",
+        sheet_mm=SHEET_MM,
+        comparison="lamps is better by 9 points, give or take 4.",
+        reasons=("Even foil: more.",),
+    )
+    for words in (
+        "cannot be told from b.jpg",
+        "0.6 stops brighter than in the set",
+        "3 photographs",
+        "1 keep, 1 adjust, 1 error",
+        "lamps is better by 9 points",
+        "c.jpg must be a photograph",
+    ):
         assert words in page, words
 
 
@@ -212,10 +274,24 @@ def test_sorting_works_in_a_browser(rows, tmp_path):
     assert lifted != page
     path.write_text(lifted.replace("</body>", press), "utf-8")
     dom = subprocess.run(
-        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
-         "--no-first-run", "--disable-background-networking", "--disable-component-update",
-         "--disable-sync", f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom",
-         path.as_uri()], capture_output=True, text=True, timeout=90, check=True,
-    ).stdout  # fmt: skip
+        [
+            "chromium",
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            f"--user-data-dir={tmp_path / 'profile'}",
+            "--dump-dom",
+            path.as_uri(),
+        ],
+        capture_output=True,
+        text=True,
+        timeout=90,
+        check=True,
+    ).stdout
     assert 'data-order="c.jpg|b.jpg|a 1.jpg"' in dom
     assert 'aria-sort="descending"' in dom

@@ -29,12 +29,17 @@ RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
 FACTS = SetupFacts(
     settings=Settings(1000.0, 8.0, 1 / 30, 100.0, is_suggested=True),
-    yield_share=0.93, score=88.0, foil_to_paper_stops=1.4, rig_digest="0123456789abcdef",
+    yield_share=0.93,
+    score=88.0,
+    foil_to_paper_stops=1.4,
+    rig_digest="0123456789abcdef",
     tool_version="0.1.0",
-    tolerances=(Tolerance(element="camera", dimension="x_mm", minus=3.0, plus=5.0),
-                Tolerance(element="sheet", dimension="bow_mm", minus=0.2, plus=0.2)),
+    tolerances=(
+        Tolerance(element="camera", dimension="x_mm", minus=3.0, plus=5.0),
+        Tolerance(element="sheet", dimension="bow_mm", minus=0.2, plus=0.2),
+    ),
     critical=(("sheet", "bow_mm"), ("camera", "lean_deg")),
-)  # fmt: skip
+)
 PICTURE = np.full((200, 300, 3), 90, np.uint8)
 MAP = GlarePicture(np.full((90, 60, 3), 200, np.uint8), (((200, 200, 200), "sky: 100 %"),))
 # ISO 216 A4; US Letter 8.5 x 11 in
@@ -291,8 +296,11 @@ def test_boxes_are_where_the_text_of_the_pdf_is() -> None:
     boxes = pages_of("rose-gold-tag-dark", "A4", "mm")[0].boxes
     assert len(spots) >= len(boxes)
     for box in boxes:
-        near = [x for x, y in spots if box.left - 0.3 < x < box.right + 0.3
-                and box.bottom - 0.3 < y < box.top + 0.3]  # fmt: skip
+        near = [
+            x
+            for x, y in spots
+            if box.left - 0.3 < x < box.right + 0.3 and box.bottom - 0.3 < y < box.top + 0.3
+        ]
         assert near, box
 
 

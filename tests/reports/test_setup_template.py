@@ -102,8 +102,12 @@ def test_pages_put_together_give_the_card_in_its_own_size(name: str, paper: str)
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_card_smaller_than_a_page_is_drawn_whole(paper: str) -> None:
     card = Card(name="strip", placement=Placement((0, 200, 200)), width_mm=110, height_mm=180)
-    rig = Rig(title="t", sheet=Sheet(width_mm=60, height_mm=40),
-              camera=Camera(placement=Placement((0, -200, 400))), cards=(card,))  # fmt: skip
+    rig = Rig(
+        title="t",
+        sheet=Sheet(width_mm=60, height_mm=40),
+        camera=Camera(placement=Placement((0, -200, 400))),
+        cards=(card,),
+    )
     reader = PdfReader(io.BytesIO(pdf_bytes(template_pages(rig, paper=paper), title="T")))
     assert len(reader.pages) == 2
     (rim,) = [
@@ -117,17 +121,21 @@ def test_the_hole_is_drawn_in_its_size_and_place() -> None:
     (card,) = rig_of(name).cards
     for page in pages_by_name(name, paper).values():
         rings = [
-            d.points for d in drawn_on(reader_of(name, paper), page)
+            d.points
+            for d in drawn_on(reader_of(name, paper), page)
             if d.width == pytest.approx(RIM_POINTS, abs=0.01) and len(d.points) > 50
-        ]  # fmt: skip
+        ]
         if rings and np.ptp(rings[0], axis=0) == pytest.approx([18, 18], abs=0.05):
             break
     else:
         pytest.fail("no page shows the whole hole")
     # dashed guides run from the hole's middle to the left and the lower rim
     middle = (rings[0].max(axis=0) + rings[0].min(axis=0)) / 2
-    guides = [d.points for d in drawn_on(reader_of(name, paper), page)
-              if d.is_dashed and d.width == pytest.approx(0.5)]  # fmt: skip
+    guides = [
+        d.points
+        for d in drawn_on(reader_of(name, paper), page)
+        if d.is_dashed and d.width == pytest.approx(0.5)
+    ]
     assert len(guides) == 2
     for guide in guides:
         assert np.linalg.norm(guide - middle, axis=1).min() < 0.05
@@ -159,9 +167,11 @@ def test_no_text_overlaps_and_no_outline_is_lost(name: str, paper: str) -> None:
     for page in template_pages(rig, paper=paper):
         boxes = page.boxes
         clash = [
-            (a.text, b.text) for i, a in enumerate(boxes) for b in boxes[i + 1 :]
+            (a.text, b.text)
+            for i, a in enumerate(boxes)
+            for b in boxes[i + 1 :]
             if a.overlaps(b, 0.05)
-        ]  # fmt: skip
+        ]
         assert clash == []
         assert min(box.left for box in boxes) > 5
         assert max(box.right for box in boxes) < page.width - 5
@@ -188,17 +198,26 @@ def test_a_cones_pattern_has_the_cones_own_lengths() -> None:
     slant = math.hypot(375, 160)
     assert area == pytest.approx(math.pi * slant * (180 + 20), rel=2e-4)
     half = len(cut.outline_mm) // 2
-    arcs = [np.linalg.norm(np.diff(part, axis=0), axis=1).sum()
-            for part in (cut.outline_mm[:half], cut.outline_mm[half:])]  # fmt: skip
+    arcs = [
+        np.linalg.norm(np.diff(part, axis=0), axis=1).sum()
+        for part in (cut.outline_mm[:half], cut.outline_mm[half:])
+    ]
     assert arcs == pytest.approx([2 * math.pi * 180, 2 * math.pi * 20], rel=2e-4)
     assert np.ptp(cut.outline_mm, axis=0) == pytest.approx([cut.width_mm, cut.height_mm])
 
 
 @pytest.mark.parametrize(
     ("size", "board"),
-    [((297, 210), "A4, whole"), ((298, 210), "A3"), ((420, 420), "A2"), ((594, 421), "A1"),
-     ((841, 594), "A1, whole"), ((842, 594), "larger than A1"), ((110, 300), "A3")],
-)  # fmt: skip
+    [
+        ((297, 210), "A4, whole"),
+        ((298, 210), "A3"),
+        ((420, 420), "A2"),
+        ((594, 421), "A1"),
+        ((841, 594), "A1, whole"),
+        ((842, 594), "larger than A1"),
+        ((110, 300), "A3"),
+    ],
+)
 def test_boards_are_those_of_iso_216(size: tuple[float, float], board: str) -> None:
     """ISO 216: A4 210 x 297, A3 297 x 420, A2 420 x 594, A1 594 x 841 mm."""
     assert board_for(rectangle("x", "white card", *size)) == board
@@ -212,8 +231,11 @@ def test_equal_pieces_are_counted_and_share_a_board() -> None:
 
 
 def test_a_rig_without_cards_is_refused(tmp_path: Path) -> None:
-    rig = Rig(title="bare", sheet=Sheet(width_mm=60, height_mm=40),
-              camera=Camera(placement=Placement((0, -200, 400))))  # fmt: skip
+    rig = Rig(
+        title="bare",
+        sheet=Sheet(width_mm=60, height_mm=40),
+        camera=Camera(placement=Placement((0, -200, 400))),
+    )
     with pytest.raises(BadInput, match="cards must be at least one to cut"):
         write_template_pdf(tmp_path / "t.pdf", rig)
     walls = [

@@ -49,8 +49,13 @@ def test_spots_spread_by_the_card_rule() -> None:
     A5 landscape, camera at 500 mm, level card at 300 mm: 336 x 236.8 mm. The camera looks
     through the card's hole, which takes nothing from the corners.
     """
-    card = Card(name="roof", placement=Placement((0, 0, 300)), width_mm=420, height_mm=297,
-                hole=Hole(diameter_mm=60))  # fmt: skip
+    card = Card(
+        name="roof",
+        placement=Placement((0, 0, 300)),
+        width_mm=420,
+        height_mm=297,
+        hole=Hole(diameter_mm=60),
+    )
     test = torch_test(rig_with(card, Camera(placement=Placement((0, 0, 500)), body=None)))
     (target,) = test.targets
     at = {s.letter: (s.from_left_mm, s.from_lower_mm) for s in target.spots}
@@ -78,9 +83,13 @@ def test_a_bow_of_1_mm_over_148_mm_moves_the_edge_spots_16_mm() -> None:
 
 @pytest.mark.parametrize(
     ("name", "card"),
-    [("silver-bookplate-bright", "sky"), ("copper-label-gradient", "tracing paper"),
-     ("rainbow-bookmark", "black card"), ("moonflower-holographic", "black card")],
-)  # fmt: skip
+    [
+        ("silver-bookplate-bright", "sky"),
+        ("copper-label-gradient", "tracing paper"),
+        ("rainbow-bookmark", "black card"),
+        ("moonflower-holographic", "black card"),
+    ],
+)
 def test_presets_agree_with_the_image_source(name: str, card: str) -> None:
     rig = load_rig(RIGS / f"{name}.toml").rig
     (thing,) = [c for c in rig.cards if c.name == card]
@@ -95,14 +104,18 @@ def test_presets_agree_with_the_image_source(name: str, card: str) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(
-    x=st.floats(-150, 150), y=st.floats(80, 300), z=st.floats(200, 500),
-    aim_x=st.floats(-60, 60), camera_x=st.floats(-100, 100),
-)  # fmt: skip
+    x=st.floats(-150, 150),
+    y=st.floats(80, 300),
+    z=st.floats(200, 500),
+    aim_x=st.floats(-60, 60),
+    camera_x=st.floats(-100, 100),
+)
 def test_any_card_agrees_with_the_image_source(
     x: float, y: float, z: float, aim_x: float, camera_x: float
 ) -> None:
-    card = Card(name="sky", placement=Placement((x, y, z), (aim_x, 0, 0)), width_mm=3000,
-                height_mm=3000)  # fmt: skip
+    card = Card(
+        name="sky", placement=Placement((x, y, z), (aim_x, 0, 0)), width_mm=3000, height_mm=3000
+    )
     camera = Camera(placement=Placement((camera_x, -300, 900)), body=None)
     rig = rig_with(card, camera)
     spots = [s for target in torch_test(rig).targets for s in target.spots]
@@ -119,16 +132,22 @@ def test_first_thing_on_the_way_catches_the_spot() -> None:
     camera = Camera(placement=Placement((0, -300, 600)), body=None)
     behind = Card(name="behind", placement=Placement((0, 300, 600)), width_mm=900, height_mm=900)
     front = Card(name="front", placement=Placement((0, 150, 300)), width_mm=900, height_mm=900)
-    rig = Rig(title="two", sheet=Sheet(width_mm=90, height_mm=60), camera=camera,
-              cards=(behind, front))  # fmt: skip
+    rig = Rig(
+        title="two", sheet=Sheet(width_mm=90, height_mm=60), camera=camera, cards=(behind, front)
+    )
     (target,) = torch_test(rig).targets
     assert target.name == "front"
 
 
 def test_a_square_camera_gets_its_own_spot_back() -> None:
     """A flat sheet square to the lens always shows the camera (common practice)."""
-    card = Card(name="roof", placement=Placement((0, 0, 300)), width_mm=420, height_mm=297,
-                hole=Hole(diameter_mm=30))  # fmt: skip
+    card = Card(
+        name="roof",
+        placement=Placement((0, 0, 300)),
+        width_mm=420,
+        height_mm=297,
+        hole=Hole(diameter_mm=30),
+    )
     camera = Camera(placement=Placement((0, 0, 500)), body=Body(width_mm=140, height_mm=100))
     test = torch_test(rig_with(card, camera))
     assert [(e.letter, "camera" in e.where) for e in test.elsewhere] == [("C", True)]

@@ -28,9 +28,11 @@ def rig_of(name: str) -> Rig:
 
 def bare(**parts: object) -> Rig:
     return Rig(
-        title="bare", sheet=Sheet(width_mm=90, height_mm=50),
-        camera=Camera(placement=Placement((0, -300, 400))), **parts,
-    )  # fmt: skip
+        title="bare",
+        sheet=Sheet(width_mm=90, height_mm=50),
+        camera=Camera(placement=Placement((0, -300, 400))),
+        **parts,
+    )
 
 
 def headings(rig: Rig) -> set[str]:
@@ -85,9 +87,15 @@ def test_steady_times_are_whole_half_periods_of_the_mains(mains_hz: int) -> None
 
 @pytest.mark.parametrize(
     ("above", "stops"),
-    [(None, (-1, 0, 1)), (0.3, (-1, 0, 1)), (2.1, (-3, -2, -1, 0, 1)), (-1.5, (-1, 0, 1, 2)),
-     (9.0, (-3, -2, -1, 0, 1)), (math.inf, (-1, 0, 1))],
-)  # fmt: skip
+    [
+        (None, (-1, 0, 1)),
+        (0.3, (-1, 0, 1)),
+        (2.1, (-3, -2, -1, 0, 1)),
+        (-1.5, (-1, 0, 1, 2)),
+        (9.0, (-3, -2, -1, 0, 1)),
+        (math.inf, (-1, 0, 1)),
+    ],
+)
 def test_bracket_reaches_as_far_as_foil_and_paper_lie_apart(
     above: float | None, stops: tuple[int, ...]
 ) -> None:
@@ -98,8 +106,9 @@ def test_phone_window_and_flash_get_their_own_words() -> None:
     phone = dict(exposure_lines(rig_of("window-two-boards"), NO_FACTS))
     assert "none by daylight" in phone["Mains flicker"]
     assert "press and hold" in phone["Lock"]
-    lamp = Lamp(name="key", placement=Placement((400, 0, 300)),
-                output=Output(value=20, unit="guide number"))  # fmt: skip
+    lamp = Lamp(
+        name="key", placement=Placement((400, 0, 300)), output=Output(value=20, unit="guide number")
+    )
     flash = dict(exposure_lines(bare(lamps=(lamp,)), NO_FACTS))
     assert "does not matter with flash" in flash["Mains flicker"]
     steady = dict(exposure_lines(rig_of("rainbow-bookmark"), NO_FACTS))
@@ -110,8 +119,10 @@ def test_phone_window_and_flash_get_their_own_words() -> None:
 
 
 def test_lamps_of_two_colours_are_pointed_out() -> None:
-    lamps = (Lamp(name="a", placement=Placement((400, 0, 300)), colour_k=3200),
-             Lamp(name="b", placement=Placement((-400, 0, 300)), colour_k=5600))  # fmt: skip
+    lamps = (
+        Lamp(name="a", placement=Placement((400, 0, 300)), colour_k=3200),
+        Lamp(name="b", placement=Placement((-400, 0, 300)), colour_k=5600),
+    )
     told = dict(exposure_lines(bare(lamps=lamps), NO_FACTS))["White balance"]
     assert "3200 K, 5600 K" in told
 
@@ -124,8 +135,16 @@ def test_steps_run_camera_sheet_cards_lamps_black(name: str) -> None:
     names = " | ".join(step.name for step in steps_of(rig, elements, NO_FACTS, "mm"))
     black = [c.name for c in rig.cards if c.front.finish == "black"]
     others = [c.name for c in rig.cards if c.name not in black]
-    order = ["Cross", "Camera (1)", "Sheet", *others, *(s.name for s in rig.shells),
-             *(lamp.name for lamp in rig.lamps if lamp.on), *black, "Dark room"]  # fmt: skip
+    order = [
+        "Cross",
+        "Camera (1)",
+        "Sheet",
+        *others,
+        *(s.name for s in rig.shells),
+        *(lamp.name for lamp in rig.lamps if lamp.on),
+        *black,
+        "Dark room",
+    ]
     places = [names.index(word) for word in order]
     assert places == sorted(places)
 
@@ -133,15 +152,22 @@ def test_steps_run_camera_sheet_cards_lamps_black(name: str) -> None:
 def test_props_are_told_by_their_foot_and_come_before_what_they_hold() -> None:
     post = Prop(name="stand", position_mm=(-40, 165, 0), width_mm=25, depth_mm=25, height_mm=400)
     box = Prop(
-        name="block", shape="box", position_mm=(100, -50, 0), width_mm=80, depth_mm=30,
-        height_mm=45, turn_rad=math.radians(20),
-    )  # fmt: skip
+        name="block",
+        shape="box",
+        position_mm=(100, -50, 0),
+        width_mm=80,
+        depth_mm=30,
+        height_mm=45,
+        turn_rad=math.radians(20),
+    )
     card = Card(name="sky", placement=Placement((0, 0, 300)), width_mm=420, height_mm=297)
     rig = bare(props=(post, box), cards=(card,))
     camera, stand, block, sky = elements_of(rig)
     assert (stand.kind, stand.size, stand.position_mm) == (
-        "post", "25 mm thick, 400 mm high", (-40, 165, 0),
-    )  # fmt: skip
+        "post",
+        "25 mm thick, 400 mm high",
+        (-40, 165, 0),
+    )
     assert (stand.lowest_mm, stand.highest_mm) == (0.0, 400.0)
     assert block.size == "80 x 30 mm, 45 mm high"
     assert block.stance == "upright on its foot, on the table; turned 20° anticlockwise, seen " + (
@@ -181,13 +207,18 @@ def test_one_degree_of_tilt_is_10_and_a_half_mm_at_300_mm() -> None:
 
 @pytest.mark.parametrize(
     ("aim", "words"),
-    [((0, -100, 300), "upright; faces you"), ((0, 100, 300), "upright; faces away from you"),
-     ((100, 0, 300), "upright; faces right"), ((-100, 0, 300), "upright; faces left"),
-     ((0, 0, 0), "level, face down"), ((0, 0, 900), "level, face up"),
-     ((0, -100, 200), "lean it forward 45° from upright; faces you"),
-     ((0, -100, 400), "lean it back 45° from upright; faces you"),
-     ((100, -57.735, 300), "upright; faces right, turned 30° towards you"),
-     ((-100, 57.735, 300), "upright; faces left, turned 30° away from you")],
-)  # fmt: skip
+    [
+        ((0, -100, 300), "upright; faces you"),
+        ((0, 100, 300), "upright; faces away from you"),
+        ((100, 0, 300), "upright; faces right"),
+        ((-100, 0, 300), "upright; faces left"),
+        ((0, 0, 0), "level, face down"),
+        ((0, 0, 900), "level, face up"),
+        ((0, -100, 200), "lean it forward 45° from upright; faces you"),
+        ((0, -100, 400), "lean it back 45° from upright; faces you"),
+        ((100, -57.735, 300), "upright; faces right, turned 30° towards you"),
+        ((-100, 57.735, 300), "upright; faces left, turned 30° away from you"),
+    ],
+)
 def test_stances_are_what_a_maker_sees(aim: tuple[float, float, float], words: str) -> None:
     assert stance(Placement((0, 0, 300), aim)) == words

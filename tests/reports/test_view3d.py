@@ -52,12 +52,16 @@ def test_a_card_with_a_hole_has_the_area_it_should(half_card):
     ("lamp", "wanted"),
     [
         (Lamp(name="key", placement=Placement((300, 0, 600)), width_mm=300, height_mm=200), 60000),
-        (Lamp(name="key", placement=Placement((300, 0, 600)), shape="disk", width_mm=200),
-         np.pi * 100**2),
-        (Lamp(name="key", placement=Placement((300, 0, 600)), shape="bulb", width_mm=60),
-         4 * np.pi * 30**2),
+        (
+            Lamp(name="key", placement=Placement((300, 0, 600)), shape="disk", width_mm=200),
+            np.pi * 100**2,
+        ),
+        (
+            Lamp(name="key", placement=Placement((300, 0, 600)), shape="bulb", width_mm=60),
+            4 * np.pi * 30**2,
+        ),
     ],
-)  # fmt: skip
+)
 def test_lamps_have_the_area_of_their_shape(half_card, lamp, wanted):
     first = parts_of(replace(half_card.rig, lamps=(lamp,)), half_card, "key")[0]
     assert area(first) == pytest.approx(wanted, rel=0.03)
@@ -117,8 +121,12 @@ def test_everything_is_in_the_picture_and_fills_it(half_card, view, aspect):
 
 @needs_gl
 def test_the_picture_shows_things_where_they_are(half_card):
-    lamp = Lamp(name="key", placement=Placement((-300, 200, 300), (0, -900, 300)), width_mm=300,
-                height_mm=300)  # fmt: skip
+    lamp = Lamp(
+        name="key",
+        placement=Placement((-300, 200, 300), (0, -900, 300)),
+        width_mm=300,
+        height_mm=300,
+    )
     rig = replace(half_card.rig, lamps=(lamp,))
     size = (700, 500)
     png = view3d.view_png(rig, half_card.layers, view="from your place", size_px=size)
@@ -178,11 +186,18 @@ def test_the_page_asks_for_nothing_and_holds_the_whole_set(half_card, tmp_path):
     places = {p["name"]: p["at"] for p in model["places"]}
     assert places["camera"] == [0.0, -600.0, 600.0]
     assert [m["spot"] for m in model["mirrors"]] == [
-        "near left", "near right", "far right", "far left", "middle",
-    ]  # fmt: skip
+        "near left",
+        "near right",
+        "far right",
+        "far left",
+        "middle",
+    ]
     assert [m["name"] for m in model["mirrors"]][:4] == [
-        "dark room", "right board", "right board", "dark room",
-    ]  # fmt: skip
+        "dark room",
+        "right board",
+        "right board",
+        "dark room",
+    ]
     assert view_html(half_card.rig, half_card.layers) == page
 
 
@@ -195,16 +210,29 @@ def test_a_title_is_text_never_markup(half_card):
 
 @pytest.mark.skipif(shutil.which("chromium") is None, reason="Chromium is not installed")
 def test_a_browser_draws_the_page(half_card, tmp_path):
-    lamp = Lamp(name="key", placement=Placement((-300, 200, 300), (0, -900, 300)), width_mm=300,
-                height_mm=300)  # fmt: skip
+    lamp = Lamp(
+        name="key",
+        placement=Placement((-300, 200, 300), (0, -900, 300)),
+        width_mm=300,
+        height_mm=300,
+    )
     rig = replace(half_card.rig, lamps=(lamp,))
     path = write_view_html(tmp_path / "set.html", rig, half_card.layers, replace=False)
     common = [
-        "chromium", "--headless", "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader",
-        "--enable-unsafe-swiftshader", "--disable-quic", "--no-first-run",
-        "--disable-background-networking", "--disable-component-update", "--disable-sync",
-        f"--user-data-dir={tmp_path / 'profile'}", "--window-size=1200,700",
-    ]  # fmt: skip
+        "chromium",
+        "--headless",
+        "--no-sandbox",
+        "--use-gl=angle",
+        "--use-angle=swiftshader",
+        "--enable-unsafe-swiftshader",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        f"--user-data-dir={tmp_path / 'profile'}",
+        "--window-size=1200,700",
+    ]
     shot = tmp_path / "shot.png"
     subprocess.run(
         [*common, f"--screenshot={shot}", path.as_uri()],
@@ -229,8 +257,13 @@ def test_a_rig_of_everything_is_drawn(half_card):
     )  # fmt: skip
     model = set_model(rig, half_card.layers)
     assert {label.text for label in model.labels} == {
-        "camera", "your side", "window", "bulb", "sheet of tracing paper", "tent",
-    }  # fmt: skip
+        "camera",
+        "your side",
+        "window",
+        "bulb",
+        "sheet of tracing paper",
+        "tent",
+    }
     for part in model.parts:
         assert np.isfinite(part.vertices).all()
         assert part.triangles.max() < len(part.vertices)

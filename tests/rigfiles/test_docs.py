@@ -145,9 +145,11 @@ def test_the_json_schema_is_one_and_takes_every_preset():
 )
 def test_the_json_schema_refuses_what_the_reader_refuses(wrong):
     good = {
-        "format": 2, "title": "x", "sheet": {"width_mm": 9, "height_mm": 9},
+        "format": 2,
+        "title": "x",
+        "sheet": {"width_mm": 9, "height_mm": 9},
         "camera": {"position_mm": [0, 0, 9]},
-    }  # fmt: skip
+    }
     checker = jsonschema.Draft202012Validator(json_schema())
     assert checker.is_valid(good)
     assert not checker.is_valid({**good, **wrong})

@@ -165,32 +165,50 @@ def test_owned_things_may_be_holders(rig_file):
 @pytest.mark.parametrize(
     ("text", "match"),
     [
-        (new(OLD[OLD.index("[[freedoms]]") :].replace('"key"', '"camera"'), "locked = true\n"),
-         r"freedoms\.camera must be left out, as it is locked"),
-        (new("").replace("# the roof\n", "# the roof\nlowest_mm = 3\n"),
-         r"cards\.roof\.held must be given where lowest_mm or highest_mm is"),
-        (new("").replace("# the roof\n", '# the roof\nheld = "books"\nlowest_mm = 900\n'),
-         r"cards\.roof\.lowest_mm must be below highest_mm \(400\) \(got 900"),
+        (
+            new(OLD[OLD.index("[[freedoms]]") :].replace('"key"', '"camera"'), "locked = true\n"),
+            r"freedoms\.camera must be left out, as it is locked",
+        ),
+        (
+            new("").replace("# the roof\n", "# the roof\nlowest_mm = 3\n"),
+            r"cards\.roof\.held must be given where lowest_mm or highest_mm is",
+        ),
+        (
+            new("").replace("# the roof\n", '# the roof\nheld = "books"\nlowest_mm = 900\n'),
+            r"cards\.roof\.lowest_mm must be below highest_mm \(400\) \(got 900",
+        ),
         (new("").replace("# the roof\n", '# the roof\nheld = "glue"\n'), "held must be one of"),
-        (new("", "equivalent_focal_length_mm = 26\nfocal_length_mm = 7\n"),
-         "equivalent_focal_length_mm must be left out beside focal_length_mm"),
+        (
+            new("", "equivalent_focal_length_mm = 26\nfocal_length_mm = 7\n"),
+            "equivalent_focal_length_mm must be left out beside focal_length_mm",
+        ),
         (new('[[owned]]\nkind = "lamp"\nheight_mm = 9\n'), r"owned\.1\.width_mm must be given"),
-        (new('[[owned]]\nkind = "lamp"\nwidth_mm = 9\nheight_mm = 9\nlowest_mm = 3\n'),
-         r"owned\.1\.lowest_mm must be given only of what holds"),
-        (new("", key="watts = 9\noutput = { value = 6 }\n"),
-         r"lamps\.key\.watts must be left out beside output"),
-        (new("", key="lumens_per_watt = [1, 9]\n"),
-         r"lamps\.key\.lumens_per_watt must be given only beside watts"),
-        (new("", key="watts = 9\nlumens_per_watt = [9, 3]\n"),
-         r"lumens_per_watt must be the lower figure first"),
-        (new("[sheet.paper]\nreflectance = 0.8\n[sheet.paper.film]\nindex = 1.5\n"),
-         r"sheet\.paper\.reflectance must be left out for clear film"),
+        (
+            new('[[owned]]\nkind = "lamp"\nwidth_mm = 9\nheight_mm = 9\nlowest_mm = 3\n'),
+            r"owned\.1\.lowest_mm must be given only of what holds",
+        ),
+        (
+            new("", key="watts = 9\noutput = { value = 6 }\n"),
+            r"lamps\.key\.watts must be left out beside output",
+        ),
+        (
+            new("", key="lumens_per_watt = [1, 9]\n"),
+            r"lamps\.key\.lumens_per_watt must be given only beside watts",
+        ),
+        (
+            new("", key="watts = 9\nlumens_per_watt = [9, 3]\n"),
+            r"lumens_per_watt must be the lower figure first",
+        ),
+        (
+            new("[sheet.paper]\nreflectance = 0.8\n[sheet.paper.film]\nindex = 1.5\n"),
+            r"sheet\.paper\.reflectance must be left out for clear film",
+        ),
         (new("[sheet.foil.relief]\ndepth_mm = 9\n"), r"relief\.depth_mm must be from -2 to 2"),
         (new("[sheet.foil.relief]\nflank_mm = 0\n"), r"relief\.flank_mm must be from 0\.01 to 5"),
         (new("[sheet.paper.waviness]\nslope_deg = -1\n"), r"slope_deg must be from 0 to 5"),
         (new("[sheet.paper.waviness]\nwavelength_mm = 0\n"), r"wavelength_mm must be from 0\.5"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_has_its_sentence(rig_file, assert_one_sentence, text, match):
     path = rig_file(text)
     with pytest.raises(BadInput, match=match) as caught:
@@ -201,13 +219,15 @@ def test_what_cannot_be_has_its_sentence(rig_file, assert_one_sentence, text, ma
 @pytest.mark.parametrize(
     ("camera", "match"),
     [
-        (f"focal_length_mm = 26\n{PHONE}",
-         r"sees like 92 mm .* write equivalent_focal_length_mm = 26"),
+        (
+            f"focal_length_mm = 26\n{PHONE}",
+            r"sees like 92 mm .* write equivalent_focal_length_mm = 26",
+        ),
         ("focal_length_mm = 6.8\n", r"6\.8 mm on a sensor of 23\.5 x 15\.6 mm .* wider than any"),
         ("pixels = [4000, 6000]\n", r"do not have the shape of the sensor's .* swap the two"),
         ("pixels = [1000, 1000]\n", r"look both up again"),
     ],
-)  # fmt: skip
+)
 def test_odd_pairs_are_asked_about(rig_file, camera, match):
     (question,) = load_rig(rig_file(new("", camera))).questions
     assert re.search(match, question)

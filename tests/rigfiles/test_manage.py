@@ -10,10 +10,19 @@ from lightplan.rigfiles import check_rig, copy_rig, list_rigs, load_rig, save_ri
 from lightplan.safe_write import FileExists
 
 SHIPPED = {
-    "brushed-plant-tag", "certificate-a4-bowed", "cone-and-phone", "copper-label-gradient",
-    "gold-card-above", "moonflower-holographic", "rainbow-bookmark", "rose-gold-tag-dark",
-    "scattered-seeds-run", "silver-bookplate-bright", "thanks-script-run", "window-two-boards",
-}  # fmt: skip
+    "brushed-plant-tag",
+    "certificate-a4-bowed",
+    "cone-and-phone",
+    "copper-label-gradient",
+    "gold-card-above",
+    "moonflower-holographic",
+    "rainbow-bookmark",
+    "rose-gold-tag-dark",
+    "scattered-seeds-run",
+    "silver-bookplate-bright",
+    "thanks-script-run",
+    "window-two-boards",
+}
 
 
 def test_lists_the_shipped_presets_with_what_they_are():
@@ -27,8 +36,9 @@ def test_lists_the_shipped_presets_with_what_they_are():
         assert row.title == loaded.rig.title
         assert (row.look, row.foil) == (loaded.rig.look.kind, loaded.rig.sheet.foil.kind)
         assert (row.width_mm, row.height_mm) == (
-            loaded.rig.sheet.width_mm, loaded.rig.sheet.height_mm,
-        )  # fmt: skip
+            loaded.rig.sheet.width_mm,
+            loaded.rig.sheet.height_mm,
+        )
 
 
 def test_shows_the_text_with_its_comments():

@@ -86,8 +86,13 @@ def test_there_are_twelve_that_differ_in_look_foil_and_artwork():
     rigs = [load_rig(RIGS / f"{name}.toml").rig for name in NAMES]
     assert len(rigs) >= 12
     assert {rig.look.kind for rig in rigs} == {
-        "bright field", "gradient", "dark field", "split", "rainbow", "flat copy",
-    }  # fmt: skip
+        "bright field",
+        "gradient",
+        "dark field",
+        "split",
+        "rainbow",
+        "flat copy",
+    }
     assert len({rig.sheet.foil.kind for rig in rigs}) >= 6
     assert len({rig.sheet.artwork.tobytes() for rig in rigs}) == len(rigs)
     assert len({rig.title for rig in rigs}) == len(rigs)
@@ -140,8 +145,7 @@ def test_the_whole_sheet_is_in_the_picture_and_nothing_stands_before_it(name):
 
 
 @pytest.mark.parametrize(
-    "name",
-    ["gold-card-above", "silver-bookplate-bright", "certificate-a4-bowed"],
+    "name", ["gold-card-above", "silver-bookplate-bright", "certificate-a4-bowed"]
 )
 def test_bright_field_foil_sees_its_board_alone(name):
     rig = load_rig(name).rig

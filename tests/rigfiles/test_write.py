@@ -88,8 +88,11 @@ def test_any_rig_comes_back_from_its_text_to_the_last_bit(rig):
     back = loaded_from(form_of(text), Path("rig.toml"))
     assert back.digest == rig_digest(rig)
     assert (back.notes, back.plan, back.owned, back.shop) == (
-        "a\nb # c", PLAN, (THING,), (THING, THING),
-    )  # fmt: skip
+        "a\nb # c",
+        PLAN,
+        (THING,),
+        (THING, THING),
+    )
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -33,19 +33,31 @@ DRAWINGS = {
     "script": (HEAD + f"<script>x</script>{RECT}</svg>", "a script in it"),
     "turbulence": (
         HEAD + '<filter id="f"><feTurbulence baseFrequency="9" numOctaves="99999"/></filter>'
-        f'<g filter="url(#f)">{RECT}</g></svg>', "the filter feTurbulence"),
+        f'<g filter="url(#f)">{RECT}</g></svg>',
+        "the filter feTurbulence",
+    ),
     "nested": (HEAD + "<g>" * 100_000 + RECT + "</g>" * 100_000 + "</svg>", "more than 200 deep"),
     "outside": (HEAD + '<image href="/etc/passwd" width="9" height="9"/></svg>', "another file"),
     "outside by link": (
         HEAD + '<image xlink:href="http://example.org/a.png" width="9" height="9"/></svg>',
-        "another file"),
+        "another file",
+    ),
     "many": (HEAD + "<g/>" * 200_001 + "</svg>", "more than 200000 parts"),
     "again and again": (uses(12), "must be"),
     "entities": (
-        '<!DOCTYPE svg [<!ENTITY a "' + "x" * 1000 + '">' + "".join(
+        '<!DOCTYPE svg [<!ENTITY a "'
+        + "x" * 1000
+        + '">'
+        + "".join(
             f'<!ENTITY {chr(98 + i)} "{"&" + chr(97 + i) + ";"}{("&" + chr(97 + i) + ";") * 9}">'
-            for i in range(9)) + "]>" + HEAD + "<title>&j;</title></svg>", "must be"),
-}  # fmt: skip
+            for i in range(9)
+        )
+        + "]>"
+        + HEAD
+        + "<title>&j;</title></svg>",
+        "must be",
+    ),
+}
 
 
 @pytest.mark.parametrize("name", DRAWINGS)
@@ -87,8 +99,9 @@ def test_a_large_bitmap_is_read_in_little_memory(tmp_path):
 
     head = struct.pack(">IIBBBBB", cols, rows, 1, 0, 0, 0, 0)
     pixels = zlib.compress(line[: 1 + cols // 8] * rows)
-    path.write_bytes(b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", pixels)
-                     + chunk(b"IEND", b""))  # fmt: skip
+    path.write_bytes(
+        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", pixels) + chunk(b"IEND", b"")
+    )
     before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     values = read_artwork(path, width_mm=120, height_mm=90)
     assert max(values.shape) <= 4096

@@ -25,8 +25,11 @@ def test_killed_commands_lose_nothing_and_go_on(tmp_path):
     folder.mkdir()
     temporary.mkdir()
     kill_runs.prepare(folder)
-    faults = [f for name in ("save", "predict", "score")
-              for f in kill_runs.one_kill(name, folder, temporary, rng)]  # fmt: skip
+    faults = [
+        f
+        for name in ("save", "predict", "score")
+        for f in kill_runs.one_kill(name, folder, temporary, rng)
+    ]
     assert not faults, f"seed {SEED}: {faults}"
 
 

@@ -54,14 +54,23 @@ def cards(count):
     [
         ("width_mm = 90", "width_mm = 1e9", 5, "from 5 to 5000"),
         ('title = "Plant tag"', f'title = "{"x" * 400_000}"', 2, "at most 200 characters"),
-        ("position_mm = [0, -300, 400]",
-         "position_mm = [0, -300, 400]\nfocal_length_mm = 1e-9", 10, "from 1 to 3000"),
+        (
+            "position_mm = [0, -300, 400]",
+            "position_mm = [0, -300, 400]\nfocal_length_mm = 1e-9",
+            10,
+            "from 1 to 3000",
+        ),
         ("[camera]", "[room.walls]\nwidth_mm = 1e9\n[camera]", 9, "100 m"),
-        ("[[lamps]]\n", "".join(f'[[lamps]]\nname = "{i}"\nposition_mm = [0, 0, 9]\n'
-                                for i in range(8000)) + "[[lamps]]\n", 11, "at most 24"),
+        (
+            "[[lamps]]\n",
+            "".join(f'[[lamps]]\nname = "{i}"\nposition_mm = [0, 0, 9]\n' for i in range(8000))
+            + "[[lamps]]\n",
+            11,
+            "at most 24",
+        ),
     ],
     ids=["sheet", "title", "focal length", "walls", "lamps"],
-)  # fmt: skip
+)
 def test_one_thing_beyond_its_bound(check, old, new, line, says):
     assert old in GOOD
     with pytest.raises(BadInput, match=says) as caught:
@@ -81,8 +90,12 @@ def test_all_faults_are_told_in_the_order_of_the_file(check):
     faults = caught.value.faults
     assert [fault.line for fault in faults] == [5, 6, 14, 15, 18]
     assert [fault.field.rpartition(".")[2] for fault in faults] == [
-        "widht_mm", "height_mm", "trim_stops", "width_mm", "unit",
-    ]  # fmt: skip
+        "widht_mm",
+        "height_mm",
+        "trim_stops",
+        "width_mm",
+        "unit",
+    ]
     for sentence, fault in zip(str(caught.value).split("\n"), faults, strict=True):
         assert sentence.startswith(f"{caught.value.file}: line {fault.line}: ")
         assert sentence.endswith(".")
@@ -164,8 +177,11 @@ def test_memory_grows_with_the_square_of_the_cells(check):
 def fields_of(form, seen=()):
     """Every field of every table of the file, with its part of the JSON Schema."""
     tables = {**json_schema()["$defs"], "RigForm": json_schema()}
-    return [(name, field, about) for name, table in tables.items()
-            for field, about in table["properties"].items()]  # fmt: skip
+    return [
+        (name, field, about)
+        for name, table in tables.items()
+        for field, about in table["properties"].items()
+    ]
 
 
 @pytest.mark.parametrize(("table", "field", "about"), fields_of(RigForm))
@@ -184,8 +200,11 @@ def test_the_schema_refuses_what_is_beyond_and_takes_the_rest():
     validator = jsonschema.Draft202012Validator(json_schema())
     document = parse(GOOD)
     validator.validate(document)
-    for path, value in (("title", "x" * 201), ("lamps", [document["lamps"][0]] * 25),
-                        ("sheet", {"width_mm": 4, "height_mm": 50})):  # fmt: skip
+    for path, value in (
+        ("title", "x" * 201),
+        ("lamps", [document["lamps"][0]] * 25),
+        ("sheet", {"width_mm": 4, "height_mm": 50}),
+    ):
         assert not validator.is_valid(document | {path: value})
         assert beyond(document | {path: value}, RigForm)
     assert bound_of(RigForm, "sheet") is None

@@ -23,9 +23,13 @@ def run(*words, env=None, preexec=None, **options):
     """Run the command line as its own process."""
     options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE} | options
     return subprocess.run(
-        [*PROGRAM, *map(os.fspath, words)], env=os.environ | (env or {}), preexec_fn=preexec,
-        timeout=120, check=False, **options,
-    )  # fmt: skip
+        [*PROGRAM, *map(os.fspath, words)],
+        env=os.environ | (env or {}),
+        preexec_fn=preexec,
+        timeout=120,
+        check=False,
+        **options,
+    )
 
 
 def assert_told(done, code, *words):
@@ -67,8 +71,9 @@ def test_a_full_device(words):
 
 
 def test_who_reads_only_the_start_hears_nothing_more():
-    with subprocess.Popen([*PROGRAM, "rigs", "show", PRESET], stdout=subprocess.PIPE,
-                          stderr=subprocess.PIPE) as made:  # fmt: skip
+    with subprocess.Popen(
+        [*PROGRAM, "rigs", "show", PRESET], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as made:
         made.stdout.close()
         assert made.stderr.read() == b""
 
@@ -122,8 +127,14 @@ def test_little_memory_is_told(tmp_path):
     def little():
         resource.setrlimit(resource.RLIMIT_AS, (700 << 20, 700 << 20))
 
-    done = run("predict", PRESET, "--out", tmp_path / "p", preexec=little,
-               env={"OPENBLAS_NUM_THREADS": "1"})  # fmt: skip
+    done = run(
+        "predict",
+        PRESET,
+        "--out",
+        tmp_path / "p",
+        preexec=little,
+        env={"OPENBLAS_NUM_THREADS": "1"},
+    )
     if done.returncode == 0:
         pytest.skip("700 MB are enough here")
     assert b"Traceback" not in done.stderr
@@ -133,8 +144,9 @@ def test_little_memory_is_told(tmp_path):
 @pytest.mark.parametrize("moment", ["0.1 s", "at work"])
 def test_stopped_is_told(number, code, moment, tmp_path):
     out = tmp_path / "out"
-    with subprocess.Popen([*PROGRAM, "plan", PRESET, "--out", out], stdout=subprocess.PIPE,
-                          stderr=subprocess.PIPE) as made:  # fmt: skip
+    with subprocess.Popen(
+        [*PROGRAM, "plan", PRESET, "--out", out], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as made:
         end = time.monotonic() + 60
         while moment == "at work" and not out.exists() and time.monotonic() < end:
             time.sleep(0.02)

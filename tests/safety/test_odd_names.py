@@ -28,8 +28,13 @@ NAMES = {
     b"[red]markup[bold].jpg": "[red]markup[bold].jpg",
 }
 GOOD = (b"IMG_\xff\xfe.jpg", b"two\nlines.jpg")
-NO_FILES = {"loop.jpg": "leads nowhere", "gone.jpg": "leads nowhere", "folder.jpg": "a folder",
-            "pipe.jpg": "no ordinary file", "empty.jpg": "an empty file"}  # fmt: skip
+NO_FILES = {
+    "loop.jpg": "leads nowhere",
+    "gone.jpg": "leads nowhere",
+    "folder.jpg": "a folder",
+    "pipe.jpg": "no ordinary file",
+    "empty.jpg": "an empty file",
+}
 
 
 @pytest.fixture

@@ -84,22 +84,39 @@ def test_the_contact_sheet(browser, tmp_path):
     rows = [
         ScoreRow(
             entry={
-                "file": f"{text}.jpg", "score": 50.0, "verdict": "adjust", "error": None,
-                "measures": {}, "reasons": [text],
+                "file": f"{text}.jpg",
+                "score": 50.0,
+                "verdict": "adjust",
+                "error": None,
+                "measures": {},
+                "reasons": [text],
                 "findings": [{**finding, "what": text, "cause": text, "move": text}],
             },
-            rank=i + 1, ties=(text,), flags=(text,), group=text, picture=f"thumbnails/{text}",
+            rank=i + 1,
+            ties=(text,),
+            flags=(text,),
+            group=text,
+            picture=f"thumbnails/{text}",
         )
         for i, text in enumerate(TEXTS)
-    ]  # fmt: skip
+    ]
     rows += [
-        ScoreRow(entry={"file": text, "score": None, "verdict": "cannot tell", "error": text,
-                        "measures": {}, "findings": []})
+        ScoreRow(
+            entry={
+                "file": text,
+                "score": None,
+                "verdict": "cannot tell",
+                "error": text,
+                "measures": {},
+                "findings": [],
+            }
+        )
         for text in TEXTS
-    ]  # fmt: skip
+    ]
     path = tmp_path / "contact_sheet.html"
-    page = contact_sheet_html(rows, title=TEXTS[4], look="split", comparison=TEXTS[2],
-                              reasons=TEXTS)  # fmt: skip
+    page = contact_sheet_html(
+        rows, title=TEXTS[4], look="split", comparison=TEXTS[2], reasons=TEXTS
+    )
     path.write_text(page, "utf-8")
     ran, outside, text = opened(browser, path)
     assert ran == []
@@ -108,8 +125,16 @@ def test_the_contact_sheet(browser, tmp_path):
 
 
 def test_a_long_name_pushes_nothing_aside(browser, tmp_path):
-    row = ScoreRow(entry={"file": "x" * 250 + ".jpg", "score": 50.0, "verdict": "adjust",
-                          "error": None, "measures": {}, "findings": []})  # fmt: skip
+    row = ScoreRow(
+        entry={
+            "file": "x" * 250 + ".jpg",
+            "score": 50.0,
+            "verdict": "adjust",
+            "error": None,
+            "measures": {},
+            "findings": [],
+        }
+    )
     path = tmp_path / "contact_sheet.html"
     path.write_text(contact_sheet_html([row], title="T", look="split"), "utf-8")
     page = browser.new_page(viewport={"width": 1280, "height": 800})

@@ -82,8 +82,7 @@ def test_a_scheduler_in_a_public_network_is_refused(address):
 
 
 @pytest.mark.parametrize(
-    "address",
-    ["tcp://127.0.0.1:8786", "10.1.2.3:8786", "tcp://192.168.0.7:1", "[fe80::1]:1"],
+    "address", ["tcp://127.0.0.1:8786", "10.1.2.3:8786", "tcp://192.168.0.7:1", "[fe80::1]:1"]
 )
 def test_one_in_a_network_of_ones_own_is_not(address):
     refuse_outside(address)

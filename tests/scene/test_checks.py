@@ -110,9 +110,16 @@ def test_a_list_with_a_wrong_number_or_count_is_refused(part, name):
 
 
 NEGATIVE_IS_FINE = {
-    "roll_rad", "bow_mm", "bow_rad", "brush_rad", "direction_rad", "turn_rad", "trim_stops",
-    "polariser_rad", "low",
-}  # fmt: skip
+    "roll_rad",
+    "bow_mm",
+    "bow_rad",
+    "brush_rad",
+    "direction_rad",
+    "turn_rad",
+    "trim_stops",
+    "polariser_rad",
+    "low",
+}
 
 
 @pytest.mark.parametrize(("part", "name"), NUMBERS, ids=named(NUMBERS))
@@ -149,8 +156,11 @@ def test_numpy_numbers_are_numbers():
         ),
         (lambda: Exposure(iso=100), r"camera\.exposure must be all of f_number, time_s and iso"),
         (lambda: Placement((1, 2, 3), (1, 2, 3)), r"aim_mm must be another point than position_mm"),
-        (lambda: Look(direction_rad=7), r"look\.direction_deg must be from -360 to 360 degrees "
-                                         r"\(got 401\.070457\)"),
+        (
+            lambda: Look(direction_rad=7),
+            r"look\.direction_deg must be from -360 to 360 degrees "
+            r"\(got 401\.070457\)",
+        ),
         (
             lambda: Side(reflectance=(0.2, 1.2, 0.2)),
             r"reflectance\.g must be from 0 to 1 \(got 1\.2\)",
@@ -174,7 +184,7 @@ def test_numpy_numbers_are_numbers():
             r"sheet\.bow_mm must be at most 15, a quarter of the shorter side \(got 16\)",
         ),
     ],
-)  # fmt: skip
+)
 def test_each_message_says_what_was_wanted(make, match):
     with pytest.raises(BadInput, match=match):
         make()
@@ -188,8 +198,16 @@ def test_artwork_that_is_no_share_of_foil_is_refused(artwork):
         Sheet(width_mm=100, height_mm=60, artwork=np.array(artwork))
 
 
-@pytest.mark.parametrize("pixels", [np.ones((2, 3)), np.ones((2, 3, 4)), -np.ones((1, 2, 3)),
-                                    np.full((1, 2, 3), np.nan), np.ones((0, 2, 3))])  # fmt: skip
+@pytest.mark.parametrize(
+    "pixels",
+    [
+        np.ones((2, 3)),
+        np.ones((2, 3, 4)),
+        -np.ones((1, 2, 3)),
+        np.full((1, 2, 3), np.nan),
+        np.ones((0, 2, 3)),
+    ],
+)
 def test_a_probe_that_is_no_light_is_refused(pixels):
     with pytest.raises(RigError, match=r"room\.probe must be rows x columns x 3 values of 0"):
         Probe(pixels=pixels)
@@ -255,8 +273,13 @@ def rig(**parts):
             r"lamps\.a\.position_mm must be above the table",
         ),
         (
-            {"cards": (Card(name="c", placement=Placement((0, 0, 1), (0, 0, 9)), width_mm=9,
-                            height_mm=9),)},
+            {
+                "cards": (
+                    Card(
+                        name="c", placement=Placement((0, 0, 1), (0, 0, 9)), width_mm=9, height_mm=9
+                    ),
+                )
+            },
             r"cards\.c\.position_mm must be clear of the sheet",
         ),
         ({"shells": (Shell(name="a"), Shell(name="a"))}, r"name must be given, and different"),
@@ -267,7 +290,7 @@ def rig(**parts):
             r"freedoms\.element must be the name of a lamp, card, shell or camera \(got key\)",
         ),
     ],
-)  # fmt: skip
+)
 def test_a_rig_whose_parts_do_not_fit_is_refused(parts, match):
     with pytest.raises(RigError, match=match):
         rig(**parts)

@@ -9,18 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightplan.errors import RigError
-from lightplan.scene import (
-    Camera,
-    Card,
-    Freedom,
-    Hole,
-    Lamp,
-    Placement,
-    Prop,
-    Rig,
-    Sheet,
-    Shell,
-)
+from lightplan.scene import Camera, Card, Freedom, Hole, Lamp, Placement, Prop, Rig, Sheet, Shell
 from lightplan.scene.dimensions import value_of
 from lightplan.scene.edits import (
     Add,
@@ -46,22 +35,33 @@ POST = Prop(name="post", position_mm=(500, 0, 0))
 @pytest.fixture
 def rig() -> Rig:
     return Rig(
-        title="edits", sheet=Sheet(width_mm=90, height_mm=50),
+        title="edits",
+        sheet=Sheet(width_mm=90, height_mm=50),
         camera=Camera(placement=Placement((0, -500, 500))),
-        lamps=(KEY,), cards=(BOARD,), shells=(CONE,), props=(POST,),
+        lamps=(KEY,),
+        cards=(BOARD,),
+        shells=(CONE,),
+        props=(POST,),
         freedoms=(Freedom(element="board", dimension="x_mm", low=-10, high=10),),
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize(
     ("element", "dimension", "value"),
     [
-        ("key", "x_mm", 40.0), ("key", "aim_z_mm", 12.0), ("key", "trim_stops", -2.0),
-        ("board", "z_mm", 250.0), ("board", "width_mm", 500.0), ("board", "hole_mm", 40.0),
-        ("cone", "y_mm", 5.0), ("cone", "width_mm", 300.0), ("cone", "hole_mm", 90.0),
-        ("camera", "z_mm", 600.0), ("camera", "aim_y_mm", 9.0),
+        ("key", "x_mm", 40.0),
+        ("key", "aim_z_mm", 12.0),
+        ("key", "trim_stops", -2.0),
+        ("board", "z_mm", 250.0),
+        ("board", "width_mm", 500.0),
+        ("board", "hole_mm", 40.0),
+        ("cone", "y_mm", 5.0),
+        ("cone", "width_mm", 300.0),
+        ("cone", "hole_mm", 90.0),
+        ("camera", "z_mm", 600.0),
+        ("camera", "aim_y_mm", 9.0),
     ],
-)  # fmt: skip
+)
 def test_what_is_set_is_read_back_and_all_else_stays(
     rig: Rig, element: str, dimension: str, value: float
 ) -> None:
@@ -123,9 +123,11 @@ def test_moving_keeps_the_aim_or_the_direction(rig: Rig) -> None:
 @given(st.floats(-1.2, 1.2), st.floats(-0.6, 0.6))
 def test_a_turn_turns_by_its_angle_about_the_middle(turn: float, lean: float) -> None:
     rig = Rig(
-        title="turn", sheet=Sheet(width_mm=90, height_mm=50), cards=(BOARD,),
+        title="turn",
+        sheet=Sheet(width_mm=90, height_mm=50),
+        cards=(BOARD,),
         camera=Camera(placement=Placement((0, -500, 500))),
-    )  # fmt: skip
+    )
     found = edited(rig, Turn(element="board", turn_rad=turn, lean_rad=lean)).cards[0].placement
     before, after = (np.subtract(p.aim_mm, p.position_mm) for p in (BOARD.placement, found))
     assert found.position_mm == BOARD.placement.position_mm

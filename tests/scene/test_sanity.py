@@ -101,11 +101,14 @@ def test_without_a_table_only_the_sheet_is_in_the_way():
 @pytest.mark.parametrize(
     ("shape", "z", "fine"),
     [
-        ("rectangle", 97, True), ("rectangle", 95, False),
-        ("disk", 97, True), ("disk", 95, False),
-        ("bulb", 97, True), ("bulb", 95, False),
+        ("rectangle", 97, True),
+        ("rectangle", 95, False),
+        ("disk", 97, True),
+        ("disk", 95, False),
+        ("bulb", 97, True),
+        ("bulb", 95, False),
     ],
-)  # fmt: skip
+)
 def test_lamps_stand_on_the_table_by_their_own_shape(shape, z, fine):
     # 200 mm across: 100 below the middle, less 1 mm of drop and 3 mm of slack.
     place = Placement((0, 250, z), (0, 0, z))
@@ -153,12 +156,16 @@ def test_cones_and_tents_stand_round_the_sheet(shell, fine):
 @pytest.mark.parametrize(
     ("element", "dimension", "fine"),
     [
-        ("camera", "aim_z_mm", True), ("camera", "width_mm", False),
-        ("key", "trim_stops", True), ("key", "hole_mm", False),
-        ("c", "hole_mm", True), ("c", "trim_stops", False),
-        ("s", "width_mm", True), ("s", "aim_x_mm", False),
+        ("camera", "aim_z_mm", True),
+        ("camera", "width_mm", False),
+        ("key", "trim_stops", True),
+        ("key", "hole_mm", False),
+        ("c", "hole_mm", True),
+        ("c", "trim_stops", False),
+        ("s", "width_mm", True),
+        ("s", "aim_x_mm", False),
     ],
-)  # fmt: skip
+)
 def test_freedoms_are_of_dimensions_that_are_there(element, dimension, fine):
     parts = rig(
         lamps=(Lamp(name="key", placement=Placement((0, 400, 600))),),

@@ -44,8 +44,11 @@ def test_undo_and_redo_go_all_the_way_and_back(rig_file):
     assert rig_file.read_text("utf-8") == before
     assert document.undo() is None
     assert [document.redo() for _ in range(4)] == [
-        "moved to -500", "moved to -510", "moved to -520", None,
-    ]  # fmt: skip
+        "moved to -500",
+        "moved to -510",
+        "moved to -520",
+        None,
+    ]
     assert x_in(rig_file) == -520.0
 
 

@@ -89,11 +89,22 @@ def draw_artwork(rng, width_mm, height_mm, *, px_per_mm=8.0):
     (wide, _), _ = cv2.getTextSize(str(word), cv2.FONT_HERSHEY_TRIPLEX, 1.0, 2)
     size = 0.6 * cols / wide
     cv2.putText(
-        art, str(word), (int(cols * 0.2), int(rows * 0.75)), cv2.FONT_HERSHEY_TRIPLEX,
-        size, 255, max(2, int(2.2 * size)), cv2.LINE_AA,
-    )  # fmt: skip
-    cv2.line(art, (int(cols * 0.2), int(rows * 0.82)), (int(cols * 0.7), int(rows * 0.82)), 255,
-             max(2, short // 60))  # fmt: skip
+        art,
+        str(word),
+        (int(cols * 0.2), int(rows * 0.75)),
+        cv2.FONT_HERSHEY_TRIPLEX,
+        size,
+        255,
+        max(2, int(2.2 * size)),
+        cv2.LINE_AA,
+    )
+    cv2.line(
+        art,
+        (int(cols * 0.2), int(rows * 0.82)),
+        (int(cols * 0.7), int(rows * 0.82)),
+        255,
+        max(2, short // 60),
+    )
     return art.astype(np.float32) / 255
 
 
@@ -204,10 +215,28 @@ def _project(points_mm, rotation, translation, focal, distortion, rows, cols):
 
 
 def render(
-    seed: int, *, rows: int = 800, cols: int = 1200, size_mm=None, stock=None, foil_kind=None,
-    table=None, tilt_deg=None, fill=None, distortion=None, blur_px=None, jpeg=None, glare=None,
-    hot_spot=None, exposure=None, shift=(0.0, 0.0), noise=None, artwork=None, look=None, under=None,
-) -> Render:  # fmt: skip
+    seed: int,
+    *,
+    rows: int = 800,
+    cols: int = 1200,
+    size_mm=None,
+    stock=None,
+    foil_kind=None,
+    table=None,
+    tilt_deg=None,
+    fill=None,
+    distortion=None,
+    blur_px=None,
+    jpeg=None,
+    glare=None,
+    hot_spot=None,
+    exposure=None,
+    shift=(0.0, 0.0),
+    noise=None,
+    artwork=None,
+    look=None,
+    under=None,
+) -> Render:
     """Photograph an invented sheet; whatever is not given is drawn at random from `seed`.
 
     `shift` moves the camera's aim by shares of the frame (to cut the sheet off);
@@ -254,8 +283,9 @@ def render(
         at = _page_places(page.shape, x_mm / page_width, y_mm / page_height)
         body = np.where(
             ((np.abs(x_mm) < page_width / 2) & (np.abs(y_mm) < page_height / 2))[..., None],
-            cv2.remap(page, *at, cv2.INTER_LINEAR), body,
-        )  # fmt: skip
+            cv2.remap(page, *at, cv2.INTER_LINEAR),
+            body,
+        )
     body = body * lit[..., None]
     quarter = cv2.resize(inside, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     moved = np.roll(quarter, rng.integers(-6, 7, 2) * over // 2, (0, 1))
@@ -312,14 +342,33 @@ def render(
     sides = ends[:, None] + share * (np.roll(ends, -1, axis=0) - ends)[:, None]
     outline = _project(sides.reshape(-1, 3), *place).reshape(4, OUTLINE_PLACES, 2)
     story = {
-        "seed": seed, "stock": str(stock), "foil": str(foil_kind), "table": str(table),
-        "tilt": round(float(tilt_deg), 1), "glare": bool(glare), "jpeg": jpeg,
-        "distortion": round(float(distortion), 4), "size": (width_mm, height_mm),
-    }  # fmt: skip
+        "seed": seed,
+        "stock": str(stock),
+        "foil": str(foil_kind),
+        "table": str(table),
+        "tilt": round(float(tilt_deg), 1),
+        "glare": bool(glare),
+        "jpeg": jpeg,
+        "distortion": round(float(distortion), 4),
+        "size": (width_mm, height_mm),
+    }
     return Render(
-        picture, light, bare, outline, corners, foil, art, float(width_mm), float(height_mm),
-        focal, rotation, translation, distortion, spot, story,
-    )  # fmt: skip
+        picture,
+        light,
+        bare,
+        outline,
+        corners,
+        foil,
+        art,
+        float(width_mm),
+        float(height_mm),
+        focal,
+        rotation,
+        translation,
+        distortion,
+        spot,
+        story,
+    )
 
 
 @pytest.fixture(scope="session")

@@ -15,9 +15,17 @@ SIZE = {"width_mm": 105, "height_mm": 148}
 BLACK = (0.035, 0.035, 0.037)  # the stock that `photograph` calls black
 # Black stock on a table as black, shadows and all: what is seen is the foil.
 FAINT = {
-    "size_mm": (105, 148), "stock": "black", "table": "like the paper", "hot_spot": False,
-    "glare": False, "distortion": 0.0, "fill": 0.7, "jpeg": 92, "blur_px": 0.7, "exposure": 0.6,
-}  # fmt: skip
+    "size_mm": (105, 148),
+    "stock": "black",
+    "table": "like the paper",
+    "hot_spot": False,
+    "glare": False,
+    "distortion": 0.0,
+    "fill": 0.7,
+    "jpeg": 92,
+    "blur_px": 0.7,
+    "exposure": 0.6,
+}
 
 
 def bookplate(words=("EX LIBRIS", "Quill and Fern", "Bindery"), *, inset=0.06, star=9):

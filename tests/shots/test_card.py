@@ -8,12 +8,7 @@ import pytest
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.print.card_page import write_marker_card
 from lightplan.safe_write import FileExists
-from lightplan.shots.sheet.card import (
-    PATCH_LIGHTNESS,
-    CardLayout,
-    find_marker_card,
-    read_greys,
-)
+from lightplan.shots.sheet.card import PATCH_LIGHTNESS, CardLayout, find_marker_card, read_greys
 from lightplan.shots.sheet.corners import find_sheet
 
 POINT_MM = 25.4 / 72

@@ -16,10 +16,19 @@ from lightplan.shots.sheet.location import find_in_shot
 from lightplan.tasks.score import score_photos
 
 GIVEN = {
-    "size_mm": (105, 148), "table": "like the paper", "fill": 0.42, "tilt_deg": 20.0,
-    "distortion": 0.0, "hot_spot": False, "glare": False, "rows": 1000, "cols": 1500,
-    "noise": 0.003, "jpeg": 0, "look": "plain",
-}  # fmt: skip
+    "size_mm": (105, 148),
+    "table": "like the paper",
+    "fill": 0.42,
+    "tilt_deg": 20.0,
+    "distortion": 0.0,
+    "hot_spot": False,
+    "glare": False,
+    "rows": 1000,
+    "cols": 1500,
+    "noise": 0.003,
+    "jpeg": 0,
+    "look": "plain",
+}
 
 
 @pytest.fixture(scope="module")

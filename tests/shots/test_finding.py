@@ -69,9 +69,14 @@ def test_known_focal_length_is_used(photograph):
 def test_lens_bending_is_measured(photograph):
     for distortion in (-0.03, 0.03):
         shot = photograph(
-            11, size_mm=(148, 210), stock="white", table="dark", distortion=distortion,
-            tilt_deg=8.0, fill=0.9,
-        )  # fmt: skip
+            11,
+            size_mm=(148, 210),
+            stock="white",
+            table="dark",
+            distortion=distortion,
+            tilt_deg=8.0,
+            fill=0.9,
+        )
         found = find_sheet(shot.picture, width_mm=148, height_mm=210)
         # True: seen = r (1 + k r^2); the finder's model: r = seen / (1 + b seen^2), b = k to
         # first order.
@@ -90,8 +95,10 @@ def test_outline_of_exact_bent_lines_gives_exact_corners():
     corners = np.array([[150.0, 120.0], [800.0, 90.0], [850.0, 600.0], [120.0, 560.0]])
     share = np.linspace(0.02, 0.98, 48)[:, None]
     shape = (700, 950)
-    sides = [bend(a + share * (b - a), 0.02, shape)
-             for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]  # fmt: skip
+    sides = [
+        bend(a + share * (b - a), 0.02, shape)
+        for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    ]
     found, bending = fit_outline(sides, shape, noise_px=0.01)
     np.testing.assert_allclose(bending, 0.02, atol=2e-4)
     np.testing.assert_allclose(found, bend(corners, 0.02, shape), atol=0.02)

@@ -56,9 +56,16 @@ def test_chessboard_is_not_a_sheet():
 @pytest.mark.parametrize("shift", [(0.45, 0.0), (-0.45, 0.0), (0.0, 0.5), (0.0, -0.5)])
 def test_sheet_cut_by_the_frame_is_refused(photograph, shift):
     shot = photograph(
-        7, size_mm=(148, 210), stock="cream", table="dark", fill=0.8, shift=shift, tilt_deg=5.0,
-        rows=600, cols=900,
-    )  # fmt: skip
+        7,
+        size_mm=(148, 210),
+        stock="cream",
+        table="dark",
+        fill=0.8,
+        shift=shift,
+        tilt_deg=5.0,
+        rows=600,
+        cols=900,
+    )
     outside = (shot.corners < 0) | (shot.corners >= (600, 900))
     assert outside.any()
     found = find_sheet(shot.picture, width_mm=148, height_mm=210)

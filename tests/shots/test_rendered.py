@@ -84,10 +84,16 @@ def judge(shot, to_linear, to_coded):
     truth = cv2.remap(shot.foil, places[..., 1], places[..., 0], cv2.INTER_LINEAR)
     artwork, look = segment_with_artwork(right, shot.artwork), segment_by_look(right)
     return Outcome(
-        shot.story, True, *can, error, (way.quarters, way.mirrored) == (turn, False),
-        overlap(artwork.foil, truth, right.valid), overlap(look.foil, truth, right.valid),
-        look.confidence, artwork.confidence,
-    )  # fmt: skip
+        shot.story,
+        True,
+        *can,
+        error,
+        (way.quarters, way.mirrored) == (turn, False),
+        overlap(artwork.foil, truth, right.valid),
+        overlap(look.foil, truth, right.valid),
+        look.confidence,
+        artwork.confidence,
+    )
 
 
 @pytest.fixture(scope="module")
@@ -101,8 +107,9 @@ def outcomes(photograph, to_linear, to_coded):
                 f"\n{'not found' if not o.found else f'corners {100 * o.corner_error:.2f} %'}, "
                 f"artwork {o.with_artwork:.3f}, look {o.by_look:.3f} "
                 f"({o.look_confidence:.2f}), decidable: sheet {o.findable}, foil {o.tellable}: "
-                f"{o.story}", end="",
-            )  # fmt: skip
+                f"{o.story}",
+                end="",
+            )
     print(
         f"\n{len(seen)} photographs: found {sum(o.found for o in seen)}, corners within 0.5 % "
         f"{len(right)}, median {100 * np.nanmedian([o.corner_error for o in seen]):.3f} %; "

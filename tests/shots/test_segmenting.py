@@ -18,9 +18,12 @@ def squared_of(shot, to_linear, push=0.0):
     wrong = np.array([[1, -1], [-1, 1], [1, 1], [-1, -0.5]]) * push * width / np.sqrt(2)
     found = SheetFound(read_only(shot.corners + wrong), shot.picture.shape[:2], 1.0, "by hand")
     squared = square(
-        to_linear(shot.picture), shot.picture == 255, found,
-        width_mm=shot.width_mm, height_mm=shot.height_mm,
-    )  # fmt: skip
+        to_linear(shot.picture),
+        shot.picture == 255,
+        found,
+        width_mm=shot.width_mm,
+        height_mm=shot.height_mm,
+    )
     rows, cols = squared.valid.shape
     v, u = (np.mgrid[0:rows, 0:cols] + 0.5) / np.array([rows, cols])[:, None, None]
     places = project(found, u, v).astype(np.float32)
@@ -35,14 +38,32 @@ def overlap(mask, truth, where):
 
 @pytest.fixture(scope="module")
 def gold_on_navy(photograph):
-    return photograph(40, size_mm=(120, 120), stock="navy", foil_kind="gold foil", table="light",
-                      tilt_deg=12.0, glare=False, fill=0.85, hot_spot=True)  # fmt: skip
+    return photograph(
+        40,
+        size_mm=(120, 120),
+        stock="navy",
+        foil_kind="gold foil",
+        table="light",
+        tilt_deg=12.0,
+        glare=False,
+        fill=0.85,
+        hot_spot=True,
+    )
 
 
 @pytest.fixture(scope="module")
 def silver_on_white(photograph):
-    return photograph(43, size_mm=(105, 148), stock="white", foil_kind="silver foil", table="dark",
-                      tilt_deg=15.0, glare=True, fill=0.9, hot_spot=False)  # fmt: skip
+    return photograph(
+        43,
+        size_mm=(105, 148),
+        stock="white",
+        foil_kind="silver foil",
+        table="dark",
+        tilt_deg=15.0,
+        glare=True,
+        fill=0.9,
+        hot_spot=False,
+    )
 
 
 @pytest.mark.parametrize("name", ["gold_on_navy", "silver_on_white"])

@@ -15,9 +15,20 @@ def placed(corners, shape, bending=0.0):
 @pytest.fixture(scope="module")
 def shot(photograph):
     return photograph(
-        31, size_mm=(105, 148), stock="white", foil_kind="gold foil", table="grey", tilt_deg=20.0,
-        distortion=0.0, jpeg=0, noise=0.0, hot_spot=True, glare=False, fill=0.85, exposure=0.8,
-    )  # fmt: skip
+        31,
+        size_mm=(105, 148),
+        stock="white",
+        foil_kind="gold foil",
+        table="grey",
+        tilt_deg=20.0,
+        distortion=0.0,
+        jpeg=0,
+        noise=0.0,
+        hot_spot=True,
+        glare=False,
+        fill=0.85,
+        exposure=0.8,
+    )
 
 
 def squared_of(shot, to_linear, **more):
@@ -68,8 +79,14 @@ def _sheet_area(shot):
     rows, cols = shot.picture.shape[:2]
     plane = np.column_stack([shot.rotation[:, 0], shot.rotation[:, 1], shot.translation_mm])
     y, x = np.mgrid[0:rows, 0:cols]
-    rays = np.stack([(x - (cols - 1) / 2) / shot.focal_px, (y - (rows - 1) / 2) / shot.focal_px,
-                     np.ones_like(x)], axis=-1)  # fmt: skip
+    rays = np.stack(
+        [
+            (x - (cols - 1) / 2) / shot.focal_px,
+            (y - (rows - 1) / 2) / shot.focal_px,
+            np.ones_like(x),
+        ],
+        axis=-1,
+    )
     depth = rays @ np.linalg.inv(plane)[2]
     return (1 / np.abs(depth) ** 3)[..., None]
 
@@ -86,9 +103,13 @@ def test_a_window_gives_the_same_as_the_whole(shot, to_linear):
     found, whole = squared_of(shot, to_linear)
     rows, cols = window(found)
     part = square(
-        to_linear(shot.picture[rows, cols]), shot.picture[rows, cols] == 255, found,
-        width_mm=105, height_mm=148, origin=(rows.start, cols.start),
-    )  # fmt: skip
+        to_linear(shot.picture[rows, cols]),
+        shot.picture[rows, cols] == 255,
+        found,
+        width_mm=105,
+        height_mm=148,
+        origin=(rows.start, cols.start),
+    )
     np.testing.assert_allclose(part.linear, whole.linear, atol=2e-4)
     np.testing.assert_array_equal(part.clipped, whole.clipped)
     np.testing.assert_array_equal(part.valid, whole.valid)

@@ -16,9 +16,16 @@ from lightplan.compiled import compiled
 
 @compiled
 def edge(
-    ax: float, ay: float, az: float, bx: float, by: float, bz: float, nx: float, ny: float,
+    ax: float,
+    ay: float,
+    az: float,
+    bx: float,
+    by: float,
+    bz: float,
+    nx: float,
+    ny: float,
     nz: float,
-) -> float:  # fmt: skip
+) -> float:
     """Angle from a to b as seen from the point, times how level their plane is."""
     x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
     size = math.sqrt(x * x + y * y + z * z)
@@ -62,9 +69,17 @@ def polygon(point: Doubles, normal: Doubles, corners: Doubles) -> float:
 
 @compiled
 def to_patches(
-    points: Doubles, normals: Doubles, spread: Doubles, centres: Doubles, facing: Doubles,
-    areas: Doubles, corners: Doubles, near: float, level_mm: float, factors: Singles,
-) -> None:  # fmt: skip
+    points: Doubles,
+    normals: Doubles,
+    spread: Doubles,
+    centres: Doubles,
+    facing: Doubles,
+    areas: Doubles,
+    corners: Doubles,
+    near: float,
+    level_mm: float,
+    factors: Singles,
+) -> None:
     """Write view factors (n, m) from points to the fronts of patches, nothing in between.
 
     Parameters

@@ -10,9 +10,15 @@ from lightplan.compiled import compiled_sums
 
 @compiled_sums
 def diffracted(
-    view: Singles, out: Singles, roughness: Singles, across: Singles, kicks: Singles,
-    shares: Singles, colour: Singles, total: Singles,
-) -> None:  # fmt: skip
+    view: Singles,
+    out: Singles,
+    roughness: Singles,
+    across: Singles,
+    kicks: Singles,
+    shares: Singles,
+    colour: Singles,
+    total: Singles,
+) -> None:
     """Add the share per solid angle of light from `out` (n, 3) that is sent to `view` (n, 3).
 
     Facets that turn light of an order and wavelength by the grating equation from one to the

@@ -51,11 +51,24 @@ def s_share(
 
 @compiled
 def weighed(
-    spots: Doubles, frames: Doubles, views: Doubles, across: Doubles, polarised: bool,
-    roughness: Doubles, s: Singles, p: Singles, points: Doubles, normals: Doubles,
-    areas: Doubles, firsts: Integers, facing: Booleans, weight: Singles, facets: Singles,
-    off: Doubles, nearest: Doubles,
-) -> None:  # fmt: skip
+    spots: Doubles,
+    frames: Doubles,
+    views: Doubles,
+    across: Doubles,
+    polarised: bool,
+    roughness: Doubles,
+    s: Singles,
+    p: Singles,
+    points: Doubles,
+    normals: Doubles,
+    areas: Doubles,
+    firsts: Integers,
+    facing: Booleans,
+    weight: Singles,
+    facets: Singles,
+    off: Doubles,
+    nearest: Doubles,
+) -> None:
     """Write what points of t targets count at n spots, and what tells whether they are dense.
 
     Parameters

@@ -25,9 +25,16 @@ def read_grid(
 
 @compiled
 def mix(
-    paper: Singles, foil: Singles, share: Singles, first: Integers, cols: int, over: Singles,
-    down: Singles, pixels: Integers, picture: Singles,
-) -> None:  # fmt: skip
+    paper: Singles,
+    foil: Singles,
+    share: Singles,
+    first: Integers,
+    cols: int,
+    over: Singles,
+    down: Singles,
+    pixels: Integers,
+    picture: Singles,
+) -> None:
     """Write foil over paper to those pixels of a picture (p, 3) that look at the sheet.
 
     As `read_grid` for both layers; only what a pixel's share of foil asks for is read.

@@ -35,22 +35,29 @@ def inside(
 def local(points: Doubles, centre: Doubles, frame: Doubles, places: Doubles) -> None:
     """Write points (n, 3) in the axes of a thing, the columns of `frame`, to places (n, 3)."""
     for i in range(points.shape[0]):
-        x, y, z = (
-            points[i, 0] - centre[0],
-            points[i, 1] - centre[1],
-            points[i, 2] - centre[2],
-        )
+        x, y, z = (points[i, 0] - centre[0], points[i, 1] - centre[1], points[i, 2] - centre[2])
         for c in range(3):
             places[i, c] = x * frame[0, c] + y * frame[1, c] + z * frame[2, c]
 
 
 @compiled
 def cut_lines(
-    starts: Doubles, ends: Doubles, which: Integers, flags: Integers, fresh: Booleans,
-    centres: Doubles, frames: Doubles, halves: Doubles, rounds: Booleans, holes: Doubles,
-    first_hole: Integers, fresh_rows: Booleans, fresh_cols: Integers, touch: float,
+    starts: Doubles,
+    ends: Doubles,
+    which: Integers,
+    flags: Integers,
+    fresh: Booleans,
+    centres: Doubles,
+    frames: Doubles,
+    halves: Doubles,
+    rounds: Booleans,
+    holes: Doubles,
+    first_hole: Integers,
+    fresh_rows: Booleans,
+    fresh_cols: Integers,
+    touch: float,
     bits: Integers,
-) -> None:  # fmt: skip
+) -> None:
     """Set the flags of some flat things in bits (n, m) where they cut lines.
 
     Fresh things are looked at on all lines, the others where the start is among fresh rows

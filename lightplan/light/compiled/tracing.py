@@ -46,11 +46,23 @@ def texel_at(x: float, y: float, lines_x: Singles, lines_y: Singles, face: Integ
 
 @compiled
 def trace_flat(
-    origins: Singles, directions: Singles, per_origin: int, s: int, centres: Doubles,
-    frames: Doubles, halves: Doubles, rounds: Booleans, holes: Doubles, first_hole: Integers,
-    lines: Singles, first_line: Integers, faces: Integers, touch: float, distance: Singles,
+    origins: Singles,
+    directions: Singles,
+    per_origin: int,
+    s: int,
+    centres: Doubles,
+    frames: Doubles,
+    halves: Doubles,
+    rounds: Booleans,
+    holes: Doubles,
+    first_hole: Integers,
+    lines: Singles,
+    first_line: Integers,
+    faces: Integers,
+    touch: float,
+    distance: Singles,
     texel: Integers,
-) -> None:  # fmt: skip
+) -> None:
     """Write how far rays go to a flat thing, and the texel they see there.
 
     Parameters
@@ -98,9 +110,8 @@ def trace_flat(
 
 @compiled
 def nearest(
-    way: Singles, seen: Integers, index: int, distance: Singles, texel: Integers,
-    surface: Integers,
-) -> None:  # fmt: skip
+    way: Singles, seen: Integers, index: int, distance: Singles, texel: Integers, surface: Integers
+) -> None:
     """Put one thing before what rays have met so far, where it is nearer."""
     for j in range(way.shape[0]):
         if way[j] < distance[j]:
@@ -128,10 +139,19 @@ def brought(texel: Integers, carry: Singles, table: Singles, total: Singles) -> 
 
 @compiled
 def between_texels(
-    origin: Singles, directions: Singles, surface: Integers, distance: Singles, centres: Doubles,
-    frames: Doubles, halves: Doubles, lines: Singles, first_line: Integers, faces: Integers,
-    table: Singles, seen: Singles,
-) -> None:  # fmt: skip
+    origin: Singles,
+    directions: Singles,
+    surface: Integers,
+    distance: Singles,
+    centres: Doubles,
+    frames: Doubles,
+    halves: Doubles,
+    lines: Singles,
+    first_line: Integers,
+    faces: Integers,
+    table: Singles,
+    seen: Singles,
+) -> None:
     """Smooth what rays see of flat faces with texels of their own: bilinear between texels.
 
     Parameters
@@ -178,9 +198,15 @@ def between_texels(
 
 @compiled
 def pixel_rays(
-    right: Doubles, up: Doubles, forward: Doubles, tan_x: float, tan_y: float, rows: int,
-    cols: int, directions: Doubles,
-) -> None:  # fmt: skip
+    right: Doubles,
+    up: Doubles,
+    forward: Doubles,
+    tan_x: float,
+    tan_y: float,
+    rows: int,
+    cols: int,
+    directions: Doubles,
+) -> None:
     """Write unit directions (rows * cols, 3) through the middles of a camera's pixels.
 
     tan_x and tan_y are the tangents of half its field of view; row 0 is at the top.

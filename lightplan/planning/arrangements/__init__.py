@@ -18,8 +18,12 @@ from lightplan.scene.look import LookKind
 __all__ = ["Arrangement", "Draft", "Stage", "arrangements", "completed", "given_one", "key_lights"]
 
 _RUN: tuple[Key, ...] = (
-    keys.board_lit, keys.tissue, keys.lamp_mirrored, keys.two_boards, keys.shells,
-)  # fmt: skip
+    keys.board_lit,
+    keys.tissue,
+    keys.lamp_mirrored,
+    keys.two_boards,
+    keys.shells,
+)
 _KEYS: Mapping[LookKind, tuple[Key, ...]] = {
     "bright field": _RUN,
     "gradient": _RUN,

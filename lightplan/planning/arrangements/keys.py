@@ -25,14 +25,10 @@ SIDES = ((-1.0, "left"), (1.0, "right"))
 
 _BOARD_STANDING = {"x_mm": 160.0, "y_mm": 160.0, "aim_z_mm": BOARD_LEANS_MM / 4}
 _BOARD_HELD = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 140.0, "aim_y_mm": 100.0, "aim_z_mm": 100.0}
-_LAMP_AT_BOARD = {
-    "x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0,
-}  # fmt: skip
+_LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
 _LAMP_MIRRORED = {"x_mm": 220.0, "y_mm": 220.0, "z_mm": 200.0}
 _TISSUE = {"x_mm": 100.0, "y_mm": 120.0, "z_mm": 100.0}
-_ANY_WAY = {
-    "x_mm": 120.0, "y_mm": 120.0, "z_mm": 120.0, "aim_y_mm": 80.0, "aim_z_mm": 80.0,
-}  # fmt: skip
+_ANY_WAY = {"x_mm": 120.0, "y_mm": 120.0, "z_mm": 120.0, "aim_y_mm": 80.0, "aim_z_mm": 80.0}
 _BEHIND = {"x_mm": 220.0, "y_mm": 180.0, "z_mm": 220.0}
 
 
@@ -105,9 +101,11 @@ def two_boards(stage: Stage) -> Iterator[Draft]:
             middle = distance * stage.away + out + np.array([0, 0, board.height_mm / 2])
             ahead = middle - 100.0 * stage.away - at * 60.0 * stage.side
             draft.put(
-                board, Placement(as_vector(middle), as_vector(ahead)),
-                {"x_mm": 120.0, "y_mm": 140.0, "aim_x_mm": 60.0}, stage.holder("table"),
-            )  # fmt: skip
+                board,
+                Placement(as_vector(middle), as_vector(ahead)),
+                {"x_mm": 120.0, "y_mm": 140.0, "aim_x_mm": 60.0},
+                stage.holder("table"),
+            )
         if stage.cupboard.lamps:
             lamp = stage.cupboard.lamps[0]
             aim = distance * stage.away + sign * 0.35 * first.width_mm * stage.side
@@ -115,9 +113,11 @@ def two_boards(stage: Stage) -> Iterator[Draft]:
             draft.say(f"{lamp.name} at the {_other(word)}")
             place = -sign * (BESIDE_MM + 100.0) * stage.side + np.array([0.0, 0.0, 380.0])
             draft.put(
-                lamp, Placement(as_vector(place), as_vector(aim)), _LAMP_AT_BOARD,
+                lamp,
+                Placement(as_vector(place), as_vector(aim)),
+                _LAMP_AT_BOARD,
                 stage.holder("stand"),
-            )  # fmt: skip
+            )
         yield draft
 
 
@@ -154,9 +154,11 @@ def black_mirrored(stage: Stage) -> Iterator[Draft]:
                 middle[2] = board.height_mm / 2
                 draft.say(f"{board.name} at the {word}")
                 draft.put(
-                    board, Placement(as_vector(middle), (0.0, 0.0, board.height_mm / 2)),
-                    {"x_mm": 160.0, "y_mm": 180.0}, stage.holder("table"),
-                )  # fmt: skip
+                    board,
+                    Placement(as_vector(middle), (0.0, 0.0, board.height_mm / 2)),
+                    {"x_mm": 160.0, "y_mm": 180.0},
+                    stage.holder("table"),
+                )
             yield draft
 
 
@@ -211,9 +213,10 @@ def shells(stage: Stage) -> Iterator[Draft]:
         opening = math.hypot(sheet.width_mm, sheet.height_mm)
         opening = opening * (1 - shell.height_mm / camera[2]) + 30.0
         placed = replace(
-            shell, centre_mm=(0.0, 0.0, 0.0),
+            shell,
+            centre_mm=(0.0, 0.0, 0.0),
             top_width_mm=max(min(opening, 0.9 * shell.foot_width_mm), 1.0),
-        )  # fmt: skip
+        )
         for sign, word in SIDES[: 1 if stage.cupboard.lamps else 0]:
             lamp = stage.cupboard.lamps[0]
             draft = Draft(stage)
@@ -264,9 +267,15 @@ def _board_places(
 
 
 def _lamps_at(
-    stage: Stage, lamp: Lamp, board: Card, place: Placement, bright: Doubles, words: str,
-    held: Held | None, spans: dict[str, float],
-) -> Iterator[Draft]:  # fmt: skip
+    stage: Stage,
+    lamp: Lamp,
+    board: Card,
+    place: Placement,
+    bright: Doubles,
+    words: str,
+    held: Held | None,
+    spans: dict[str, float],
+) -> Iterator[Draft]:
     """Yield a board with a lamp aimed at it: from either side, over the camera, from below."""
     middle = np.asarray(place.position_mm)
     lens = np.asarray(stage.rig.camera.placement.position_mm)
@@ -289,9 +298,11 @@ def _lamps_at(
         draft.put(board, place, spans, held)
         spot = np.array([spot[0], spot[1], max(spot[2], 0.5 * lamp.height_mm + 20.0)])
         draft.put(
-            lamp, Placement(as_vector(spot), as_vector(bright)), _LAMP_AT_BOARD,
+            lamp,
+            Placement(as_vector(spot), as_vector(bright)),
+            _LAMP_AT_BOARD,
             stage.holder("stand"),
-        )  # fmt: skip
+        )
         yield draft
 
 

@@ -163,10 +163,17 @@ class Page:
             draw(document)
 
     def text(
-        self, x: float, y: float, text: str, *, size_pt: float = TEXT_PT, bold: bool = False,
-        colour: str = INK, align: Literal["left", "center", "right"] = "left",
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        size_pt: float = TEXT_PT,
+        bold: bool = False,
+        colour: str = INK,
+        align: Literal["left", "center", "right"] = "left",
         upwards: bool = False,
-    ) -> float:  # fmt: skip
+    ) -> float:
         """Set one line with its base line at (x, y); return its width in mm.
 
         `upwards` turns it a quarter anticlockwise, about its middle line at x.
@@ -191,9 +198,15 @@ class Page:
         return width
 
     def _set(
-        self, pdf: FPDF, place: tuple[float, float], line: str, size_pt: float, bold: bool,
-        colour: str, upwards: bool,
-    ) -> None:  # fmt: skip
+        self,
+        pdf: FPDF,
+        place: tuple[float, float],
+        line: str,
+        size_pt: float,
+        bold: bool,
+        colour: str,
+        upwards: bool,
+    ) -> None:
         x, y = place[0], self.height - place[1]
         pdf.set_font("DejaVu", "B" if bold else "", size_pt)
         pdf.set_text_color(*_rgb(colour))
@@ -201,10 +214,15 @@ class Page:
             pdf.text(x, y, line)
 
     def line(
-        self, points: Sequence[tuple[float, float]] | Floats, *, colour: str = INK,
-        width_pt: float = 0.6, dashes: tuple[float, ...] = (), over: float = 2.0,
+        self,
+        points: Sequence[tuple[float, float]] | Floats,
+        *,
+        colour: str = INK,
+        width_pt: float = 0.6,
+        dashes: tuple[float, ...] = (),
+        over: float = 2.0,
         within: tuple[float, float, float, float] | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Draw a line through points; `within` cuts it to left, bottom, right, top."""
         style = {"stroke_color": colour, "stroke_width": width_pt * POINT_MM, "fill_color": None}
         if dashes:  # counted in line widths
@@ -212,25 +230,38 @@ class Page:
         self._path(np.asarray(points, float), style, over, within, closed=False)
 
     def shape(
-        self, points: Sequence[tuple[float, float]] | Floats, *, fill: str | None,
-        colour: str | None = INK, width_pt: float = 0.6, opacity: float = 1.0, over: float = 2.0,
+        self,
+        points: Sequence[tuple[float, float]] | Floats,
+        *,
+        fill: str | None,
+        colour: str | None = INK,
+        width_pt: float = 0.6,
+        opacity: float = 1.0,
+        over: float = 2.0,
         within: tuple[float, float, float, float] | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Draw a closed outline, filled with a colour that may let things shine through."""
         style = {
-            "stroke_color": colour, "stroke_width": width_pt * POINT_MM,
-            "fill_color": fill, "fill_opacity": opacity,
-        }  # fmt: skip
+            "stroke_color": colour,
+            "stroke_width": width_pt * POINT_MM,
+            "fill_color": fill,
+            "fill_opacity": opacity,
+        }
         self._path(np.asarray(points, float), style, over, within, closed=True)
 
     def dot(
-        self, x: float, y: float, radius_mm: float, *, fill: str | None = INK,
-        colour: str = INK, width_pt: float = 0.6, over: float = 6.0,
-    ) -> None:  # fmt: skip
+        self,
+        x: float,
+        y: float,
+        radius_mm: float,
+        *,
+        fill: str | None = INK,
+        colour: str = INK,
+        width_pt: float = 0.6,
+        over: float = 6.0,
+    ) -> None:
         """Draw a disc or, without fill, a circle."""
-        style = {
-            "stroke_color": colour, "stroke_width": width_pt * POINT_MM, "fill_color": fill,
-        }  # fmt: skip
+        style = {"stroke_color": colour, "stroke_width": width_pt * POINT_MM, "fill_color": fill}
 
         def draw(pdf: FPDF) -> None:
             with pdf.new_path() as path:
@@ -252,9 +283,14 @@ class Page:
         return height
 
     def _path(
-        self, points: NDArray[np.float64], style: dict[str, Any], over: float,
-        within: tuple[float, float, float, float] | None, *, closed: bool,
-    ) -> None:  # fmt: skip
+        self,
+        points: NDArray[np.float64],
+        style: dict[str, Any],
+        over: float,
+        within: tuple[float, float, float, float] | None,
+        *,
+        closed: bool,
+    ) -> None:
         """Keep a line or outline through points (n, 2) to be drawn in its turn."""
         corners = [(float(x), self.height - float(y)) for x, y in points]
 

@@ -30,9 +30,15 @@ def _row_height(
 
 
 def table(
-    page: Page, left: float, top: float, rows: Sequence[Sequence[str]], widths: Sequence[float],
-    *, size_pt: float = TEXT_PT, bold_column: int | None = None,
-) -> float:  # fmt: skip
+    page: Page,
+    left: float,
+    top: float,
+    rows: Sequence[Sequence[str]],
+    widths: Sequence[float],
+    *,
+    size_pt: float = TEXT_PT,
+    bold_column: int | None = None,
+) -> float:
     """Set a table with a heading row; return the y below it."""
     step = line_height(size_pt)
     right = left + sum(widths)
@@ -43,8 +49,14 @@ def table(
             bold = number == 0
             base = y - 0.5 * CELL_MM - 0.78 * step
             for line in wrap(cell, width - GUTTER_MM, size_pt, bold=bold):
-                page.text(x, base, line, size_pt=size_pt, bold=bold or column == bold_column,
-                          colour=FAINT if number == 0 else INK)  # fmt: skip
+                page.text(
+                    x,
+                    base,
+                    line,
+                    size_pt=size_pt,
+                    bold=bold or column == bold_column,
+                    colour=FAINT if number == 0 else INK,
+                )
                 base -= step
             x += width
         y -= _row_height(row, widths, size_pt, bold=number == 0)
@@ -53,9 +65,16 @@ def table(
 
 
 def paragraph(
-    page: Page, left: float, top: float, text: str, width: float, *,
-    size_pt: float = TEXT_PT, bold: bool = False, colour: str = INK,
-) -> float:  # fmt: skip
+    page: Page,
+    left: float,
+    top: float,
+    text: str,
+    width: float,
+    *,
+    size_pt: float = TEXT_PT,
+    bold: bool = False,
+    colour: str = INK,
+) -> float:
     """Set wrapped text; return the y below it."""
     step = line_height(size_pt)
     y = top

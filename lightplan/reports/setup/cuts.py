@@ -112,13 +112,17 @@ def _pieces(short: float, long: float, board_short: float, board_long: float) ->
 
 
 def rectangle(
-    name: str, kind: str, width_mm: float, height_mm: float,
+    name: str,
+    kind: str,
+    width_mm: float,
+    height_mm: float,
     hole: tuple[float, float, float] | None = None,
-) -> Cut:  # fmt: skip
+) -> Cut:
     """Return a rectangular piece."""
     rim = read_only(np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * [width_mm, height_mm])
-    return Cut(names=(name,), kind=kind, width_mm=width_mm, height_mm=height_mm,
-               outline_mm=rim, hole=hole)  # fmt: skip
+    return Cut(
+        names=(name,), kind=kind, width_mm=width_mm, height_mm=height_mm, outline_mm=rim, hole=hole
+    )
 
 
 def _card_cut(card: Card) -> Cut:
@@ -158,16 +162,26 @@ def _cone(shell: Shell, unit: LengthUnit) -> list[Cut]:
         f"ring sector of {math.degrees(angle):.0f}°, radii {show_length(small, unit)} and "
         f"{show_length(radius, unit)}; add a strip along one straight edge to glue"
     )
-    return [Cut(names=(shell.name,), kind="diffusing sheet", width_mm=float(width),
-                height_mm=float(height), outline_mm=read_only(rim), remark=remark,
-                is_rectangle=False)]  # fmt: skip
+    return [
+        Cut(
+            names=(shell.name,),
+            kind="diffusing sheet",
+            width_mm=float(width),
+            height_mm=float(height),
+            outline_mm=read_only(rim),
+            remark=remark,
+            is_rectangle=False,
+        )
+    ]
 
 
 def _tent(shell: Shell) -> list[Cut]:
     wide, deep, high = shell.foot_width_mm, shell.foot_depth_mm, shell.height_mm
     kind = "diffusing sheet"
-    walls = [(f"{shell.name}, {side} wall", length) for side, length in
-             (("near", wide), ("far", wide), ("left", deep), ("right", deep))]  # fmt: skip
+    walls = [
+        (f"{shell.name}, {side} wall", length)
+        for side, length in (("near", wide), ("far", wide), ("left", deep), ("right", deep))
+    ]
     hole = (wide / 2, deep / 2, shell.top_width_mm) if shell.top_width_mm > 0 else None
     found = [rectangle(name, kind, length, high) for name, length in walls]
     return [*found, rectangle(f"{shell.name}, roof", kind, wide, deep, hole)]
@@ -177,7 +191,11 @@ def _add(found: list[Cut], cut: Cut) -> None:
     """Add a piece, counting it with an equal one."""
     for index, other in enumerate(found):
         same = (other.kind, other.hole, other.remark, other.outline_mm.tolist()) == (
-            cut.kind, cut.hole, cut.remark, cut.outline_mm.tolist())  # fmt: skip
+            cut.kind,
+            cut.hole,
+            cut.remark,
+            cut.outline_mm.tolist(),
+        )
         if same:
             found[index] = replace(other, names=(*other.names, *cut.names))
             return

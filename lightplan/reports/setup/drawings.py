@@ -63,9 +63,14 @@ def draw_both(
 
 
 def _layout(
-    elements: Sequence[Element], unit: LengthUnit, extents: tuple[Extent, Extent],
-    width: float, most_mm: float, *, stacked: bool,
-) -> _Layout:  # fmt: skip
+    elements: Sequence[Element],
+    unit: LengthUnit,
+    extents: tuple[Extent, Extent],
+    width: float,
+    most_mm: float,
+    *,
+    stacked: bool,
+) -> _Layout:
     xs, ys, zs = ([e.position_mm[i] for e in elements] for i in range(3))
     below = max(label_room(xs, unit), label_room(ys, unit))
     beside = (label_room(ys, unit), label_room(zs, unit))
@@ -94,10 +99,7 @@ def _frames(
     if layout.stacked:
         x = left + max(layout.beside)
         second = top - plan_h - layout.below - GAP_MM - CAPTION_MM
-        return [
-            (x, top - plan_h, left + width, top),
-            (x, second - side_h, left + width, second),
-        ]
+        return [(x, top - plan_h, left + width, top), (x, second - side_h, left + width, second)]
     tall = max(plan_h, side_h)
     spare = (width - sum(layout.beside) - BESIDE_MM - plan_w - side_w) / 2
     x = left + layout.beside[0]

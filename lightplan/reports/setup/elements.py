@@ -16,9 +16,20 @@ from lightplan.scene.surfaces import flat_at
 from lightplan.units import LengthUnit, show_length
 
 Kind: TypeAlias = Literal[
-    "camera", "lamp", "window", "white card", "grey card", "black card", "silver card",
-    "diffuser", "cone", "tent", "post", "box", "body",
-]  # fmt: skip
+    "camera",
+    "lamp",
+    "window",
+    "white card",
+    "grey card",
+    "black card",
+    "silver card",
+    "diffuser",
+    "cone",
+    "tent",
+    "post",
+    "box",
+    "body",
+]
 PROP_KINDS: tuple[Kind, ...] = ("post", "box", "body")
 ON_TABLE_MM = 2.0  # a foot so near to the table top stands on it
 ROUND = 40  # corners that a drawn circle has
@@ -124,10 +135,15 @@ def _camera(camera: Camera, unit: LengthUnit) -> Element:
         rings = (middle + half[:, :1] / 2 * right + half[:, 1:] / 2 * up,)
         size = words.lens(camera)
     return Element(
-        number=1, name="camera", kind="camera", position_mm=place.position_mm,
-        facing=_tuple(forward), rings_mm=rings, size=size,
+        number=1,
+        name="camera",
+        kind="camera",
+        position_mm=place.position_mm,
+        facing=_tuple(forward),
+        rings_mm=rings,
+        size=size,
         stance=words.camera_stance(place, unit),
-    )  # fmt: skip
+    )
 
 
 def card_kind(card: Card) -> Kind:
@@ -135,18 +151,26 @@ def card_kind(card: Card) -> Kind:
     if card.is_diffuser:
         return "diffuser"
     kinds: dict[str, Kind] = {
-        "white": "white card", "grey": "grey card", "black": "black card", "silver": "silver card",
-    }  # fmt: skip
+        "white": "white card",
+        "grey": "grey card",
+        "black": "black card",
+        "silver": "silver card",
+    }
     return kinds[card.front.finish]
 
 
 def _card(card: Card, number: int, unit: LengthUnit) -> Element:
     size = size_words(card.width_mm, card.height_mm, unit)
     return Element(
-        number=number, name=card.name, kind=card_kind(card), position_mm=card.placement.position_mm,
-        facing=_normal(card.placement), rings_mm=_card_rings(card), size=size,
+        number=number,
+        name=card.name,
+        kind=card_kind(card),
+        position_mm=card.placement.position_mm,
+        facing=_normal(card.placement),
+        rings_mm=_card_rings(card),
+        size=size,
         stance=words.stance(card.placement),
-    )  # fmt: skip
+    )
 
 
 def _card_rings(card: Card) -> tuple[Doubles, ...]:
@@ -178,11 +202,15 @@ def _lamp(lamp: Lamp, number: int, unit: LengthUnit) -> Element:
         else f"{show_length(lamp.width_mm, unit)} across"
     )
     return Element(
-        number=number, name=lamp.name, kind="window" if lamp.is_window else "lamp",
+        number=number,
+        name=lamp.name,
+        kind="window" if lamp.is_window else "lamp",
         position_mm=lamp.placement.position_mm,
-        facing=None if is_bulb else _normal(lamp.placement), rings_mm=rings, size=size,
+        facing=None if is_bulb else _normal(lamp.placement),
+        rings_mm=rings,
+        size=size,
         stance="shines all round" if is_bulb else words.stance(lamp.placement),
-    )  # fmt: skip
+    )
 
 
 def _shell(shell: Shell, number: int, unit: LengthUnit) -> Element:
@@ -202,9 +230,15 @@ def _shell(shell: Shell, number: int, unit: LengthUnit) -> Element:
             rings = (*rings, opening)
         size = f"{size_words(shell.foot_width_mm, shell.foot_depth_mm, unit)}, {high} high"
     return Element(
-        number=number, name=shell.name, kind=shell.shape, position_mm=shell.centre_mm,
-        facing=None, rings_mm=rings, size=size, stance="stands upright on its foot",
-    )  # fmt: skip
+        number=number,
+        name=shell.name,
+        kind=shell.shape,
+        position_mm=shell.centre_mm,
+        facing=None,
+        rings_mm=rings,
+        size=size,
+        stance="stands upright on its foot",
+    )
 
 
 def _prop(prop: Prop, number: int, rig: Rig, unit: LengthUnit) -> Element:
@@ -222,9 +256,15 @@ def _prop(prop: Prop, number: int, rig: Rig, unit: LengthUnit) -> Element:
         )
         size = f"{size_words(float(wide), float(deep), unit)}, {high} high"
     return Element(
-        number=number, name=prop.name, kind=kind, position_mm=prop.position_mm, facing=None,
-        rings_mm=rings, size=size, stance=_prop_stance(prop, rig),
-    )  # fmt: skip
+        number=number,
+        name=prop.name,
+        kind=kind,
+        position_mm=prop.position_mm,
+        facing=None,
+        rings_mm=rings,
+        size=size,
+        stance=_prop_stance(prop, rig),
+    )
 
 
 def _prop_rings(prop: Prop) -> tuple[Doubles, Doubles]:

@@ -8,15 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.reports.print.flow import GAP_MM, Flow
-from lightplan.reports.print.page import (
-    FAINT,
-    INK,
-    MARGIN_MM,
-    Page,
-    line_height,
-    text_width,
-    wrap,
-)
+from lightplan.reports.print.page import FAINT, INK, MARGIN_MM, Page, line_height, text_width, wrap
 from lightplan.reports.print.table import (
     HEADING_MM,
     heading,
@@ -86,8 +78,17 @@ def _right(facts: SetupFacts) -> str:
 
 def element_table(flow: Flow, rig: Rig, elements: Sequence[Element], unit: LengthUnit) -> None:
     """Set the table of everything that is to be placed."""
-    rows = [["No", "What", "Left / right of the cross", "Away / towards you",
-             "Height of its middle", "Height of its edges", "How it stands"]]  # fmt: skip
+    rows = [
+        [
+            "No",
+            "What",
+            "Left / right of the cross",
+            "Away / towards you",
+            "Height of its middle",
+            "Height of its edges",
+            "How it stands",
+        ]
+    ]
     rows += [_element_row(element, unit) for element in elements]
     nothing = show_length(0.0, unit)
     size = size_words(rig.sheet.width_mm, rig.sheet.height_mm, unit)
@@ -107,9 +108,14 @@ def _element_row(element: Element, unit: LengthUnit) -> list[str]:
     elif element.kind in ("cone", "tent", *PROP_KINDS):
         high = f"{high} (foot)"
     return [
-        str(element.number), what, left_right(x, unit), away_towards(y, unit), high, edges,
+        str(element.number),
+        what,
+        left_right(x, unit),
+        away_towards(y, unit),
+        high,
+        edges,
         element.stance,
-    ]  # fmt: skip
+    ]
 
 
 def _edges(element: Element, unit: LengthUnit) -> str:
@@ -147,14 +153,23 @@ def cuts(flow: Flow, rig: Rig, unit: LengthUnit) -> None:
     pieces = cuts_of(rig, unit)
     if not pieces:
         return
-    rows = [["Piece", "Number", "Material", "Width x height", "Board", "Hole, as you look at the "
-             "front"]]  # fmt: skip
+    rows = [
+        ["Piece", "Number", "Material", "Width x height", "Board", "Hole, as you look at the front"]
+    ]
     for cut in pieces:
         hole = hole_words(cut, unit)
         if cut.remark:
             hole = cut.remark if cut.hole is None else f"{hole}; {cut.remark}"
-        rows.append([", ".join(cut.names), str(cut.count), cut.kind, cut_size(cut, unit),
-                     board_for(cut, unit), hole])  # fmt: skip
+        rows.append(
+            [
+                ", ".join(cut.names),
+                str(cut.count),
+                cut.kind,
+                cut_size(cut, unit),
+                board_for(cut, unit),
+                hole,
+            ]
+        )
     widths = _shares([0.21, 0.085, 0.19, 0.155, 0.12, 0.24], flow.width)
     page = flow.room(HEADING_MM + table_height(rows, widths))
     flow.y = heading(page, flow.left, flow.y, "Cut these", flow.width)
@@ -230,8 +245,12 @@ def _map(
     left, y = x + wide + 3.0, top
     for colour, words in glare_map.legend:
         corner = (left, y - 0.6 - SWATCH_MM)
-        rim = [corner, (corner[0] + SWATCH_MM, corner[1]),
-               (corner[0] + SWATCH_MM, y - 0.6), (corner[0], y - 0.6)]  # fmt: skip
+        rim = [
+            corner,
+            (corner[0] + SWATCH_MM, corner[1]),
+            (corner[0] + SWATCH_MM, y - 0.6),
+            (corner[0], y - 0.6),
+        ]
         if y - top < -most_mm + 2 * line_height():
             break  # the smallest shares come last
         page.shape(rim, fill="#{:02x}{:02x}{:02x}".format(*colour), colour=INK, width_pt=0.4)
@@ -258,5 +277,6 @@ def feet(pages: Sequence[Page], facts: SetupFacts) -> None:
     for number, page in enumerate(pages, 1):
         y = MARGIN_MM - 4.0
         page.text(MARGIN_MM, y, told, colour=FAINT)
-        page.text(page.width - MARGIN_MM, y, f"page {number} of {len(pages)}", colour=FAINT,
-                  align="right")  # fmt: skip
+        page.text(
+            page.width - MARGIN_MM, y, f"page {number} of {len(pages)}", colour=FAINT, align="right"
+        )

@@ -67,9 +67,14 @@ def write_setup_pdf(
 
 
 def setup_pages(
-    rig: Rig, facts: SetupFacts = NO_FACTS, *, paper: str = "A4", unit: LengthUnit = "mm",
-    picture: Codes | None = None, glare_map: GlarePicture | None = None,
-) -> list[Page]:  # fmt: skip
+    rig: Rig,
+    facts: SetupFacts = NO_FACTS,
+    *,
+    paper: str = "A4",
+    unit: LengthUnit = "mm",
+    picture: Codes | None = None,
+    glare_map: GlarePicture | None = None,
+) -> list[Page]:
     """Return the pages of a setup sheet: two, more only where a rig has very many parts."""
     if picture is not None:
         _check(picture)
@@ -97,6 +102,8 @@ def _check(picture: Codes) -> None:
     array = np.asarray(picture)
     if array.ndim != 3 or array.shape[2] != 3 or array.dtype != np.uint8 or not array.size:
         raise BadInput(
-            field="picture", wanted="8-bit codes of rows x columns x 3",
-            got=f"{array.dtype} {array.shape}", cure="encode the picture first",
-        )  # fmt: skip
+            field="picture",
+            wanted="8-bit codes of rows x columns x 3",
+            got=f"{array.dtype} {array.shape}",
+            cure="encode the picture first",
+        )

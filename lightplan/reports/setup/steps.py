@@ -13,12 +13,21 @@ from lightplan.scene.setting_errors import matters_little
 from lightplan.units import LengthUnit, show_length
 
 DIMENSION_WORDS = {
-    "x_mm": "left/right", "y_mm": "towards/away", "z_mm": "height",
-    "aim_x_mm": "aim left/right", "aim_y_mm": "aim towards/away", "aim_z_mm": "aim height",
-    "width_mm": "width", "height_mm": "length", "hole_mm": "hole",
-    "turn_deg": "turn", "lean_deg": "lean", "power_stops": "power", "trim_stops": "power",
+    "x_mm": "left/right",
+    "y_mm": "towards/away",
+    "z_mm": "height",
+    "aim_x_mm": "aim left/right",
+    "aim_y_mm": "aim towards/away",
+    "aim_z_mm": "aim height",
+    "width_mm": "width",
+    "height_mm": "length",
+    "hole_mm": "hole",
+    "turn_deg": "turn",
+    "lean_deg": "lean",
+    "power_stops": "power",
+    "trim_stops": "power",
     "bow_mm": "bow",
-}  # fmt: skip
+}
 SWING_DEG = 1.0
 USUAL_MM = 5.0  # a tape measure in a maker's hands; common practice, no source
 LEVEL_MM = 2.0  # edges that differ by less lie level

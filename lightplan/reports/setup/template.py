@@ -14,15 +14,7 @@ import numpy as np
 
 from lightplan.errors import BadInput
 from lightplan.manifest import write_output
-from lightplan.reports.print.page import (
-    FAINT,
-    MARGIN_MM,
-    RULE,
-    Page,
-    pdf_bytes,
-    text_width,
-    wrap,
-)
+from lightplan.reports.print.page import FAINT, MARGIN_MM, RULE, Page, pdf_bytes, text_width, wrap
 from lightplan.reports.print.table import heading, paragraph
 from lightplan.reports.setup.cuts import Cut, cut_size, cuts_of, hole_words
 from lightplan.reports.setup.tiles import (
@@ -78,18 +70,23 @@ def template_pages(rig: Rig, *, paper: str = "A4", unit: LengthUnit = "mm") -> l
     pieces = cuts_of(rig, unit)
     if not pieces:
         raise BadInput(
-            field="cards", wanted="at least one to cut", got="none",
+            field="cards",
+            wanted="at least one to cut",
+            got="none",
             cure="add a card to the rig, or leave the template out",
-        )  # fmt: skip
+        )
     tilings = _tilings(pieces, paper)
     pages = _overview(rig, tilings, paper, unit)
     for each in tilings:
         pages += [_tile_page(each, tile, paper, unit) for tile in each.tiles]
     for number, page in enumerate(pages, 1):
         page.text(
-            page.width - MARGIN_MM, 8.0, f"page {number} of {len(pages)}", colour=FAINT,
+            page.width - MARGIN_MM,
+            8.0,
+            f"page {number} of {len(pages)}",
+            colour=FAINT,
             align="right",
-        )  # fmt: skip
+        )
     return pages
 
 
@@ -98,9 +95,11 @@ def _tilings(pieces: Sequence[Cut], paper: str) -> list[Tiling]:
     longest = max(max(cut.width_mm, cut.height_mm) for cut in pieces)
     if longest > LONGEST_MM:
         raise BadInput(
-            field="template", wanted=f"of pieces of at most {LONGEST_MM:.0f} mm",
-            got=f"{longest:.0f} mm", cure=cure,
-        )  # fmt: skip
+            field="template",
+            wanted=f"of pieces of at most {LONGEST_MM:.0f} mm",
+            got=f"{longest:.0f} mm",
+            cure=cure,
+        )
     tilings = [tiling(cut, paper) for cut in pieces]
     count = sum(len(t.tiles) for t in tilings)
     if count > MOST_PAGES:
@@ -119,21 +118,26 @@ def _overview(rig: Rig, tilings: Sequence[Tiling], paper: str, unit: LengthUnit)
         page.text(MARGIN_MM, y - 4.4, line, size_pt=14.0, bold=True)
         y -= 6.4
     y = paragraph(
-        page, MARGIN_MM, y - 1.0,
+        page,
+        MARGIN_MM,
+        y - 1.0,
         "Print at 100 % (“actual size”, no “fit to page”), then measure the line below: it must "
         "be exactly 100 mm (3.94 in) long. If it is not, the outlines are wrong as well.",
-        width, bold=True,
-    )  # fmt: skip
+        width,
+        bold=True,
+    )
     _ruler(page, MARGIN_MM + 2.0, y - 12.0)
     y = paragraph(
-        page, MARGIN_MM, y - 16.0,
+        page,
+        MARGIN_MM,
+        y - 16.0,
         "Lay the pages of a piece as its map shows, letters from left to right, numbers from the "
         "lower edge up. Neighbours overlap by 10 mm: trim one of them along its dashed line (from "
         "crop mark to crop mark), lay that edge on the dashed line of the other, and tape them. "
         "Pages with nothing to cut are not printed (grey in the map). Cut along the thick line; "
         "all pieces are seen from their front.",
         width,
-    )  # fmt: skip
+    )
     for each in tilings:
         high = _map_height(each) + 22.0
         if y - high < MARGIN_MM + 6.0:
@@ -167,17 +171,17 @@ def _piece(page: Page, each: Tiling, top: float, width: float, unit: LengthUnit)
     y = heading(page, MARGIN_MM, top, ", ".join(cut.names)[:90], width) - 1.0
     scale = _map_scale(each)
     _page_map(page, each, MARGIN_MM, y, scale)
-    words = [f"{cut.kind}, {cut_size(cut, unit)}, cut {cut.count}",
-             f"{len(each.tiles)} pages of {each.columns} x {each.rows}"]  # fmt: skip
+    words = [
+        f"{cut.kind}, {cut_size(cut, unit)}, cut {cut.count}",
+        f"{len(each.tiles)} pages of {each.columns} x {each.rows}",
+    ]
     if cut.hole is not None:
         words.append(f"hole {hole_words(cut, unit)}")
     if cut.remark:
         words.append(cut.remark)
     text_y = y
     for text in words:
-        text_y = paragraph(
-            page, MARGIN_MM + MAP_MM + 8.0, text_y, text, width - MAP_MM - 8.0
-        )  # fmt: skip
+        text_y = paragraph(page, MARGIN_MM + MAP_MM + 8.0, text_y, text, width - MAP_MM - 8.0)
     return min(text_y, y - _map_height(each)) - 2.0
 
 
@@ -215,8 +219,13 @@ def _tile_page(each: Tiling, tile: Tile, paper: str, unit: LengthUnit) -> Page:
     rim, *others = cut_lines(each.cut)
     page.shape(rim[:-1] + shift, fill=None, width_pt=1.2, within=frame, over=4)
     for number, line in enumerate(others):
-        page.line(line + shift, width_pt=1.2 if number == 0 else 0.5, within=frame, over=4,
-                  dashes=() if number == 0 else (6, 4))  # fmt: skip
+        page.line(
+            line + shift,
+            width_pt=1.2 if number == 0 else 0.5,
+            within=frame,
+            over=4,
+            dashes=() if number == 0 else (6, 4),
+        )
     _joints(page, each, tile, frame)
     _crop_marks(page, frame, _trim(each, tile, frame))
     cut = each.cut
@@ -246,8 +255,12 @@ def _joints(page: Page, each: Tiling, tile: Tile, frame: Frame) -> None:
     trim = _trim(each, tile, frame)
     printed = {(t.column, t.row): t for t in each.tiles}
     middle = ((left + right) / 2, (bottom + top) / 2)
-    labels = ((left - 4.0, middle[1]), (middle[0], bottom - 4.5), (right + 4.0, middle[1]),
-              (middle[0], top + 1.8))  # fmt: skip
+    labels = (
+        (left - 4.0, middle[1]),
+        (middle[0], bottom - 4.5),
+        (right + 4.0, middle[1]),
+        (middle[0], top + 1.8),
+    )
     for (across, up), edge, (x, y) in zip(SIDES, trim, labels, strict=True):
         other = printed.get((tile.column + across, tile.row + up))
         if other is None:

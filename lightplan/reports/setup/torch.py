@@ -20,12 +20,19 @@ from lightplan.scene.surfaces import Surface, build_surfaces
 from lightplan.units import LengthUnit
 
 POINTS: tuple[tuple[str, float, float], ...] = (
-    ("A", -1, 1), ("B", 1, 1), ("C", 0, 0), ("D", -1, -1), ("E", 1, -1),
-)  # fmt: skip
+    ("A", -1, 1),
+    ("B", 1, 1),
+    ("C", 0, 0),
+    ("D", -1, -1),
+    ("E", 1, -1),
+)
 POINT_NAMES = {
-    "A": "far left corner", "B": "far right corner", "C": "middle", "D": "near left corner",
+    "A": "far left corner",
+    "B": "far right corner",
+    "C": "middle",
+    "D": "near left corner",
     "E": "near right corner",
-}  # fmt: skip
+}
 LEVEL = 0.95  # steeper than this a card counts as lying level (18 degrees)
 
 
@@ -139,10 +146,7 @@ def _half(shape: Flat, axis: Doubles) -> float:
 def _on_card(shape: Flat, point: Doubles) -> tuple[float, float]:
     right, up, _ = _drawn_axes(shape)
     offset = point - np.asarray(shape.centre)
-    return (
-        float(offset @ right) + _half(shape, right),
-        float(offset @ up) + _half(shape, up),
-    )
+    return (float(offset @ right) + _half(shape, right), float(offset @ up) + _half(shape, up))
 
 
 def _target(surface: Surface, spots: list[Spot]) -> Target:
@@ -159,9 +163,13 @@ def _target(surface: Surface, spots: list[Spot]) -> Target:
         )
         hole = (*_on_card(shape, middle), 2 * opening.radius)
     return Target(
-        name=surface.name, width_mm=2 * _half(shape, right), height_mm=2 * _half(shape, up),
-        is_level=is_level, spots=tuple(spots), hole=hole,
-    )  # fmt: skip
+        name=surface.name,
+        width_mm=2 * _half(shape, right),
+        height_mm=2 * _half(shape, up),
+        is_level=is_level,
+        spots=tuple(spots),
+        hole=hole,
+    )
 
 
 def _missed(rig: Rig) -> str:

@@ -24,8 +24,9 @@ def torch_notes(test: TorchTest) -> list[str]:
         "where its bright spot lands. All spots off the same way: correct the card (or the "
         "camera). One corner off: the sheet is not flat there.",
         "Points of the sheet: "
-        + ", ".join(f"{letter} {name}" for letter, name in POINT_NAMES.items()) + ".",
-    ]  # fmt: skip
+        + ", ".join(f"{letter} {name}" for letter, name in POINT_NAMES.items())
+        + ".",
+    ]
     where: dict[str, list[str]] = {}
     for spot in test.elsewhere:
         where.setdefault(spot.where, []).append(spot.letter)
@@ -85,9 +86,8 @@ def targets_height(targets: Sequence[Target], width: float, unit: LengthUnit) ->
 
 
 def draw_targets(
-    page: Page, left: float, top: float, width: float, targets: Sequence[Target],
-    unit: LengthUnit,
-) -> float:  # fmt: skip
+    page: Page, left: float, top: float, width: float, targets: Sequence[Target], unit: LengthUnit
+) -> float:
     """Draw every card with its marks; return the y below."""
     count, column = _columns(targets, width)
     y = top
@@ -111,8 +111,9 @@ def _draw(
     if target.hole is not None:
         x, z, diameter = target.hole
         page.dot(x0 + x * scale, y0 + z * scale, max(diameter * scale / 2, 0.4), fill=None)
-    marks = {s.letter: (x0 + s.from_left_mm * scale, y0 + s.from_lower_mm * scale)
-             for s in target.spots}  # fmt: skip
+    marks = {
+        s.letter: (x0 + s.from_left_mm * scale, y0 + s.from_lower_mm * scale) for s in target.spots
+    }
     for letter, (x, z) in marks.items():
         page.dot(x, z, 0.7, fill="#c2001a", colour="#c2001a")
         _letter(page, letter, x, z, (x0, y0, x0 + wide, y0 + high))

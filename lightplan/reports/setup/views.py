@@ -19,12 +19,20 @@ LABEL_STEP_MM = 3.5  # between numbers of 8 pt
 TICK_MM = 2.6
 BALLOON_MM = 2.3
 FILLS: dict[Kind, tuple[str, float]] = {
-    "camera": ("#50525c", 0.85), "lamp": ("#ffd75e", 0.75), "window": ("#bfe3ff", 0.75),
-    "white card": ("#ffffff", 0.75), "grey card": ("#a9abb3", 0.75),
-    "black card": ("#2c2c33", 0.6), "silver card": ("#cfd4dc", 0.8),
-    "diffuser": ("#d9f0dd", 0.7), "cone": ("#d9f0dd", 0.35), "tent": ("#d9f0dd", 0.35),
-    "post": ("#5f7355", 0.8), "box": ("#5f7355", 0.8), "body": ("#5f7355", 0.5),
-}  # fmt: skip
+    "camera": ("#50525c", 0.85),
+    "lamp": ("#ffd75e", 0.75),
+    "window": ("#bfe3ff", 0.75),
+    "white card": ("#ffffff", 0.75),
+    "grey card": ("#a9abb3", 0.75),
+    "black card": ("#2c2c33", 0.6),
+    "silver card": ("#cfd4dc", 0.8),
+    "diffuser": ("#d9f0dd", 0.7),
+    "cone": ("#d9f0dd", 0.35),
+    "tent": ("#d9f0dd", 0.35),
+    "post": ("#5f7355", 0.8),
+    "box": ("#5f7355", 0.8),
+    "body": ("#5f7355", 0.5),
+}
 SHEET_FILL = "#e08a1e"
 
 
@@ -122,9 +130,14 @@ class View:
     """
 
     def __init__(
-        self, page: Page, axes: Axes, frame: tuple[float, float, float, float], scale: float,
-        extent: Extent, unit: LengthUnit,
-    ) -> None:  # fmt: skip
+        self,
+        page: Page,
+        axes: Axes,
+        frame: tuple[float, float, float, float],
+        scale: float,
+        extent: Extent,
+        unit: LengthUnit,
+    ) -> None:
         self.page, self.axes, self.frame, self.scale, self.unit = page, axes, frame, scale, unit
         left, bottom, right, top = frame
         middle = (np.asarray(extent.low) + extent.high) / 2
@@ -161,12 +174,22 @@ class View:
             edge = np.array([[0, -half_d, -drop], [0, half_d, -drop]])
             self.page.line(self.place(edge), width_pt=1.4, colour="#8b6f4e", within=self.frame)
         elif table is not None:
-            rim = np.array([[-half_w, -half_d, 0], [half_w, -half_d, 0], [half_w, half_d, 0],
-                            [-half_w, half_d, 0]])  # fmt: skip
+            rim = np.array(
+                [
+                    [-half_w, -half_d, 0],
+                    [half_w, -half_d, 0],
+                    [half_w, half_d, 0],
+                    [-half_w, half_d, 0],
+                ]
+            )
             self.page.shape(
-                self.place(rim), fill="#f3ece2", colour="#8b6f4e", width_pt=0.8, within=self.frame,
+                self.place(rim),
+                fill="#f3ece2",
+                colour="#8b6f4e",
+                width_pt=0.8,
+                within=self.frame,
                 over=0.5,
-            )  # fmt: skip
+            )
 
     def _sheet(self, rig: Rig) -> None:
         w, h = rig.sheet.width_mm / 2, rig.sheet.height_mm / 2
@@ -180,9 +203,13 @@ class View:
         fill, opacity = FILLS[element.kind]
         for ring in element.rings_mm:
             self.page.shape(
-                self.place(ring), fill=fill, opacity=opacity, width_pt=0.9, over=2.5,
+                self.place(ring),
+                fill=fill,
+                opacity=opacity,
+                width_pt=0.9,
+                over=2.5,
                 within=self.frame,
-            )  # fmt: skip
+            )
         if element.kind in ("cone", "tent", *PROP_KINDS):
             self._upright_sides(element)
         at = self.place(np.array([element.position_mm]))[0]
@@ -216,9 +243,13 @@ class View:
         lens = np.asarray(rig.camera.placement.position_mm)
         mirrored = lens * [-1, -1, 1]
         self.page.line(
-            self.place(np.array([lens, [0, 0, 0], 3 * mirrored])), colour="#c2410c", width_pt=0.6,
-            dashes=(4, 3), over=4, within=self.frame,
-        )  # fmt: skip
+            self.place(np.array([lens, [0, 0, 0], 3 * mirrored])),
+            colour="#c2410c",
+            width_pt=0.6,
+            dashes=(4, 3),
+            over=4,
+            within=self.frame,
+        )
 
     def _cross(self) -> None:
         x, y = self.place(np.zeros((1, 3)))[0]
@@ -236,8 +267,9 @@ class View:
             at: dict[str, list[Element]] = {}
             for e in sorted(elements, key=lambda e: e.position_mm[pick]):
                 way = np.sign(round(e.position_mm[pick], 1))
-                at.setdefault(f"{way:+.0f}{show_length(abs(e.position_mm[pick]), self.unit)}",
-                              []).append(e)  # fmt: skip
+                at.setdefault(
+                    f"{way:+.0f}{show_length(abs(e.position_mm[pick]), self.unit)}", []
+                ).append(e)
             groups = list(at.items())
             marks = [float(self.place(np.array([g[0].position_mm]))[0][axis]) for _, g in groups]
             for mark, label, (name, group) in zip(

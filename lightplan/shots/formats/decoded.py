@@ -18,9 +18,17 @@ from lightplan.shots.shot import Settings
 
 # What decoders raise on hostile bytes.
 BROKEN: Final = (
-    cv2.error, struct.error, zlib.error, OSError, EOFError, ValueError, IndexError, SyntaxError,
-    ArithmeticError, RuntimeError,
-)  # fmt: skip
+    cv2.error,
+    struct.error,
+    zlib.error,
+    OSError,
+    EOFError,
+    ValueError,
+    IndexError,
+    SyntaxError,
+    ArithmeticError,
+    RuntimeError,
+)
 # Pillow's own parsers, written in Python, raise these as well.
 BROKEN_PARSER: Final = (*BROKEN, TypeError, KeyError, AttributeError)
 
@@ -61,9 +69,11 @@ class Limits:
             raise broken(f"{cols} x {rows} pixels")
         if rows * cols > self.pixels:
             raise PhotoError(
-                field="picture size", wanted=f"at most {self.pixels // 1_000_000} megapixels",
-                got=f"{cols} x {rows} pixels", cure="export it smaller",
-            )  # fmt: skip
+                field="picture size",
+                wanted=f"at most {self.pixels // 1_000_000} megapixels",
+                got=f"{cols} x {rows} pixels",
+                cure="export it smaller",
+            )
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -107,9 +117,11 @@ def decode_with_opencv(data: bytes, flags: int) -> NDArray[Any] | None:
 def broken(got: str) -> PhotoError:
     """Return the refusal of a file that cannot be decoded."""
     return PhotoError(
-        field="the file", wanted="a picture that can be decoded", got=got,
+        field="the file",
+        wanted="a picture that can be decoded",
+        got=got,
         cure="copy it from the camera again, or export it again",
-    )  # fmt: skip
+    )
 
 
 def cut_short(got: str) -> PhotoError:

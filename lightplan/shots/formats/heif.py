@@ -64,11 +64,17 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     colour, opaque = split_alpha(pixels, blue_first=False)
     count = 65536 if colour.dtype == np.uint16 else 256
     return Decoded(
-        format="HEIF", encoded=colour, transfer=_transfer(info, count), opaque=opaque,
-        clip_at=_clip(colour), bits=int(info.get("bit_depth", 8)), lossy=True,
-        file_rows=colour.shape[0], file_cols=colour.shape[1],
+        format="HEIF",
+        encoded=colour,
+        transfer=_transfer(info, count),
+        opaque=opaque,
+        clip_at=_clip(colour),
+        bits=int(info.get("bit_depth", 8)),
+        lossy=True,
+        file_rows=colour.shape[0],
+        file_cols=colour.shape[1],
         settings=replace(settings, orientation=1),
-    )  # fmt: skip
+    )
 
 
 def _clip(pixels: NDArray[Any]) -> int:

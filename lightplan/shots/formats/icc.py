@@ -20,17 +20,26 @@ from lightplan.shots.formats.transfer import Transfer, srgb_curve
 # (1998) version 2005-05, SMPTE EG 432-1 with a white of D65 (Display P3); white adapted by the
 # matrix of Bradford, as in ICC.1:2022 annex E.
 SRGB_D50 = np.array(
-    [[0.4360413, 0.3851129, 0.1430458], [0.2224845, 0.7169051, 0.0606104],
-     [0.0139202, 0.0970672, 0.7139126]]
-)  # fmt: skip
+    [
+        [0.4360413, 0.3851129, 0.1430458],
+        [0.2224845, 0.7169051, 0.0606104],
+        [0.0139202, 0.0970672, 0.7139126],
+    ]
+)
 ADOBE_D50 = np.array(
-    [[0.6097408, 0.2052726, 0.1491867], [0.3111125, 0.6256751, 0.0632123],
-     [0.0194654, 0.0608745, 0.7445601]]
-)  # fmt: skip
+    [
+        [0.6097408, 0.2052726, 0.1491867],
+        [0.3111125, 0.6256751, 0.0632123],
+        [0.0194654, 0.0608745, 0.7445601],
+    ]
+)
 P3_D50 = np.array(
-    [[0.5151187, 0.2919778, 0.1571035], [0.2411892, 0.6922441, 0.0665668],
-     [-0.0010505, 0.0418791, 0.7840713]]
-)  # fmt: skip
+    [
+        [0.5151187, 0.2919778, 0.1571035],
+        [0.2411892, 0.6922441, 0.0665668],
+        [-0.0010505, 0.0418791, 0.7840713],
+    ]
+)
 _KNOWN = {"sRGB": SRGB_D50, "Adobe RGB (1998)": ADOBE_D50, "Display P3": P3_D50}
 _MOST_BYTES = 8 << 20
 _PARAMETERS = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
@@ -188,18 +197,21 @@ def _name(colorants: Doubles, curves: Doubles) -> str:
 
 def _broken(got: str) -> PhotoError:
     return PhotoError(
-        field="colour profile", wanted="a readable ICC profile", got=got,
+        field="colour profile",
+        wanted="a readable ICC profile",
+        got=got,
         cure="export the photograph again as sRGB",
-    )  # fmt: skip
+    )
 
 
 def adobe_rgb(count: int) -> Transfer:
     """Return the transfer of Adobe RGB (1998): a power of 563/256."""
     curve = np.linspace(0, 1, count) ** (563 / 256)
     return Transfer(
-        name="Adobe RGB (1998)", curves=np.tile(curve, (3, 1)).astype(np.float32),
+        name="Adobe RGB (1998)",
+        curves=np.tile(curve, (3, 1)).astype(np.float32),
         matrix=to_srgb(ADOBE_D50),
-    )  # fmt: skip
+    )
 
 
 def display_p3(count: int) -> Transfer:

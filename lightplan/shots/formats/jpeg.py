@@ -15,13 +15,7 @@ from numpy.typing import NDArray
 
 from lightplan.errors import PhotoError
 from lightplan.shots.formats import icc, tags, transfer
-from lightplan.shots.formats.decoded import (
-    Decoded,
-    Limits,
-    broken,
-    cut_short,
-    unsupported,
-)
+from lightplan.shots.formats.decoded import Decoded, Limits, broken, cut_short, unsupported
 from lightplan.shots.formats.managed import to_srgb_8bit
 from lightplan.shots.shot import Settings
 
@@ -72,9 +66,16 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     factor = limits.reduction(header.rows, header.cols, 8)
     pixels = _pixels(data, header, factor)
     return Decoded(
-        format="JPEG", encoded=pixels, transfer=way, clip_at=JPEG_CLIP, lossy=True,
-        file_rows=header.rows, file_cols=header.cols, reduction=factor, settings=settings,
-    )  # fmt: skip
+        format="JPEG",
+        encoded=pixels,
+        transfer=way,
+        clip_at=JPEG_CLIP,
+        lossy=True,
+        file_rows=header.rows,
+        file_cols=header.cols,
+        reduction=factor,
+        settings=settings,
+    )
 
 
 def _walk(data: bytes) -> _Header:
@@ -138,13 +139,21 @@ def _decode_managed(data: bytes, header: _Header, settings: Settings) -> Decoded
     """Decode CMYK and table profiles through the colour manager, in 8 bits."""
     pixels, clip_mask = to_srgb_8bit(data, JPEG_CLIP)
     done = Decoded(
-        format="JPEG", encoded=pixels, transfer=replace(transfer.srgb(256), name="converted"),
-        clip_at=JPEG_CLIP, clip_mask=clip_mask, lossy=True, settings=settings,
-        file_rows=header.rows, file_cols=header.cols,
-    )  # fmt: skip
+        format="JPEG",
+        encoded=pixels,
+        transfer=replace(transfer.srgb(256), name="converted"),
+        clip_at=JPEG_CLIP,
+        clip_mask=clip_mask,
+        lossy=True,
+        settings=settings,
+        file_rows=header.rows,
+        file_cols=header.cols,
+    )
     if pixels.shape[:2] != (header.rows, header.cols):
         raise PhotoError(
-            field="picture size", wanted=f"{header.cols} x {header.rows} pixels",
-            got=f"{pixels.shape[1]} x {pixels.shape[0]}", cure="export the photograph again",
-        )  # fmt: skip
+            field="picture size",
+            wanted=f"{header.cols} x {header.rows} pixels",
+            got=f"{pixels.shape[1]} x {pixels.shape[0]}",
+            cure="export the photograph again",
+        )
     return done

@@ -59,10 +59,16 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     if pixels.shape[:2] != (header.rows, header.cols):
         raise broken("a picture of another size than its header says")
     done = Decoded(
-        format="PNG", encoded=pixels, transfer=transfer.srgb(count), clip_at=count - 1,
-        opaque=opaque, bits=header.bits, file_rows=header.rows, file_cols=header.cols,
+        format="PNG",
+        encoded=pixels,
+        transfer=transfer.srgb(count),
+        clip_at=count - 1,
+        opaque=opaque,
+        bits=header.bits,
+        file_rows=header.rows,
+        file_cols=header.cols,
         settings=settings,
-    )  # fmt: skip
+    )
     return _with_profile(data, header, done, count)
 
 

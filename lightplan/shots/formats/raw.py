@@ -42,9 +42,14 @@ def decode(data: bytes, limits: Limits) -> Decoded:
             limits.check(sizes.height, sizes.width)
             half = limits.reduction(sizes.height, sizes.width, 2) == 2
             pixels = raw.postprocess(
-                gamma=(1, 1), no_auto_bright=True, use_camera_wb=True, output_bps=16,
-                half_size=half, user_flip=0, output_color=rawpy.ColorSpace.sRGB,
-            )  # fmt: skip
+                gamma=(1, 1),
+                no_auto_bright=True,
+                use_camera_wb=True,
+                output_bps=16,
+                half_size=half,
+                user_flip=0,
+                output_color=rawpy.ColorSpace.sRGB,
+            )
             mask = _clipped(raw, pixels.shape)
             settings = _settings(raw, data)
             bits = max(8, int(raw.white_level).bit_length())
@@ -53,11 +58,17 @@ def decode(data: bytes, limits: Limits) -> Decoded:
         raise broken("damaged raw data, or only a preview") from None
     colour, _ = split_alpha(np.ascontiguousarray(pixels), blue_first=False)
     return Decoded(
-        format="raw", encoded=colour, transfer=transfer.straight(),
-        clip_at=65535, clip_mask=mask, reduction=2 if half else 1, bits=bits,
-        file_rows=int(sizes.height), file_cols=int(sizes.width),
+        format="raw",
+        encoded=colour,
+        transfer=transfer.straight(),
+        clip_at=65535,
+        clip_mask=mask,
+        reduction=2 if half else 1,
+        bits=bits,
+        file_rows=int(sizes.height),
+        file_cols=int(sizes.width),
         settings=replace(settings, orientation={3: 3, 5: 8, 6: 6}.get(flip, 1)),
-    )  # fmt: skip
+    )
 
 
 def _clipped(raw: Any, shape: tuple[int, ...]) -> Booleans:

@@ -65,9 +65,12 @@ def read_shot(
         raise error.within(file=where.name) from None
     except MemoryError:
         raise PhotoError(
-            field="picture size", wanted="small enough for the memory that is free",
-            got="a picture that does not fit", cure="export it smaller", file=where.name,
-        ) from None  # fmt: skip
+            field="picture size",
+            wanted="small enough for the memory that is free",
+            got="a picture that does not fit",
+            cure="export it smaller",
+            file=where.name,
+        ) from None
     except BROKEN as error:
         raise broken(type(error).__name__).within(file=where.name) from None
 
@@ -106,15 +109,19 @@ def _load(where: Path, limits: Limits) -> bytes:
     try:
         if not where.is_file():
             raise PhotoError(
-                field="the file", wanted="a photograph", got=_instead(where),
+                field="the file",
+                wanted="a photograph",
+                got=_instead(where),
                 cure="check the name and the folder",
-            )  # fmt: skip
+            )
         size = where.stat().st_size
         if size > limits.file_bytes:
             raise PhotoError(
-                field="file size", wanted=f"at most {limits.file_bytes >> 20} MB",
-                got=f"{size >> 20} MB", cure="export it smaller",
-            )  # fmt: skip
+                field="file size",
+                wanted=f"at most {limits.file_bytes >> 20} MB",
+                got=f"{size >> 20} MB",
+                cure="export it smaller",
+            )
         data = where.read_bytes()
     except OSError as error:
         raise PhotoError(
@@ -138,10 +145,11 @@ def _check_content(decoded: Decoded) -> None:
     """Refuse stubs, black frames and pictures of one flat colour."""
     if min(decoded.file_rows, decoded.file_cols) < SMALLEST_SIDE:
         raise PhotoError(
-            field="picture size", wanted=f"at least {SMALLEST_SIDE} pixels each way",
+            field="picture size",
+            wanted=f"at least {SMALLEST_SIDE} pixels each way",
             got=f"{decoded.file_cols} x {decoded.file_rows}, perhaps only a preview",
             cure="use the full photograph",
-        )  # fmt: skip
+        )
     rows, cols = decoded.encoded.shape[:2]
     step = max(1, min(rows, cols) // 500)
     size = (cols // step, rows // step)
@@ -151,14 +159,18 @@ def _check_content(decoded: Decoded) -> None:
     linear_black = _BLACK / 12.92 if decoded.format == "raw" else _BLACK
     if top <= scale * linear_black:
         raise PhotoError(
-            field="the picture", wanted="lit", got="an all-black frame",
+            field="the picture",
+            wanted="lit",
+            got="an all-black frame",
             cure="check the lens cap, the flash and the exposure",
-        )  # fmt: skip
+        )
     if max(np.ptp(plane) for plane in cv2.split(sample)) <= scale / 255:
         raise PhotoError(
-            field="the picture", wanted="a photograph", got="one flat colour",
+            field="the picture",
+            wanted="a photograph",
+            got="one flat colour",
             cure="copy it from the camera again",
-        )  # fmt: skip
+        )
 
 
 def _upright(decoded: Decoded, name: str) -> Shot:
@@ -166,14 +178,20 @@ def _upright(decoded: Decoded, name: str) -> Shot:
     way = decoded.settings.orientation
     swap = way >= 5
     return Shot(
-        file=name, format=decoded.format, encoded=turn(decoded.encoded, way),
-        transfer=decoded.transfer, clip_at=decoded.clip_at,
-        clip_mask=_turn_flags(decoded.clip_mask, way), opaque=_turn_flags(decoded.opaque, way),
-        reduction=decoded.reduction, bits=decoded.bits, lossy=decoded.lossy,
+        file=name,
+        format=decoded.format,
+        encoded=turn(decoded.encoded, way),
+        transfer=decoded.transfer,
+        clip_at=decoded.clip_at,
+        clip_mask=_turn_flags(decoded.clip_mask, way),
+        opaque=_turn_flags(decoded.opaque, way),
+        reduction=decoded.reduction,
+        bits=decoded.bits,
+        lossy=decoded.lossy,
         file_rows=decoded.file_cols if swap else decoded.file_rows,
         file_cols=decoded.file_rows if swap else decoded.file_cols,
         settings=decoded.settings,
-    )  # fmt: skip
+    )
 
 
 def _turn_flags(flags: NDArray[np.bool_] | None, orientation: int) -> NDArray[np.bool_] | None:

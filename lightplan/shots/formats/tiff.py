@@ -25,9 +25,7 @@ from lightplan.shots.formats.managed import open_picture, to_srgb_8bit
 COLS, ROWS, BITS, PHOTOMETRIC, SAMPLES = 0x100, 0x101, 0x102, 0x106, 0x115
 OFFSETS, SIZES, TILE_OFFSETS, TILE_SIZES = 0x111, 0x117, 0x144, 0x145
 FORMAT, PROFILE, DNG_VERSION = 0x153, 0x8773, 0xC612
-_WANTED = {
-    COLS, ROWS, BITS, PHOTOMETRIC, SAMPLES, OFFSETS, SIZES, TILE_OFFSETS, TILE_SIZES, FORMAT,
-}  # fmt: skip
+_WANTED = {COLS, ROWS, BITS, PHOTOMETRIC, SAMPLES, OFFSETS, SIZES, TILE_OFFSETS, TILE_SIZES, FORMAT}
 _GREY_INVERTED, _GREY, _RGB, _SEPARATED = 0, 1, 2, 5
 _FLOAT = 3
 
@@ -54,9 +52,16 @@ def decode(data: bytes, limits: Limits) -> Decoded:
         raise broken("a picture of another size than its header says")
     count = 256 if pixels.dtype == np.uint8 else 65536
     done = Decoded(
-        format="TIFF", encoded=pixels, transfer=transfer.srgb(count), clip_at=count - 1,
-        opaque=opaque, bits=bits, file_rows=rows, file_cols=cols, settings=settings,
-    )  # fmt: skip
+        format="TIFF",
+        encoded=pixels,
+        transfer=transfer.srgb(count),
+        clip_at=count - 1,
+        opaque=opaque,
+        bits=bits,
+        file_rows=rows,
+        file_cols=cols,
+        settings=settings,
+    )
     if pixels.dtype == np.float32:
         return replace(done, transfer=transfer.straight(), clip_at=1.0)
     if managed is not None:

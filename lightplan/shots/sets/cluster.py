@@ -175,10 +175,11 @@ def refuse_outside(address: str) -> None:
         where = ipaddress.ip_address(str(place[0]).partition("%")[0])
         if where.is_global:
             raise BadInput(
-                field="--cluster", wanted="an address in a network of your own",
+                field="--cluster",
+                wanted="an address in a network of your own",
                 got=f"{address}, which is {where}",
                 cure="name a scheduler behind your own router, or add --cluster-outside",
-            )  # fmt: skip
+            )
 
 
 def judge_in_task(judge_one: JudgeOne, limits: WorkerLimits, path: Path) -> Reply:

@@ -58,8 +58,11 @@ def find_flags(photos: Sequence[PhotoScore]) -> list[tuple[Flag, ...]]:
     photos, what = _by_card(photos)
     levels = [_unclipped_stops(photo) for photo in photos]
     given = [exposure_stops(photo) for photo in photos]
-    pairs = [(level, e) for level, e in zip(levels, given, strict=True)
-             if level is not None and e is not None]  # fmt: skip
+    pairs = [
+        (level, e)
+        for level, e in zip(levels, given, strict=True)
+        if level is not None and e is not None
+    ]
     if is_bracket([e for _, e in pairs]):
         _flag_bracket(found, levels, given)
     else:
@@ -172,9 +175,10 @@ def _outliers(values: Sequence[float | None], limit: float) -> list[tuple[int, f
     spread = _MAD_TO_SIGMA * float(np.median(np.abs(known - middle)))
     most = max(limit, _ROBUST_SIGMAS * spread)
     return [
-        (i, v - middle, most) for i, v in enumerate(values)
+        (i, v - middle, most)
+        for i, v in enumerate(values)
         if v is not None and abs(v - middle) > most
-    ]  # fmt: skip
+    ]
 
 
 def paper_stops(photo: PhotoScore) -> float | None:

@@ -155,8 +155,12 @@ class Journal:
         self._file.seek(place)
         entry = _parse(self._file.readline())
         if entry is None:  # the file was changed under us
-            raise BadInput(field=FILE_NAME, wanted="left alone during a run", got="changed lines",
-                           cure="run again")  # fmt: skip
+            raise BadInput(
+                field=FILE_NAME,
+                wanted="left alone during a run",
+                got="changed lines",
+                cure="run again",
+            )
         return entry[1]
 
     def add(self, key: str, outcome: Outcome) -> None:
@@ -189,9 +193,12 @@ def _refuse_foreign(path: Path) -> None:
             start = file.readline(len(_START)).rstrip(b"\n")
     if not _START.startswith(start):  # a torn first line is one of ours too
         raise BadInput(
-            field="the output folder", wanted=f"without a {FILE_NAME} of yours", got="one",
-            cure="choose another folder", file=str(path),
-        )  # fmt: skip
+            field="the output folder",
+            wanted=f"without a {FILE_NAME} of yours",
+            got="one",
+            cure="choose another folder",
+            file=str(path),
+        )
 
 
 def _parse(line: bytes) -> tuple[str, Outcome] | None:
@@ -214,6 +221,8 @@ def _lock(descriptor: int, folder: Path) -> None:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         raise BadInput(
-            field="the output folder", wanted="used by one run at a time", got=folder.name,
+            field="the output folder",
+            wanted="used by one run at a time",
+            got=folder.name,
             cure="wait for the other run to end, or choose another folder",
-        ) from None  # fmt: skip
+        ) from None

@@ -38,10 +38,13 @@ class Ranked:
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
         return {
-            "file": self.photo.file, "rank": self.rank, "score": self.photo.score,
-            "likeness": self.likeness, "ties": list(self.ties),
+            "file": self.photo.file,
+            "rank": self.rank,
+            "score": self.photo.score,
+            "likeness": self.likeness,
+            "ties": list(self.ties),
             "flags": [asdict(flag) for flag in self.flags],
-        }  # fmt: skip
+        }
 
 
 def rank_set(photos: Sequence[PhotoScore]) -> tuple[Ranked, ...]:

@@ -87,8 +87,12 @@ def watch_folder(
     """
     where = Path(folder)
     if not where.is_dir():
-        raise BadInput(field="the folder to watch", wanted="a folder", got=where.name,
-                       cure="make it, or check the name")  # fmt: skip
+        raise BadInput(
+            field="the folder to watch",
+            wanted="a folder",
+            got=where.name,
+            cure="make it, or check the name",
+        )
     limits = WorkerLimits(timeout_s=timeout_s, memory_bytes=memory_limit)
     before: PhotoScore | None = None
     landed: dict[Path, float] = {}
@@ -160,9 +164,15 @@ def _changed(folder: Path, stop: threading.Event) -> Iterator[set[Path]]:
     while not stop.is_set():
         try:
             for batch in watch(
-                folder, stop_event=stop, recursive=False, debounce=_LOOK_MS, step=_LOOK_MS // 2,
-                rust_timeout=_LOOK_MS, yield_on_timeout=True, raise_interrupt=True,
-            ):  # fmt: skip
+                folder,
+                stop_event=stop,
+                recursive=False,
+                debounce=_LOOK_MS,
+                step=_LOOK_MS // 2,
+                rust_timeout=_LOOK_MS,
+                yield_on_timeout=True,
+                raise_interrupt=True,
+            ):
                 yield {Path(name) for _, name in batch}
         except RuntimeError:  # its word for a name that is not UTF-8: so look at every file
             yield set(folder.iterdir())

@@ -31,9 +31,13 @@ _CORRELATED = 12  # neighbouring places on an edge that err together, about
 
 
 def find_by_artwork(
-    picture: NDArray[np.uint8], artwork: NDArray[Any], *, width_mm: float, height_mm: float,
+    picture: NDArray[np.uint8],
+    artwork: NDArray[Any],
+    *,
+    width_mm: float,
+    height_mm: float,
     focal_px: float | None = None,
-) -> SheetFound | None:  # fmt: skip
+) -> SheetFound | None:
     """Return where a sheet lies that carries the artwork; None where that is not clear.
 
     Foil may be brighter or darker than its stock; mirrored pictures are not found.

@@ -73,9 +73,13 @@ class View:
 
 
 def view_of(
-    coded: Coded, scale: float, width_mm: float, height_mm: float, focal_px: float | None,
+    coded: Coded,
+    scale: float,
+    width_mm: float,
+    height_mm: float,
+    focal_px: float | None,
     card: CardFound | None,
-) -> View:  # fmt: skip
+) -> View:
     """Return a copy of a picture with the scale, lens and card it is to be judged by."""
     plane = None
     if card is not None:

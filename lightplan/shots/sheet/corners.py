@@ -98,9 +98,13 @@ class SheetNotFound:
 
 
 def find_sheet(
-    picture: NDArray[Any], *, width_mm: float, height_mm: float, focal_px: float | None = None,
+    picture: NDArray[Any],
+    *,
+    width_mm: float,
+    height_mm: float,
+    focal_px: float | None = None,
     card: CardFound | None = None,
-) -> SheetFound | SheetNotFound:  # fmt: skip
+) -> SheetFound | SheetNotFound:
     """Find the corners of a flat sheet of known size.
 
     Parameters
@@ -213,6 +217,8 @@ def corners_by_hand(corners: Doubles, shape: tuple[int, int]) -> SheetFound:
         if (turn > 0).all():
             return SheetFound(read_only(points), shape, 1.0, "by hand")
     raise PhotoError(
-        field="corners", wanted="four corners (row, column), clockwise from the far left one",
-        got=np.asarray(corners).tolist(), cure="read them off the picture again",
-    )  # fmt: skip
+        field="corners",
+        wanted="four corners (row, column), clockwise from the far left one",
+        got=np.asarray(corners).tolist(),
+        cure="read them off the picture again",
+    )

@@ -86,9 +86,14 @@ def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int =
     flips, beyond = _ways(everywhere, offset, curve)
     return Sides(
         points=tuple(points[i][good[i]] for i in range(4)),
-        support=votes.mean(axis=1), step=step, thinness=thinness, spread_px=spread,
-        flips=flips, ended=good[:, _ENDS].reshape(4, 2, -1).mean(axis=2), beyond=beyond,
-    )  # fmt: skip
+        support=votes.mean(axis=1),
+        step=step,
+        thinness=thinness,
+        spread_px=spread,
+        flips=flips,
+        ended=good[:, _ENDS].reshape(4, 2, -1).mean(axis=2),
+        beyond=beyond,
+    )
 
 
 def _profiles(

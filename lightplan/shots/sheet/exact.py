@@ -84,9 +84,12 @@ def _regions(
     inside = (across >= 0) & (across < 1) & (down >= 0) & (down < 1)
     x, y = across * width - 0.5, down * height - 0.5
     share = cv2.remap(
-        np.ascontiguousarray(foil, np.float32), x.astype(np.float32), y.astype(np.float32),
-        cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
-    ).astype(np.float64)  # fmt: skip
+        np.ascontiguousarray(foil, np.float32),
+        x.astype(np.float32),
+        y.astype(np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    ).astype(np.float64)
     open_ = np.abs(share - _FOIL_FROM) < _UNDECIDED
     open_ |= (share > 0) & (share < _PAPER_BELOW + _UNDECIDED)
     open_ &= inside
@@ -96,9 +99,10 @@ def _regions(
     cell = np.clip(down * height, 0, height - 1), np.clip(across * width, 0, width - 1)
     shown = inside & valid[cell[0].astype(np.intp), cell[1].astype(np.intp)]
     return {
-        "sheet": inside, "foil": shown & (share >= _FOIL_FROM),
+        "sheet": inside,
+        "foil": shown & (share >= _FOIL_FROM),
         "paper": shown & (share < _PAPER_BELOW),
-    }  # fmt: skip
+    }
 
 
 def _sheet_places(found: SheetFound, rows: slice, cols: slice) -> tuple[Doubles, Doubles]:

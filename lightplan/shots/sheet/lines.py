@@ -164,9 +164,12 @@ def with_borders(lines: Lines, shape: tuple[int, int]) -> Lines:
     cells = lines.seen.shape[1]
     record = np.repeat(np.arange(cells)[None] * _STEP_PX, 4, axis=0)
     return Lines(
-        np.concatenate([lines.normal, normal]), np.concatenate([lines.offset, offset]),
-        np.concatenate([lines.seen, record]), np.concatenate([lines.solid, record]), lines.reach,
-    )  # fmt: skip
+        np.concatenate([lines.normal, normal]),
+        np.concatenate([lines.offset, offset]),
+        np.concatenate([lines.seen, record]),
+        np.concatenate([lines.solid, record]),
+        lines.reach,
+    )
 
 
 def _line_through(segments: Doubles, clear: Doubles) -> tuple[Doubles, float]:

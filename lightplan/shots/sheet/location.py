@@ -52,9 +52,12 @@ def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
         return None
     small, focal_px = _small(shot, FIND_PX)
     found = find_by_artwork(
-        small, context.artwork, width_mm=context.width_mm, height_mm=context.height_mm,
+        small,
+        context.artwork,
+        width_mm=context.width_mm,
+        height_mm=context.height_mm,
         focal_px=focal_px,
-    )  # fmt: skip
+    )
     if found is None:
         return None
     whole = (shot.rows, shot.cols)

@@ -44,9 +44,13 @@ class LaidSheet:
 
 
 def lay_out(
-    shot: Shot, found: SheetFound, context: PhotoContext, *, grid_px: int,
+    shot: Shot,
+    found: SheetFound,
+    context: PhotoContext,
+    *,
+    grid_px: int,
     near: Neighbour | None = None,
-) -> LaidSheet:  # fmt: skip
+) -> LaidSheet:
     """Return the sheet's maps.
 
     Parameters
@@ -71,11 +75,16 @@ def lay_out(
         mirrored, turned = way.mirrored, found.turned(way.quarters)
     levels = None if shot.encoded.dtype == np.float32 else int(2 ** min(shot.bits, 16))
     maps = SheetMaps(
-        linear=squared.linear, foil=segmented.foil, valid=squared.valid, clipped=squared.clipped,
-        width_mm=squared.width_mm, height_mm=squared.height_mm, code_levels=levels,
+        linear=squared.linear,
+        foil=segmented.foil,
+        valid=squared.valid,
+        clipped=squared.clipped,
+        width_mm=squared.width_mm,
+        height_mm=squared.height_mm,
+        code_levels=levels,
         background=squaring.background(linear, clipped, scaled, origin=origin),
         confidence=segmented.confidence,
-    )  # fmt: skip
+    )
     return LaidSheet(turned, maps, squared, segmented, mirrored)
 
 

@@ -71,9 +71,15 @@ class Neighbour:
 
 
 def find_near(
-    picture: NDArray[Any], known: SheetFound, *, width_mm: float, height_mm: float,
-    focal_px: float | None = None, reach: float = _REACH, least: float = CERTAIN,
-) -> SheetFound | None:  # fmt: skip
+    picture: NDArray[Any],
+    known: SheetFound,
+    *,
+    width_mm: float,
+    height_mm: float,
+    focal_px: float | None = None,
+    reach: float = _REACH,
+    least: float = CERTAIN,
+) -> SheetFound | None:
     """Return the sheet if it lies near a known place, within about 0.6 % of the frame.
 
     Parameters
@@ -101,6 +107,10 @@ def find_near(
         return None
     corners, bending = in_light(view, seen)
     return SheetFound(
-        corners=read_only(corners[:, ::-1]), shape=shape, confidence=seen.confidence,
-        how="sides", bending=bending, support=tuple(seen.sides.support.tolist()),
-    )  # fmt: skip
+        corners=read_only(corners[:, ::-1]),
+        shape=shape,
+        confidence=seen.confidence,
+        how="sides",
+        bending=bending,
+        support=tuple(seen.sides.support.tolist()),
+    )

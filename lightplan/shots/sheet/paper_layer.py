@@ -166,9 +166,10 @@ def _banded_bends(count: int) -> Doubles:
     unit = np.eye(count)
     first, second = np.diff(unit, axis=0), np.diff(unit, 2, axis=0)
     bends = (
-        np.kron(second.T @ second, unit) + np.kron(unit, second.T @ second)
+        np.kron(second.T @ second, unit)
+        + np.kron(unit, second.T @ second)
         + 2 * np.kron(first.T @ first, first.T @ first)
-    )  # fmt: skip
+    )
     band = np.zeros(((_OVERLAP - 1) * (count + 1) + 1, len(bends)))
     for below in range(len(band)):
         band[below, : len(bends) - below] = np.diagonal(bends, -below)

@@ -62,9 +62,13 @@ def patch_sharpness(
 
 
 def _looked_at(
-    shot: Shot, found: SheetFound, foil: Singles, fine: tuple[int, int], scale: int,
+    shot: Shot,
+    found: SheetFound,
+    foil: Singles,
+    fine: tuple[int, int],
+    scale: int,
     size_mm: tuple[float, float],
-) -> Sharpness:  # fmt: skip
+) -> Sharpness:
     """Return the edge widths in windows of a grid, each pixel the mean of scale^2 of the file's."""
     patch = min(PATCH_PX, min(fine) // TILES)
     places = _patch_places(foil, fine, patch)
@@ -80,9 +84,12 @@ def _looked_at(
         inner[top + _RIM_PX : top + patch - _RIM_PX, left + _RIM_PX : left + patch - _RIM_PX] = True
     pixel_mm = size_mm[0] / fine[1], size_mm[1] / fine[0]
     maps = SheetMaps.from_linear(
-        light, np.zeros(inner.shape, np.float32), valid=inner,
-        width_mm=pixel_mm[0] * light.shape[1], height_mm=pixel_mm[1] * light.shape[0],
-    )  # fmt: skip
+        light,
+        np.zeros(inner.shape, np.float32),
+        valid=inner,
+        width_mm=pixel_mm[0] * light.shape[1],
+        height_mm=pixel_mm[1] * light.shape[0],
+    )
     return sharpness(maps, halvings=0)
 
 

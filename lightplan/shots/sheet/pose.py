@@ -92,9 +92,12 @@ def camera_pose(
 
 
 def pose_of_points(
-    points_mm: Doubles, seen: Doubles, *, focal_px: float | tuple[float, float],
+    points_mm: Doubles,
+    seen: Doubles,
+    *,
+    focal_px: float | tuple[float, float],
     middle: tuple[float, float],
-) -> CameraPose:  # fmt: skip
+) -> CameraPose:
     """Return the pose from places on the plane z = 0.
 
     Parameters
@@ -125,9 +128,11 @@ def pose_of_points(
             best = pose
     if best is None:
         raise PhotoError(
-            field="corners", wanted="corners that a camera above the sheet can see",
-            got=image.round(1).tolist(), cure="check the corners and the focal length",
-        )  # fmt: skip
+            field="corners",
+            wanted="corners that a camera above the sheet can see",
+            got=image.round(1).tolist(),
+            cure="check the corners and the focal length",
+        )
     return best
 
 

@@ -57,9 +57,13 @@ def square_to_quad(corners: Doubles) -> Doubles:
 
 
 def shape_misfit(
-    corners: Doubles, shape: tuple[int, int], *, width_mm: float, height_mm: float,
+    corners: Doubles,
+    shape: tuple[int, int],
+    *,
+    width_mm: float,
+    height_mm: float,
     focal_px: float | None = None,
-) -> Doubles:  # fmt: skip
+) -> Doubles:
     """Return how far quads are from what a camera sees of a width x height rectangle.
 
     The two sides' directions must be perpendicular and their lengths as width to height
@@ -220,9 +224,7 @@ def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:
 
 
 def _outline_seen(
-    lines: Lines,
-    combos: np.ndarray,
-    corners: Doubles,
+    lines: Lines, combos: np.ndarray, corners: Doubles
 ) -> tuple[Doubles, Doubles, Doubles]:
     """Return what is seen of quads' sides.
 
@@ -262,12 +264,7 @@ def _clockwise_from_top_left(corners: Doubles) -> Doubles:
     return np.take_along_axis(ordered, index[..., None], axis=1)
 
 
-def distinct(
-    corners: Doubles,
-    order: np.ndarray,
-    slack: float,
-    most: int,
-) -> np.ndarray:
+def distinct(corners: Doubles, order: np.ndarray, slack: float, most: int) -> np.ndarray:
     """Return up to `most` of `order` that differ by more than `slack` in some corner."""
     kept: list[int] = []
     for index in order:

@@ -162,9 +162,15 @@ def _along(normal: Doubles, scaled: Doubles, fit: Doubles) -> Doubles:
 
 
 def _refit(
-    slope: Picture, normal: Doubles, offset: Doubles, scaled: Doubles, fit: Doubles, *,
-    terms: int, span: float,
-) -> Doubles:  # fmt: skip
+    slope: Picture,
+    normal: Doubles,
+    offset: Doubles,
+    scaled: Doubles,
+    fit: Doubles,
+    *,
+    terms: int,
+    span: float,
+) -> Doubles:
     """Return the move improved by where each edge is seen within `span` of its place."""
     expected = _along(normal, scaled, fit)
     place, strong = _peak(slope, offset, expected, span)

@@ -151,8 +151,9 @@ def _least(clear: Singles, valid: Booleans) -> Singles:
     rows, cols = (np.linspace(0, n, _PARTS + 1).astype(int) for n in clear.shape)
     parts = [
         (slice(*rows[i : i + 2]), slice(*cols[j : j + 2]))
-        for i in range(_PARTS) for j in range(_PARTS)
-    ]  # fmt: skip
+        for i in range(_PARTS)
+        for j in range(_PARTS)
+    ]
     unrest = [float(np.percentile(clear[p][valid[p]], 95)) for p in parts if valid[p].any()]
     least = float(np.clip(2 + 2 * np.median(unrest), 4.0, 7.0)) if unrest else 7.0
     return np.where(inner(valid, 0.03), least, 1.7 * least).astype(np.float32)
@@ -224,9 +225,12 @@ def _confidence(foil: Booleans, seen: _Departures, valid: Booleans) -> float:
     nearly = (seen.clear > 0.6 * seen.least) & (seen.clear < 1.2 * seen.least) & valid & ~beside
     edge = rim(valid, 0.05)
     doubt = (
-        11.6 * weak + 5.4 * min(soft, 0.6) + 6.1 * float(outline.sum()) / area
-        + 4.8 * min(float(nearly.sum()) / area, 1.5) + 4.4 * float(foil[edge].mean())
-    )  # fmt: skip
+        11.6 * weak
+        + 5.4 * min(soft, 0.6)
+        + 6.1 * float(outline.sum()) / area
+        + 4.8 * min(float(nearly.sum()) / area, 1.5)
+        + 4.4 * float(foil[edge].mean())
+    )
     chance = 1 / (1 + np.exp(doubt - 6.2))
     return float(chance**1.5 * (area < _MOST_FOIL * valid.sum()))
 

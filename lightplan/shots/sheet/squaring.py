@@ -95,9 +95,15 @@ def window(found: SheetFound, *, margin: float = 0.16) -> tuple[slice, slice]:
 
 
 def square(
-    linear: Singles, clipped: Booleans, found: SheetFound, *, width_mm: float, height_mm: float,
-    origin: tuple[int, int] = (0, 0), long_side: int = 1400,
-) -> Squared:  # fmt: skip
+    linear: Singles,
+    clipped: Booleans,
+    found: SheetFound,
+    *,
+    width_mm: float,
+    height_mm: float,
+    origin: tuple[int, int] = (0, 0),
+    long_side: int = 1400,
+) -> Squared:
     """Warp the sheet to its own grid.
 
     Parameters
@@ -124,14 +130,20 @@ def square(
     return Squared(
         linear=_warp(linear, across, down, found, shape),
         clipped=_nearest(clipped, across, down),
-        valid=valid, width_mm=float(width_mm), height_mm=float(height_mm),
-    )  # fmt: skip
+        valid=valid,
+        width_mm=float(width_mm),
+        height_mm=float(height_mm),
+    )
 
 
 def background(
-    linear: Singles, clipped: Booleans, found: SheetFound, *, origin: tuple[int, int] = (0, 0),
+    linear: Singles,
+    clipped: Booleans,
+    found: SheetFound,
+    *,
+    origin: tuple[int, int] = (0, 0),
     samples: int = 600,
-) -> Background | None:  # fmt: skip
+) -> Background | None:
     """Return samples of what lies round the sheet, 4 to 12 % of its sides away from it.
 
     None where the sheet fills the frame.
@@ -179,7 +191,10 @@ def _warp(
 
 def _nearest(flags: NDArray[Any], across: Singles, down: Singles) -> Booleans:
     seen = cv2.remap(
-        np.ascontiguousarray(flags).view(np.uint8), across, down, cv2.INTER_NEAREST,
+        np.ascontiguousarray(flags).view(np.uint8),
+        across,
+        down,
+        cv2.INTER_NEAREST,
         borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+    )
     return seen.view(np.bool_)

@@ -91,12 +91,23 @@ def _font(name: str, points: float) -> Any:
 def _script(pen: Any, size: Any, scale: float, rng: np.random.Generator) -> None:
     points = 0.095 * size[0]
     font = _font("DejaVuSans-Oblique.ttf", points)
-    _words(pen, size, font, ["with all good", "wishes from", "the paper room"],
-           0.3 * size[1], 0.2 * size[1])  # fmt: skip
+    _words(
+        pen,
+        size,
+        font,
+        ["with all good", "wishes from", "the paper room"],
+        0.3 * size[1],
+        0.2 * size[1],
+    )
 
 
 def _fine(pen: Any, size: Any, scale: float, rng: np.random.Generator) -> None:
     font = _font("DejaVuSerif-Italic.ttf", 0.055 * size[0])
-    lines = ["Quillfern Bindery", "Thorn Lane Seed House", "sow in May, a thumb deep",
-             "bound by hand", "ex libris"]  # fmt: skip
+    lines = [
+        "Quillfern Bindery",
+        "Thorn Lane Seed House",
+        "sow in May, a thumb deep",
+        "bound by hand",
+        "ex libris",
+    ]
     _words(pen, size, font, lines, 0.2 * size[1], 0.15 * size[1])

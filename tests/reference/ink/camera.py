@@ -29,8 +29,13 @@ class Chain:
 
     @classmethod
     def drawn(cls, rng: np.random.Generator) -> Chain:
-        return cls(rng.uniform(0.1, 0.35), rng.uniform(0.5, 1.0), rng.uniform(0.003, 0.012),
-                   rng.uniform(0.0, 0.4), int(rng.integers(84, 96)))  # fmt: skip
+        return cls(
+            rng.uniform(0.1, 0.35),
+            rng.uniform(0.5, 1.0),
+            rng.uniform(0.003, 0.012),
+            rng.uniform(0.0, 0.4),
+            int(rng.integers(84, 96)),
+        )
 
     def develop(self, linear: Array, box: Array, frame: tuple[int, int], seed: int) -> Array:
         """Return the 8-bit picture of a part of the frame, as a decoder gives it back."""
@@ -59,8 +64,12 @@ def homography(rig: Rig, frame: tuple[int, int]) -> Array:
         point = np.array([(u - 0.5) * rig.sheet.width_mm, (0.5 - v) * rig.sheet.height_mm, 0.0])
         way = point - rig.camera.placement.position_mm
         deep = way @ forward
-        corners.append([(0.5 + 0.5 * (way @ right) / deep / tan_x) * frame[1],
-                        (0.5 - 0.5 * (way @ up) / deep / tan_y) * frame[0]])  # fmt: skip
+        corners.append(
+            [
+                (0.5 + 0.5 * (way @ right) / deep / tan_x) * frame[1],
+                (0.5 - 0.5 * (way @ up) / deep / tan_y) * frame[0],
+            ]
+        )
     flat = np.float32([[0, 0], [1, 0], [1, 1], [0, 1]])
     return cv2.getPerspectiveTransform(flat, np.float32(corners)).astype(float)
 
@@ -83,8 +92,13 @@ def squared(picture: Array, matrix: Array, box: Array, rig: Rig, side: int) -> A
     place = np.array([[1, 0, -box[2]], [0, 1, -box[0]], [0, 0, 1.0]])
     to_grid = np.diag([fine * cols, fine * rows, 1.0]) @ np.linalg.inv(place @ matrix)
     linear = srgb_decode(picture.astype(np.float64) / 255).astype(np.float32)
-    big = cv2.warpPerspective(linear, to_grid, (fine * cols, fine * rows), flags=cv2.INTER_LINEAR,
-                              borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    big = cv2.warpPerspective(
+        linear,
+        to_grid,
+        (fine * cols, fine * rows),
+        flags=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     return cv2.resize(big, (cols, rows), interpolation=cv2.INTER_AREA)
 
 

@@ -80,11 +80,18 @@ def pair(stored: dict[str, Any], number: int, turn: int) -> dict[str, Any]:
     rows, cols = maps["foil"].shape[:2]
     small = cv2.resize(design, (cols, rows), interpolation=cv2.INTER_AREA)
     return {
-        "number": number, "art": art_name, "kind": kind, "foil_kind": foil_kind,
-        "size_mm": (rig.sheet.width_mm, rig.sheet.height_mm), "stock": stock, "told": told,
-        "exists": exists, "mask": np.uint8(np.rint(255 * small)), "pictures": pictures,
+        "number": number,
+        "art": art_name,
+        "kind": kind,
+        "foil_kind": foil_kind,
+        "size_mm": (rig.sheet.width_mm, rig.sheet.height_mm),
+        "stock": stock,
+        "told": told,
+        "exists": exists,
+        "mask": np.uint8(np.rint(255 * small)),
+        "pictures": pictures,
         **{w: np.uint8(np.rint(255 * srgb_encode(np.clip(m, 0, 1)))) for w, m in maps.items()},
-    }  # fmt: skip
+    }
 
 
 def main(folder: str, shown: str | None = None) -> None:

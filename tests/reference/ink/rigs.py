@@ -31,8 +31,14 @@ from lightplan.scene import (
 
 ROWS, COLS = 480, 720
 KINDS = (
-    "even board", "even softbox", "part softbox", "board lit at one end", "tissue", "strip", "dark",
-)  # fmt: skip
+    "even board",
+    "even softbox",
+    "part softbox",
+    "board lit at one end",
+    "tissue",
+    "strip",
+    "dark",
+)
 METAL_OF = {"silver foil": "Al", "gold foil": "Au", "copper foil": "Cu", "holographic foil": "Al"}
 STOCKS = {
     "white": (0.85, 0.85, 0.85), "cream": (0.82, 0.78, 0.68), "grey": (0.4, 0.4, 0.4),
@@ -74,12 +80,20 @@ def drawn(number: int) -> tuple[Rig, str]:
     rig = Rig(
         title=f"ink test {number}, {kind}",
         sheet=Sheet(width_mm=width, height_mm=height, foil=foil, paper=Paper(reflectance=stock)),
-        camera=Camera(placement=camera, focal_length_mm=focal, sensor_width_mm=sensor,
-                      sensor_height_mm=sensor / 1.5, body=None),
-        lamps=tuple(lamps), cards=tuple(cards),
-        room=Room(ambient_cd_m2=(float(rng.uniform(5, 50)),) * 3,
-                  table=Table(reflectance=(float(rng.uniform(0.05, 0.4)),) * 3)),
-    )  # fmt: skip
+        camera=Camera(
+            placement=camera,
+            focal_length_mm=focal,
+            sensor_width_mm=sensor,
+            sensor_height_mm=sensor / 1.5,
+            body=None,
+        ),
+        lamps=tuple(lamps),
+        cards=tuple(cards),
+        room=Room(
+            ambient_cd_m2=(float(rng.uniform(5, 50)),) * 3,
+            table=Table(reflectance=(float(rng.uniform(0.05, 0.4)),) * 3),
+        ),
+    )
     return rig, kind
 
 
@@ -95,13 +109,24 @@ def _mirrored(
 
     def board(scale: float, transmits: float = 0.0) -> Card:
         side = Side(reflectance=(0.85 - transmits,) * 3)
-        return Card(name="board", placement=_at(middle), width_mm=scale * wide + 60,
-                    height_mm=scale * high + 60, front=side, back=side,
-                    transmittance=(transmits,) * 3)  # fmt: skip
+        return Card(
+            name="board",
+            placement=_at(middle),
+            width_mm=scale * wide + 60,
+            height_mm=scale * high + 60,
+            front=side,
+            back=side,
+            transmittance=(transmits,) * 3,
+        )
 
     def lamp(place: np.ndarray, aim: np.ndarray, w: float, h: float, cd: float) -> Lamp:
-        return Lamp(name="mirrored lamp", placement=_at(place, aim), width_mm=w, height_mm=h,
-                    output=Output(value=float(cd), unit="cd/m2"))  # fmt: skip
+        return Lamp(
+            name="mirrored lamp",
+            placement=_at(place, aim),
+            width_mm=w,
+            height_mm=h,
+            output=Output(value=float(cd), unit="cd/m2"),
+        )
 
     if kind == "even softbox":
         return [lamp(middle, np.zeros(3), 1.4 * wide + 60, 1.4 * high + 60, level)], []
@@ -136,14 +161,24 @@ def _side_lamps(rng: np.random.Generator, kind: str) -> list[Lamp]:
     for i, side in enumerate(rng.permutation([-1.0, 1.0])[: 1 if rng.random() < 0.5 else 2]):
         turn, rise = rng.uniform(-0.6, 0.3), rng.uniform(0.45, 0.95)
         far = rng.uniform(500, 900)
-        place = far * np.array([side * math.cos(turn) * math.cos(rise),
-                                math.sin(turn) * math.cos(rise), math.sin(rise)])  # fmt: skip
+        place = far * np.array(
+            [
+                side * math.cos(turn) * math.cos(rise),
+                math.sin(turn) * math.cos(rise),
+                math.sin(rise),
+            ]
+        )
         size = rng.uniform(150, 450)
         cd = 10000 * (far / 750) ** 2 * (400 / size) ** 2 * 2.0 ** rng.uniform(-0.7, 0.3)
         found.append(
-            Lamp(name=f"side lamp {i}", placement=_at(place), width_mm=size, height_mm=size,
-                 output=Output(value=float(cd), unit="cd/m2"))
-        )  # fmt: skip
+            Lamp(
+                name=f"side lamp {i}",
+                placement=_at(place),
+                width_mm=size,
+                height_mm=size,
+                output=Output(value=float(cd), unit="cd/m2"),
+            )
+        )
     return found
 
 

@@ -170,18 +170,11 @@ def _card_bsdf(card: Scene) -> Scene:
         one_side: Scene = {"type": "diffuse", "reflectance": _rgb(card["reflectance"])}
     else:
         specular = card["specular"]
-        one_side = {
-            "type": "roughconductor",
-            "distribution": "ggx",
-            "alpha": specular["alpha"],
-        }
+        one_side = {"type": "roughconductor", "distribution": "ggx", "alpha": specular["alpha"]}
         if "eta" in specular:
             one_side |= {"eta": _bounded(specular["eta"]), "k": _bounded(specular["k"])}
         else:
-            one_side |= {
-                "material": "none",
-                "specular_reflectance": _rgb(specular["reflectance"]),
-            }
+            one_side |= {"material": "none", "specular_reflectance": _rgb(specular["reflectance"])}
     return {"type": "twosided", "side": one_side}
 
 
@@ -288,12 +281,7 @@ def _light(mi: Any, light: Scene) -> Scene:
             pose = _pose(mi, light, light["radius"], light["radius"])
             return {"type": "disk", "to_world": pose, **made}
         case "sphere":
-            return {
-                "type": "sphere",
-                "center": light["center"],
-                "radius": light["radius"],
-                **made,
-            }
+            return {"type": "sphere", "center": light["center"], "radius": light["radius"], **made}
         case other:
             raise ValueError(f"unknown shape {other!r} of a light")
 

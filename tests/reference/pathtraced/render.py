@@ -53,10 +53,7 @@ class Crop:
 
     @property
     def window(self) -> tuple[slice, slice]:
-        return (
-            slice(self.top, self.top + self.height),
-            slice(self.left, self.left + self.width),
-        )
+        return (slice(self.top, self.top + self.height), slice(self.left, self.left + self.width))
 
 
 def camera_rays(camera: Scene, row: Doubles, column: Doubles) -> Doubles:

@@ -427,9 +427,10 @@ def test_a_grating_sends_each_wavelength_where_the_table_says(
 ):
     module = sys.modules["holographic_foil"]
     for name, value in (
-        ("SHORTEST_NM", wavelength_nm - 0.05), ("LONGEST_NM", wavelength_nm + 0.04),
+        ("SHORTEST_NM", wavelength_nm - 0.05),
+        ("LONGEST_NM", wavelength_nm + 0.04),
         ("DRAWN_STEP_NM", 0.1),
-    ):  # fmt: skip
+    ):
         monkeypatch.setattr(module, name, value)
     bsdf = grated(mi, lines_per_mm=1000 / pitch_um, alpha=1e-4)
     came = math.radians(angle_in)

@@ -33,9 +33,14 @@ FOLDER = Path(__file__).parent
 RIGS = FOLDER.parents[2] / "rigs"
 SMALL = Effort(evaluations=80, polish=12, builds=8)
 METAL_OF = {
-    "silver foil": "Al", "aluminium": "Al", "holographic foil": "Al", "gold foil": "Au",
-    "gold leaf": "Au", "copper foil": "Cu", "rose gold foil": "Cu",
-}  # fmt: skip
+    "silver foil": "Al",
+    "aluminium": "Al",
+    "holographic foil": "Al",
+    "gold foil": "Au",
+    "gold leaf": "Au",
+    "copper foil": "Cu",
+    "rose gold foil": "Cu",
+}
 
 
 @dataclass(frozen=True)
@@ -62,8 +67,10 @@ def aslant(rig: Rig) -> Rig:
     y, z, *rest = rig.freedoms
     freedoms = (
         replace(y, dimension="x_mm", low=-400, high=-100),
-        replace(y, low=-120, high=90), replace(z, low=850, high=1200), *rest,
-    )  # fmt: skip
+        replace(y, low=-120, high=90),
+        replace(z, low=850, high=1200),
+        *rest,
+    )
     return replace(rig, sheet=sheet, lamps=(small, softbox), freedoms=freedoms)
 
 

@@ -91,11 +91,7 @@ def _metres(values: Any) -> Any:
 
 def _pose(placement: Placement) -> Scene:
     _, up, normal = placement.axes()
-    return {
-        "center": _metres(placement.position_mm),
-        "normal": normal.tolist(),
-        "up": up.tolist(),
-    }
+    return {"center": _metres(placement.position_mm), "normal": normal.tolist(), "up": up.tolist()}
 
 
 def _camera(camera: Camera, size: tuple[int, int]) -> Scene:

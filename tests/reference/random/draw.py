@@ -39,7 +39,7 @@ from lightplan.scene import (
     Shell,
     Side,
     Table,
-)  # fmt: skip
+)
 from lightplan.scene.surfaces import build_surfaces
 
 Random = np.random.Generator
@@ -77,13 +77,25 @@ def lamp(rng: Random, name: str) -> Lamp:
     if kind == "box":
         width, height = BOXES[rng.integers(len(BOXES))]
         place = facing(rng, at, 120, float(rng.uniform(-0.6, 0.6)))
-        return Lamp(name=name, shape="rectangle", placement=place, width_mm=width,
-                    height_mm=height, output=light)  # fmt: skip
+        return Lamp(
+            name=name,
+            shape="rectangle",
+            placement=place,
+            width_mm=width,
+            height_mm=height,
+            output=light,
+        )
     size = float(rng.uniform(60, 300) if kind == "disk" else rng.uniform(40, 90))
     bright = Output(value=light.value * (600 / size) ** 2, unit="cd/m2")
     shape = "disk" if kind == "disk" else "bulb"
-    return Lamp(name=name, shape=shape, placement=facing(rng, at, 100), width_mm=size,
-                height_mm=size, output=bright)  # fmt: skip
+    return Lamp(
+        name=name,
+        shape=shape,
+        placement=facing(rng, at, 100),
+        width_mm=size,
+        height_mm=size,
+        output=bright,
+    )
 
 
 def board(rng: Random, name: str, sheet: Sheet, camera: np.ndarray) -> Card:
@@ -116,8 +128,11 @@ def foil(rng: Random) -> Foil:
     across, grating = along, None
     if rng.random() < 0.15:
         along = across = max(along, 0.05)
-        grating = Grating(lines_per_mm=float(rng.uniform(300, 1200)),
-                          direction_rad=float(rng.uniform(0, math.pi)), strength=0.6)  # fmt: skip
+        grating = Grating(
+            lines_per_mm=float(rng.uniform(300, 1200)),
+            direction_rad=float(rng.uniform(0, math.pi)),
+            strength=0.6,
+        )
     elif rng.random() < 0.3:
         across = float(np.clip(along * np.exp(rng.uniform(-1.2, 1.2)), 0.02, 0.4))
     return Foil(conductor=Conductor(eta=eta, k=k), roughness=(along, across), grating=grating)
@@ -135,28 +150,46 @@ def panel(rng: Random, before: Lamp) -> Card:
     share, size = rng.uniform(0.3, 0.7), (700, 1000) if rng.random() < 0.5 else (1000, 1000)
     at = share * np.asarray(before.placement.position_mm) + rng.uniform(-40, 40, 3)
     face = Side(reflectance=(0.4,) * 3)
-    return Card(name="diffuser", placement=facing(rng, at, 80), width_mm=size[0],
-                height_mm=size[1], front=face, back=face, transmittance=(0.5,) * 3)  # fmt: skip
+    return Card(
+        name="diffuser",
+        placement=facing(rng, at, 80),
+        width_mm=size[0],
+        height_mm=size[1],
+        front=face,
+        back=face,
+        transmittance=(0.5,) * 3,
+    )
 
 
 def camera(rng: Random, sheet: Sheet) -> Camera:
     tilt, turn = math.radians(rng.uniform(0, 50)), rng.uniform(-0.3, 0.3)
     far = rng.uniform(500, 1300)
-    at = far * np.array([math.sin(tilt) * math.sin(turn), -math.sin(tilt) * math.cos(turn),
-                         math.cos(tilt)])  # fmt: skip
+    at = far * np.array(
+        [math.sin(tilt) * math.sin(turn), -math.sin(tilt) * math.cos(turn), math.cos(tilt)]
+    )
     place = Placement(tuple(map(float, at)), (0.0, 0.0, 0.0))
     size = 1.1 * math.hypot(sheet.width_mm, sheet.height_mm) / 2
     body = Body(width_mm=140, height_mm=100, reflectance=0.05) if rng.random() < 0.4 else None
     height = 24.0
-    return Camera(placement=place, focal_length_mm=float(height / 2 * far / size), body=body,
-                  sensor_height_mm=height, sensor_width_mm=height * COLS / ROWS)  # fmt: skip
+    return Camera(
+        placement=place,
+        focal_length_mm=float(height / 2 * far / size),
+        body=body,
+        sensor_height_mm=height,
+        sensor_width_mm=height * COLS / ROWS,
+    )
 
 
 def rig(rng: Random, name: str) -> Rig:
     width, height = (float(v) for v in np.exp(rng.uniform(math.log(60), math.log(400), 2)))
     bow = float(rng.uniform(-1, 1) * 0.02 * width) if rng.random() < 0.2 else 0.0
-    sheet = Sheet(width_mm=width, height_mm=height, foil=foil(rng), paper=stock(rng),
-                  flatness=Flatness(bow_mm=max(bow, 0.0)))  # fmt: skip
+    sheet = Sheet(
+        width_mm=width,
+        height_mm=height,
+        foil=foil(rng),
+        paper=stock(rng),
+        flatness=Flatness(bow_mm=max(bow, 0.0)),
+    )
     view = camera(rng, sheet)
     at = np.asarray(view.placement.position_mm)
     lamps = tuple(lamp(rng, f"lamp {i}") for i in range(rng.integers(1, 4)))
@@ -166,17 +199,37 @@ def rig(rng: Random, name: str) -> Rig:
     shells = ()
     if rng.random() < 0.08:
         foot = 2.2 * math.hypot(width, height) / 2
-        shells = (Shell(name="cone", shape="cone", centre_mm=(0.0, 0.0, 1.0), foot_width_mm=foot,
-                        top_width_mm=min(120.0, foot / 2), height_mm=float(rng.uniform(250, 400)),
-                        reflectance=(0.35,) * 3, transmittance=(0.5,) * 3),)  # fmt: skip
+        shells = (
+            Shell(
+                name="cone",
+                shape="cone",
+                centre_mm=(0.0, 0.0, 1.0),
+                foot_width_mm=foot,
+                top_width_mm=min(120.0, foot / 2),
+                height_mm=float(rng.uniform(250, 400)),
+                reflectance=(0.35,) * 3,
+                transmittance=(0.5,) * 3,
+            ),
+        )
     table = None
     if rng.random() < 0.6:
         width, depth = (float(rng.uniform(*size)) for size in ((900, 1500), (800, 1200)))
-        table = Table(width_mm=width, depth_mm=depth,
-                      reflectance=(float(rng.uniform(0.05, 0.7)),) * 3, drop_mm=1.0)  # fmt: skip
+        table = Table(
+            width_mm=width,
+            depth_mm=depth,
+            reflectance=(float(rng.uniform(0.05, 0.7)),) * 3,
+            drop_mm=1.0,
+        )
     glow = (float(rng.uniform(5, 60)),) * 3 if rng.random() < 0.35 else (0.0, 0.0, 0.0)
-    return Rig(title=name, sheet=sheet, camera=view, lamps=lamps, cards=tuple(cards),
-               shells=shells, room=Room(table=table, ambient_cd_m2=glow))  # fmt: skip
+    return Rig(
+        title=name,
+        sheet=sheet,
+        camera=view,
+        lamps=lamps,
+        cards=tuple(cards),
+        shells=shells,
+        room=Room(table=table, ambient_cd_m2=glow),
+    )
 
 
 def is_seen(drawn: Rig) -> bool:

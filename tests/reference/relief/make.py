@@ -37,7 +37,7 @@ from lightplan.scene import (
     Sheet,
     Side,
     Waviness,
-)  # fmt: skip
+)
 from lightplan.scene.relief import mirror_normals, wave_height
 
 FOLDER = Path(__file__).parent
@@ -59,21 +59,35 @@ def rig(foil: Foil, paper: Paper) -> Rig:
     """Return a softbox in the mirror direction, a board beside it, and a grey room."""
     sheet = Sheet(width_mm=96, height_mm=64, foil=foil, paper=paper, artwork=disc())
     softbox = Lamp(
-        name="softbox", placement=Placement((60.0, 260.0, 480.0)), width_mm=260, height_mm=200,
+        name="softbox",
+        placement=Placement((60.0, 260.0, 480.0)),
+        width_mm=260,
+        height_mm=200,
         output=Output(value=900, unit="cd/m2"),
-    )  # fmt: skip
+    )
     board = Card(
-        name="board", placement=Placement((-330.0, 120.0, 260.0)), width_mm=300, height_mm=420,
-        front=Side(reflectance=(0.85, 0.8, 0.7)), back=Side(reflectance=(0.85, 0.8, 0.7)),
-    )  # fmt: skip
+        name="board",
+        placement=Placement((-330.0, 120.0, 260.0)),
+        width_mm=300,
+        height_mm=420,
+        front=Side(reflectance=(0.85, 0.8, 0.7)),
+        back=Side(reflectance=(0.85, 0.8, 0.7)),
+    )
     camera = Camera(
-        placement=Placement((0.0, -250.0, 480.0)), focal_length_mm=120, sensor_width_mm=24,
-        sensor_height_mm=16, body=None,
-    )  # fmt: skip
+        placement=Placement((0.0, -250.0, 480.0)),
+        focal_length_mm=120,
+        sensor_width_mm=24,
+        sensor_height_mm=16,
+        body=None,
+    )
     return Rig(
-        title="relief", sheet=sheet, camera=camera, lamps=(softbox,), cards=(board,),
+        title="relief",
+        sheet=sheet,
+        camera=camera,
+        lamps=(softbox,),
+        cards=(board,),
         room=Room(ambient_cd_m2=(30.0, 30.0, 40.0)),
-    )  # fmt: skip
+    )
 
 
 RIGS = {
@@ -82,11 +96,12 @@ RIGS = {
         Paper(waviness=Waviness(slope_rad=math.radians(1.0), wavelength_mm=12.0, seed=3)),
     ),
     "disc": rig(
-        Foil(conductor=ALUMINIUM, roughness=(0.12, 0.12),
-             relief=Relief(depth_mm=0.9, flank_mm=4.0)),
+        Foil(
+            conductor=ALUMINIUM, roughness=(0.12, 0.12), relief=Relief(depth_mm=0.9, flank_mm=4.0)
+        ),
         Paper(),
     ),
-}  # fmt: skip
+}
 
 
 def height_field(rig: Rig) -> tuple[Any, Any, Any, Any]:
@@ -115,9 +130,12 @@ def mesh(rig: Rig) -> dict[str, Any]:
         ]
     )
     made = {
-        "shape": "mesh", "width": rig.sheet.width_mm / 1000, "height": rig.sheet.height_mm / 1000,
-        "vertices": np.stack([x, y, z], -1).reshape(-1, 3) / 1000, "faces": faces,
-    }  # fmt: skip
+        "shape": "mesh",
+        "width": rig.sheet.width_mm / 1000,
+        "height": rig.sheet.height_mm / 1000,
+        "vertices": np.stack([x, y, z], -1).reshape(-1, 3) / 1000,
+        "faces": faces,
+    }
     return made if normals is None else made | {"normals": normals.reshape(-1, 3)}
 
 
@@ -134,10 +152,11 @@ def main() -> None:
         sensor = mi.load_dict(sensor_of(mi, scene["camera"]))
         integrator = mi.load_dict({"type": "path", "max_depth": 8})
         parts = [
-            np.array(mi.render(built, sensor=sensor, integrator=integrator, seed=i,
-                               spp=samples // PARTS))
+            np.array(
+                mi.render(built, sensor=sensor, integrator=integrator, seed=i, spp=samples // PARTS)
+            )
             for i in range(PARTS)
-        ]  # fmt: skip
+        ]
         mean, spread = np.mean(parts, 0), np.std(parts, 0, ddof=1) / math.sqrt(PARTS)
         np.savez_compressed(
             FOLDER / f"{name}.npz", foil=mean.astype(np.float16), foil_se=spread.astype(np.float16)
@@ -150,12 +169,17 @@ def sensor_of(mi: Any, camera: dict[str, Any]) -> dict[str, Any]:
         origin=camera["position"], target=camera["look_at"], up=camera["up"]
     )
     return {
-        "type": "perspective", "fov_axis": "y", "fov": camera["vfov_deg"], "to_world": place,
+        "type": "perspective",
+        "fov_axis": "y",
+        "fov": camera["vfov_deg"],
+        "to_world": place,
         "film": {
-            "type": "hdrfilm", "width": camera["width"], "height": camera["height"],
+            "type": "hdrfilm",
+            "width": camera["width"],
+            "height": camera["height"],
             "rfilter": {"type": "box"},
         },
-    }  # fmt: skip
+    }
 
 
 if __name__ == "__main__":

@@ -18,14 +18,20 @@ from lightplan.scene import Rig
 PLANNED = Path(__file__).parents[1] / "planned"
 RIGS = Path(__file__).parents[3] / "rigs"
 PRESETS = {
-    "brushed_dark": "brushed-plant-tag", "brushed_split": "brushed-plant-tag",
-    "certificate_bright": "certificate-a4-bowed", "cone_bright": "cone-and-phone",
-    "copper_bright": "copper-label-gradient", "copper_gradient": "copper-label-gradient",
-    "gold_hole_bright": "gold-card-above", "rainbow_aslant": "rainbow-bookmark",
-    "rainbow_fine": "rainbow-bookmark", "rose_gold_dark": "rose-gold-tag-dark",
-    "silver_bright": "silver-bookplate-bright", "silver_gradient": "silver-bookplate-bright",
+    "brushed_dark": "brushed-plant-tag",
+    "brushed_split": "brushed-plant-tag",
+    "certificate_bright": "certificate-a4-bowed",
+    "cone_bright": "cone-and-phone",
+    "copper_bright": "copper-label-gradient",
+    "copper_gradient": "copper-label-gradient",
+    "gold_hole_bright": "gold-card-above",
+    "rainbow_aslant": "rainbow-bookmark",
+    "rainbow_fine": "rainbow-bookmark",
+    "rose_gold_dark": "rose-gold-tag-dark",
+    "silver_bright": "silver-bookplate-bright",
+    "silver_gradient": "silver-bookplate-bright",
     "window_bright": "window-two-boards",
-}  # fmt: skip
+}
 LONG_SIDE = 640
 ROOM = 1.32  # the frame is so much larger than the sheet
 
@@ -51,9 +57,11 @@ def _framed(rig: Rig) -> Rig:
     rows, cols = (2 * math.ceil(t / pixel) for t in (tan_y, tan_x))
     focal = rig.camera.focal_length_mm
     camera = replace(
-        rig.camera, sensor_width_mm=cols * pixel * focal, sensor_height_mm=rows * pixel * focal,
+        rig.camera,
+        sensor_width_mm=cols * pixel * focal,
+        sensor_height_mm=rows * pixel * focal,
         pixels=(cols, rows),
-    )  # fmt: skip
+    )
     return replace(rig, camera=camera)
 
 
@@ -66,6 +74,8 @@ def picture_size(rig: Rig) -> tuple[int, int]:
 def focal_35mm(rig: Rig) -> float:
     """Return the focal length that gives the same view on a 36 x 24 mm frame, by the diagonal."""
     camera = rig.camera
-    return 43.2666 * camera.focal_length_mm / math.hypot(
-        camera.sensor_width_mm, camera.sensor_height_mm
-    )  # fmt: skip
+    return (
+        43.2666
+        * camera.focal_length_mm
+        / math.hypot(camera.sensor_width_mm, camera.sensor_height_mm)
+    )

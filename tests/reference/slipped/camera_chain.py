@@ -68,9 +68,18 @@ def thirds(time_s: float) -> float:
     return float(2 ** (round(3 * math.log2(time_s)) / 3))
 
 
-def draw_chain(draw: np.random.Generator, *, clip_cd_m2: float, f_number: float, time_s: float,
-               iso: float, focal_35mm: float, stops: float = 0.0, balance_stops: float = 0.0,
-               blur_px: float = 0.0) -> Chain:  # fmt: skip
+def draw_chain(
+    draw: np.random.Generator,
+    *,
+    clip_cd_m2: float,
+    f_number: float,
+    time_s: float,
+    iso: float,
+    focal_35mm: float,
+    stops: float = 0.0,
+    balance_stops: float = 0.0,
+    blur_px: float = 0.0,
+) -> Chain:
     """Draw a camera at random; the time is set in thirds of a stop."""
     set_s = thirds(time_s * 2**stops)
     return Chain(
@@ -103,9 +112,13 @@ def _through_lens(level: Picture, chain: Chain) -> Picture:
     middle = np.array([(cols - 1) / 2, (rows - 1) / 2], np.float32)
     radius2 = ((x - middle[0]) ** 2 + (y - middle[1]) ** 2) / float(middle @ middle)
     stretch = 1 + np.float32(chain.bending) * radius2
-    bent = cv2.remap(level, middle[0] + (x - middle[0]) * stretch,
-                     middle[1] + (y - middle[1]) * stretch, cv2.INTER_CUBIC,
-                     borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    bent = cv2.remap(
+        level,
+        middle[0] + (x - middle[0]) * stretch,
+        middle[1] + (y - middle[1]) * stretch,
+        cv2.INTER_CUBIC,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     bent = np.maximum(bent, 0)
     if chain.blur_px > 0:
         bent = cv2.GaussianBlur(bent, (0, 0), chain.blur_px)
@@ -120,8 +133,9 @@ def phone_curve(level: Picture) -> Picture:
 
 def srgb(level: Picture) -> Picture:
     """Encode by IEC 61966-2-1."""
-    return np.where(level <= 0.0031308, 12.92 * level,
-                    1.055 * np.maximum(level, 1e-9) ** (1 / 2.4) - 0.055)  # fmt: skip
+    return np.where(
+        level <= 0.0031308, 12.92 * level, 1.055 * np.maximum(level, 1e-9) ** (1 / 2.4) - 0.055
+    )
 
 
 def jpeg(codes: NDArray[np.uint8], chain: Chain) -> bytes:

@@ -35,8 +35,20 @@ from lightplan.scene import Rig
 
 FOLDER = Path(__file__).parent
 # How often each kind is drawn for one plan, the designs' share and the share kept aside alike.
-SINGLES = ("place", "place", "turn", "turn", "power", "missing", "bow", "camera", "room",
-           "foreign", "exposure", "white balance")  # fmt: skip
+SINGLES = (
+    "place",
+    "place",
+    "turn",
+    "turn",
+    "power",
+    "missing",
+    "bow",
+    "camera",
+    "room",
+    "foreign",
+    "exposure",
+    "white balance",
+)
 PAIRS = (("place", "exposure"), ("turn", "power"), ("missing", "place"))
 
 
@@ -66,8 +78,15 @@ def draw_builds() -> list[Build]:
                 hand = 50_000 + number if in_camera else 10_000 + seed
                 found.append(Build(f"{name}_{i:02d}", name, slips, hand, 20_000 + seed))
         for i in range(3):
-            found.append(Build(f"{name}_right{i}", name, (), 50_000 + number + 100 * (i // 2),
-                               30_000 + 100 * number + i))  # fmt: skip
+            found.append(
+                Build(
+                    f"{name}_right{i}",
+                    name,
+                    (),
+                    50_000 + number + 100 * (i // 2),
+                    30_000 + 100 * number + i,
+                )
+            )
     return found
 
 
@@ -128,8 +147,13 @@ def scenes(builds: list[Build], spp: int) -> Iterator[dict[str, Any]]:
 def job_of(name: str, base: str, rig: Rig, spp: int) -> dict[str, Any]:
     """Return the job that renders one rig."""
     sheet = rig.sheet
-    return {"name": name, "base": base, "spp": spp, "scene": scene_of(rig, picture_size(rig)),
-            "sheet_mm": [sheet.width_mm, sheet.height_mm]}  # fmt: skip
+    return {
+        "name": name,
+        "base": base,
+        "spp": spp,
+        "scene": scene_of(rig, picture_size(rig)),
+        "sheet_mm": [sheet.width_mm, sheet.height_mm],
+    }
 
 
 def write_jobs(jobs: list[dict[str, Any]], path: Path) -> None:
@@ -148,10 +172,15 @@ def chain_of(build: Build) -> tuple[Chain, np.random.Generator]:
     draw = np.random.default_rng(build.camera_seed)
     size = {s.kind: s.size for s in build.slips}
     made = draw_chain(
-        draw, clip_cd_m2=plan.clip_cd_m2, f_number=plan.f_number, time_s=plan.time_s,
-        iso=plan.iso, focal_35mm=focal_35mm(rig), stops=size.get("exposure", 0.0),
+        draw,
+        clip_cd_m2=plan.clip_cd_m2,
+        f_number=plan.f_number,
+        time_s=plan.time_s,
+        iso=plan.iso,
+        focal_35mm=focal_35mm(rig),
+        stops=size.get("exposure", 0.0),
         balance_stops=size.get("white balance", 0.0),
-    )  # fmt: skip
+    )
     return made, draw
 
 

@@ -16,16 +16,21 @@ from lightplan.errors import RigError
 from lightplan.scene import Lamp, Output, Placement, Rig
 from lightplan.scene.clearance import broken
 from lightplan.scene.sanity import refuse_impossible
-from lightplan.scene.setting_errors import (
-    ErrorDimension,
-    SettingErrors,
-    built,
-    error_dimensions,
-)
+from lightplan.scene.setting_errors import ErrorDimension, SettingErrors, built, error_dimensions
 
 HAND = SettingErrors()
-KINDS = ("place", "turn", "power", "missing", "bow", "camera", "room", "foreign",
-         "exposure", "white balance")  # fmt: skip
+KINDS = (
+    "place",
+    "turn",
+    "power",
+    "missing",
+    "bow",
+    "camera",
+    "room",
+    "foreign",
+    "exposure",
+    "white balance",
+)
 IN_CAMERA = ("exposure", "white balance")
 
 
@@ -97,10 +102,14 @@ def _foreign(slip: Slip) -> Lamp:
     """Return a bright thing that is not in the plan, as a face without a body."""
     x = slip.extra
     return Lamp(
-        name="foreign", shape="rectangle", width_mm=x["width_mm"], height_mm=x["height_mm"],
-        placement=Placement(tuple(x["position_mm"])), output=Output(value=slip.size, unit="cd/m2"),
+        name="foreign",
+        shape="rectangle",
+        width_mm=x["width_mm"],
+        height_mm=x["height_mm"],
+        placement=Placement(tuple(x["position_mm"])),
+        output=Output(value=slip.size, unit="cd/m2"),
         is_window=True,
-    )  # fmt: skip
+    )
 
 
 def can_be(rig: Rig, plan: Rig) -> bool:
@@ -158,10 +167,14 @@ def draw_slip(rig: Rig, kind: str, light: float, draw: np.random.Generator) -> S
 def _draw_foreign(light: float, draw: np.random.Generator) -> Slip:
     around, height = draw.uniform(0, 2 * math.pi), math.radians(draw.uniform(12, 65))
     away, size = draw.uniform(700, 2200), _spread(draw, 150, 900)
-    place = away * np.array([math.cos(around) * math.cos(height),
-                             math.sin(around) * math.cos(height), math.sin(height)])  # fmt: skip
-    extra = {"position_mm": [round(float(v)) for v in place], "width_mm": round(size),
-             "height_mm": round(size * draw.uniform(0.5, 1.5))}  # fmt: skip
+    place = away * np.array(
+        [math.cos(around) * math.cos(height), math.sin(around) * math.cos(height), math.sin(height)]
+    )
+    extra = {
+        "position_mm": [round(float(v)) for v in place],
+        "width_mm": round(size),
+        "height_mm": round(size * draw.uniform(0.5, 1.5)),
+    }
     # bright enough to give 5 to 60 % of the light that clips on the paper
     solid = extra["width_mm"] * extra["height_mm"] / away**2 * math.sin(height) / math.pi
     return Slip("foreign", "foreign", "light", light * _spread(draw, 0.05, 0.6) / solid, extra)

@@ -74,6 +74,11 @@ def as_score(path: Path) -> dict[str, Any]:
     shot = read_shot(path, long_side_px=500)
     level = tuple(float(v) for v in cv2.mean(shot.linear)[:3])
     return PhotoScore(
-        file=path.name, path=str(path), score=100 * level[1], uncertainty=0.5, verdict="adjust",
-        paper_level=level, settings=shot.settings,
-    ).to_dict()  # fmt: skip
+        file=path.name,
+        path=str(path),
+        score=100 * level[1],
+        uncertainty=0.5,
+        verdict="adjust",
+        paper_level=level,
+        settings=shot.settings,
+    ).to_dict()

@@ -56,10 +56,14 @@ def test_bad_photographs_do_not_take_the_batch_with_them(tmp_path, judges):
     outcomes = {
         o.file: o
         for o in score_batch(
-            paths, judges.by_name, out_dir=tmp_path / "out", workers=2, timeout_s=3,
+            paths,
+            judges.by_name,
+            out_dir=tmp_path / "out",
+            workers=2,
+            timeout_s=3,
             memory_limit=1 << 30,
         )
-    }  # fmt: skip
+    }
     assert time.monotonic() - start < 30
     assert set(outcomes) == {*bad, *good}
     assert all(outcomes[name].error is None for name in good)
@@ -153,9 +157,11 @@ def test_a_killed_run_loses_nothing_it_announced(tmp_path, judges, how):
     paths = make(tmp_path / "in", *[f"slow{i:02d}.jpg" for i in range(30)])
     script = tmp_path / "run.py"
     text = textwrap.dedent(SCRIPT).format(
-        here=str(HERE), root=str(HERE.parents[2]), folder=str(tmp_path / "in"),
+        here=str(HERE),
+        root=str(HERE.parents[2]),
+        folder=str(tmp_path / "in"),
         out=str(tmp_path / "out"),
-    )  # fmt: skip
+    )
     script.write_text(text)
     run = subprocess.Popen(
         [sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True

@@ -36,9 +36,13 @@ def cluster(judges, tmp_path):
     with dask.config.set(settings), warnings.catch_warnings():
         warnings.simplefilter("ignore")
         with distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, dashboard_address=None, processes=True,
-            env={"PYTHONPATH": ":".join(sys.path)}, silence_logs=50,
-        ) as running:  # fmt: skip
+            n_workers=2,
+            threads_per_worker=1,
+            dashboard_address=None,
+            processes=True,
+            env={"PYTHONPATH": ":".join(sys.path)},
+            silence_logs=50,
+        ) as running:
             yield running
 
 

@@ -24,12 +24,16 @@ def photo(i: int, **changes: object) -> PhotoScore:
     rng = np.random.default_rng(i)
     level = np.array([0.62, 0.6, 0.58]) * 2 ** rng.normal(0, 0.02)
     base = PhotoScore(
-        file=f"IMG_{i:02d}.jpg", path=f"set/IMG_{i:02d}.jpg", score=70.0, uncertainty=1.0,
-        verdict="adjust", paper_level=tuple(level.tolist()),
+        file=f"IMG_{i:02d}.jpg",
+        path=f"set/IMG_{i:02d}.jpg",
+        score=70.0,
+        uncertainty=1.0,
+        verdict="adjust",
+        paper_level=tuple(level.tolist()),
         measures={"foil_to_paper_stops": (1.0, 0.05), "foil_evenness_stops": (0.4, 0.03)},
         placed=Placed(corners=CORNERS, rows=700, cols=1000, confidence=0.9, how="sides"),
         settings=Settings(f_number=8.0, time_s=1 / 60, iso=100.0),
-    )  # fmt: skip
+    )
     return replace(base, **changes)
 
 
@@ -109,9 +113,12 @@ def test_exposure_as_set():
 
 def test_ranking_by_score_then_likeness_and_ties_within_uncertainty():
     photos = [
-        photo(0, score=60.0), photo(1, score=82.0), photo(2, score=81.2, uncertainty=0.2),
-        photo(3, score=None, verdict="cannot tell"), photo(4, score=75.0),
-    ]  # fmt: skip
+        photo(0, score=60.0),
+        photo(1, score=82.0),
+        photo(2, score=81.2, uncertainty=0.2),
+        photo(3, score=None, verdict="cannot tell"),
+        photo(4, score=75.0),
+    ]
     ranked = rank_set(photos)
     assert [r.photo.file[4:6] for r in ranked] == ["01", "02", "04", "00", "03"]
     assert [r.rank for r in ranked] == [1, 2, 3, 4, 5]
@@ -165,10 +172,12 @@ def folder(even: float, exposure: float, count: int, seed: int) -> list[PhotoSco
         made = parts(even + noise[0], exposure + noise[1])
         found.append(
             photo(
-                i, parts=made, score=sum(p.points for p in made),
+                i,
+                parts=made,
+                score=sum(p.points for p in made),
                 measures={"foil_evenness_stops": (2 - even / 25, 0.02)},
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -203,10 +212,14 @@ def finding(code: str) -> Finding:
 def test_changes_from_one_frame_to_the_next():
     before = photo(0, score=60.0, parts=parts(20, 40), findings=(finding("glare"),))
     after = photo(
-        1, score=72.0, verdict="keep", parts=parts(32, 40), findings=(finding("cast"),),
+        1,
+        score=72.0,
+        verdict="keep",
+        parts=parts(32, 40),
+        findings=(finding("cast"),),
         measures={"foil_to_paper_stops": (1.01, 0.05), "foil_evenness_stops": (0.1, 0.03)},
         settings=replace(before.settings, time_s=1 / 30),
-    )  # fmt: skip
+    )
     step = changes_between(before, after)
     assert (step.score, step.clear) == (12.0, True)
     assert step.verdict == ("adjust", "keep")
@@ -224,9 +237,13 @@ def test_nothing_changed():
 
 def test_a_result_survives_json():
     one = photo(
-        3, parts=parts(1, 2), gates=(Gate("sharp", "foil_clipped_share", True, 1.0, "fine"),),
-        findings=(finding("glare"),), details={"crops": [{"name": "1:1"}]}, foil_level=(1, 1, 1),
-    )  # fmt: skip
+        3,
+        parts=parts(1, 2),
+        gates=(Gate("sharp", "foil_clipped_share", True, 1.0, "fine"),),
+        findings=(finding("glare"),),
+        details={"crops": [{"name": "1:1"}]},
+        foil_level=(1, 1, 1),
+    )
     plain = json.loads(json.dumps(one.to_dict(), allow_nan=False))
     assert PhotoScore.from_dict(plain) == one
     assert plain["measures"]["foil_to_paper_stops"] == 1.0

@@ -20,17 +20,30 @@ from lightplan.shots.sheet.exact import SHEET_MEASURES, clipped_shares
 from lightplan.shots.sheet.maps import lay_out
 
 EASY = {
-    "stock": "white", "table": "dark", "size_mm": (148, 105), "glare": True, "noise": 0.002,
-    "blur_px": 0.6, "distortion": 0.0, "fill": 0.8, "foil_kind": "gold foil", "rows": 700,
-    "cols": 1050, "jpeg": 0, "hot_spot": True, "exposure": 1.3,
-}  # fmt: skip
+    "stock": "white",
+    "table": "dark",
+    "size_mm": (148, 105),
+    "glare": True,
+    "noise": 0.002,
+    "blur_px": 0.6,
+    "distortion": 0.0,
+    "fill": 0.8,
+    "foil_kind": "gold foil",
+    "rows": 700,
+    "cols": 1050,
+    "jpeg": 0,
+    "hot_spot": True,
+    "exposure": 1.3,
+}
 
 
 def shares(clipped: np.ndarray, region: np.ndarray, name: str) -> dict[str, float]:
     """Shares of (rows, cols, 3) flags in a region, counted plainly."""
     inside, total = clipped[region], region.sum()
-    told = {f"{name}_clipped_{c}_share": inside[:, i].sum() / total
-            for i, c in enumerate(("red", "green", "blue"))}  # fmt: skip
+    told = {
+        f"{name}_clipped_{c}_share": inside[:, i].sum() / total
+        for i, c in enumerate(("red", "green", "blue"))
+    }
     told[f"{name}_clipped_all_share"] = inside.all(axis=1).sum() / total
     return told | {f"{name}_clipped_share": inside.any(axis=1).sum() / total}
 
@@ -57,9 +70,11 @@ def test_shares_of_the_sheet_are_the_files_own(tmp_path, photograph, tilt_deg, e
     shot = photograph(8, tilt_deg=tilt_deg, **EASY)
     path = write(tmp_path / f"a.{ending}", shot.picture, bits)
     context = PhotoContext(
-        width_mm=shot.width_mm, height_mm=shot.height_mm, artwork=shot.artwork.astype(float),
+        width_mm=shot.width_mm,
+        height_mm=shot.height_mm,
+        artwork=shot.artwork.astype(float),
         corners={path.name: shot.corners},
-    )  # fmt: skip
+    )
     told = judge_photo(path, context)
     wanted = shares(shot.picture == 255, between_sides(shot.corners, shot.picture.shape), "sheet")
     assert set(wanted) == set(SHEET_MEASURES)

@@ -13,8 +13,11 @@ SCRIPT = Path(__file__).parents[2] / "fuzz_reading.py"
 def test_damaged_files_give_a_shot_or_a_refusal(tmp_path):
     run = subprocess.run(
         [sys.executable, str(SCRIPT), "--seconds", "5", "--seed", "11", "--keep", str(tmp_path)],
-        capture_output=True, text=True, timeout=60, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
     report = json.loads(run.stdout)
     assert report["faults"] == []
     assert run.returncode == 0

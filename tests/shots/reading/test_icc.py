@@ -27,11 +27,7 @@ SRGB_PARA = para(3, 2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
 
 @pytest.mark.parametrize(
     ("name", "ours"),
-    [
-        ("sRGB", icc.SRGB_D50),
-        ("Adobe RGB (1998)", icc.ADOBE_D50),
-        ("Display P3", icc.P3_D50),
-    ],
+    [("sRGB", icc.SRGB_D50), ("Adobe RGB (1998)", icc.ADOBE_D50), ("Display P3", icc.P3_D50)],
 )
 def test_colorants_follow_from_the_published_primaries(name, ours):
     # Primaries and white as colour-science quotes them from each standard; Bradford adaptation.

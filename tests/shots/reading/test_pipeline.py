@@ -28,17 +28,28 @@ def write(path: Path, picture: np.ndarray, quality: int = 95) -> Path:
 
 def context_of(render, **changes) -> PhotoContext:
     base = PhotoContext(
-        width_mm=render.width_mm, height_mm=render.height_mm, foil_kind="silver foil",
+        width_mm=render.width_mm,
+        height_mm=render.height_mm,
+        foil_kind="silver foil",
         artwork=render.artwork.astype(float),
-    )  # fmt: skip
+    )
     return replace(base, **changes)
 
 
 EASY = {
-    "stock": "white", "table": "dark", "size_mm": (148, 105), "glare": False, "noise": 0.002,
-    "blur_px": 0.6, "distortion": 0.0, "fill": 0.8, "tilt_deg": 12, "foil_kind": "silver foil",
-    "rows": 700, "cols": 1050,
-}  # fmt: skip
+    "stock": "white",
+    "table": "dark",
+    "size_mm": (148, 105),
+    "glare": False,
+    "noise": 0.002,
+    "blur_px": 0.6,
+    "distortion": 0.0,
+    "fill": 0.8,
+    "tilt_deg": 12,
+    "foil_kind": "silver foil",
+    "rows": 700,
+    "cols": 1050,
+}
 
 
 @pytest.fixture(scope="module")
@@ -207,11 +218,16 @@ def test_the_batch_judges_photographs_and_gives_typed_results(tmp_path, easy):
 def test_the_digest_names_everything_a_result_depends_on():
     base = PhotoContext(width_mm=148, height_mm=105)
     others = [
-        replace(base, width_mm=149), replace(base, height_mm=99), replace(base, detail="full"),
-        replace(base, look=Look(kind="gradient")), replace(base, foil_kind="gold foil"),
-        replace(base, stock_reflectance=(0.1, 0.1, 0.1)), replace(base, artwork=np.ones((4, 4))),
-        replace(base, artwork=np.ones((2, 8))), replace(base, corners={"a.jpg": np.eye(4, 2)}),
-    ]  # fmt: skip
+        replace(base, width_mm=149),
+        replace(base, height_mm=99),
+        replace(base, detail="full"),
+        replace(base, look=Look(kind="gradient")),
+        replace(base, foil_kind="gold foil"),
+        replace(base, stock_reflectance=(0.1, 0.1, 0.1)),
+        replace(base, artwork=np.ones((4, 4))),
+        replace(base, artwork=np.ones((2, 8))),
+        replace(base, corners={"a.jpg": np.eye(4, 2)}),
+    ]
     digests = {one.digest() for one in [base, *others]}
     assert len(digests) == len(others) + 1
     assert replace(base).digest() == base.digest()
@@ -220,9 +236,14 @@ def test_the_digest_names_everything_a_result_depends_on():
 def test_pixels_are_counted_exactly_where_the_mask_is_known(photograph):
     shot = photograph(8, jpeg=0, hot_spot=True, exposure=1.5, **EASY)
     picture = Shot(
-        file="a.png", format="PNG", encoded=shot.picture, transfer=srgb(256), clip_at=255,
-        file_rows=shot.picture.shape[0], file_cols=shot.picture.shape[1],
-    )  # fmt: skip
+        file="a.png",
+        format="PNG",
+        encoded=shot.picture,
+        transfer=srgb(256),
+        clip_at=255,
+        file_rows=shot.picture.shape[0],
+        file_cols=shot.picture.shape[1],
+    )
     found = corners_by_hand(shot.corners, shot.picture.shape[:2])
     foil = np.ascontiguousarray(shot.artwork, np.float32)
     told = clipped_shares(picture, found, foil, np.ones(foil.shape, bool), confidence=1.0)
