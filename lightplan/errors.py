@@ -15,10 +15,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from lightplan.shown import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 
 class LightplanError(Exception):

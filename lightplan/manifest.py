@@ -11,10 +11,13 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.safe_write import FileExists, as_bytes, locked, put, sweep, told_as_bad_input
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
 
 NAME = ".lightplan.json"
 _FORMAT = 1

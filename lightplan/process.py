@@ -7,8 +7,11 @@ import ctypes
 import os
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Environment of a helper process that must keep its linear algebra to one thread."""

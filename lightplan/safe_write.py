@@ -8,10 +8,13 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 SCRAP_START, SCRAP_END = ".lightplan-", ".tmp"
 _OLD_S = 3600.0

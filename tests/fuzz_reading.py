@@ -21,11 +21,14 @@ import tempfile
 import time
 import zlib
 from collections import Counter
-from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 

@@ -20,8 +20,11 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))

@@ -6,10 +6,13 @@ Operators are those of ISO 32000-1: 8.4.4 (graphics state), 8.5.2 and 8.5.3 (pat
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from pypdf import PdfReader
 from pypdf.generic import ContentStream
+
+if TYPE_CHECKING:
+    from pypdf import PdfReader
 
 
 @dataclass(frozen=True, eq=False)

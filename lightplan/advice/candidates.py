@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.advice.cards import fit_card
-from lightplan.advice.case import Case
 from lightplan.advice.lamps import aim_lamp, lamp_farther, lamp_out_of_view, slide_lamp
 from lightplan.advice.moves import Move, camera_aside, exposure_move, nudge, trim_move
 from lightplan.geometry.shapes import Flat
-from lightplan.measures import Finding
 from lightplan.mirror.foil_rays import places_on
-from lightplan.scene import Lamp
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.advice.case import Case
+    from lightplan.measures import Finding
+    from lightplan.scene import Lamp
 
 EXPOSED_CODES = (
     "foil clipped",

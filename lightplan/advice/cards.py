@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.advice.moves import SETTING_MARGIN_MM, Move, moved_by, name_of, with_card
 from lightplan.advice.words import edge, rounded_up, step_words
-from lightplan.arrays import Doubles
-from lightplan.geometry.shapes import Flat
 from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
 from lightplan.scene import Card, Hole, Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.arrays import Doubles
+    from lightplan.geometry.shapes import Flat
 
 FARTHEST_MM = 2000.0  # rays that graze a card's plane would ask for endless cards
 

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.advice.tryout import Bench
 from lightplan.advice.words import thing
-from lightplan.arrays import Doubles
 from lightplan.geometry.shapes import Flat
-from lightplan.light import Layers
 from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.mirror.foil_rays import FoilRays, foil_rays, places_on, surface_named
-from lightplan.scene import Lamp, Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.light import Layers
+    from lightplan.scene import Lamp, Rig
 
 DARK_ROLES = ("table", "room", "camera", "prop")
 

@@ -7,8 +7,8 @@ moves are worked out from it, tried by predicting the rig after each, and the be
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,9 +17,13 @@ from lightplan.advice.cards import uncovered_sides
 from lightplan.advice.case import Case
 from lightplan.advice.tryout import best_of
 from lightplan.advice.words import edge, side_of_sheet
-from lightplan.light import Layers
-from lightplan.measures import Finding
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.light import Layers
+    from lightplan.measures import Finding
+    from lightplan.scene import Rig
 
 NO_MOVE = "this needs more than one thing moved: let lightplan plan look for another set-up"
 PAPER_CODES = ("paper uneven", "glare on paper")

@@ -7,15 +7,19 @@ stands, then lamps and cards. Of moves that win about as much, the easier one is
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from lightplan.advice.orders import balance_order, exposure_order, foreign_order, together
 from lightplan.advice.slip_words import undo_words, what_is_off
-from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import RigError
-from lightplan.scene import Rig
 from lightplan.scene.slips import CAMERA_SETTINGS, Foreign, Slip, slipped
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from lightplan.advice.worth import Camera, Worth
+    from lightplan.scene import Rig
 
 ORDER = ("exposure", "white balance", "focus", "camera")
 # Points that a move must win more than an easier one, by what it takes; our choice.

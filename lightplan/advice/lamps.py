@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,10 +20,14 @@ from lightplan.advice.moves import (
     with_lamp,
 )
 from lightplan.advice.words import rounded_up, step_words
-from lightplan.arrays import Doubles
-from lightplan.geometry.shapes import Flat
 from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
-from lightplan.scene import Lamp, Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.arrays import Doubles
+    from lightplan.geometry.shapes import Flat
+    from lightplan.scene import Lamp, Rig
 
 LEAST_TURN_DEG = 2.0  # less cannot be set by hand
 SLIDES_MM = (50.0, 120.0)

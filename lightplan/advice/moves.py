@@ -7,17 +7,20 @@ and the prediction are the same move.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from lightplan.advice.words import rounded_up, stops_in_thirds, thing, way
-from lightplan.arrays import Doubles, Vector
 from lightplan.scene import Camera, Card, Lamp, Placement, Rig
 from lightplan.scene.surfaces import build_surfaces
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from lightplan.arrays import Doubles, Vector
 
 SETTING_MARGIN_MM = 5.0
 Placed = TypeVar("Placed", Lamp, Card)

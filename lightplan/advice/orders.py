@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from lightplan.advice.slip_words import light_words, name_in, shutter_words, undo_words
 from lightplan.advice.words import way
-from lightplan.scene import Rig
-from lightplan.scene.slips import Foreign, Slip
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.scene import Rig
+    from lightplan.scene.slips import Foreign, Slip
 
 
 def together(planned: Rig, group: Sequence[Slip]) -> str:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.advice.words import stops_in_thirds, thing, way
-from lightplan.scene import Rig
 from lightplan.scene.dimensions import element_of
-from lightplan.scene.slips import Slip
 from lightplan.scene.surfaces import build_surfaces
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
+    from lightplan.scene.slips import Slip
 
 FULL_TIMES = (1.0, 2.0, 4.0, 8.0, 15.0, 30.0, 60.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)
 _AXES = {"x_mm": 0, "y_mm": 1, "z_mm": 2}

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.advice.moves import Move
-from lightplan.arrays import Singles
 from lightplan.errors import RigError
 from lightplan.light import Detail, Engine, LampLayers
 from lightplan.light.exposure import foil_share, settings_for
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
-from lightplan.scene import Rig
 from lightplan.scene.clearance import broken, total_excess_mm
 from lightplan.scene.sanity import refuse_impossible
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from lightplan.arrays import Singles
+    from lightplan.scene import Rig
 
 LEAST_MERIT = 0.005
 """Half a percent of the score: less is not worth a maker's walk."""

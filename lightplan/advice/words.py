@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from lightplan.scene.surfaces import Surface
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lightplan.scene.surfaces import Surface
 
 STRAIGHT = 0.97  # cosine of 14 degrees: nearer to an axis than that is called straight
 THIRDS = {0: "", 1: "1/3", 2: "2/3"}

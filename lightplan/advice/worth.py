@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share
 from lightplan.measures import Judgement, SheetMaps, judge, measure
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.scene import Rig
 
 LONG_SIDE = 120
 

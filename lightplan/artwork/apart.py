@@ -11,13 +11,16 @@ import struct
 import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.artwork.decode import decoded, refused
 from lightplan.errors import ArtworkError
 from lightplan.process import THREAD_SETTINGS, limit_memory
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 MEMORY_BYTES = 1 << 30
 TIME_S = 20.0

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import io
 import warnings
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.artwork.drawing import Unfit, svg_as_png
 from lightplan.errors import ArtworkError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
 
 LONGEST_SIDE = 12000
 LONGEST_KEPT = 4096

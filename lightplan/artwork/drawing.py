@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import zlib
-from pathlib import Path
+from typing import TYPE_CHECKING
 from xml.parsers import expat
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LONG_SIDE = 1600
 MOST_BYTES = 32 << 20  # of text, unpacked

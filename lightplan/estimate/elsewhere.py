@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Vector
-from lightplan.estimate.fit import Fitted
 from lightplan.estimate.search import Hypothesis, Search
 from lightplan.scene import Lamp, Output, Placement, Rig
 from lightplan.scene.slips import Foreign
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Vector
+    from lightplan.estimate.fit import Fitted
 
 RINGS = ((10.0, 14), (28.0, 12), (47.0, 10), (67.0, 6), (88.0, 1))
 """Heights in degrees of the rings of patches, and how many stand in each."""

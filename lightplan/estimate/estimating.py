@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.estimate.elsewhere import NAME, Elsewhere
 from lightplan.estimate.fit import EXPOSURE_KNOWN, EXPOSURE_UNKNOWN, Fitter, Name
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.levels import Levels
 from lightplan.estimate.result import CameraState, Estimate, Rival
 from lightplan.estimate.search import Hypothesis, Search
-from lightplan.estimate.seen import SeenSheet
 from lightplan.progress import Progress, Watch, unwatched
-from lightplan.scene import Rig
 from lightplan.scene.slips import Foreign, Slip, SlipUnit, slipped
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles
+    from lightplan.estimate.seen import SeenSheet
+    from lightplan.scene import Rig
 
 SURE_MISFIT = 0.25
 """A plan that fits as well as this is not doubted: no slip that matters hides in it."""

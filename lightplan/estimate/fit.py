@@ -7,14 +7,18 @@ of these are columns with a prior each; what is fitted beside them is the hypoth
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.estimate.levels import to_stops
 from lightplan.estimate.seen import FLOOR, SeenSheet
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lightplan.arrays import Doubles
 
 Name = tuple[str, str]
 CAMERA = ("exposure", "red", "blue", "vignette", "contrast", "lift")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from lightplan.arrays import Doubles
 from lightplan.estimate.fit import Place
-from lightplan.scene import Camera, Rig
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Camera, Rig
 
 CORNER_PX = 0.6  # standard deviation of a corner in a picture of `PICTURE_PX`
 PICTURE_PX = 1000.0

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.estimate.seen import FLOOR, SeenSheet
 from lightplan.light import Detail, Engine
 from lightplan.light.lattice import Lattice, Reading
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.scene import Rig
 
 UNIT_ROOM = 1.0  # cd/m2 of surroundings that are worked out where the plan has none
 _WITHIN = 0.5  # of half a cell: where its level is read

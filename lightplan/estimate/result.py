@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
-from lightplan.arrays import Doubles
-from lightplan.estimate.seen import SeenSheet
-from lightplan.scene import Rig
-from lightplan.scene.slips import Foreign, Slip
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.estimate.seen import SeenSheet
+    from lightplan.scene import Rig
+    from lightplan.scene.slips import Foreign, Slip
 
 
 @dataclass(frozen=True)

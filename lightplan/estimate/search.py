@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.estimate.fit import Columns, Fitted, Fitter, Name
 from lightplan.estimate.levels import CellLight, Levels, to_stops
 from lightplan.estimate.unknowns import CAMERA_SLIP_MM, Unknown, powers_of, unknowns_of
-from lightplan.scene import Rig
 from lightplan.scene.slips import slipped
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Rig
 
 COST_PER_SLIP = 8.5
 """What one thing more must explain, in units of twice the log likelihood; ours, from trials."""

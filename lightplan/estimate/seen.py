@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import binary_erosion
 
-from lightplan.arrays import Booleans, Doubles, Singles
-from lightplan.measures import SheetMaps
 from lightplan.measures.grid import shrink
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Singles
+    from lightplan.measures import SheetMaps
 
 CELLS_LONG_SIDE = 28
 LEAST_COVER = 0.04

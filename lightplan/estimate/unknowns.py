@@ -7,10 +7,13 @@ practice, no source: what makers report to have found after an evening of test s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from lightplan.scene import Rig
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
-from lightplan.scene.slips import SlipUnit
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
+    from lightplan.scene.slips import SlipUnit
 
 HAND = SettingErrors()
 # One standard deviation of a slip, by what is off.

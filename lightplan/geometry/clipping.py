@@ -6,10 +6,14 @@ seen from. Where only its outline matters the corners may lie anywhere on their 
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers
 from lightplan.compiled import compiled
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Integers
 
 MOST_CORNERS = 56
 MOST_PIECES = 96

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Singles
 from lightplan.geometry.shapes import TOUCH_MM, Flat, Shape
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Singles
 
 RAYS_AT_ONCE = 65536  # times shapes: what stays near the processor
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Integers
 
 CANDIDATES = 16  # per patch, among which the first centres are chosen
 ROUNDS = 3  # times that the centres are moved to the middle of what is nearest

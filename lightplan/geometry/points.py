@@ -7,10 +7,12 @@ Fibonacci number). They are fixed, so a picture has no random noise.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Integers
 
 GOLDEN = (5**0.5 - 1) / 2
 

@@ -14,12 +14,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import NamedTuple, Protocol, TypeAlias
+from typing import TYPE_CHECKING, NamedTuple, Protocol, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles, Vector
 from lightplan.geometry import points as point_sets
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles, Vector
 
 TOUCH_MM = 0.02  # nearer than this counts as lying on the surface
 

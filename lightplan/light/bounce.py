@@ -9,18 +9,22 @@ the light that comes straight from lamps, the surroundings and metal coatings.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import linalg
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
-from lightplan.light.cells import Patchwork
 from lightplan.light.kept import Kept, Moves, gathered
 from lightplan.light.visibility import Visibility, among
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
+    from lightplan.light.cells import Patchwork
+    from lightplan.scene.surfaces import Surface
 
 CLOSE_ENOUGH = 1e-4  # of the brightest cell
 MOST_ROUNDS = 2000

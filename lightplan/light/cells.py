@@ -8,16 +8,20 @@ one texel for each of its cells, as these may meet at any angle.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cells, Cone, Crossing, Flat
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+    from lightplan.scene.surfaces import Surface
 
 DARK_TEXEL = 0
 METAL_TEXEL = -1  # the ray goes on

@@ -12,13 +12,16 @@ it scatters it. What the film's underside mirrors back is scattered again.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats
 from lightplan.optics import fresnel, materials
 from lightplan.optics.specular import SpecularCurve, tabulate
-from lightplan.scene.sheet import Film, Paper
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats
+    from lightplan.scene.sheet import Film, Paper
 
 
 @lru_cache(maxsize=32)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from lightplan.errors import RigError
 from lightplan.light.cells import cells_of
 from lightplan.light.detail import Detail
-from lightplan.scene import Rig
 from lightplan.scene.surfaces import build_surfaces
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
 
 # Measured: peak of processes with 2 to 20 boards and 1 to 24 lamps at full detail.
 _BASE_BYTES = 350 << 20

@@ -8,20 +8,24 @@ averaged over them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
 from lightplan.geometry.shapes import Ball, Flat, Samples
-from lightplan.light.emission import LampFace
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.silhouettes import Outlines, is_outlined
 from lightplan.light.visibility import Visibility, occluders_of
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+    from lightplan.light.emission import LampFace
+    from lightplan.scene.surfaces import Surface
 
 WHOLE = 1 - 1e-6  # share of a lamp that is all of it
 

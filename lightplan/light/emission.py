@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.geometry.shapes import Ball, Flat
 from lightplan.optics import photometry
-from lightplan.scene.lamps import AngularProfile, Lamp
-from lightplan.scene.rig import Rig
-from lightplan.scene.surfaces import Surface
 from lightplan.units import from_stops
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.scene.lamps import AngularProfile, Lamp
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.surfaces import Surface
 
 USUAL_TIME_S = 1 / 125  # where the rig names none
 GRAZING = 0.05  # least cosine when an intensity is turned into the luminance of a face

@@ -7,15 +7,13 @@ what differs, whatever it is: what has stayed is told by its value, not by which
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.light import coat, emission
 from lightplan.light.bounce import System, times
 from lightplan.light.detail import Detail
-from lightplan.light.lattice import Lattice
 from lightplan.light.layers import LampLayers, Layers
 from lightplan.light.lights import Lights, Worlds
 from lightplan.light.mirror_view import mirrored_names
@@ -23,8 +21,12 @@ from lightplan.light.outlook import Outlook
 from lightplan.light.polarise import UNPOLARISED_SHARE
 from lightplan.light.rim import rim_of
 from lightplan.light.standing import Standing, Transfer
-from lightplan.scene.rig import Rig
-from lightplan.scene.sheet import Paper
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.light.lattice import Lattice
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.sheet import Paper
 
 Check: TypeAlias = Callable[[], None]
 """Called between the steps of a calculation; ends it by raising (`Stop.check`)."""

@@ -5,15 +5,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.light.layers import Layers
 from lightplan.light.rim import flank_light
 from lightplan.optics import exposure as exposure_law
-from lightplan.scene.rig import Rig
-from lightplan.scene.sheet import Sheet
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.light.layers import Layers
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.sheet import Sheet
 
 USUAL_F_NUMBER, USUAL_ISO = 8.0, 100.0
 BRIGHT_SHARE = 0.98  # levels are set on this quantile, so that one spot cannot spoil them

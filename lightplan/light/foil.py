@@ -3,29 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.light import coat
-from lightplan.light.cells import Patchwork
-from lightplan.light.detail import Detail
-from lightplan.light.emission import LampFace
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.grating import GratingLight
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import STEPS_PER_WAVE, Lattice
-from lightplan.light.outlook import Outlook
 from lightplan.light.transfer import MirrorFace
 from lightplan.optics import materials
-from lightplan.optics.specular import SpecularCurve
 from lightplan.scene import relief
 from lightplan.scene.relief import mirror_normals
-from lightplan.scene.rig import Rig
-from lightplan.scene.sheet import Foil
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.light.cells import Patchwork
+    from lightplan.light.detail import Detail
+    from lightplan.light.emission import LampFace
+    from lightplan.light.outlook import Outlook
+    from lightplan.optics.specular import SpecularCurve
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.sheet import Foil
+    from lightplan.scene.surfaces import Surface
 
 LEAST_RAYS, MOST_RAYS = 13, 987
 # A wide lobe is worked out at few spots. So each can have more points on every target, one

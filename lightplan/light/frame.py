@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light import coat
 from lightplan.light.cells import METAL_TEXEL, Patchwork
 from lightplan.light.compiled import tracing
-from lightplan.light.detail import Detail
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import Lattice, Reading
 from lightplan.light.packed import Packed
 from lightplan.light.rays import Rays
-from lightplan.light.surround import Surroundings
 from lightplan.scene import relief
-from lightplan.scene.rig import Rig
-from lightplan.scene.sheet import Paper
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.light.detail import Detail
+    from lightplan.light.surround import Surroundings
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.sheet import Paper
+    from lightplan.scene.surfaces import Surface
 
 
 class CameraFrame(Kept):

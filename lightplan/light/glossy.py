@@ -10,15 +10,13 @@ points are dense enough to follow the lobe, with a smooth change between the two
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork, blend
-from lightplan.light.emission import LampFace
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
 from lightplan.light.metal import metal_hits
@@ -30,8 +28,14 @@ from lightplan.light.strata import Strata
 from lightplan.light.targets import Target, scattered, targets_of
 from lightplan.light.visibility import Visibility, occluders_of
 from lightplan.optics import microfacet
-from lightplan.optics.specular import SpecularCurve
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+    from lightplan.light.emission import LampFace
+    from lightplan.optics.specular import SpecularCurve
+    from lightplan.scene.surfaces import Surface
 
 DEPTH = 3  # reflections from metal to metal that are followed
 METAL_SPOTS = 9  # points per target as a metal coating sees it

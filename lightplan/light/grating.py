@@ -7,25 +7,29 @@ often miss, small lamps and the flanks of large ones, is looked at point by poin
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.geometry import points as point_sets
-from lightplan.light.cells import Patchwork
-from lightplan.light.detail import Detail
-from lightplan.light.emission import LampFace
 from lightplan.light.grating_lamps import ORDERS, GratingLamp, turn, wavelengths_nm
 from lightplan.light.kept import Kept, Moves
-from lightplan.light.mirrors import Mirrors
-from lightplan.light.outlook import Outlook
 from lightplan.light.rays import Rays
 from lightplan.optics import grating as grating_law
 from lightplan.optics import microfacet, spectra
-from lightplan.optics.specular import SpecularCurve
-from lightplan.scene.sheet import Grating
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.light.cells import Patchwork
+    from lightplan.light.detail import Detail
+    from lightplan.light.emission import LampFace
+    from lightplan.light.mirrors import Mirrors
+    from lightplan.light.outlook import Outlook
+    from lightplan.optics.specular import SpecularCurve
+    from lightplan.scene.sheet import Grating
+    from lightplan.scene.surfaces import Surface
 
 
 class GratingLight(Kept):

@@ -7,25 +7,30 @@ A large one is where the lobes see it in their flanks only.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
 from lightplan.light.compiled import gratings
-from lightplan.light.detail import Detail
-from lightplan.light.emission import LampFace
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import COARSE, FINE_ENOUGH
-from lightplan.light.mirrors import Mirrors
 from lightplan.light.targets import gauss_points
 from lightplan.light.visibility import Visibility
 from lightplan.optics import microfacet, spectra
-from lightplan.optics.specular import SpecularCurve
-from lightplan.scene.sheet import Grating
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+    from lightplan.light.detail import Detail
+    from lightplan.light.emission import LampFace
+    from lightplan.light.mirrors import Mirrors
+    from lightplan.optics.specular import SpecularCurve
+    from lightplan.scene.sheet import Grating
+    from lightplan.scene.surfaces import Surface
 
 SHORTEST_NM, LONGEST_NM = 390.0, 730.0
 # Share of the diffracted light in each order; common practice, no source: a shallow

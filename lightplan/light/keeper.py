@@ -12,13 +12,17 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Hashable
+from typing import TYPE_CHECKING
 
 from lightplan.light.detail import Detail
 from lightplan.light.engine import Check, Engine, go_on
 from lightplan.light.kept import held_bytes
-from lightplan.light.layers import LampLayers, Layers
-from lightplan.scene.rig import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable
+
+    from lightplan.light.layers import LampLayers, Layers
+    from lightplan.scene.rig import Rig
 
 MOST_BYTES = 600_000_000
 """What the engines of one thread may hold together; the one last asked may hold more."""

@@ -6,15 +6,18 @@ new rig, and only when all have followed do the forks take the parts' places.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cached_property
-from typing import Any, Self, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Self, TypeVar, cast
 
 import numpy as np
 
-from lightplan.arrays import Integers
 from lightplan.light.cells import METAL_TEXEL, Patchwork
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from lightplan.arrays import Integers
 
 _Array = TypeVar("_Array", bound=np.ndarray[Any, Any])
 _LEAVES = frozenset((np.ndarray, type(None), int, float, bool, str, frozenset, np.float32))
@@ -129,7 +132,7 @@ def gathered(values: _Array, rows: Integers, cols: Integers | None = None) -> _A
         laid = np.zeros(shape, found.dtype)
         laid[(slice(None),) * axis + (known,)] = np.take(found, order[known], axis=axis)
         found = laid
-    return cast(_Array, found)
+    return cast("_Array", found)
 
 
 def alike(one: Any, other: Any) -> bool:

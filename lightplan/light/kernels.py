@@ -5,13 +5,15 @@ The laws are those of `light.compiled.factors`; here is what they are asked with
 
 from __future__ import annotations
 
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.geometry.shapes import Cells
 from lightplan.light.compiled import factors as compiled
+
+if TYPE_CHECKING:
+    from lightplan.geometry.shapes import Cells
 
 _Array = TypeVar("_Array", Doubles, Singles)
 LEVEL_MM = 0.02  # a point less than this before a patch's plane lies in it

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.light.compiled import mixing
 from lightplan.scene import relief
-from lightplan.scene.sheet import Sheet
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
+    from lightplan.scene.sheet import Sheet
 
 STEPS_PER_WAVE = 5  # so the shortest of a stock's waves, 0.6 of the usual one, have three
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers, Singles
-from lightplan.light.rim import Rim
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Integers, Singles
+    from lightplan.light.rim import Rim
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
-from lightplan.light.outlook import Outlook
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.light.outlook import Outlook
 
 
 @dataclass(frozen=True, eq=False)

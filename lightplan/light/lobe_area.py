@@ -9,10 +9,14 @@ pieces short enough to be parabolas, and the bow of each is added to its chord.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.compiled import compiled
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 # Share of the lobe that the bow of a piece may hold, and how long its chord may be, squared and
 # over 1 + x2 + y2 where it comes nearest to the lobe's middle: then its bow is known to a few

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers, Singles
 from lightplan.light.compiled import lobes as compiled
-from lightplan.light.emission import LampFace
-from lightplan.light.mirrors import Mirrors
 from lightplan.light.polarise import across_views
-from lightplan.light.targets import Target
-from lightplan.optics.specular import SpecularCurve
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Integers, Singles
+    from lightplan.light.emission import LampFace
+    from lightplan.light.mirrors import Mirrors
+    from lightplan.light.targets import Target
+    from lightplan.optics.specular import SpecularCurve
 
 # Width of the lobe over the spacing of the Gauss points, both as angles of the facet:
 # below the first figure only rays are used, above the second only points. A rule of n

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import METAL_TEXEL
-from lightplan.light.rays import Rays
 from lightplan.optics.specular import SpecularCurve
-from lightplan.scene.surfaces import Face, Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lightplan.arrays import Doubles, Integers
+    from lightplan.light.rays import Rays
+    from lightplan.scene.surfaces import Face, Surface
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Integers
 from lightplan.geometry.shapes import Flat
-from lightplan.light.cells import Patchwork
-from lightplan.light.lattice import Lattice
 from lightplan.light.rays import NOTHING, Rays
 from lightplan.scene.relief import mirror_normals
-from lightplan.scene.rig import Rig
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Integers
+    from lightplan.light.cells import Patchwork
+    from lightplan.light.lattice import Lattice
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.surfaces import Surface
 
 
 def mirrored_names(

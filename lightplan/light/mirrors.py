@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Floats, Integers, Singles
 from lightplan.light.compiled import tracing
-from lightplan.light.rays import Rays
-from lightplan.light.surround import Surroundings
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Floats, Integers, Singles
+    from lightplan.light.rays import Rays
+    from lightplan.light.surround import Surroundings
 
 
 @dataclass(frozen=True, eq=False)

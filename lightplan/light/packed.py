@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.geometry.shapes import Flat
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.scene.surfaces import Surface
 
 _REMEMBERED = 16
 _packed: dict[int, tuple[Sequence[Surface], Packed]] = {}

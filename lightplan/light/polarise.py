@@ -6,10 +6,13 @@ p parts (Fresnel); an ideal filter passes the part along its axis.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
-from lightplan.optics.specular import SpecularCurve
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.optics.specular import SpecularCurve
 
 UNPOLARISED_SHARE = 0.5  # what an ideal filter passes of matte light
 

@@ -5,17 +5,21 @@ Distances to every surface are kept, so a moved card costs one look at that card
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Floats, Integers, Singles
 from lightplan.geometry.shapes import TOUCH_MM
 from lightplan.light.cells import DARK_TEXEL, Patchwork
 from lightplan.light.compiled import tracing
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.packed import Packed
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from lightplan.arrays import Booleans, Floats, Integers, Singles
+    from lightplan.scene.surfaces import Surface
 
 NOTHING = -1  # surface index of a ray that meets nothing
 

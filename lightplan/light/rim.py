@@ -11,27 +11,31 @@ on it, and the rounding of its two edges.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import ndimage
 
 from lightplan.arrays import Doubles, Integers, Singles, read_only
-from lightplan.light.cells import Patchwork
-from lightplan.light.detail import Detail
-from lightplan.light.emission import LampFace
 from lightplan.light.foil import foil_curve_of, polariser_axis
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.lattice import Lattice
-from lightplan.light.mirrors import Mirrors
-from lightplan.light.outlook import Outlook
 from lightplan.light.transfer import MirrorFace
 from lightplan.scene.relief import mirror_normals
-from lightplan.scene.rig import Rig
-from lightplan.scene.sheet import Relief, Sheet
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.light.cells import Patchwork
+    from lightplan.light.detail import Detail
+    from lightplan.light.emission import LampFace
+    from lightplan.light.mirrors import Mirrors
+    from lightplan.light.outlook import Outlook
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.sheet import Relief, Sheet
+    from lightplan.scene.surfaces import Surface
 
 FACINGS = 24
 LONG_SIDE, LEAST = 9, 4

@@ -6,13 +6,11 @@ give, and it changes smoothly as they move.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers
 from lightplan.compiled import compiled
 from lightplan.geometry.clipping import (
     MOST_CORNERS,
@@ -26,7 +24,12 @@ from lightplan.geometry.clipping import (
 )
 from lightplan.geometry.shapes import Ball, Flat
 from lightplan.light.lobe_area import MOST_HALVINGS, lobe_area, matte_area
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Floats, Integers
+    from lightplan.scene.surfaces import Surface
 
 SIDES = 32  # of the polygon of equal area that stands for a disk, a ball or a hole
 LEVEL_MM = 0.02  # a point nearer to a plane than this lies in it

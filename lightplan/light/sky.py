@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
 from lightplan.geometry.flats import meets
 from lightplan.light.kept import Kept, Moves
-from lightplan.light.surround import Surroundings
 from lightplan.light.visibility import among
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Floats, Integers, Singles
+    from lightplan.light.surround import Surroundings
+    from lightplan.scene.surfaces import Surface
 
 LIFT_MM = 0.1  # rays start this far off their surface
 

@@ -5,9 +5,8 @@ Nothing here depends on powers and colours of lamps, on exposure or on artwork.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
@@ -16,9 +15,7 @@ from lightplan.geometry.mesh import Mesh
 from lightplan.light import coat, emission
 from lightplan.light.bounce import System, ViewFactors
 from lightplan.light.cells import Patchwork
-from lightplan.light.detail import Detail
 from lightplan.light.direct import DirectLight
-from lightplan.light.emission import LampFace
 from lightplan.light.foil import FoilLight, foil_lattice
 from lightplan.light.frame import CameraFrame
 from lightplan.light.kept import NEW, Kept, Moves, alike
@@ -29,8 +26,14 @@ from lightplan.light.surround import Surroundings
 from lightplan.light.table import ruled
 from lightplan.light.transfer import MirrorFace, MirrorTransfer
 from lightplan.scene.camera import Camera, Exposure
-from lightplan.scene.rig import Rig
 from lightplan.scene.surfaces import Surface, build_surfaces
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Hashable, Iterator, Sequence
+
+    from lightplan.light.detail import Detail
+    from lightplan.light.emission import LampFace
+    from lightplan.scene.rig import Rig
 
 SHEET = 0
 _UNNUMBERED = ("fine", "coarse", "grid", "points")

@@ -7,18 +7,22 @@ not find out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
-from lightplan.light.mirrors import Mirrors
-from lightplan.light.rays import Rays
 from lightplan.light.silhouettes import Outlines, is_outlined
-from lightplan.light.targets import Target
 from lightplan.light.visibility import occluders_of
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.light.mirrors import Mirrors
+    from lightplan.light.rays import Rays
+    from lightplan.light.targets import Target
+    from lightplan.scene.surfaces import Surface
 
 LEAST_POINTS = 1e-3  # share of points that is kept at the least, for when no ray meets a target
 SURE, DOUBTFUL = 8.0, 3.0  # rays that should meet a thing without points, to know its share

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Singles
-from lightplan.scene.room import Room
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Floats, Singles
+    from lightplan.scene.room import Room
 
 
 class Surroundings:

@@ -7,13 +7,17 @@ all over; light would leak. So its rulings are moved to the feet of what stands 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.geometry.shapes import Cone, Flat
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lightplan.scene.surfaces import Surface
 
 LOW = 0.25  # of the sheet's longer side: what reaches lower than this stands on the table
 SQUARE = 0.05  # rise of a foot's line on the table, beyond which it is not along a ruling

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.geometry.shapes import Ball, Flat, Samples
-from lightplan.light.cells import Patchwork
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
+    from lightplan.light.cells import Patchwork
+    from lightplan.scene.surfaces import Surface
 
 ROLES = ("lamp", "window", "card", "diffuser")
 

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Integers, Singles
 from lightplan.geometry import points as point_sets
-from lightplan.geometry.shapes import Samples
-from lightplan.light.cells import Patchwork
 from lightplan.light.direct import lamp_kernel
-from lightplan.light.emission import LampFace
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.kept import Kept
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.visibility import Visibility, among
-from lightplan.optics.specular import SpecularCurve
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
+    from lightplan.geometry.shapes import Samples
+    from lightplan.light.cells import Patchwork
+    from lightplan.light.emission import LampFace
+    from lightplan.optics.specular import SpecularCurve
+    from lightplan.scene.surfaces import Surface
 
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 GAP = 0.35  # widest gap between spots, over a point's distance from the mirror

@@ -5,16 +5,20 @@ For every line of sight one bit is kept for each thing that could stand in its w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Integers
 from lightplan.geometry.shapes import TOUCH_MM
 from lightplan.light.compiled import sight
 from lightplan.light.kept import NEW, Kept, Moves
 from lightplan.light.packed import Packed
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers
+    from lightplan.scene.surfaces import Surface
 
 WORD = 63  # flags in a signed integer
 

@@ -8,14 +8,17 @@ Channels are counted apart since metals clip one of them first (gold: red).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Singles
 from lightplan.measures.levels import HIGH, Levels, log2_level, quantile
-from lightplan.measures.maps import Sheet
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from lightplan.measures.maps import Sheet
 
 NEAR_CLIP_LEVEL = 0.955973
 _NEAR = np.float32(NEAR_CLIP_LEVEL)

@@ -8,15 +8,18 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
 from lightplan.optics.materials import foil_curve
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats, Singles
 
 COMMON_LUMINANCE = 0.4
 """Foil is compared with its kind at one luminance, so that only colour counts."""

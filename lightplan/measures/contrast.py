@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
-from lightplan.measures.maps import Sheet
 from lightplan.measures.smooth import each_times
 from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.measures.maps import Sheet
 
 
 def measures(

@@ -8,15 +8,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Singles
-from lightplan.measures.grid import Region
 from lightplan.measures.levels import LEAST_LEVEL, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
 from lightplan.measures.places import pixel_to_mm, unmixed_pixels
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Singles
+    from lightplan.measures.grid import Region
 
 WIDEST_MM = 1.5
 """Wider things are not dust."""

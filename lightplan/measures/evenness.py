@@ -8,15 +8,18 @@ The second is taken here on linear luminance, since the guidelines do not say.
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.levels import HIGH, LEAST_CELLS, LOW, Levels, Marks
-from lightplan.measures.maps import Sheet
 from lightplan.measures.smooth import each_times, smooth_level
 from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.measures.maps import Sheet
 
 WHITE_STOCK = (0.85, 0.85, 0.85)
 PAPER_GLARE_STOPS = 0.2

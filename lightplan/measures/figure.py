@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.measures.clipping import Pairs, Wanted, asked
-from lightplan.measures.grid import Grid
 from lightplan.measures.levels import LEAST_CELLS, Levels, quantile
-from lightplan.measures.maps import Sheet
 from lightplan.measures.smooth import each_times
-from lightplan.scene.look import Look
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.measures.grid import Grid
+    from lightplan.measures.maps import Sheet
+    from lightplan.scene.look import Look
 
 
 def measures(maps: Sheet, levels: Levels, look: Look, wanted: Wanted = None) -> Pairs:

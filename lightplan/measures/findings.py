@@ -7,16 +7,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.measures import places
 from lightplan.measures.levels import Levels
 from lightplan.measures.maps import SheetMaps
-from lightplan.measures.measure import Measures
 from lightplan.measures.rules import gates_of, parts_of
 from lightplan.measures.score import judge, show
-from lightplan.scene.look import Look
+
+if TYPE_CHECKING:
+    from lightplan.measures.measure import Measures
+    from lightplan.scene.look import Look
 
 LEAST_LOSS = 3.0
 LEAST_LOST_SHARE = 0.25

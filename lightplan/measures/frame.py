@@ -6,16 +6,20 @@ For pictures of the whole frame, predicted or photographed; the sheet's maps do 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike
 
-from lightplan.arrays import Booleans, Singles
 from lightplan.errors import BadInput
 from lightplan.measures.levels import luminance
 from lightplan.measures.maps import CLIP_LEVEL
 from lightplan.optics.colour import lightness
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Booleans, Singles
 
 LONG_SIDE = 240
 CORNER_SHARE = 0.12

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike
 
-from lightplan.arrays import Doubles
 from lightplan.errors import BadInput
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Doubles
 
 CROP_SHAPES: tuple[tuple[str, int, int], ...] = (
     ("1:1", 1, 1),

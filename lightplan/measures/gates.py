@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from lightplan.measures.curves import beyond, softly
-from lightplan.scene.look import Look, LookKind
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lightplan.scene.look import Look, LookKind
 
 ABSENT_FACTOR = 0.6
 """Where a look itself is absent the score is at most 60."""

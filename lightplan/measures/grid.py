@@ -9,13 +9,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Doubles, Singles
 from lightplan.measures import within
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Singles
 
 CELLS_LONG_SIDE = 40
 SOLID_FOIL = 0.9

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
-from lightplan.measures.grid import Region
 from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
 from lightplan.measures.places import pixel_to_mm, region_mask, unmixed_pixels
 from lightplan.measures.smooth import smooth_coefficients
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.measures.grid import Region
 
 LEAST_STOPS = 1.0 / 3.0
 """A spot stands at least this far above the smooth level of its material. Our choice."""

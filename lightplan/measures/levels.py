@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Floats, Singles
-from lightplan.measures.grid import Grid, Indices, Region
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
 from lightplan.measures.smooth import each_times, smooth_coefficients
 from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Floats, Singles
+    from lightplan.measures.grid import Grid, Indices, Region
 
 LEAST_LEVEL = 2.0**-14
 """Added before a logarithm is taken, so that black is -14 stops and not minus infinity."""

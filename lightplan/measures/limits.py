@@ -9,8 +9,10 @@ picture for a shop needs; the score does not turn on them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from lightplan.measures.measure import Measures
+if TYPE_CHECKING:
+    from lightplan.measures.measure import Measures
 
 # Longer side of the format, limit of the L* difference.
 _EVENNESS_BY_FORMAT = (

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import BadInput
 from lightplan.measures.levels import LEAST_CELLS, Levels
-from lightplan.measures.maps import SheetMaps
+
+if TYPE_CHECKING:
+    from lightplan.measures.maps import SheetMaps
 
 
 @dataclass(frozen=True, eq=False)

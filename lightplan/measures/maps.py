@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
-from lightplan.arrays import Booleans, Singles
 from lightplan.errors import BadInput
 from lightplan.measures.grid import Grid, Region
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from lightplan.arrays import Booleans, Singles
 
 CLIP_LEVEL = 1.0
 """Linear level of a channel that can record nothing brighter."""

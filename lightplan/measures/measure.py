@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.measures import band, clipping, colours, contrast, evenness, figure, metal
-from lightplan.measures.clipping import Pairs
 from lightplan.measures.levels import Levels
-from lightplan.measures.maps import Sheet, SheetMaps
-from lightplan.scene.look import Look
+
+if TYPE_CHECKING:
+    from lightplan.measures.clipping import Pairs
+    from lightplan.measures.maps import Sheet, SheetMaps
+    from lightplan.scene.look import Look
 
 
 @dataclass(frozen=True, slots=True)

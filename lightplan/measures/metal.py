@@ -24,18 +24,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.measures import mirrored_edges
 from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
-from lightplan.measures.grid import Grid
 from lightplan.measures.levels import HIGH, LEAST_CELLS, LOW, Levels, Marks
 from lightplan.measures.maps import CLIP_LEVEL, Sheet
 from lightplan.measures.smooth import each_times
 from lightplan.optics.colour import lightness, linear_srgb_to_lab, luminance_factor
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.measures.grid import Grid
 
 SEEN_Lstar = 38.0
 STEEPNESS = 3.5

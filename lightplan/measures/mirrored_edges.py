@@ -6,12 +6,16 @@ with soft shoulders of 2 to 4 mm; razor-sharp ones begin to look printed: seen b
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Doubles
-from lightplan.measures.levels import Levels
-from lightplan.measures.maps import Sheet
 from lightplan.optics.colour import lightness
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.measures.levels import Levels
+    from lightplan.measures.maps import Sheet
 
 MOST_GAIN = 0.2
 SEEN_Lstar = 12.0

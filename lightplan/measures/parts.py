@@ -7,9 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from lightplan.measures.curves import above, between, high, low
-from lightplan.scene.look import Look, LookKind
+
+if TYPE_CHECKING:
+    from lightplan.scene.look import Look, LookKind
 
 Quality = Callable[[float], float]
 

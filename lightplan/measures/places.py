@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles
 from lightplan.measures.grid import SOLID_FOIL, Region
-from lightplan.measures.levels import Levels
-from lightplan.measures.maps import SheetMaps
 from lightplan.measures.smooth import smooth_level
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles
+    from lightplan.measures.levels import Levels
+    from lightplan.measures.maps import SheetMaps
 
 Point = tuple[float, float]
 

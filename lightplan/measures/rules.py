@@ -6,10 +6,13 @@ The same rules judge predicted and photographed pictures.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from lightplan.measures.gates import GateRule, gates_for
 from lightplan.measures.parts import PARTS, PartRule
-from lightplan.scene.look import Look
+
+if TYPE_CHECKING:
+    from lightplan.scene.look import Look
 
 
 @lru_cache(maxsize=256)

@@ -8,21 +8,25 @@ pictures in this way; the sheet must be one that is predicted, without print on 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Singles
 from lightplan.measures import clipping
-from lightplan.measures.grid import Grid, Indices, Region
 from lightplan.measures.levels import Levels, OpenLevels, luminance, noise_stops
 from lightplan.measures.maps import CLIP_LEVEL, Background
 from lightplan.measures.measure import Measures, measured, parted
 from lightplan.measures.rules import judged_names
-from lightplan.scene.look import Look
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Singles
+    from lightplan.measures.grid import Grid, Indices, Region
+    from lightplan.scene.look import Look
 
 MOST_PIXELS = 600
 """Pixels of each material that are looked at for clipping: shares come in steps of 0.17 %."""

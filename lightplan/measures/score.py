@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from lightplan.measures.curves import softly
-from lightplan.measures.gates import GateRule
 from lightplan.measures.measure import Measures, unit_of
-from lightplan.measures.parts import PartRule
 from lightplan.measures.rules import gates_of, parts_of
-from lightplan.scene.look import Look
+
+if TYPE_CHECKING:
+    from lightplan.measures.gates import GateRule
+    from lightplan.measures.parts import PartRule
+    from lightplan.scene.look import Look
 
 Verdict: TypeAlias = Literal["keep", "adjust", "retake", "cannot tell"]
 

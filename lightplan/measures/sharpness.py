@@ -12,14 +12,17 @@ measured again at half its size, where noise is half and edges are half as wide.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from lightplan.arrays import Booleans, Doubles, Singles, read_only
-from lightplan.measures.grid import Indices
 from lightplan.measures.levels import luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
+
+if TYPE_CHECKING:
+    from lightplan.measures.grid import Indices
 
 TILES = 3
 EDGES_PER_TILE = 80

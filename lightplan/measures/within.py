@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Doubles, Singles
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Singles
 
 LEAK_SHARE = 0.006
 """Blur that is allowed for, as a share of the sheet's longer side: 1 mm of 170. Our choice."""

@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.arrays import Doubles, Singles
-from lightplan.measures.samples import Sampler
 from lightplan.merit.powers import solve_powers, solve_ratios
 from lightplan.merit.targets import foil_level, luminance, paper_level
 from lightplan.scene import Rig
-from lightplan.scene.dimensions import Variable
 from lightplan.scene.edits import set_values
+
+if TYPE_CHECKING:
+    from lightplan.measures.samples import Sampler
+    from lightplan.scene.dimensions import Variable
 
 _PAPER_SHARE = 0.7
 """Level of white paper, as a share of clipping, under a fixed exposure."""

@@ -7,26 +7,30 @@ searching, the light of each lamp is reduced to what the measures read (`Sampler
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
+from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.errors import RigError
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure
 from lightplan.measures.samples import Sampler
 from lightplan.merit.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.merit.judging import SampleJudge
-from lightplan.merit.light_model import LightModel
-from lightplan.scene import Rig, Sheet
 from lightplan.scene.clearance import total_excess_mm, unmovable
 from lightplan.scene.dimensions import Space
 from lightplan.search.minimise import simplex
 from lightplan.search.trust_region import FORGIVEN, Stand
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.merit.light_model import LightModel
+    from lightplan.scene import Rig, Sheet
 
 WORST = 50.0
 """Value of the worst rig that can be built; what cannot be built lies above."""

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats, Singles
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share, settings_from
 from lightplan.light.lattice import Lattice
 from lightplan.measures import SheetMaps
 from lightplan.merit.light_model import LampLight
-from lightplan.scene import Rig, Sheet
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.scene import Rig, Sheet
 
 ENOUGH_FOIL_PIXELS = 250
 """Solid foil on the sheet's grid that makes the measures steady."""

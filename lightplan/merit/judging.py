@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Singles
 from lightplan.measures import Measures, judge, merit
-from lightplan.measures.samples import Sampler
-from lightplan.merit.light_model import LightModel
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Singles
+    from lightplan.measures.samples import Sampler
+    from lightplan.merit.light_model import LightModel
+    from lightplan.scene import Rig
 
 HEADROOM_STOPS = 0.15
 """A picture should not clip when it comes out this much brighter: dials and meters miss by

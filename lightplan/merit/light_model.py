@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from lightplan.arrays import Floats
-from lightplan.scene import Rig
+if TYPE_CHECKING:
+    from lightplan.arrays import Floats
+    from lightplan.scene import Rig
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,13 +7,16 @@ come nearest to a wanted picture follow without search.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import lsq_linear, nnls
 
 from lightplan.arrays import Doubles, read_only
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

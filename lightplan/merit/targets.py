@@ -7,11 +7,13 @@ white paper, as the judgement's own.
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
-from lightplan.scene import Look, Rig
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Look, Rig
 
 WHITE = 0.85
 BRIGHT_STOPS = 0.7

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.mirror.rays import (
     MirroredRays,
     centre_ray,
@@ -17,6 +17,9 @@ from lightplan.mirror.rays import (
     wave_slope,
 )
 from lightplan.scene import Camera, Card, Foil, Placement, Sheet
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Integers
-from lightplan.geometry.shapes import Flat
-from lightplan.light import Layers
 from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.scene import Rig, relief
-from lightplan.scene.surfaces import Surface
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Integers
+    from lightplan.geometry.shapes import Flat
+    from lightplan.light import Layers
+    from lightplan.scene.surfaces import Surface
 
 SOLID_FOIL = 0.5
 LOBE_HALF_WIDTH = 1.3  # of a mirrored edge at distance d it is 1.3 alpha d, see light.foil

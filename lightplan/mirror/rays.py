@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
-from lightplan.scene import Camera, Flatness, Placement, Sheet
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Camera, Flatness, Placement, Sheet
 
 
 @dataclass(frozen=True, eq=False)

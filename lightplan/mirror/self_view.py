@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
-from lightplan.scene import Camera, Sheet
+
+if TYPE_CHECKING:
+    from lightplan.scene import Camera, Sheet
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -6,10 +6,14 @@ matrix (D65), so that equal channels have a* = b* = 0 exactly.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from numpy.typing import ArrayLike
 
 from lightplan.arrays import Booleans, Doubles, Floats, read_only
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 LINEAR_SRGB_TO_XYZ = read_only(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]

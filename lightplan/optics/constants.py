@@ -6,14 +6,18 @@ Au, Ag, Cu, Cr, Ni "Johnson" and Al "Rakic".
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from lightplan.arrays import Doubles, read_only
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import ArrayLike
 
 
 @dataclass(frozen=True, eq=False)

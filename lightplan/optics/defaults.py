@@ -6,10 +6,12 @@ be replaced by a measurement or by a test shot.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 Quantity: TypeAlias = Literal[
     "reflectance", "transmittance", "GGX alpha", "refractive index", "thickness nm", "lines per mm"

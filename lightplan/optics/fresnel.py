@@ -6,12 +6,13 @@ Amplitudes follow M. Born and E. Wolf, "Principles of Optics", 7th ed., sections
 
 from __future__ import annotations
 
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lightplan.arrays import Doubles
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 Complexes: TypeAlias = NDArray[np.complexfloating[Any, Any]]
 

@@ -8,10 +8,14 @@ sin(out) = sin(in) + m wavelength / spacing, order 0 being the mirror).
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike
+from typing import TYPE_CHECKING
 
-from lightplan.arrays import Booleans, Floats
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Booleans, Floats
 
 
 def diffract(

@@ -14,20 +14,25 @@ copper foil    81   36    60°  50 to 70
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from lightplan.arrays import Doubles
 from lightplan.optics import cie_tables, fresnel
 from lightplan.optics.constants import refractive_index
 from lightplan.optics.defaults import DEFAULTS
 from lightplan.optics.spectra import linear_srgb
 from lightplan.optics.specular import SpecularCurve, tabulate
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Doubles
 
 LACQUER_INDEX = DEFAULTS["lacquer"].value
 ALUMINIUM_THICKNESS_NM = DEFAULTS["foil aluminium"].value

@@ -10,10 +10,14 @@ normal. `alpha` is used as it stands, not squared. All functions keep float32.
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike
+from typing import TYPE_CHECKING
 
-from lightplan.arrays import Floats
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Floats
 
 
 def d(hx: Floats, hy: Floats, hz: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:

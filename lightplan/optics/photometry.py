@@ -7,15 +7,18 @@ as a uniform sphere (bulb). SI photometry: lm, cd, lx, cd/m2.
 from __future__ import annotations
 
 import math
-from typing import Literal, TypeAlias, assert_never
+from typing import TYPE_CHECKING, Literal, TypeAlias, assert_never
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from lightplan.arrays import Doubles
 from lightplan.optics import cie_tables
 from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ, WHITE_XYZ, xyz_to_linear_srgb
 from lightplan.optics.exposure import INCIDENT_METER_C
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Doubles
 
 LampShape: TypeAlias = Literal["rectangle", "disk", "bulb"]
 OutputUnit: TypeAlias = Literal["cd/m2", "lm", "lx at 1 m", "guide number", "cd"]

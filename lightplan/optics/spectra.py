@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from numpy.typing import ArrayLike
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.optics import cie_tables
 from lightplan.optics.colour import XYZ_TO_LINEAR_SRGB
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 
 def wavelength_weights(wavelengths_nm: ArrayLike) -> Doubles:

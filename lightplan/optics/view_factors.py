@@ -8,11 +8,14 @@ Heat Transfer Configuration Factors".
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from lightplan.arrays import Doubles
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lightplan.arrays import Doubles
 
 _PAIRS_AT_ONCE = 16384
 _FLAT = 1e-9

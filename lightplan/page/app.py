@@ -6,22 +6,26 @@ import asyncio
 import contextlib
 import json
 import mimetypes
-from collections.abc import AsyncIterator, Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
-from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
-from starlette.types import ASGIApp
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from lightplan.faults import CAUGHT, as_told
 from lightplan.page.clients import Client
-from lightplan.page.desk import Desk
 from lightplan.page.guard import Guard
 from lightplan.page.uploads import TooLarge, received
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Callable
+
+    from starlette.requests import Request
+    from starlette.types import ASGIApp
+
+    from lightplan.page.desk import Desk
 
 STATIC = Path(__file__).parent / "static"
 KINDS = {

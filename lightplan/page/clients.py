@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 MOST_WAITING = 500
 """Messages that may wait for a tab; one that sleeps longer is let go and comes back afresh."""

@@ -5,19 +5,22 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import secrets
-from collections.abc import Callable, Mapping
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
 from lightplan.faults import CAUGHT, as_told
 from lightplan.page.clients import Client, Clients
 from lightplan.page.frames import packed
-from lightplan.page.uploads import Dropped
 from lightplan.session import places
 from lightplan.session.document import ChangedElsewhere, Document
 from lightplan.session.jobs import Job, Jobs
 from lightplan.session.live import Live, Wanted
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+    from lightplan.page.uploads import Dropped
 
 SAVE_EVERY_S = 0.7
 LOOK_EVERY_S = 1.5

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput
-from lightplan.page.clients import Client
-from lightplan.page.desk import Desk
-from lightplan.session.jobs import Job
+
+if TYPE_CHECKING:
+    from lightplan.page.clients import Client
+    from lightplan.page.desk import Desk
+    from lightplan.session.jobs import Job
 
 Message = Mapping[str, Any]
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 
 def packed(head: Mapping[str, Any], *bodies: bytes) -> bytes:

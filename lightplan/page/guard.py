@@ -11,11 +11,14 @@ from __future__ import annotations
 import hashlib
 import hmac
 from http.cookies import CookieError, SimpleCookie
+from typing import TYPE_CHECKING
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 HOST = "127.0.0.1"
 NO_KEY = (

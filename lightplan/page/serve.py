@@ -8,13 +8,16 @@ import secrets
 import socket
 import sys
 import threading
-from collections.abc import Callable
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
 from lightplan.page.guard import HOST
 from lightplan.session.live import LIVE_PICTURE
 from lightplan.session.places import page_key_file
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
 
 USUAL_PORT = 8573
 PORTS_TO_TRY = 20

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput
-from lightplan.page.clients import Client
-from lightplan.page.desk import Desk
 from lightplan.page.starting import apart
-from lightplan.page.uploads import Dropped
 from lightplan.session import places
-from lightplan.session.jobs import Job
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.page.clients import Client
+    from lightplan.page.desk import Desk
+    from lightplan.page.uploads import Dropped
+    from lightplan.session.jobs import Job
 
 Message = Mapping[str, Any]
 

@@ -6,13 +6,15 @@ import asyncio
 import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from lightplan.errors import BadInput
-from lightplan.page.clients import Client
-from lightplan.page.desk import Desk
 from lightplan.page.uploads import Dropped
 from lightplan.session import places
+
+if TYPE_CHECKING:
+    from lightplan.page.clients import Client
+    from lightplan.page.desk import Desk
 
 Answer = TypeVar("Answer")
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import PurePosixPath, PureWindowsPath
+from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
-from starlette.requests import Request
-
 from lightplan.errors import BadInput
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
 
 MOST_BYTES = {"photo": 120 << 20, "artwork": 30 << 20, "rig": 1 << 20, "camera": 120 << 20}
 SUFFIXES = {

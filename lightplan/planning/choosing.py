@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from lightplan.light import Detail
 from lightplan.merit.engine_model import long_side_for, search_detail
 from lightplan.planning.arrangements import (
     Arrangement,
@@ -16,11 +15,16 @@ from lightplan.planning.arrangements import (
     given_one,
     key_lights,
 )
-from lightplan.planning.cupboard import Cupboard
-from lightplan.planning.pool import Judges
 from lightplan.planning.poses import moved, poses
 from lightplan.scene import Placement, Rig
 from lightplan.scene.edits import Add, edited
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lightplan.light import Detail
+    from lightplan.planning.cupboard import Cupboard
+    from lightplan.planning.pool import Judges
 
 SIMPLER_PER_THING = 0.004
 """Share of the score that a thing less on the table is worth. Our choice."""

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from lightplan.scene import (
     Card,
@@ -20,8 +19,12 @@ from lightplan.scene import (
     checks,
     usually_held,
 )
-from lightplan.scene.cards import CardFinish
 from lightplan.scene.edits import Remove, edited
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lightplan.scene.cards import CardFinish
 
 Movable: TypeAlias = Lamp | Card | Shell
 THINGS = (

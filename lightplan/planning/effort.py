@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from lightplan.scene import Rig
-from lightplan.scene.setting_errors import SettingErrors
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
+    from lightplan.scene.setting_errors import SettingErrors
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from lightplan.merit.engine_model import final_detail
 from lightplan.planning.choosing import Candidate, candidates, detail_for, varied
@@ -12,11 +12,15 @@ from lightplan.planning.effort import Effort, Job, Progress, Report
 from lightplan.planning.finishing import moves, sturdiest
 from lightplan.planning.plan import explored, finished
 from lightplan.planning.pool import Judges
-from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.words_of_no import nothing_can_be_built, nothing_shines
-from lightplan.scene import Card, Lamp, Rig, Shell
 from lightplan.scene.setting_errors import SettingErrors
-from lightplan.search.multistart import Explored
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from lightplan.planning.result import NoPlan, Plan
+    from lightplan.scene import Card, Lamp, Rig, Shell
+    from lightplan.search.multistart import Explored
 
 FIRST_SHARE, QUICK_SHARE = 0.2, 0.26
 """Of the evaluations, for each of the arrangements that are searched first: enough for a step."""

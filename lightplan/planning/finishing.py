@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Singles
 from lightplan.merit.bench import FORGIVEN_MM, Judged
 from lightplan.merit.engine_model import polish_detail
-from lightplan.planning.effort import Job
-from lightplan.planning.pool import Judges
 from lightplan.planning.result import Move
 from lightplan.planning.robust import draws
-from lightplan.scene import Rig
 from lightplan.scene.dimensions import element_of, value_of
 from lightplan.scene.edits import Remove, dimensions_of, edited
 from lightplan.scene.setting_errors import built, error_dimensions
-from lightplan.search.multistart import Explored
 from lightplan.search.trust_region import most_traced
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Singles
+    from lightplan.planning.effort import Job
+    from lightplan.planning.pool import Judges
+    from lightplan.scene import Rig
+    from lightplan.search.multistart import Explored
 
 SIMPLER_BY = 0.4
 """Points of score that a table with fewer things on it is worth, however many are left out."""

@@ -12,17 +12,20 @@ import signal
 import subprocess
 import sys
 from collections import deque
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import IO, Any, BinaryIO, cast
+from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
 
-from lightplan.light import Detail
 from lightplan.merit.bench import Bench, Judged
 from lightplan.merit.engine_model import EngineModel
 from lightplan.planning.screening import screen
 from lightplan.process import THREAD_SETTINGS, keep_memory
-from lightplan.scene import Rig
 from lightplan.search.trust_region import trials
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from lightplan.light import Detail
+    from lightplan.scene import Rig
 
 KEPT_BYTES = 256 << 20
 """Freed memory that a process of the planner keeps."""

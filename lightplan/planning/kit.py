@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.choosing import Candidate, candidates, detail_for, share_of
@@ -16,6 +16,9 @@ from lightplan.planning.pool import Judges
 from lightplan.scene import HolderKind, Output, Rig
 from lightplan.scene.edits import rounded
 from lightplan.scene.setting_errors import SettingErrors
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
 
 HANGS: tuple[HolderKind, ...] = ("clamp", "boom", "string")
 SEARCHED = 5

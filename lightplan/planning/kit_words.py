@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from lightplan.measures.score import KEEP_FROM
-from lightplan.planning.cupboard import Item
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lightplan.planning.cupboard import Item
+    from lightplan.scene import Rig
 
 HELPS_FROM = 2.0
 """Points of score below which a purchase is not said to help. Our choice."""

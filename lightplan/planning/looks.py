@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from lightplan.measures import Judgement
 from lightplan.merit.targets import paper_level
-from lightplan.planning.cupboard import Item
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import plan_everything
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.scene import Look, Rig
 from lightplan.scene.look import LOOK_KINDS, LookKind
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from lightplan.measures import Judgement
+    from lightplan.planning.cupboard import Item
 
 QUICK = Effort(evaluations=150, polish=0, builds=128, searched=3, is_quick=True)
 """Of one look of a proof sheet: good to a few points. Our choice."""

@@ -2,32 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.merit.bench import Judged
 from lightplan.merit.engine_model import final_detail, long_side_for, search_detail
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
 from lightplan.planning.effort import Progress as Progress
 from lightplan.planning.effort import Report as Report
 from lightplan.planning.finishing import moves, polished, simpler, sturdiest
-from lightplan.planning.helper import Predicted
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds
 from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
-from lightplan.scene import Rig
 from lightplan.scene.clearance import Limit, broken, set_down
 from lightplan.scene.edits import rounded
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import Found, StopRule
 from lightplan.search.multistart import Explored, explore
-from lightplan.search.trust_region import Stand
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from lightplan.merit.bench import Judged
+    from lightplan.planning.helper import Predicted
+    from lightplan.scene import Rig
+    from lightplan.search.trust_region import Stand
 
 
 def plan(

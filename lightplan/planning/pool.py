@@ -6,21 +6,24 @@ number of helpers.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from lightplan.arrays import Doubles, Singles
-from lightplan.light import Detail
 from lightplan.merit.bench import Bench, Judged
 from lightplan.merit.engine_model import EngineModel
 from lightplan.planning.helper import KEPT_BYTES, Asked, Helper, Predicted, do, predicted
 from lightplan.process import keep_memory
-from lightplan.scene import Rig
 from lightplan.search.trust_region import Stand, survey
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.light import Detail
+    from lightplan.scene import Rig
 
 _START, _PREDICTION = 58.0, 28.0
 _WORTH = {"begin": 1.5, "trials": 8.0, "excess": 0.05, "scored": 0.02}

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.mirror.self_view import self_view
-from lightplan.scene import Camera, Rig
 from lightplan.scene.framing import FILLED, framed, framing, held_upright, leaning
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.scene import Camera, Rig
 
 LEANS_RAD = (math.radians(32.0), math.radians(44.0))
 """From upright. Less shows the camera in the foil or asks for boards overhead, more draws the

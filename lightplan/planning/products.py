@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from lightplan.arrays import Doubles
 from lightplan.measures.score import KEEP_FROM
 from lightplan.merit.bench import FORGIVEN_MM, Bench, Judged
 from lightplan.merit.engine_model import EngineModel, long_side_for, search_detail
 from lightplan.planning.finishing import moves
-from lightplan.planning.result import Move, Robustness
 from lightplan.planning.robust import judge_builds
 from lightplan.planning.starts import starts
-from lightplan.scene import Freedom, Rig, Sheet
 from lightplan.scene.clearance import broken
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import StopRule, minimise
 from lightplan.search.multistart import FIRST_RADIUS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from lightplan.arrays import Doubles
+    from lightplan.planning.result import Move, Robustness
+    from lightplan.scene import Freedom, Rig, Sheet
 
 RANGE_EVALUATIONS = 200
 BUILDS = 128

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-from lightplan.measures import Judgement
-from lightplan.scene import Rig
-from lightplan.scene.clearance import Limit
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lightplan.measures import Judgement
+    from lightplan.scene import Rig
+    from lightplan.scene.clearance import Limit
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from lightplan.errors import RigError
-from lightplan.light import Detail
 from lightplan.merit.bench import Bench
 from lightplan.merit.engine_model import EngineModel
-from lightplan.scene import Rig
 from lightplan.search.multistart import FIRST_RADIUS
+
+if TYPE_CHECKING:
+    from lightplan.light import Detail
+    from lightplan.scene import Rig
 
 WORST = 60.0
 

@@ -9,17 +9,21 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.mirror.family import Margins, family_on_plane, mirror_plane
 from lightplan.mirror.rays import centre_ray
-from lightplan.scene import Card, Lamp, Rig
-from lightplan.scene.dimensions import Space
 from lightplan.scene.edits import Move, as_vector, edited
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Card, Lamp, Rig
+    from lightplan.scene.dimensions import Space
 
 BOUNCE_MM = 450.0
 """From a lamp to the card that it lights. Common practice, no source."""

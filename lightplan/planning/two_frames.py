@@ -5,18 +5,22 @@ Where no single light serves both, the places stay and only switches and exposur
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats
 from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
 from lightplan.merit.engine_model import EngineModel, long_side_for, polish_detail
-from lightplan.merit.light_model import LampLight, LightModel
 from lightplan.merit.targets import WHITE, luminance
-from lightplan.scene import Rig
 from lightplan.search.minimise import StopRule, minimise
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from lightplan.arrays import Doubles, Floats
+    from lightplan.merit.light_model import LampLight, LightModel
+    from lightplan.scene import Rig
 
 WORTH_TWO_FRAMES = 8.0
 """Points of score that pay for the work of joining two frames. Our choice."""

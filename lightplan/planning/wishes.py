@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
 from lightplan.scene import Freedom, Rig
-from lightplan.scene.clearance import Limit
 from lightplan.scene.dimensions import value_of
 from lightplan.scene.edits import Remove, edited
-from lightplan.scene.rig import Dimension
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.scene.clearance import Limit
+    from lightplan.scene.rig import Dimension
 
 _STEPS_MM = (100.0, 300.0)
 _PLACES: tuple[Dimension, ...] = ("z_mm", "y_mm", "x_mm")

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from lightplan.planning.cupboard import Cupboard, Movable
+from typing import TYPE_CHECKING
+
 from lightplan.planning.result import NoPlan
 from lightplan.scene.clearance import broken
+
+if TYPE_CHECKING:
+    from lightplan.planning.cupboard import Cupboard, Movable
 
 
 def nothing_shines() -> NoPlan:

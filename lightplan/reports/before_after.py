@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from lightplan.reports.canvas import FAINT, Column, blank, paste
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 HEIGHT_PX = 620
 MARGIN_PX = 28

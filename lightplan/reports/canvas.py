@@ -6,13 +6,17 @@ import importlib.util
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from lightplan.arrays import Booleans
 from lightplan.reports.palette import Colour, ink_on
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans
 
 INK: Colour = (28, 28, 34)
 FAINT: Colour = (104, 106, 116)

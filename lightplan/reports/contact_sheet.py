@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.measures.score import show
 from lightplan.reports.pages import template
-from lightplan.reports.scores import ScoreRow
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lightplan.arrays import Doubles
+    from lightplan.reports.scores import ScoreRow
 
 MOST_TIES = 6
 CIRCLE = 20  # corners of a hot spot's outline

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.units import LengthUnit, show_length, to_mm
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 INK, PALE, SEEN, MARGIN, CARD, SELF = (
     "#1a1a1a",

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from lightplan.light import Layers
-from lightplan.measures import Finding, Judgement, Measures
 from lightplan.reports import canvas
 from lightplan.reports.canvas import FAINT, INK, WHITE, Column, badge, font
 from lightplan.reports.palette import Colour, colours_by_name, ink_on
 from lightplan.reports.picture import codes_png
 from lightplan.reports.sheet_image import SheetImage, sheet_image
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from lightplan.light import Layers
+    from lightplan.measures import Finding, Judgement, Measures
+    from lightplan.scene import Rig
 
 MAP_PX = 900
 PANEL_PX = 620

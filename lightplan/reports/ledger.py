@@ -5,15 +5,19 @@ from __future__ import annotations
 import base64
 import html
 import io
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
 from lightplan.reports.print.flow import GAP_MM, Flow
 from lightplan.reports.print.page import FAINT, line_height, pdf_bytes, wrap
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
 
 PICTURE_MM = 46.0
 PICTURE_PX = 420

@@ -7,14 +7,17 @@ table brown, stands and other props dark green, a dark room dark.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from lightplan.optics.colour import luminance_factor, srgb_decode
-from lightplan.scene import Rig
 from lightplan.scene.surfaces import build_surfaces
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.scene import Rig
 
 Colour: TypeAlias = tuple[int, int, int]
 

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import io
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, PngImagePlugin
 
-from lightplan.arrays import Floats
 from lightplan.errors import BadInput
 from lightplan.optics.colour import luminance_factor, srgb_encode
-from lightplan.scene import Camera
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Floats
+    from lightplan.scene import Camera
 
 SRGB_RENDERING_INTENT = b"\x01"  # relative colorimetric (PNG specification, sRGB chunk)
 SRGB_GAMMA = (45455).to_bytes(4, "big")  # for readers that know no sRGB chunk; same source

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from lightplan.reports.canvas import FAINT, INK, Column, blank, paste
-from lightplan.reports.palette import Colour
-from lightplan.scene import Camera, Sheet
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from lightplan.reports.palette import Colour
+    from lightplan.scene import Camera, Sheet
 
 CELL_WIDTH, MARGIN, GUTTER = 760, 48, 36
 VERDICT_COLOURS: dict[str, Colour] = {

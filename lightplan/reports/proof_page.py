@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Sequence
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from PIL import Image
 
-from lightplan.reports.proof import ProofCell
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.reports.proof import ProofCell
 
 QUALITY = 92
 

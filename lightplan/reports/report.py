@@ -5,18 +5,21 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lightplan.light import Layers
-from lightplan.light.exposure import Settings
 from lightplan.manifest import write_output
-from lightplan.measures import Finding, Judgement, Measures
 from lightplan.optics.exposure import ev_100
 from lightplan.shown import writable
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from lightplan.light import Layers
+    from lightplan.light.exposure import Settings
+    from lightplan.measures import Finding, Judgement, Measures
 
 ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time a ZIP can hold: no clock in the file
 ZIP_LEVEL = 1  # level 6 takes seven tenths of a second more and saves one byte in a hundred

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from lightplan.arrays import Singles
 from lightplan.reports.canvas import FAINT, Column, badge, blank, paste
 from lightplan.reports.picture import picture_codes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Singles
 
 PICTURE_PX = 520
 MARGIN_PX = 26

@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 LEADING = (

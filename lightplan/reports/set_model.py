@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Doubles, Floats, Integers
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cone, Flat
-from lightplan.light import Layers
 from lightplan.light.exposure import sheet_picture
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name
 from lightplan.reports.picture import picture_codes
 from lightplan.scene import Rig, relief
 from lightplan.scene.surfaces import Face, Surface, build_surfaces
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Doubles, Floats, Integers
+    from lightplan.light import Layers
 
 ROUND = 48  # corners of a circle
 SHEET_STEPS = 16  # facets of a bowed sheet along each side

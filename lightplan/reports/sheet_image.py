@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Floats, Singles
-from lightplan.light import Layers
 from lightplan.light.exposure import clip_luminance, foil_share
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans, Floats, Singles
+    from lightplan.light import Layers
+    from lightplan.scene import Rig
 
 
 @dataclass(frozen=True, eq=False)

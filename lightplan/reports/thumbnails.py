@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
-from lightplan.arrays import Booleans
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans
 
 LONG_SIDE_PX = 480
 QUALITY = 82

@@ -6,22 +6,26 @@ import ctypes
 import math
 import os
 import sys
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from lightplan.errors import MissingFeature
-from lightplan.light import Layers
 from lightplan.manifest import write_output
 from lightplan.reports import canvas
 from lightplan.reports.palette import ink_on
 from lightplan.reports.picture import codes_png
 from lightplan.reports.set_model import Line, Part, SetModel, set_model
 from lightplan.reports.viewpoint import Viewpoint
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from lightplan.light import Layers
+    from lightplan.scene import Rig
 
 SIZE_PX = (1400, 1000)
 HORIZON, ZENITH = (226, 229, 236), (182, 190, 204)

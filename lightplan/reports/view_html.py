@@ -6,20 +6,23 @@ import base64
 import html
 import json
 import re
-from collections.abc import Sequence
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lightplan.light import Layers
 from lightplan.manifest import write_output
 from lightplan.reports.pages import template
-from lightplan.reports.palette import Colour
 from lightplan.reports.picture import codes_png
 from lightplan.reports.set_model import Line, Part, SetModel, set_model
-from lightplan.scene import Rig
 from lightplan.scene.surfaces import build_surfaces
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from lightplan.light import Layers
+    from lightplan.reports.palette import Colour
+    from lightplan.scene import Rig
 
 SPOTS = ("near left", "near right", "far right", "far left", "middle")
 GROUPS = {

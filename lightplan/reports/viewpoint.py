@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
-from lightplan.reports.set_model import SetModel
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.reports.set_model import SetModel
 
 VIEWS: dict[str, tuple[float, float, float]] = {
     "from the right": (0.9, -1.0, 0.75),

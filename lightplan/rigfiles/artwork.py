@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.artwork.apart import decoded_apart, is_small_png
 from lightplan.artwork.decode import decoded, refused
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 MOST_BYTES = 64_000_000
 SHAPE_TOLERANCE = 0.05

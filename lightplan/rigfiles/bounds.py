@@ -13,10 +13,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
-from pydantic import BaseModel
-
 from lightplan.errors import RigError
 from lightplan.rigfiles.explain import dotted, inner_form, plain
+
+if typing.TYPE_CHECKING:
+    from pydantic import BaseModel
 
 Where: TypeAlias = tuple[str | int, ...]
 

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
 from lightplan.optics.defaults import DEFAULTS
-from lightplan.rigfiles import forms, schema
 from lightplan.rigfiles.build_sheet import build_sheet
 from lightplan.rigfiles.explain import plain
 from lightplan.rigfiles.ies import output_of, read_ies
 from lightplan.rigfiles.meshes import read_mesh
 from lightplan.rigfiles.probes import read_probe
-from lightplan.rigfiles.sheet_forms import LookForm
 from lightplan.rigfiles.values import Faults, channels, inside, pair
 from lightplan.scene import (
     AngularProfile,
@@ -42,8 +40,14 @@ from lightplan.scene import (
     usually_held,
 )
 from lightplan.scene.camera import focal_length_of
-from lightplan.scene.cards import CardFinish
 from lightplan.scene.lamps import LED_LUMENS_PER_WATT
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.rigfiles import forms, schema
+    from lightplan.rigfiles.sheet_forms import LookForm
+    from lightplan.scene.cards import CardFinish
 
 FINISH_REFLECTANCE: dict[CardFinish, float] = {
     "white": DEFAULTS["white card"].value,

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from pathlib import Path
+from typing import TYPE_CHECKING
 
-from lightplan.arrays import Vector
 from lightplan.errors import BadInput, RigError
-from lightplan.rigfiles import sheet_forms as forms
 from lightplan.rigfiles.artwork import read_artwork
 from lightplan.rigfiles.values import channels, inside, pair
 from lightplan.scene import Conductor, Film, Flatness, Foil, Grating, Paper, Relief, Sheet, Waviness
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.arrays import Vector
+    from lightplan.rigfiles import sheet_forms as forms
 
 COAT_ROUGHNESS, FILM_ROUGHNESS = 0.1, 0.02  # varnish and laminate; drawn film (from memory)
 

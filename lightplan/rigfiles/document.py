@@ -3,31 +3,34 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lightplan.rigfiles.build import FINISH_REFLECTANCE
 from lightplan.rigfiles.build_sheet import COAT_ROUGHNESS, FILM_ROUGHNESS
-from lightplan.rigfiles.loaded import PlanRecord
 from lightplan.rigfiles.schema import FORMAT
-from lightplan.scene import (
-    Camera,
-    Card,
-    Foil,
-    Held,
-    Lamp,
-    Output,
-    Paper,
-    Placement,
-    Prop,
-    Rig,
-    Room,
-    Sheet,
-    Shell,
-    Side,
-)
 from lightplan.scene.camera import focal_length_of
 from lightplan.scene.lamps import LED_LUMENS_PER_WATT
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from lightplan.rigfiles.loaded import PlanRecord
+    from lightplan.scene import (
+        Camera,
+        Card,
+        Foil,
+        Held,
+        Lamp,
+        Output,
+        Paper,
+        Placement,
+        Prop,
+        Rig,
+        Room,
+        Sheet,
+        Shell,
+        Side,
+    )
 
 Table: TypeAlias = dict[str, Any]
 

@@ -10,13 +10,16 @@ horizontal angles, and the candela values, one run of vertical angles for each h
 from __future__ import annotations
 
 import math
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import ProfileError
 from lightplan.scene import AngularProfile, Output
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 MOST_BYTES = 5_000_000
 _HEADER = (

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.rigfiles.explain import dotted
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 # What is not closed counts to the end of its line or of the file, so nothing is read twice.
 _STRINGS = re.compile(

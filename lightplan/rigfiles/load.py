@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
-from collections.abc import Mapping
-from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
@@ -23,9 +20,15 @@ from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Tolerance
 from lightplan.rigfiles.migrations import migrate
 from lightplan.rigfiles.store import find_rig
 from lightplan.rigfiles.things import build_things
-from lightplan.scene import Rig
 from lightplan.scene.questions import questions
 from lightplan.scene.sanity import refuse_impossible
+
+if TYPE_CHECKING:
+    import os
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from lightplan.scene import Rig
 
 MOST_BYTES = 1_000_000
 MOST_FAULTS = 20  # told at once; whoever has more begins with these

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-from lightplan.scene import Held, Output, Rig
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from lightplan.scene import Held, Output, Rig
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
 from lightplan.rigfiles.load import form_of, load_rig, read_text
-from lightplan.rigfiles.loaded import LoadedRig
 from lightplan.rigfiles.store import find_rig, own_path, preset_paths, shipped_folder
 from lightplan.rigfiles.write import write_rig
 from lightplan.safe_write import FileExists
+
+if TYPE_CHECKING:
+    import os
+    from pathlib import Path
+
+    from lightplan.rigfiles.loaded import LoadedRig
 
 
 @dataclass(frozen=True, kw_only=True)

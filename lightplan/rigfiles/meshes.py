@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import io
 import warnings
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.arrays import Doubles, Integers, read_only
 from lightplan.errors import RigError
 from lightplan.rigfiles.explain import plain
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 ENDINGS = (".stl", ".obj", ".ply")
 MOST_BYTES = 20_000_000

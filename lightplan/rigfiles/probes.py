@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import importlib
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import ProfileError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 MOST_BYTES = 400_000_000
 

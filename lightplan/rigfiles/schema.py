@@ -7,8 +7,7 @@ complete and check a rig file while it is typed.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, Field
 
@@ -26,6 +25,9 @@ from lightplan.rigfiles.forms import (
 )
 from lightplan.rigfiles.sheet_forms import LookForm, SheetForm
 from lightplan.scene.rig import Dimension
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 FORMAT = 2
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import RigError
 from lightplan.rigfiles.build import LAMP_OUTPUT, build_output
 from lightplan.rigfiles.document import output_fields
 from lightplan.rigfiles.loaded import Thing
-from lightplan.rigfiles.schema import ThingForm
 from lightplan.rigfiles.values import channels, inside
 from lightplan.scene import HOLDER_KINDS, Held, usually_held
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.rigfiles.schema import ThingForm
 
 
 def build_things(forms: Sequence[ThingForm], table: str) -> tuple[Thing, ...]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import ParamSpec, TypeVar
+from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 from lightplan.errors import BadInput, together
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
 
 P = ParamSpec("P")
 T = TypeVar("T")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, MutableMapping, Sequence
-from pathlib import Path
-from typing import Any, Protocol, TypeAlias
+from typing import TYPE_CHECKING, Any, Protocol, TypeAlias
 
 import tomlkit
 from tomlkit.items import AoT
@@ -16,11 +15,15 @@ from lightplan.rigfiles import schema
 from lightplan.rigfiles.document import document_of, plan_table
 from lightplan.rigfiles.explain import nearest, plain
 from lightplan.rigfiles.load import form_of, load_rig, loaded_from, read_text
-from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Thing
 from lightplan.rigfiles.migrations import migrate
 from lightplan.rigfiles.things import thing_table
 from lightplan.safe_write import FileExists, atomic_write
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Thing
+    from lightplan.scene import Rig
 
 Values: TypeAlias = MutableMapping[str, Any]
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.scene import checks
-from lightplan.scene.holding import Held
-from lightplan.scene.placement import Placement
-from lightplan.scene.sheet import Paper
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.scene.holding import Held
+    from lightplan.scene.placement import Placement
+    from lightplan.scene.sheet import Paper
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 LEAST_LEVEL = 0.02

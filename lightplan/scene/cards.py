@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 
 from lightplan.arrays import Vector, vector
 from lightplan.errors import RigError
 from lightplan.scene import checks
-from lightplan.scene.holding import Held
-from lightplan.scene.placement import Placement
+
+if TYPE_CHECKING:
+    from lightplan.scene.holding import Held
+    from lightplan.scene.placement import Placement
 
 CardFinish: TypeAlias = Literal["white", "grey", "black", "silver"]
 CARD_FINISHES: tuple[CardFinish, ...] = get_args(CardFinish)

@@ -7,13 +7,12 @@ negative is the room that is left.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.scene import Camera, Card, Held, Lamp, Rig, Shell
 from lightplan.scene.edits import Move, edited
 from lightplan.scene.solids import (
@@ -29,6 +28,11 @@ from lightplan.scene.solids import (
     shell_solids,
     table_solid,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.arrays import Doubles
 
 
 @dataclass(frozen=True, kw_only=True)

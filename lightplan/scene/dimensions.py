@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.scene import Card, Lamp, Rig, Shell
 from lightplan.scene.edits import (
     AIM,
@@ -17,6 +16,9 @@ from lightplan.scene.edits import (
     no_such_element,
     set_values,
 )
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 Element: TypeAlias = Lamp | Card | Shell
 

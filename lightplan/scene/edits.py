@@ -7,20 +7,23 @@ made at once, the parts they touch and the whole rig are checked once, at the en
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Vector
 from lightplan.errors import RigError
 from lightplan.scene.camera import Camera
 from lightplan.scene.cards import Card, Hole, Shell
 from lightplan.scene.lamps import Lamp
-from lightplan.scene.placement import Placement
 from lightplan.scene.props import Prop
-from lightplan.scene.rig import Freedom, Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lightplan.arrays import Doubles, Vector
+    from lightplan.scene.placement import Placement
+    from lightplan.scene.rig import Freedom, Rig
 
 Thing: TypeAlias = Lamp | Card | Shell | Prop
 _Placed = TypeVar("_Placed", Lamp, Card, Camera)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles
-from lightplan.scene.camera import Camera
 from lightplan.scene.placement import Placement
-from lightplan.scene.sheet import Sheet
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles
+    from lightplan.scene.camera import Camera
+    from lightplan.scene.sheet import Sheet
 
 FILLED = (0.70, 0.85)
 """Share of the frame that the sheet should span along the side where it is tightest: less

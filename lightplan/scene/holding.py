@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 
 from lightplan.errors import RigError
 from lightplan.scene import checks
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 HolderKind: TypeAlias = Literal["stand", "clamp", "boom", "tripod", "books", "string", "table"]
 HOLDER_KINDS: tuple[HolderKind, ...] = get_args(HolderKind)

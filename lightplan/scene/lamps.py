@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import RigError
-from lightplan.optics.photometry import OutputUnit as LightUnit
 from lightplan.scene import checks
-from lightplan.scene.holding import Held
-from lightplan.scene.placement import Placement
+
+if TYPE_CHECKING:
+    from lightplan.optics.photometry import OutputUnit as LightUnit
+    from lightplan.scene.holding import Held
+    from lightplan.scene.placement import Placement
 
 LampShape: TypeAlias = Literal["rectangle", "disk", "bulb"]
 OutputUnit: TypeAlias = Literal["cd/m2", "lm", "lx at 1 m", "guide number", "cd", "W"]

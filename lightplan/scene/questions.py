@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from lightplan.scene.camera import Camera
-from lightplan.scene.rig import Rig
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.scene.camera import Camera
+    from lightplan.scene.rig import Rig
 
 SMALL_SENSOR_MM = 14.0  # diagonal; phones and pocket cameras have less (from memory)
 LONGEST_IN_A_PHONE_MM = 13.0  # the longest own focal length behind such a sensor (from memory)

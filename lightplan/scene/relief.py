@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Floats
-from lightplan.scene.sheet import Sheet, Waviness
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Floats
+    from lightplan.scene.sheet import Sheet, Waviness
 
 WAVES = 32
 LENGTHS = (0.6, 1.7)  # of the stock's wavelength, spread evenly in their logarithm

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 
 from lightplan.arrays import LARGEST_MM
 from lightplan.errors import RigError
 from lightplan.scene import checks
-from lightplan.scene.camera import Camera
-from lightplan.scene.cards import Card, Shell
-from lightplan.scene.lamps import Lamp
 from lightplan.scene.look import Look
-from lightplan.scene.placement import Placement
-from lightplan.scene.props import Prop
 from lightplan.scene.room import Room
-from lightplan.scene.sheet import Sheet
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from lightplan.scene.camera import Camera
+    from lightplan.scene.cards import Card, Shell
+    from lightplan.scene.lamps import Lamp
+    from lightplan.scene.placement import Placement
+    from lightplan.scene.props import Prop
+    from lightplan.scene.sheet import Sheet
 
 Dimension: TypeAlias = Literal[
     "x_mm",

@@ -8,15 +8,18 @@ from __future__ import annotations
 
 import math
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.errors import BadInput, RigError, together
-from lightplan.scene.cards import Card, Shell
 from lightplan.scene.lamps import Lamp
-from lightplan.scene.props import Prop
-from lightplan.scene.rig import Rig
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.scene.cards import Card, Shell
+    from lightplan.scene.props import Prop
+    from lightplan.scene.rig import Rig
 
 SLACK_MM = 3.0  # what a tape measure may be off
 ROOM_MM = 5.0  # over the sheet that props leave free

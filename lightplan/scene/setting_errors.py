@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
-from lightplan.scene import Placement, Rig
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Placement, Rig
 
 HANDS: Mapping[str, float] = MappingProxyType({"careful": 0.4, "tape": 1.0, "by eye": 4.0})
 """By how much more than `SettingErrors` hands miss: with a square, a level and patience, with a

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Vector
 from lightplan.scene.lamps import Lamp, Output
 from lightplan.scene.placement import Placement
-from lightplan.scene.rig import Rig
 from lightplan.scene.setting_errors import ErrorDimension, built
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from lightplan.arrays import Vector
+    from lightplan.scene.rig import Rig
 
 SlipUnit: TypeAlias = Literal["mm", "deg", "stops", "cd/m2", ""]
 CAMERA_SETTINGS = ("exposure", "white balance", "focus")

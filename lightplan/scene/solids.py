@@ -8,14 +8,17 @@ its size the shortest way out along them, when the solids overlap.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
-from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell
 
 CARD_THICKNESS_MM = 5.0
 BODY_DEPTH_SHARE = 0.8

@@ -5,20 +5,22 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Vector
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
-from lightplan.scene.camera import Camera
-from lightplan.scene.cards import Card, Shell, Side
-from lightplan.scene.lamps import Lamp
 from lightplan.scene.placement import Placement
-from lightplan.scene.props import Prop
-from lightplan.scene.rig import Rig
-from lightplan.scene.room import Table, Walls
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Vector
+    from lightplan.scene.camera import Camera
+    from lightplan.scene.cards import Card, Shell, Side
+    from lightplan.scene.lamps import Lamp
+    from lightplan.scene.props import Prop
+    from lightplan.scene.rig import Rig
+    from lightplan.scene.room import Table, Walls
 
 Role: TypeAlias = Literal[
     "lamp", "window", "card", "diffuser", "shell", "prop", "camera", "table", "room", "sheet"

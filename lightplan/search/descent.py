@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import minimize
 
-from lightplan.arrays import Doubles
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from lightplan.arrays import Doubles
 
 _ROUNDS = 6
 _STEP = 0.02

@@ -7,10 +7,9 @@ of evaluations give the same answer, with any number of helpers; a time limit ma
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 import numpy as np
 
@@ -18,6 +17,9 @@ from lightplan.arrays import Doubles, read_only
 from lightplan.search.minimise import Found, Halt, StopReason, StopRule
 from lightplan.search.spread import evenly
 from lightplan.search.trust_region import Stand, most_traced
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
 
 FIRST_RADIUS = 0.25
 _WIDTHS = (4, 2), (8, 6)

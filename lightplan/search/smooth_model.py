@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Singles
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Singles
 
 
 @dataclass(frozen=True, eq=False)

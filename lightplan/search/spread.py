@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Doubles
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 
 def evenly(count: int, size: int, rng: np.random.Generator) -> Doubles:

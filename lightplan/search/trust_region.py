@@ -13,16 +13,19 @@ that a step never depends on the model alone.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.search.descent import descended
 from lightplan.search.smooth_model import Model, measured, probes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Singles
 
 LARGEST, SMALLEST = 0.5, 0.004
 """Radii, as shares of a dimension's range."""

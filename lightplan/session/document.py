@@ -9,22 +9,25 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections.abc import Callable, Iterator
 from dataclasses import replace
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.errors import BadInput, RigError
-from lightplan.rigfiles import LoadedRig, PlanRecord
 from lightplan.rigfiles.document import document_of
 from lightplan.rigfiles.load import form_of, loaded_from, read_text
 from lightplan.rigfiles.write import changed_text
 from lightplan.safe_write import atomic_write
-from lightplan.scene import Rig
 from lightplan.scene.sanity import refuse_impossible
 from lightplan.session.history import History, Version, digest_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from lightplan.rigfiles import LoadedRig, PlanRecord
+    from lightplan.scene import Rig
 
 SIDE_FOLDER = ".lightplan"
 """Beside the rig file: where its history lies."""

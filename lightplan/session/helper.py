@@ -11,11 +11,13 @@ import multiprocessing
 import threading
 import traceback
 from collections.abc import Callable
-from multiprocessing.connection import Connection
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lightplan.errors import LightplanError
 from lightplan.progress import Progress, Stop, Stopped
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 Work: TypeAlias = Callable[..., Any]
 """Takes what it is given, and `watch`, `part` and `stop` by name; is a function of a module."""

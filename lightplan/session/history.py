@@ -12,8 +12,10 @@ import hashlib
 import json
 import os
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 MOST_WORDS = 200
 """Longest "why" that is kept."""

@@ -10,10 +10,12 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lightplan.errors import LightplanError
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
 
 LAYOUT_EVERY_S = 0.12
 """While the hand moves the drawing is sent this often; the hand's own thing follows at once."""

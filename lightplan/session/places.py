@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput, RigError
 from lightplan.rigfiles import copy_rig
 from lightplan.rigfiles.store import find_rig, own_folder, preset_paths, shipped_folder
 from lightplan.safe_write import atomic_write
+
+if TYPE_CHECKING:
+    import os
 
 MOST_RECENT = 12
 

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.scene.look import Look
-from lightplan.shots.results import Triple
-from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.version import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lightplan.arrays import Doubles
+    from lightplan.shots.results import Triple
+    from lightplan.shots.sheet.neighbour import Neighbour
 
 Detail: TypeAlias = Literal["quick", "full"]
 

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.errors import LightplanError
 from lightplan.measures import Judgement, Measures, SheetMaps, find_faults, judge, measure
@@ -17,7 +14,6 @@ from lightplan.measures.dust import specks
 from lightplan.measures.framing import crops, frame_fill, pixels_left
 from lightplan.measures.hotspots import hot_spots
 from lightplan.measures.score import FOIL_NOT_TOLD
-from lightplan.shots.context import PhotoContext
 from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.results import PhotoScore, Placed, Triple
 from lightplan.shots.sets.journal import photograph_key
@@ -28,7 +24,15 @@ from lightplan.shots.sheet.location import GRID_PX, find_in_shot, place
 from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.shots.sheet.patches import patch_sharpness
-from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from lightplan.shots.context import PhotoContext
+    from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm
 _FINE_GRID_PX = 1400  # and of the one in which dust and hot spots are looked for

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.measures import Finding, Gate, Judgement, Part, Verdict
 from lightplan.shots.shot import Settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 Triple = tuple[float, float, float]
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Singles
-from lightplan.shots.formats.transfer import Transfer
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans, Singles
+    from lightplan.shots.formats.transfer import Transfer
 
 _FULL_FRAME_DIAGONAL_MM = 43.2666  # of 36 x 24 mm; CIPA DCG-001 defines the 35 mm equivalent by it
 

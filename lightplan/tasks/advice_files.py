@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +19,8 @@ from lightplan.scene import Rig
 from lightplan.scene.slips import slipped
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from lightplan.tasks.advise import Advice
     from lightplan.tasks.predict import RigLike
 

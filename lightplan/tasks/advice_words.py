@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lightplan.advice.first_things import LEAST_GAIN, FirstMove, Found
 from lightplan.advice.orders import foreign_words
-from lightplan.estimate import Estimate
-from lightplan.scene.slips import Foreign, Slip
-from lightplan.shots.results import PhotoScore
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.estimate import Estimate
+    from lightplan.scene.slips import Foreign, Slip
+    from lightplan.shots.results import PhotoScore
     from lightplan.tasks.advise import Advice
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.advice.first_things import (
     LEAST_GAIN,
@@ -36,14 +35,18 @@ from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
 from lightplan.scene.slips import Foreign, Slip, slipped
 from lightplan.shots.pipeline import Looked, look_at
-from lightplan.shots.results import PhotoScore
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
 from lightplan.tasks.advice_words import advice_words as advice_words
 from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.photographed import context_of, photographed
-from lightplan.tasks.predict import RigLike
 from lightplan.version import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from lightplan.shots.results import PhotoScore
+    from lightplan.tasks.predict import RigLike
 
 EXPOSURE_OFF, BALANCE_OFF = 0.3, 0.1
 """Stops from which exposure and white balance (red over blue) count as slips: settings come in

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Sequence
-from pathlib import Path
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from lightplan.light import Detail, layers_of
 from lightplan.light.exposure import camera_picture
 from lightplan.manifest import remove_output, write_output
-from lightplan.planning.effort import Progress
 from lightplan.reports.picture import picture_png, picture_size
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.plan import PLAN_FILES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from lightplan.planning.effort import Progress
 
 NAME = "best_so_far.png"
 LONG_SIDE = 480

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.advice.case import Case
 from lightplan.advice.causes import explained
@@ -16,8 +15,14 @@ from lightplan.light.exposure import camera_picture, exposure_of
 from lightplan.measures import Finding, find_faults, judge
 from lightplan.progress import Progress, Stop, Watch
 from lightplan.reports.picture import picture_codes, picture_size
-from lightplan.scene import Rig
 from lightplan.tasks.predict import measure_maps, predicted_maps
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from lightplan.scene import Rig
 
 LONG_SIDE = 1120
 QUALITY = 92

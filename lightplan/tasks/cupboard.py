@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from lightplan.planning.cupboard import HOLDERS, Item
-from lightplan.rigfiles import LoadedRig, Thing
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.rigfiles import LoadedRig, Thing
+    from lightplan.scene import Rig
 
 
 def owned_items(loaded: LoadedRig) -> list[Item]:

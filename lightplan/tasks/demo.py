@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import MissingFeature
 from lightplan.planning.looks import with_look
@@ -12,13 +11,17 @@ from lightplan.planning.plan import Effort
 from lightplan.planning.result import NoPlan
 from lightplan.process import usable_cores
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
-from lightplan.scene import Rig
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.looks import Proof, ProofLook, looks, proof_files, write_looks
 from lightplan.tasks.plan import PLAN_FILES, plan, write_plan
 from lightplan.tasks.predict import FILES, Prediction, Progress, _quiet, predict, write_prediction
 from lightplan.tasks.view import view
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.scene import Rig
 
 EXAMPLE = "silver-bookplate-bright"
 EVALUATIONS = 150

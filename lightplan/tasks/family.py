@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.errors import RigError
 from lightplan.manifest import write_output
 from lightplan.mirror.family import NO_MARGINS, Coverage, family_on_plane, mirror_plane
@@ -25,7 +23,12 @@ from lightplan.scene import Card, Rig
 from lightplan.scene.surfaces import flat_at
 from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import RigLike, as_rig
-from lightplan.units import LengthUnit
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.arrays import Doubles
+    from lightplan.units import LengthUnit
 
 USUAL_DISTANCE_MM = 400.0
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.errors import ArtworkError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
 
 LONG_SIDE = 1600
 MOST_SIDE = 12000

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Sequence
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
 from lightplan.manifest import FileChanged, check_free, remove_output
 from lightplan.safe_write import FileExists, sweep
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
 
 PASSING = ("best_so_far.png",)
 """Results that are only there while a command works; a killed one leaves them behind."""

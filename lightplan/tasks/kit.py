@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.light import Detail
 from lightplan.manifest import write_output
@@ -18,12 +16,17 @@ from lightplan.reports.picture import picture_codes, picture_png, picture_size
 from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
 from lightplan.reports.report import json_text
 from lightplan.rigfiles import LoadedRig, Thing, load_rig, write_rig
-from lightplan.scene import Rig
 from lightplan.tasks.cupboard import item_of, owned_items
 from lightplan.tasks.folder import prepare as prepare
 from lightplan.tasks.predict import predict
 from lightplan.tasks.setup import facts_of, write_setup
-from lightplan.units import LengthUnit
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from lightplan.scene import Rig
+    from lightplan.units import LengthUnit
 
 PICTURE_LONG_SIDE = 1200
 MOST_WRITTEN = 4

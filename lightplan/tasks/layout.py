@@ -6,23 +6,26 @@ Plain values in millimetres, degrees and stops, for whatever draws it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Ball, Cone, Flat
 from lightplan.mirror.family import family_on_plane
 from lightplan.mirror.rays import mirrored_rays
 from lightplan.reports.palette import colours_by_name
-from lightplan.rigfiles import LoadedRig
 from lightplan.scene import Camera, Card, Lamp, Prop, Rig, Shell
 from lightplan.scene.clearance import broken
 from lightplan.scene.edits import dimensions_of
 from lightplan.scene.look import LOOK_KINDS
 from lightplan.scene.surfaces import Surface, build_surfaces
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lightplan.arrays import Doubles
+    from lightplan.rigfiles import LoadedRig
 
 Table: TypeAlias = dict[str, Any]
 Thing: TypeAlias = Lamp | Card | Shell | Prop

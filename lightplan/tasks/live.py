@@ -7,18 +7,22 @@ same rig. Clipping is told from the light itself, never from the compressed pict
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Floats, Integers, Singles
 from lightplan.light import Detail, Engine, Layers
 from lightplan.light.exposure import Settings, foil_share, settings_for, sheet_share
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name
 from lightplan.reports.picture import picture_size
-from lightplan.scene import Camera, Rig, Sheet
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans, Floats, Integers, Singles
+    from lightplan.scene import Camera, Rig, Sheet
 
 LONG_SIDE = 320
 NO_FOIL = 255

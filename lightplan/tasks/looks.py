@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput
 from lightplan.light import Detail
 from lightplan.manifest import write_output
-from lightplan.measures import Judgement
-from lightplan.planning.cupboard import Item
 from lightplan.planning.looks import QUICK, advice, plan_look, wanted_looks
-from lightplan.planning.result import Plan
 from lightplan.process import usable_cores
 from lightplan.progress import Progress as Progress
 from lightplan.progress import Stop, Watch, unwatched
@@ -26,7 +18,6 @@ from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
 from lightplan.reports.proof_page import proof_html
 from lightplan.reports.report import json_text
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
-from lightplan.scene import Rig
 from lightplan.scene.look import LOOK_KINDS, LookKind
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
@@ -34,6 +25,18 @@ from lightplan.tasks.move_words import dimension_words
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
 from lightplan.tasks.workers import Workers
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from lightplan.measures import Judgement
+    from lightplan.planning.cupboard import Item
+    from lightplan.planning.result import Plan
+    from lightplan.scene import Rig
 
 PICTURE_LONG_SIDE = 1200
 WHITE_STOCK, WHITE_LSTAR = 0.6, 85.0

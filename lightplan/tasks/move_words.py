@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from lightplan.planning.result import Move
+from typing import TYPE_CHECKING
+
 from lightplan.reports.setup.steps import DIMENSION_WORDS, power_words
 from lightplan.reports.setup.words import away_towards, left_right
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from lightplan.planning.result import Move
 
 MOVED_WORDS = {
     "z_mm": "height of its middle ",

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Singles
 from lightplan.errors import PhotoError
 from lightplan.shots.formats.reading import read_shot
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.arrays import Singles
 
 WHITE_PAPER = 0.85
 """Reflectance of white copy paper; common practice, no source."""

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.estimate import Photographed, seen_sheet
 from lightplan.optics.exposure import saturation_luminance
-from lightplan.scene import Rig
-from lightplan.shots.context import PhotoContext
-from lightplan.shots.pipeline import Looked
 from lightplan.shots.sheet import squaring
-from lightplan.shots.sheet.corners import SheetFound
-from lightplan.shots.sheet.maps import LaidSheet
 from lightplan.shots.sheet.outline import straighten
-from lightplan.shots.shot import Settings
 from lightplan.tasks.score import context_for
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Rig
+    from lightplan.shots.context import PhotoContext
+    from lightplan.shots.pipeline import Looked
+    from lightplan.shots.sheet.corners import SheetFound
+    from lightplan.shots.sheet.maps import LaidSheet
+    from lightplan.shots.shot import Settings
 
 
 def context_of(rig: Rig) -> PhotoContext:

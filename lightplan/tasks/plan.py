@@ -3,34 +3,37 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from lightplan.measures import Judgement
-from lightplan.planning.cupboard import Item
 from lightplan.planning.effort import effort_for
 from lightplan.planning.everything import plan_everything
-from lightplan.planning.plan import Effort as Effort
-from lightplan.planning.plan import Progress as Progress
 from lightplan.planning.result import NoPlan as NoPlan
 from lightplan.planning.result import Plan as Plan
 from lightplan.planning.result import Robustness
-from lightplan.planning.two_frames import TwoFrames
 from lightplan.process import usable_cores
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupFacts
 from lightplan.rigfiles import LoadedRig, PlanRecord, Tolerance, load_rig, rig_digest, write_rig
-from lightplan.scene import Rig
-from lightplan.scene.setting_errors import SettingErrors
 from lightplan.tasks.cupboard import owned_items as owned_items
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
 from lightplan.tasks.setup import write_setup
 from lightplan.tasks.two_frames import two_frames_document, two_frames_note
-from lightplan.units import LengthUnit
 from lightplan.version import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from pathlib import Path
+
+    from lightplan.measures import Judgement
+    from lightplan.planning.cupboard import Item
+    from lightplan.planning.plan import Effort as Effort
+    from lightplan.planning.plan import Progress as Progress
+    from lightplan.planning.two_frames import TwoFrames
+    from lightplan.scene import Rig
+    from lightplan.scene.setting_errors import SettingErrors
+    from lightplan.units import LengthUnit
 
 PLAN_FILES = ("rig.toml", "setup.pdf", "plan.json", *FILES)
 

@@ -5,13 +5,11 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
 from lightplan.advice.causes import explain_findings
-from lightplan.arrays import Singles
 from lightplan.compiled import first_use_words, remember_use
 from lightplan.light import Detail, Layers, layers_of
 from lightplan.light.exposure import (
@@ -34,6 +32,11 @@ from lightplan.scene import Rig
 from lightplan.scene.framing import framing, seen_in_frame
 from lightplan.tasks.folder import prepare
 from lightplan.version import __version__
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.arrays import Singles
 
 RigLike: TypeAlias = Rig | LoadedRig | str | os.PathLike[str]
 Progress: TypeAlias = Callable[[str], None]

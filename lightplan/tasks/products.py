@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
-from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.products import RANGE_EVALUATIONS as RANGE_EVALUATIONS
@@ -14,14 +12,19 @@ from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig, write_rig
-from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import tolerances_of
 from lightplan.tasks.predict import FILES, predict, write_prediction
 from lightplan.tasks.setup import facts_of, write_setup
-from lightplan.units import LengthUnit
 from lightplan.version import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from lightplan.scene import Rig
+    from lightplan.units import LengthUnit
 
 RANGE_FILES = ("rig.toml", "setup.pdf", "plan.json", *FILES)
 """Beside them one rig file for each further product, see `product_file`."""

@@ -6,9 +6,8 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
-from lightplan.arrays import Doubles
 from lightplan.errors import BadInput, LightplanError
 from lightplan.manifest import write_output
 from lightplan.reports.contact_sheet import contact_sheet_html
@@ -33,6 +32,9 @@ from lightplan.shots.sheet.location import find_in_shot
 from lightplan.shown import writable
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.predict import RigLike, as_rig
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 Place: TypeAlias = str | os.PathLike[str]
 Told: TypeAlias = Callable[[int, int, str], None]

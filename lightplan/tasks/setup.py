@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.setup.facts import SetupFacts
@@ -12,8 +12,12 @@ from lightplan.reports.setup.template import write_template_pdf
 from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import Prediction, Progress, _quiet, predict
-from lightplan.units import LengthUnit
 from lightplan.version import __version__
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.units import LengthUnit
 
 
 def setup(

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError, RigError
 from lightplan.progress import Progress, Stop, Watch
 from lightplan.rigfiles import list_rigs, load_rig
 from lightplan.safe_write import atomic_write
 from lightplan.tasks.workbench import small_jpeg
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
 
 PICTURE_PX = 420
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
 from lightplan.manifest import write_output
@@ -19,7 +18,11 @@ from lightplan.shots.sets.batch import photographs_in
 from lightplan.tasks.advice_files import as_built_toml
 from lightplan.tasks.advise import Advice, advise
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.predict import RigLike
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.tasks.predict import RigLike
 
 FILES = ("shoot.html", "shoot.pdf", "shoot.json")
 TOLD_FROM = 1.0  # points

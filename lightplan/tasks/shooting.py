@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
 from lightplan.progress import Progress, Stop, Watch
@@ -17,6 +16,9 @@ from lightplan.tasks.advice_files import before_after
 from lightplan.tasks.photo_facts import small_picture
 from lightplan.tasks.score import score_photos
 from lightplan.tasks.workbench import small_jpeg
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 Part = Callable[[Any], None]
 THUMB_PX = 480

@@ -5,12 +5,14 @@ Each may be answered with "I do not know": then something usual is taken, and sa
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from typing import Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.optics.materials import foil_curve
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 Kind: TypeAlias = Literal["choice", "size", "artwork", "camera", "lamps", "counts"]
 UNKNOWN = "unknown"

@@ -8,8 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -39,6 +38,9 @@ from lightplan.scene import (
 from lightplan.tasks.foil_artwork import sample_artwork
 from lightplan.tasks.start import UNKNOWN, option
 from lightplan.tasks.start_camera import Answers, Remark, camera_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 CARD_AWAY_MM = (330.0, 290.0, 250.0, 210.0, 180.0)
 """Along the mirrored ray, tried in order."""

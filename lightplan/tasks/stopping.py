@@ -5,10 +5,13 @@ from __future__ import annotations
 import contextlib
 import signal
 import threading
-from collections.abc import Iterator
-from types import FrameType
+from typing import TYPE_CHECKING
 
 from lightplan.progress import Stop
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import FrameType
 
 
 @contextlib.contextmanager

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.planning.two_frames import Frame, TwoFrames, plan_two_frames
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.reports.setup.steps import power_words
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
 
 JOIN = (
     "Touch nothing but the lamps' switches and the exposure between the two. Then lay one over "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.compiled import first_use_words, remember_use
 from lightplan.light import Detail, layers_of
@@ -12,6 +12,9 @@ from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.scene import Rig
 from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import Progress, RigLike, _quiet, as_rig
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def view(

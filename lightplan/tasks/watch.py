@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from lightplan.scene import Rig
 from lightplan.shots.pipeline import look_at
 from lightplan.shots.sets.changes import Changes as Changes
 from lightplan.shots.sets.watch import Watched as Watched
@@ -16,6 +12,13 @@ from lightplan.shots.sets.watch import watch_folder
 from lightplan.tasks.advise import advise_on
 from lightplan.tasks.photographed import context_of
 from lightplan.tasks.predict import RigLike, as_rig
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from lightplan.scene import Rig
 
 
 @dataclass(frozen=True, eq=False)

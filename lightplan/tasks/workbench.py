@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.light import Detail
 from lightplan.light.exposure import camera_picture
@@ -32,15 +32,17 @@ from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import torch_notes
 from lightplan.reports.setup.words import place_words
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
-from lightplan.scene import Rig
 from lightplan.tasks.closer import exposure_words, jpeg_of
 from lightplan.tasks.cupboard import owned_items
-from lightplan.tasks.looks import ProofLook
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import plan, plan_record
 from lightplan.tasks.predict import predict
 from lightplan.tasks.setup import facts_of, write_setup
 from lightplan.tasks.workers import Workers
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
+    from lightplan.tasks.looks import ProofLook
 
 PICTURE_PX = 720
 PICTURE_EVERY_S = 2.0

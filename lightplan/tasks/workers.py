@@ -10,11 +10,14 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
-from typing import Any, BinaryIO, Self, cast
+from typing import TYPE_CHECKING, Any, BinaryIO, Self, cast
 
 from lightplan.process import THREAD_SETTINGS, keep_memory
-from lightplan.progress import Stop
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from lightplan.progress import Stop
 
 KEPT_BYTES = 256 << 20
 _MAIN = "import sys; from lightplan.tasks.workers import main; main(sys.argv[1])"

@@ -9,12 +9,15 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib import get_data_path
 from PIL import Image, ImageDraw, ImageFont
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
 
 LONG_SIDE = 1200
 OVERSAMPLING = 4

@@ -17,10 +17,9 @@ import multiprocessing
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -34,11 +33,15 @@ from slips import IN_CAMERA, Build, hand_built
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import LightplanError, RigError
 from lightplan.measures import Measures, judge
-from lightplan.scene import Rig
 from lightplan.scene.slips import slipped as with_slips
 from lightplan.shots.pipeline import look_at
 from lightplan.tasks.advise import advice_words, advise
 from lightplan.tasks.photographed import context_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lightplan.scene import Rig
 
 MATTERS = 3.0  # points
 

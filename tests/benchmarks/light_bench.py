@@ -7,11 +7,9 @@ import importlib.util
 import json
 import pickle
 import time
-from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
-from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import trimesh
@@ -23,6 +21,10 @@ from lightplan.light.cells import Patchwork
 from lightplan.light.rays import Rays
 from lightplan.scene import Camera, Lamp, Placement, Rig, Sheet, Shell
 from lightplan.scene.surfaces import build_surfaces
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from types import ModuleType
 
 TESTS = Path(__file__).parents[1]
 SCENES = ("s03_bounce_card", "s09_white_v", "full_rig")

@@ -13,7 +13,6 @@ import dataclasses
 import os
 import sys
 import time
-from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -21,10 +20,16 @@ from threadpoolctl import threadpool_limits
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from typing import TYPE_CHECKING
+
 import light_bench as bench
 
 from lightplan.light import Detail, Engine
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.scene import Rig
 
 PIXELS = ((120, 160), (240, 320), (480, 640), (960, 1280))
 LAMPS = (1, 2, 4, 8)

@@ -16,18 +16,21 @@ import math
 import os
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "pathtraced"))
 
 import render
 from mitsuba_scene import build, start
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
 
 SCENES = ("s03_bounce_card", "s09_white_v", "full_rig")
 LAYERS = ("paper", "foil")

@@ -15,8 +15,8 @@ import argparse
 import contextlib
 import os
 import time
-from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import differential_evolution
@@ -43,6 +43,9 @@ from lightplan.scene import (
 from lightplan.scene.dimensions import Space
 from lightplan.search.minimise import StopRule
 from lightplan.search.multistart import explore
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
 
 VALUE_TOLERANCE = 1e-3  # share of the score that is no difference
 

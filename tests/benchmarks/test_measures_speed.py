@@ -9,7 +9,7 @@ come in lists; their yardstick is the same list, one by one.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 from skimage.color import rgb2lab
@@ -17,6 +17,9 @@ from skimage.color import rgb2lab
 from lightplan.measures import SheetMaps, judge, measure, merit
 from lightplan.measures.samples import Sampler
 from lightplan.scene.look import Look
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 LARGEST_RATIO = 13.0
 LARGEST_SHARE = 0.35

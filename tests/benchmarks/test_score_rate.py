@@ -12,7 +12,7 @@ import json
 import os
 import time
 from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -22,6 +22,9 @@ from lightplan.process import usable_cores
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.pipeline import PhotoJudge, with_neighbour
 from lightplan.shots.sets.batch import score_batch
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 ROWS, COLS = 4000, 6000
 WIDTH_MM, HEIGHT_MM = 148.0, 105.0

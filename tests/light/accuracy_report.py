@@ -19,12 +19,16 @@ import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from types import ModuleType
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.light import Detail, Engine
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+    from numpy.typing import NDArray
 
 PATHTRACED = Path(__file__).parents[1] / "reference" / "pathtraced"
 BOUND = 0.01

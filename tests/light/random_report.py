@@ -17,15 +17,17 @@ import importlib.util
 import json
 import sys
 import time
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.light import Detail, Engine
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from types import ModuleType
 
 LAYERS = ("paper", "foil")
 SHARES = (0.01, 0.02, 0.03, 0.05)  # errors within which layers are counted

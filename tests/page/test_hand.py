@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from lightplan.rigfiles import load_rig
 from lightplan.scene.dimensions import value_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
 
 CHROMIUM = Path("/usr/bin/chromium")
 pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")

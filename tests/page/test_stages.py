@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 CHROMIUM = Path("/usr/bin/chromium")
 pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")

@@ -1,11 +1,14 @@
 from __future__ import annotations
 
 import shutil
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from lightplan.rigfiles.store import shipped_folder
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 @pytest.fixture

@@ -1,14 +1,18 @@
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from lightplan.errors import RigError
 from lightplan.rigfiles import load_rig, rig_digest
-from lightplan.scene import Rig
 from lightplan.scene.dimensions import set_values, value_of
 from lightplan.session.document import ChangedElsewhere, Document, history_path
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.scene import Rig
 
 
 def moved(rig: Rig, x_mm: float) -> Rig:

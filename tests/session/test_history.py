@@ -1,11 +1,14 @@
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lightplan.session.history import History, Version
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def version(text: str, why: str = "moved") -> Version:

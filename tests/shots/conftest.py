@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 SIZES_MM = ((148, 210), (210, 148), (105, 148), (85, 55), (60, 60), (50, 160), (120, 120), (90, 90))
 STOCKS = {

@@ -9,9 +9,12 @@ Rushmeier and Winget, SIGGRAPH 1989).
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.compiled import compiled
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Singles
 
 
 @compiled

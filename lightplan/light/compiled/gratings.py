@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Singles
 from lightplan.compiled import compiled_sums
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Singles
 
 
 @compiled_sums

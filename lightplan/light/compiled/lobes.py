@@ -8,11 +8,14 @@ EGSR 2007). All in the frames of the mirror's spots.
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.compiled import compiled
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
 
 
 @compiled

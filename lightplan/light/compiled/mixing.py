@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from lightplan.arrays import Integers, Singles
+from typing import TYPE_CHECKING
+
 from lightplan.compiled import compiled
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Integers, Singles
 
 
 @compiled

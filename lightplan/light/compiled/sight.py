@@ -7,10 +7,14 @@ and in no opening. Ends that lie in the plane, to within TOUCH_MM, are not cut o
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers
 from lightplan.compiled import compiled
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Integers
 
 
 @compiled

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
 from lightplan.compiled import compiled, compiled_sums
 from lightplan.light.compiled.sight import inside
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
 
 
 @compiled

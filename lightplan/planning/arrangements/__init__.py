@@ -7,13 +7,17 @@ Each is only a start that the search refines; what cannot be built is mended or 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
 from lightplan.planning.arrangements import keys, papers
-from lightplan.planning.arrangements.keys import Key
 from lightplan.planning.arrangements.stage import Arrangement, Draft, Stage
-from lightplan.scene.look import LookKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from lightplan.planning.arrangements.keys import Key
+    from lightplan.scene.look import LookKind
 
 __all__ = ["Arrangement", "Draft", "Stage", "arrangements", "completed", "given_one", "key_lights"]
 

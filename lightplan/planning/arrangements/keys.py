@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.planning.arrangements.stage import Draft, Stage
 from lightplan.scene import Card, Held, Lamp, Placement
 from lightplan.scene.edits import as_vector
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 Key: TypeAlias = Callable[[Stage], Iterator[Draft]]
 NEAR_MM, FAR_MM = 250.0, 900.0

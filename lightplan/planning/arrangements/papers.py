@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.planning.arrangements.keys import SIDES
-from lightplan.planning.arrangements.stage import Draft
 from lightplan.scene import Card, Lamp, Placement
 from lightplan.scene.edits import as_vector
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.planning.arrangements.stage import Draft
 
 AWAY_MM = 750.0
 STEEP_RAD = 0.75

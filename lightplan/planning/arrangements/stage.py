@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.mirror.family import Coverage, Margins, family_on_plane
 from lightplan.mirror.rays import MirroredRays, hit_plane, mirrored_rays
-from lightplan.planning.cupboard import Cupboard
 from lightplan.scene import Card, Freedom, Held, HolderKind, Lamp, Placement, Rig, Shell
 from lightplan.scene.edits import Add, as_vector, edited
 from lightplan.scene.framing import framing
-from lightplan.scene.rig import Dimension
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lightplan.arrays import Doubles
+    from lightplan.planning.cupboard import Cupboard
+    from lightplan.scene.rig import Dimension
 
 LEAST_TRIM = -6.0
 CLEAR_MM = 15.0

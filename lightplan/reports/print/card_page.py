@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from lightplan.manifest import write_output
 from lightplan.reports.print.page import INK, Page, pdf_bytes
@@ -15,7 +15,9 @@ from lightplan.shots.sheet.card import (
     Paper,
     marker_modules,
 )
-from lightplan.units import LengthUnit
+
+if TYPE_CHECKING:
+    from lightplan.units import LengthUnit
 
 _PALE, _MARKS, _LIGHT = "#6b6b6b", "#d0d0d0", "#f2f2f2"
 _OVERLAP_MM = 0.01

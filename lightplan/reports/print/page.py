@@ -6,7 +6,6 @@ pages give the same bytes: the file's date is always the same.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -15,13 +14,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Floats
 from lightplan.errors import BadInput
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from fpdf import FPDF
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Floats
 
 PaperName: TypeAlias = Literal["A4", "Letter"]
 PAPERS_MM: dict[PaperName, tuple[float, float]] = {

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from lightplan.reports.print.page import FAINT, INK, RULE, TEXT_PT, Page, line_height, wrap
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 CELL_MM = 1.2  # between a rule and the text, both sides together
 GUTTER_MM = 2.4  # between columns

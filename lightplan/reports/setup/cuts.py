@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.reports.setup.elements import card_kind, size_words
-from lightplan.scene import Card, Rig, Shell
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from lightplan.scene import Card, Rig, Shell
 
 BOARDS_MM: tuple[tuple[str, float, float], ...] = (  # ISO 216, smallest first
     ("A4", 210.0, 297.0),

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from lightplan.reports.print.flow import GAP_MM, Flow
 from lightplan.reports.print.page import FAINT, Page, line_height, text_width, wrap
-from lightplan.reports.setup.elements import Element
 from lightplan.reports.setup.views import (
     PLAN,
     SIDE,
@@ -18,8 +17,13 @@ from lightplan.reports.setup.views import (
     label_room,
     scale_for,
 )
-from lightplan.scene import Rig
-from lightplan.units import LengthUnit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.reports.setup.elements import Element
+    from lightplan.scene import Rig
+    from lightplan.units import LengthUnit
 
 PAD_MM = 14.0  # free paper in a drawing beyond its things, both sides together
 BESIDE_MM = 5.0  # between two drawings

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Vector
 from lightplan.reports.setup import words
 from lightplan.reports.setup.holding import holding_words
-from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Sheet, Shell
 from lightplan.scene.surfaces import flat_at
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles, Vector
+    from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Sheet, Shell
 
 Kind: TypeAlias = Literal[
     "camera",

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.picture import exposure_time
-from lightplan.reports.setup.facts import SetupFacts
-from lightplan.scene import Camera, Rig
+
+if TYPE_CHECKING:
+    from lightplan.reports.setup.facts import SetupFacts
+    from lightplan.scene import Camera, Rig
 
 PHONE_SENSOR_MM = 10.0  # phones have smaller ones, cameras larger ones
 # Times that cameras offer and that are whole multiples of half a mains period; lamps on

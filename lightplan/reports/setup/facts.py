@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from lightplan.light.exposure import Settings
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.light.exposure import Settings
 
 
 class ToleranceLike(Protocol):

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from lightplan.arrays import Doubles
+from typing import TYPE_CHECKING
+
 from lightplan.reports.setup.words import away_towards
 from lightplan.scene import Camera, Card, Held, Lamp, Sheet
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 LEANS_ON_SHARE = 0.5
 """Books that something leans on should reach to about half of its height. Our choice."""

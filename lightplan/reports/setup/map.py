@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.light import Layers
-from lightplan.scene import Rig
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.light import Layers
+    from lightplan.scene import Rig
 
 Colour = tuple[int, int, int]
 LONG_SIDE_PX = 480

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,14 +20,18 @@ from lightplan.reports.print.table import (
 from lightplan.reports.setup.cuts import board_for, cut_size, cuts_of, hole_words
 from lightplan.reports.setup.elements import PROP_KINDS, Element, size_words
 from lightplan.reports.setup.exposure import exposure_lines
-from lightplan.reports.setup.facts import SetupFacts
-from lightplan.reports.setup.map import GlarePicture
-from lightplan.reports.setup.steps import Step
 from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import draw_targets, targets_height, torch_notes
 from lightplan.reports.setup.words import away_towards, left_right
-from lightplan.scene import Rig
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.reports.setup.facts import SetupFacts
+    from lightplan.reports.setup.map import GlarePicture
+    from lightplan.reports.setup.steps import Step
+    from lightplan.scene import Rig
 
 Codes = NDArray[np.uint8]
 TITLE_PT = 14.0

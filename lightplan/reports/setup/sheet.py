@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +16,14 @@ from lightplan.reports.setup import sections
 from lightplan.reports.setup.drawings import draw_both
 from lightplan.reports.setup.elements import elements_of
 from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
-from lightplan.reports.setup.map import GlarePicture
 from lightplan.reports.setup.steps import importance, steps_of
-from lightplan.scene import Rig
-from lightplan.units import LengthUnit
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from lightplan.reports.setup.map import GlarePicture
+    from lightplan.scene import Rig
+    from lightplan.units import LengthUnit
 
 Codes = NDArray[np.uint8]
 MOST_PAGES = 2

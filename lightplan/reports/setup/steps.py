@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from lightplan.reports.setup.elements import Element
-from lightplan.reports.setup.facts import SetupFacts, ToleranceLike
-from lightplan.scene import Rig
 from lightplan.scene.setting_errors import matters_little
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from lightplan.reports.setup.elements import Element
+    from lightplan.reports.setup.facts import SetupFacts, ToleranceLike
+    from lightplan.scene import Rig
 
 DIMENSION_WORDS = {
     "x_mm": "left/right",

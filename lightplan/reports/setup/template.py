@@ -6,9 +6,7 @@ lines to a hole keep its page joined to the rim.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from pathlib import Path
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -26,8 +24,13 @@ from lightplan.reports.setup.tiles import (
     cut_lines,
     tiling,
 )
-from lightplan.scene import Rig
-from lightplan.units import LengthUnit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from lightplan.scene import Rig
+    from lightplan.units import LengthUnit
 
 RULER_MM = 100.0
 MAP_MM = 42.0  # largest side of a page map

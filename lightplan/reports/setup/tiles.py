@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers
 from lightplan.reports.print.page import paper_size
-from lightplan.reports.setup.cuts import Cut
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Integers
+    from lightplan.reports.setup.cuts import Cut
 
 SIDE_MM = 12.0  # of each page that is not drawn on, left and right
 HEAD_MM = 20.0

@@ -7,17 +7,21 @@ bow included.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles, Vector
 from lightplan.geometry.shapes import Flat
 from lightplan.reports.setup import words
 from lightplan.scene import Rig, relief
 from lightplan.scene.surfaces import Surface, build_surfaces
-from lightplan.units import LengthUnit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Vector
+    from lightplan.units import LengthUnit
 
 POINTS: tuple[tuple[str, float, float], ...] = (
     ("A", -1, 1),

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from lightplan.reports.print.page import Page, text_width
 from lightplan.reports.print.table import paragraph, paragraph_height, table, table_height
 from lightplan.reports.setup.torch import POINT_NAMES, Target, TorchTest
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 GAP_MM = 5.0
 BESIDE_MM = 4.0  # between a drawn card and its table

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.reports.print.page import FAINT, INK, RULE, Box, Page, text_width
 from lightplan.reports.setup.elements import PROP_KINDS, Element, Kind
-from lightplan.scene import Rig
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles
+    from lightplan.scene import Rig
 
 SCALES = (1, 2, 2.5, 4, 5, 7.5, 10, 12.5, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200, 300, 500,
           1000, 2000, 5000, 10000)  # fmt: skip

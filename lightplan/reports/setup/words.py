@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Vector
-from lightplan.scene import Camera, Placement
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Vector
+    from lightplan.scene import Camera, Placement
 
 SMALLEST_SHOWN_DEG = 0.5  # finer than anybody can set
 ON_LINE_MM = 0.5

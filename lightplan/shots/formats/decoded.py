@@ -5,16 +5,19 @@ from __future__ import annotations
 import struct
 import zlib
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans
 from lightplan.errors import PhotoError
-from lightplan.shots.formats.transfer import Transfer
 from lightplan.shots.shot import Settings
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans
+    from lightplan.shots.formats.transfer import Transfer
 
 # What decoders raise on hostile bytes.
 BROKEN: Final = (

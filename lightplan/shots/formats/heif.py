@@ -6,10 +6,9 @@ import io
 import struct
 import warnings
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.shots.formats import icc, tags, transfer
 from lightplan.shots.formats.decoded import (
@@ -21,8 +20,12 @@ from lightplan.shots.formats.decoded import (
     split_alpha,
     unsupported,
 )
-from lightplan.shots.formats.transfer import Transfer
 from lightplan.shots.shot import Settings
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.formats.transfer import Transfer
 
 # Codes of ITU-T H.273.
 _P3_PRIMARIES, _PQ, _HLG, _LINEAR = 12, 16, 18, 8

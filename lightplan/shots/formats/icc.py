@@ -9,12 +9,15 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.errors import PhotoError
 from lightplan.shots.formats.transfer import Transfer, srgb_curve
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 # Colorants relative to D50, columns red, green, blue: primaries of IEC 61966-2-1 (sRGB), Adobe RGB
 # (1998) version 2005-05, SMPTE EG 432-1 with a white of D65 (Display P3); white adapted by the

@@ -8,16 +8,20 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import simplejpeg
-from numpy.typing import NDArray
 
 from lightplan.errors import PhotoError
 from lightplan.shots.formats import icc, tags, transfer
 from lightplan.shots.formats.decoded import Decoded, Limits, broken, cut_short, unsupported
 from lightplan.shots.formats.managed import to_srgb_8bit
-from lightplan.shots.shot import Settings
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.shot import Settings
 
 # Codes from here up count as clipped: quantisation moves a stored 255 by one or two.
 JPEG_CLIP = 254

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import io
 import warnings
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
-from lightplan.arrays import Booleans
 from lightplan.shots.formats.decoded import BROKEN_PARSER, broken, cut_short
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans
 
 
 def to_srgb_8bit(

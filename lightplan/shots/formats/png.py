@@ -5,11 +5,10 @@ from __future__ import annotations
 import struct
 import zlib
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.shots.formats import icc, tags, transfer
 from lightplan.shots.formats.decoded import (
@@ -23,6 +22,9 @@ from lightplan.shots.formats.decoded import (
 )
 from lightplan.shots.formats.managed import open_picture, to_srgb_8bit
 from lightplan.shots.shot import Settings
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _PALETTE = 3

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans
 from lightplan.shots.formats import tags, transfer
 from lightplan.shots.formats.decoded import BROKEN, Decoded, Limits, broken, split_alpha
-from lightplan.shots.shot import Settings
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans
+    from lightplan.shots.shot import Settings
 
 # fmt: off
 SUFFIXES = frozenset({

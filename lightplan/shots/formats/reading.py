@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.errors import PhotoError
 from lightplan.process import natives_hushed
 from lightplan.shots.formats import heif, jpeg, png, raw, tags, tiff
 from lightplan.shots.formats.decoded import BROKEN, Decoded, Limits, broken, unsupported
 from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from os import PathLike
+
+    from numpy.typing import NDArray
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", *raw.SUFFIXES})
 # Photographs too, though not read: in a folder they are refused by name, not passed over.

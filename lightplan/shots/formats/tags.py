@@ -10,11 +10,13 @@ from __future__ import annotations
 import math
 import re
 import struct
-from collections.abc import Collection
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.shots.shot import Settings
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
 
 ORIENTATION, EXIF, INTEROPERABILITY = 0x0112, 0x8769, 0xA005
 TIME, F_NUMBER, ISO, TAKEN, BIAS = 0x829A, 0x829D, 0x8827, 0x9003, 0x9204

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans
 from lightplan.shots.formats import icc, tags, transfer
 from lightplan.shots.formats.decoded import (
     Decoded,
@@ -21,6 +19,11 @@ from lightplan.shots.formats.decoded import (
     unsupported,
 )
 from lightplan.shots.formats.managed import open_picture, to_srgb_8bit
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans
 
 COLS, ROWS, BITS, PHOTOMETRIC, SAMPLES = 0x100, 0x101, 0x102, 0x106, 0x115
 OFFSETS, SIZES, TILE_OFFSETS, TILE_SIZES = 0x111, 0x117, 0x144, 0x145

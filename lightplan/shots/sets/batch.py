@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Collection, Iterable, Iterator
-from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.process import usable_cores
 from lightplan.shots.formats.reading import is_photograph
 from lightplan.shots.sets.journal import Journal, Outcome
 from lightplan.shots.sets.pool import WorkerPool
 from lightplan.shots.sets.worker import JudgeOne, Reply, WorkerLimits
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Iterator
+    from os import PathLike
 
 
 def photographs_in(places: Iterable[str | PathLike[str]]) -> list[Path]:

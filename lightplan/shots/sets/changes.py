@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightplan.measures.measure import unit_of
-from lightplan.shots.results import PhotoScore
+
+if TYPE_CHECKING:
+    from lightplan.shots.results import PhotoScore
 
 # Changes below this many joint standard uncertainties are noise.
 _SIGMAS = 2.0

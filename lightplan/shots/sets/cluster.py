@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import ipaddress
 import socket
-from collections.abc import Iterable, Iterator
 from functools import partial
 from importlib import import_module
 from itertools import islice
-from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import cv2
@@ -19,6 +17,10 @@ from lightplan.errors import BadInput, MissingFeature
 from lightplan.shots.sets.batch import outcome_of
 from lightplan.shots.sets.journal import Journal, Outcome
 from lightplan.shots.sets.worker import JudgeOne, Reply, WorkerLimits, answer, set_alarm
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from os import PathLike
 
 # Photographs handed out ahead for each thread of the cluster: it never waits for us, and a
 # batch of 10,000 does not fill the scheduler's memory.

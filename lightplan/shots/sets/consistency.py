@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.optics import colour
-from lightplan.shots.results import PhotoScore
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles
+    from lightplan.shots.results import PhotoScore
 
 FlagKind: TypeAlias = Literal["exposure", "white balance", "bracket"]
 

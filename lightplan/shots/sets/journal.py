@@ -11,12 +11,14 @@ import json
 import os
 import sys
 import time
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from lightplan.errors import BadInput
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
 
 FILE_NAME = "journal.jsonl"
 _FORMAT = 1

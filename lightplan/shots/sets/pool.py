@@ -11,17 +11,19 @@ import multiprocessing
 import os
 import pickle
 import time
-from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from multiprocessing.connection import Connection, wait
-from multiprocessing.context import SpawnProcess
-from pathlib import Path
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from lightplan.errors import LightplanError
 from lightplan.process import THREAD_SETTINGS
 from lightplan.safe_write import Scratch
 from lightplan.shots.sets.worker import JudgeOne, Reply, WorkerLimits, serve_from
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from multiprocessing.context import SpawnProcess
+    from pathlib import Path
 
 _START_TIMEOUT_S = 120.0
 _MOST_FAILED_STARTS = 3

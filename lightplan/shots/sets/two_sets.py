@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lightplan.shots.results import PhotoScore
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.shots.results import PhotoScore
 
 # Standard error of a median of normal values, over that of their mean: sqrt(pi / 2).
 _MEDIAN_ERROR = 1.2533

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import stat
-import threading
 import time
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from importlib import import_module
-from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
 from lightplan.shots.formats.reading import is_photograph
@@ -18,6 +16,11 @@ from lightplan.shots.sets.batch import natural, outcome_of
 from lightplan.shots.sets.changes import Changes, changes_between
 from lightplan.shots.sets.pool import WorkerPool
 from lightplan.shots.sets.worker import JudgeOne, WorkerLimits
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable, Iterator
+    from os import PathLike
 
 # A file counts as whole when size and time have stood still this long. [s]
 SETTLED_S = 0.3

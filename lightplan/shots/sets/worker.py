@@ -8,14 +8,16 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import cv2
 
 from lightplan.errors import LightplanError
 from lightplan.process import keep_memory, limit_memory
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 JudgeOne: TypeAlias = Callable[[Path], Mapping[str, Any]]
 # The parent kills a late worker first; this guards workers whose parent is gone.

@@ -7,17 +7,20 @@ it are matched, and its edges are fitted to the photograph's.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.shots.sheet import previews, quads
 from lightplan.shots.sheet.corners import SheetFound
-from lightplan.shots.sheet.previews import Picture
 from lightplan.shots.sheet.registering import edge_points
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.sheet.previews import Picture
 
 _DRAWN_PX = 800  # long side of the artwork that is matched
 _MOST_FEATURES = 2500

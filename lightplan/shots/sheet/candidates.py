@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.shots.sheet import previews, quads
-from lightplan.shots.sheet.card import CardFound
 from lightplan.shots.sheet.edges import Sides, fit_sides
 from lightplan.shots.sheet.outline import fit_outline, straighten
-from lightplan.shots.sheet.previews import Coded
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
+    from lightplan.shots.sheet.card import CardFound
+    from lightplan.shots.sheet.previews import Coded
 
 COARSE_PX = 640  # long side of the copy in which the sheet is looked for
 ENOUGH = 0.7  # least confidence that is reported as found

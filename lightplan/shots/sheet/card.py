@@ -8,15 +8,17 @@ tell the light's colour and whether it drifted.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Doubles, Singles, read_only
 from lightplan.shots.sheet.edges import fit_sides
 from lightplan.shots.sheet.previews import Picture, in_light, luma
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 Paper: TypeAlias = Literal["A4", "Letter"]
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.arrays import read_only
 from lightplan.optics.colour import luminance_factor
-from lightplan.shots.results import Triple
 from lightplan.shots.sheet.card import PATCH_LIGHTNESS, CardFound, find_marker_card, read_greys
-from lightplan.shots.sheet.corners import SheetFound
-from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from lightplan.shots.results import Triple
+    from lightplan.shots.sheet.corners import SheetFound
+    from lightplan.shots.shot import Shot
 
 FIND_PX = 1500  # long side of the copy in which a card is looked for
 _MIDDLE = PATCH_LIGHTNESS.index(50.0)

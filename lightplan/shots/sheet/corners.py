@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
@@ -25,8 +24,12 @@ from lightplan.shots.sheet.candidates import (
     ramp,
     view_of,
 )
-from lightplan.shots.sheet.card import CardFound
 from lightplan.shots.sheet.outline_search import cut_by_frame, search
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.sheet.card import CardFound
 
 _FINE_PX = 1500  # and of the one in which its corners are measured
 

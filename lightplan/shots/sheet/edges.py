@@ -6,12 +6,14 @@ All four sides are read at once; arrays have the side as their first axis.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
-from lightplan.shots.sheet.previews import Coded
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.shots.sheet.previews import Coded
 
 _CHUNKS = 16  # parts of a side that vote on whether an edge is there
 _STEP_PX = 0.5  # distance of the places read across a side

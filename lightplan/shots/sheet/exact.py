@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from lightplan.arrays import Booleans, Doubles, Singles
-from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.outline import straighten
 from lightplan.shots.sheet.quads import square_to_quad
 from lightplan.shots.sheet.squaring import window
-from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans, Doubles, Singles
+    from lightplan.shots.sheet.corners import SheetFound
+    from lightplan.shots.shot import Shot
 
 _FOIL_FROM, _PAPER_BELOW = 0.5, 0.02
 _CHANNELS = ("red", "green", "blue")

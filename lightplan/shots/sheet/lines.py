@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Doubles
-from lightplan.shots.sheet.previews import Picture
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Doubles
+    from lightplan.shots.sheet.previews import Picture
 
 _STEP_PX = 2.0  # width of a cell of the record where a line is seen
 _PARALLEL = 9  # most lines kept of one direction, so that the grain of wood leaves room

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import read_only
-from lightplan.shots.context import PhotoContext
 from lightplan.shots.sheet import corners as finding
 from lightplan.shots.sheet.by_artwork import find_by_artwork
-from lightplan.shots.sheet.card import CardFound
 from lightplan.shots.sheet.carded import FIND_PX, card_in, in_copy
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
 from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour, find_near
-from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.context import PhotoContext
+    from lightplan.shots.sheet.card import CardFound
+    from lightplan.shots.shot import Shot
 
 _NEAR_PX = 750  # long side of the copy in which the sheet is found where another frame had it
 GRID_PX = 400  # long side of the squared sheet that is measured and judged

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Booleans, Singles
 from lightplan.measures import SheetMaps
-from lightplan.shots.context import PhotoContext
 from lightplan.shots.sheet import segment, squaring
-from lightplan.shots.sheet.corners import SheetFound
-from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.shots.sheet.orienting import Orientation, orient, oriented
-from lightplan.shots.sheet.squaring import Squared
-from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Singles
+    from lightplan.shots.context import PhotoContext
+    from lightplan.shots.sheet.corners import SheetFound
+    from lightplan.shots.sheet.neighbour import Neighbour
+    from lightplan.shots.sheet.squaring import Squared
+    from lightplan.shots.shot import Shot
 
 # The picture may have this many pixels to one of the grid before it is averaged down.
 _FINER = 1.25

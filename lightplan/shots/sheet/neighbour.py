@@ -8,11 +8,10 @@ known foil mask fits the new picture as well as it fitted its own, it is used ag
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Singles, read_only
 from lightplan.shots.sheet import previews
@@ -20,7 +19,11 @@ from lightplan.shots.sheet.candidates import CERTAIN, in_light, measure, view_of
 from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.registering import explained_share
 from lightplan.shots.sheet.segment import Segmentation
-from lightplan.shots.sheet.squaring import Squared
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.sheet.squaring import Squared
 
 _REACH = 0.006  # how far the sides may have moved, of the picture's long side
 _LESS_FITTING = 0.05  # how much worse a known mask may fit than in its own frame

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Singles, read_only
 from lightplan.shots.sheet.squaring import Squared
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 _LONG_SIDE = 128  # pixels in which the ways are compared
 _CLEAR = 0.08  # lead of the best way over the next that settles it

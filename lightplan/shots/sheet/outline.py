@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles
 
 _USUAL_BENDING = 0.02  # how far lenses usually depart from 0; from memory
 _USUAL_BOW = 0.004  # bow of a side that is not the lens's, of its length; from memory

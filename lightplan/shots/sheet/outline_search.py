@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from lightplan.arrays import Doubles
 from lightplan.shots.sheet import lines, previews, quads, regions
 from lightplan.shots.sheet.candidates import (
     CERTAIN,
@@ -17,6 +18,9 @@ from lightplan.shots.sheet.candidates import (
     side_quality,
 )
 from lightplan.shots.sheet.edges import fit_sides
+
+if TYPE_CHECKING:
+    from lightplan.arrays import Doubles
 
 
 def search(view: View) -> list[Candidate]:

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from scipy.interpolate import BSpline
 from scipy.linalg import solveh_banded
 
-from lightplan.arrays import Booleans, Doubles, Integers, Singles
-from lightplan.shots.sheet.previews import Picture
+if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.shots.sheet.previews import Picture
 
 FIT_PX = 160  # long side of the copy the layer is fitted to
 ENDED = 0.985  # coded brightness from which a channel is at its end

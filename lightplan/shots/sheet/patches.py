@@ -7,18 +7,21 @@ the sheet has most edges of foil. That costs a tenth of squaring the whole sheet
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Doubles, Singles
 from lightplan.measures import SheetMaps
 from lightplan.measures.sharpness import TILES, Sharpness, sharpness
-from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.squaring import grid_shape, project
-from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.shots.sheet.corners import SheetFound
+    from lightplan.shots.shot import Shot
 
 PATCH_PX = 80
 SCALES = (1, 2, 4, 8)

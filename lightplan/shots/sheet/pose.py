@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
-from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.outline import straighten
 from lightplan.units import LengthUnit, show_length
+
+if TYPE_CHECKING:
+    from lightplan.shots.sheet.corners import SheetFound
 
 
 @dataclass(frozen=True, eq=False)

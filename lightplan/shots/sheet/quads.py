@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import Doubles
-from lightplan.shots.sheet.lines import Lines
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from lightplan.arrays import Doubles
+    from lightplan.shots.sheet.lines import Lines
 
 _FOCAL_SHARES = 0.4, 12.0  # range of focal lengths tried, of the picture's long side
 

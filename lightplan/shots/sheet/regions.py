@@ -6,15 +6,19 @@ also a compact patch: brighter, darker, of another colour or calmer than its tab
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
-from lightplan.arrays import Booleans, Doubles
 from lightplan.shots.sheet import quads
-from lightplan.shots.sheet.previews import Coded, Picture
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from lightplan.arrays import Booleans, Doubles
+    from lightplan.shots.sheet.previews import Coded, Picture
 
 _WORK_PX = 320  # long side of the copy in which patches are looked for
 _LEVELS = 9  # thresholds tried in each plane, between its extremes

@@ -7,14 +7,16 @@ never compared: only where edges are. An edge counts whichever way it steps.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from lightplan.arrays import Booleans, Doubles
-from lightplan.shots.sheet.previews import Picture
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.arrays import Booleans, Doubles
+    from lightplan.shots.sheet.previews import Picture
 
 _POINTS = 2400  # places on the artwork's edges that are looked at
 _STEP_PX = 0.25  # distance of the places read across an edge

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Booleans, Singles, read_only
 from lightplan.shots.sheet.paper_layer import ENDED, LEAST_SPREAD, departure, fit_paper, inner, rim
-from lightplan.shots.sheet.previews import Picture
 from lightplan.shots.sheet.registering import register
-from lightplan.shots.sheet.squaring import Squared
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.sheet.previews import Picture
+    from lightplan.shots.sheet.squaring import Squared
 
 _WORK_PX = 1000  # long side at which foil is told from paper by its look
 _PARTS = 8  # parts of a sheet, each way, whose unrest is looked at

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from lightplan.arrays import Booleans, Doubles, Singles, read_only
 from lightplan.measures import Background
-from lightplan.shots.sheet.corners import SheetFound
 from lightplan.shots.sheet.outline import bend, straighten
-from lightplan.shots.sheet.previews import Picture
 from lightplan.shots.sheet.quads import square_to_quad
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lightplan.shots.sheet.corners import SheetFound
+    from lightplan.shots.sheet.previews import Picture
 
 _LATTICE = 16  # grid pixels between places that are projected exactly
 _TRIM = 0.006  # rim of the grid left out, where paper and table mix, of the shorter side

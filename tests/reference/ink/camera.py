@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 
 from lightplan.optics.colour import srgb_decode, srgb_encode
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
 
 Array = Any
 MOST_REFLECTANCE = 0.9

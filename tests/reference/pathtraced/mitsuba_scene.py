@@ -9,9 +9,8 @@ import ctypes.util
 import math
 import os
 import sys
-from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,9 @@ sys.path.insert(0, str(Path(__file__).parent))  # the folder is no package
 
 from holographic_foil import register_holographic_foil
 from thin_diffuser import register_thin_diffuser
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 Doubles = NDArray[np.float64]
 Scene = dict[str, Any]

@@ -13,17 +13,20 @@ import json
 import math
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))  # the folder is no package
 
 from mitsuba_scene import Doubles, Scene, build, start
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
 
 FOLDER = Path(__file__).parent
 RUSSIAN_ROULETTE_DEPTH = 12

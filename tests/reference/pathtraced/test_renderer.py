@@ -14,11 +14,13 @@ import importlib.util
 import math
 import sys
 from pathlib import Path
-from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+
+if TYPE_CHECKING:
+    from types import ModuleType
 
 FOLDER = Path(__file__).parent
 

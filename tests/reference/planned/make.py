@@ -12,12 +12,13 @@ import argparse
 import math
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))  # the folders are no packages
 sys.path.insert(0, str(Path(__file__).parents[1] / "pathtraced"))
+
+from typing import TYPE_CHECKING
 
 from mitsuba_scene import start
 from render import render_scene, store
@@ -28,6 +29,9 @@ from lightplan.planning.effort import Effort
 from lightplan.planning.plan import plan
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
 from lightplan.scene import Conductor, Foil, Grating, Look, Paper, Placement, Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 FOLDER = Path(__file__).parent
 RIGS = FOLDER.parents[2] / "rigs"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,7 +16,9 @@ from lightplan.geometry.mesh import Mesh
 from lightplan.light.coat import outside_reflectance
 from lightplan.light.emission import lamp_luminances
 from lightplan.optics.materials import foil_curve
-from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell, Side
+
+if TYPE_CHECKING:
+    from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Shell, Side
 
 Scene = dict[str, Any]
 LONG_SIDE = 24

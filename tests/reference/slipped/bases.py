@@ -12,8 +12,12 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))  # the folders are no packages
 sys.path.insert(0, str(Path(__file__).parents[1] / "planned"))
 
+from typing import TYPE_CHECKING
+
 from lightplan.rigfiles import load_rig
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
 
 PLANNED = Path(__file__).parents[1] / "planned"
 RIGS = Path(__file__).parents[3] / "rigs"

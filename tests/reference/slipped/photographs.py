@@ -14,9 +14,8 @@ import argparse
 import gzip
 import json
 import sys
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -31,7 +30,11 @@ from slips import IN_CAMERA, Build, Slip, can_be, draw_slip, hand_built, slipped
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import Settings, settings_for
 from lightplan.light.exposure import foil_share as share_of
-from lightplan.scene import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.scene import Rig
 
 FOLDER = Path(__file__).parent
 # How often each kind is drawn for one plan, the designs' share and the share kept aside alike.

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import io
 import struct
-from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from PIL import Image
 from skimage import data
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 def _tag(name: bytes, body: bytes) -> tuple[bytes, bytes]:

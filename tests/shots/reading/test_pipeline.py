@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -19,6 +19,9 @@ from lightplan.shots.sets.batch import score_batch
 from lightplan.shots.sheet.corners import corners_by_hand
 from lightplan.shots.sheet.exact import clipped_shares
 from lightplan.shots.shot import Shot
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def write(path: Path, picture: np.ndarray, quality: int = 95) -> Path:

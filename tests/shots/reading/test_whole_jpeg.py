@@ -8,16 +8,19 @@ from __future__ import annotations
 
 import io
 from contextlib import suppress
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from PIL import Image
 
 from lightplan.errors import PhotoError
 from lightplan.shots.formats import jpeg
 from lightplan.shots.formats.decoded import Limits
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 END = b"\xff\xd9"
 ANY = Limits(long_side_px=500)
