@@ -32,7 +32,9 @@ from PIL import Image
 PROGRAM = (sys.executable, "-m", "lightplan")
 PRESET = "silver-bookplate-bright"
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
-LIMIT_S = 120.0
+LIMIT_S = 300.0
+GOES_ON_S = 60.0
+"""A second run that has worked so long was not refused; it is ended, and must clear up."""
 
 
 def commands(folder: Path) -> dict[str, tuple[list[str], float]]:
@@ -45,9 +47,9 @@ def commands(folder: Path) -> dict[str, tuple[list[str], float]]:
         "score": (["score", str(folder / "shots"), "--rig", PRESET, "--out", out], 5.0),
         "predict": (["predict", str(folder / "my.toml"), "--out", out], 4.0),
         "setup": (["setup", str(folder / "my.toml"), "--out", str(folder / "setup.pdf")], 5.0),
-        "plan": (["plan", str(folder / "my.toml"), "--out", out, *quick], 12.0),
+        "plan": (["plan", str(folder / "my.toml"), "--out", out, *quick], 20.0),
         "advise": (["advise", photo, "--rig", str(folder / "my.toml"), "--out", out], 10.0),
-        "kit": (["kit", str(folder / "my.toml"), *quick], 12.0),
+        "kit": (["kit", str(folder / "my.toml"), "--out", str(folder / "kit"), *quick], 60.0),
     }
 
 
@@ -147,8 +149,8 @@ def second_run(words: list[str], env: dict[str, str]) -> tuple[int, str]:
         [*PROGRAM, *words], env=env, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
     ) as made:
         try:
-            said = made.communicate(timeout=LIMIT_S)[1]
-        except subprocess.TimeoutExpired:  # it works on, so it was not refused
+            said = made.communicate(timeout=GOES_ON_S)[1]
+        except subprocess.TimeoutExpired:
             made.terminate()
             said = made.communicate()[1]
     return made.returncode, said.decode("utf-8", "replace")
