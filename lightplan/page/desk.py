@@ -81,6 +81,10 @@ class Desk:
 
     def begin(self, loop: asyncio.AbstractEventLoop) -> None:
         """Start what runs beside the page."""
+        # Two threads that load parts of one package at the same moment may find it half made;
+        # so what they need is loaded before there are two.
+        from lightplan.tasks import closer, layout, live  # noqa: F401
+
         self._loop = loop
         self._live = Live(self._from_thread(self._seen))
         self._eyes = Jobs(self._from_thread(self._looked))

@@ -72,6 +72,8 @@ class Live:
 
     def _run(self) -> None:
         while (wanted := self._take()) is not None:
+            if self._picture is None:  # the first picture takes seconds: the drawings before it
+                self._one(wanted, "layout", _layout)
             self._one(wanted, "frame", self._frame)
             now = time.monotonic()
             if self._slot is None or now - self._drawn > LAYOUT_EVERY_S:

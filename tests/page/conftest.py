@@ -1,12 +1,19 @@
+"""A served page, and a browser without a window that looks at it."""
+
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from page_server import Served, serve
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+    from contextlib import AbstractContextManager
+
+CHROMIUM = Path("/usr/bin/chromium")
 
 
 @pytest.fixture(scope="module")
@@ -14,3 +21,43 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     page = serve(tmp_path_factory.mktemp("home"), "silver-bookplate-bright")
     yield page
     page.stop()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    if not CHROMIUM.exists():
+        pytest.skip("Debian's chromium is not installed")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def open_tab(browser: Any, served: Served) -> Callable[..., AbstractContextManager[Any]]:
+    """Open a tab on the page, with the list of what goes wrong in it."""
+
+    @contextmanager
+    def opening(stage: str, awaited: str, size: tuple[int, int], patience_ms: int) -> Iterator[Any]:
+        viewport = {"width": size[0], "height": size[1]}
+        context = browser.new_context(viewport=viewport)
+        context.set_default_timeout(patience_ms)
+        page = context.new_page()
+        faults: list[str] = []
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda told: faults.append(told.text) if told.type == "error" else None)
+        page.goto(f"{served.address}/?key={served.key}#{stage}")
+        page.wait_for_selector(awaited)
+        yield page, faults
+        context.close()
+
+    return opening
+
+
+@pytest.fixture
+def tab(opened: tuple[Any, list[str]]) -> Iterator[Any]:
+    """The tab that a module has `opened` for all its tests; nothing may go wrong in it."""
+    page, faults = opened
+    yield page
+    assert faults == []

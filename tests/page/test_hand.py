@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -14,40 +13,14 @@ from lightplan.scene.dimensions import value_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-CHROMIUM = Path("/usr/bin/chromium")
-pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")
 PATIENCE_MS = 60_000
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with sync_api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
-@pytest.fixture(scope="module")
-def opened(browser, served) -> Iterator[Any]:
+def opened(open_tab) -> Iterator[Any]:
     """One tab for all tests, and what went wrong in it."""
-    context = browser.new_context(viewport={"width": 1440, "height": 900})
-    context.set_default_timeout(PATIENCE_MS)
-    page = context.new_page()
-    faults: list[str] = []
-    page.on("pageerror", lambda error: faults.append(str(error)))
-    page.on("console", lambda told: faults.append(told.text) if told.type == "error" else None)
-    page.goto(f"{served.address}/?key={served.key}#layout")
-    page.wait_for_selector(".things .thing")
-    yield page, faults
-    context.close()
-
-
-@pytest.fixture
-def tab(opened) -> Iterator[Any]:
-    page, faults = opened
-    yield page
-    assert [fault for fault in faults if "ERR_CONNECTION_REFUSED" not in fault] == []
+    with open_tab("layout", ".things .thing", (1440, 900), PATIENCE_MS) as page:
+        yield page
 
 
 def until(found: Callable[[], Any], what: str, seconds: float = 20.0) -> Any:

@@ -17,8 +17,6 @@ import pytest
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-CHROMIUM = Path("/usr/bin/chromium")
-pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")
 PATIENCE_MS = 300_000
 STAGES = ("start", "look", "layout", "plan", "build", "shoot", "pick", "keep")
 THOROUGH = "LIGHTPLAN_SCREENSHOTS" in os.environ
@@ -27,33 +25,10 @@ TYPING_MS = 180  # between keys and presses: a person who looks first
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with sync_api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
-@pytest.fixture(scope="module")
-def opened(browser, served) -> Iterator[Any]:
-    context = browser.new_context(viewport={"width": 1360, "height": 860})
-    context.set_default_timeout(PATIENCE_MS)
-    page = context.new_page()
-    faults: list[str] = []
-    page.on("pageerror", lambda error: faults.append(str(error)))
-    page.on("console", lambda told: faults.append(told.text) if told.type == "error" else None)
-    page.goto(f"{served.address}/?key={served.key}")
-    page.wait_for_selector("#stages a")
-    yield page, faults
-    context.close()
-
-
-@pytest.fixture
-def tab(opened) -> Iterator[Any]:
-    page, faults = opened
-    yield page
-    assert faults == []
+def opened(open_tab) -> Iterator[Any]:
+    """One tab for all tests, and what went wrong in it."""
+    with open_tab("", "#stages a", (1360, 860), PATIENCE_MS) as page:
+        yield page
 
 
 def go(tab: Any, stage: str) -> None:
