@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
+ENDS_WITHIN_S = 60  # some three are usual; the machine may be busy
+
+
 @dataclass
 class Served:
     """A page as a maker has it: address, key, and the folder of the program's data."""
@@ -52,11 +55,20 @@ class Served:
         return headers["set-cookie"].split(";")[0]
 
     def stop(self) -> None:
+        """End it as Ctrl-C does; one that does not end is killed, and that is a failure."""
         self.process.send_signal(signal.SIGINT)
-        self.process.wait(timeout=20)
-        self.close()
+        try:
+            self.process.wait(timeout=ENDS_WITHIN_S)
+        except subprocess.TimeoutExpired:
+            raise AssertionError(f"Ctrl-C did not end it in {ENDS_WITHIN_S} s") from None
+        finally:
+            self.close()
 
     def close(self) -> None:
+        """Leave nothing behind: no process, no pipe."""
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait()
         if self.process.stdout is not None:
             self.process.stdout.close()
 

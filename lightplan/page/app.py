@@ -38,7 +38,12 @@ KINDS = {
 
 
 def make_app(
-    desk: Desk, *, key: str, port: int, started: Callable[[], None] = lambda: None
+    desk: Desk,
+    *,
+    key: str,
+    port: int,
+    started: Callable[[], None] = lambda: None,
+    ended: Callable[[], None] = lambda: None,
 ) -> ASGIApp:
     """Return the application behind its guard."""
 
@@ -50,6 +55,7 @@ def make_app(
             yield
         finally:
             await desk.end()
+            ended()
 
     async def page(_: Request) -> Response:
         return _static("index.html")
@@ -85,7 +91,7 @@ def make_app(
         client = Client(connection)
         pump = asyncio.create_task(client.pump())
         try:
-            desk.welcome(client)
+            await desk.welcome(client)
             while not client.lost:
                 await desk.hear(client, _message(await connection.receive_text()))
         except (WebSocketDisconnect, RuntimeError, KeyError):

@@ -11,16 +11,19 @@ from lightplan.errors import BadInput, LightplanError
 from lightplan.faults import CAUGHT, as_told
 from lightplan.page.clients import Client, Clients
 from lightplan.page.frames import packed
+from lightplan.page.loading import SIGHT, TOOLS, load
+from lightplan.page.seen import close_document, cure_document, frame_head
 from lightplan.session import places
 from lightplan.session.document import ChangedElsewhere, Document
 from lightplan.session.jobs import Job, Jobs
-from lightplan.session.live import Live, Wanted
+from lightplan.session.live import Live
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from lightplan.page.uploads import Dropped
+    from lightplan.session.live import Wanted
 
 SAVE_EVERY_S = 0.7
 LOOK_EVERY_S = 1.5
@@ -60,6 +63,8 @@ class Desk:
         self._hands: Jobs | None = None
         self._brush: Jobs | None = None
         self._rest: asyncio.TimerHandle | None = None
+        self._can_see = asyncio.Event()
+        self._can_work = asyncio.Event()
         self._asked_about = ""
         self.dropped: dict[str, Any] = {}
         self.plans: list[Any] = []
@@ -90,12 +95,14 @@ class Desk:
         self._eyes = Jobs(self._from_thread(self._looked))
         self._hands = Jobs(self._from_thread(self._worked))
         self._brush = Jobs(self._from_thread(self._worked))
-        self._tasks = [asyncio.create_task(self._keep_saving())]
+        self._tasks = [asyncio.create_task(each) for each in (self._load(), self._keep_saving())]
 
     async def end(self) -> None:
         """Put everything on the disk and end what runs."""
         for task in self._tasks:
             task.cancel()
+        if self._rest is not None:
+            self._rest.cancel()  # or work would begin after the end
         with contextlib.suppress(LightplanError):
             if self.document is not None:
                 self.document.save()
@@ -104,6 +111,16 @@ class Desk:
                 jobs.close()
         if self._live is not None:
             self._live.close()
+
+    async def _load(self) -> None:
+        """Load what follows the hand, then what long work needs, while the page already answers."""
+        loop = asyncio.get_running_loop()
+        await loop.run_in_executor(None, load, SIGHT)
+        self._can_see.set()
+        self._show()
+        await loop.run_in_executor(None, load, TOOLS)
+        self._can_work.set()
+        self._rest_later()
 
     def _from_thread(self, heard: Callable[..., None]) -> Callable[..., None]:
         """Return a function that passes what it is told on to the page's own thread."""
@@ -170,12 +187,17 @@ class Desk:
 
     def _show(self, mark: Any = None) -> None:
         document = self.document
-        if self._live is None or document is None or self._loop is None:
+        if self._live is None or document is None or not self._can_see.is_set():
             return
         self._live.show(document.rig, document.revision, mark)
+        self._rest_later()
+
+    def _rest_later(self) -> None:
+        """Look closely once the hand has rested."""
         if self._rest is not None:
             self._rest.cancel()
-        self._rest = self._loop.call_later(REST_S, self._look_closely)
+        if self._loop is not None and self._can_work.is_set():
+            self._rest = self._loop.call_later(REST_S, self._look_closely)
 
     def _look_closely(self) -> None:
         from lightplan.tasks.closer import look_closely
@@ -239,19 +261,19 @@ class Desk:
             self.layout = {"is": "layout", "revision": wanted.revision, **made}
             self.clients.say(self.layout)
         else:
-            self.frame = packed(_frame_head(wanted, made), made.jpeg, made.sees.tobytes())
+            self.frame = packed(frame_head(wanted, made), made.jpeg, made.sees.tobytes())
             self.clients.show("frame", self.frame)
 
     def _looked(self, job: Job, kind: str, content: Any) -> None:
         """Take what the closer look tells; what belongs to an older rig is let go."""
         if kind == "part" and self._is_present(content.revision):
             if hasattr(content, "jpeg"):
-                self.close_look = _close_document(content, self.keep(content.jpeg, "image/jpeg"))
+                self.close_look = close_document(content, self.keep(content.jpeg, "image/jpeg"))
                 self.cures = {}
                 self.clients.say(self.close_look)
             else:
                 self.cures[content.number] = content.rig
-                told = _cure_document(content)
+                told = cure_document(content)
                 self.close_look["findings"][content.number] |= told["finding"]
                 self.clients.say(told)
         elif kind in ("refused", "broken"):
@@ -279,12 +301,13 @@ class Desk:
 
     # -- tabs ------------------------------------------------------------------------------
 
-    def welcome(self, client: Client) -> None:
+    async def welcome(self, client: Client) -> None:
         """Tell a tab that has come (or come back) everything there is."""
         from lightplan.page import stages
 
         self.clients.add(client)
         client.say(self._work())
+        await self._can_see.wait()
         if self.document is not None:
             client.say(self._kept(self.document))
         if self.layout is not None:
@@ -312,6 +335,7 @@ class Desk:
                     got=str(do),
                     cure="load the page again",
                 )
+            await (self._can_see if do in stages.BY_HAND else self._can_work).wait()
             await way(self, client, message)
         except ChangedElsewhere as error:
             self._asked_about = ""
@@ -349,52 +373,5 @@ class Desk:
         """Take a file that was dropped on the page."""
         from lightplan.page import stages
 
+        await self._can_work.wait()
         return await stages.dropped(self, file, purpose)
-
-
-def _frame_head(wanted: Wanted, made: Any) -> dict[str, Any]:
-    return {
-        "is": "frame",
-        "revision": wanted.revision,
-        "mark": wanted.mark,
-        "rows": made.rows,
-        "cols": made.cols,
-        "names": made.names,
-        "colours": made.colours,
-        "shares": [round(float(share), 4) for share in made.shares],
-        "foil_clipped": round(made.foil_clipped, 4),
-        "paper_clipped": round(made.paper_clipped, 4),
-    }
-
-
-def _close_document(close: Any, picture: str) -> dict[str, Any]:
-    return {
-        "is": "closer",
-        "revision": close.revision,
-        "picture": picture,
-        "score": close.score,
-        "verdict": close.verdict,
-        "reasons": list(close.reasons),
-        "measures": close.measures,
-        "shutter": close.shutter,
-        "findings": [_finding(finding) | {"can": False} for finding in close.findings],
-    }
-
-
-def _cure_document(cure: Any) -> dict[str, Any]:
-    return {
-        "is": "cure",
-        "revision": cure.revision,
-        "number": cure.number,
-        "finding": _finding(cure.finding) | {"can": cure.rig is not None},
-    }
-
-
-def _finding(finding: Any) -> dict[str, Any]:
-    return {
-        "what": finding.what,
-        "cause": finding.cause,
-        "move": finding.move,
-        "gain": finding.gain,
-        "where_mm": list(finding.where_mm),
-    }

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 USUAL_PORT = 8573
 PORTS_TO_TRY = 20
+LAST_RESORT_S = 3.0
+"""How long after Ctrl-C, once everything is saved, the process may take to end by itself."""
 
 
 def serve(
@@ -55,7 +57,7 @@ def serve(
         if browser:
             _open(address)
 
-    app = make_app(desk, key=key, port=number, started=started)
+    app = make_app(desk, key=key, port=number, started=started, ended=_end_soon)
     config = uvicorn.Config(
         app,
         log_level="error",
@@ -69,10 +71,23 @@ def serve(
     with contextlib.suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[bound])
     if any(thread.name == LIVE_PICTURE for thread in threading.enumerate()):
-        # It is deep in a picture, or compiling its first loops, and cannot be asked to end;
-        # everything of the maker's is on the disk by now.
-        sys.stdout.flush()
-        os._exit(0)
+        _end_now()  # it is deep in a picture, or compiling its first loops
+
+
+def _end_now() -> None:
+    """End this process, whatever its threads do: all of the maker's work is on the disk by now."""
+    sys.stdout.flush()
+    os._exit(0)
+
+
+def _end_soon() -> None:
+    """End this process before long, even if a thread of it is deep in a photograph.
+
+    Such a thread cannot be asked to end, and Python would wait for it.
+    """
+    last_resort = threading.Timer(LAST_RESORT_S, _end_now)
+    last_resort.daemon = True
+    last_resort.start()
 
 
 def _bound(port: int | None) -> socket.socket:

@@ -102,8 +102,8 @@ WAYS: dict[str, Way] = {
     "elsewhere": _elsewhere,
     "cure": _cure,
 }
-
-
+BY_HAND = ("edits", "let go", "echo", "undo", "redo")
+"""What needs no more than the picture that follows the hand."""
 DROPS: dict[str, Drop] = {**starting.DROPS, **shooting.DROPS, **keeping.DROPS}
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
+import queue
 import threading
 import traceback
 from collections.abc import Callable
@@ -25,6 +26,10 @@ Told: TypeAlias = Callable[[int, str, Any], None]
 """Is told the number of the work, and "progress", "part", "done", "refused", "stopped" or
 "broken", with a Progress, a part of the result, the result, or a sentence."""
 
+_Order: TypeAlias = tuple[int, Work, tuple[Any, ...]]
+
+PATIENCE_S = 1.0
+"""How long a child that was asked to end is waited for before it is ended."""
 BEHIND_THE_HAND = 5
 """Niceness of a helper: the picture that follows the hand goes before it."""
 
@@ -32,24 +37,31 @@ BEHIND_THE_HAND = 5
 class Helper:
     """A child process that works.
 
+    A thread of its own begins the child, hands over each piece of work and listens: beginning a
+    child takes a second, and whoever asks for work must not wait for that.
+
     Parameters
     ----------
     tell : callable
-        Called from a thread of this object.
+        Called from that thread.
     """
 
     def __init__(self, tell: Told) -> None:
         self._tell = tell
         self._context = multiprocessing.get_context("spawn")
-        self._lock = threading.Lock()
+        self._orders: queue.SimpleQueue[_Order | None] = queue.SimpleQueue()
+        self._lock = threading.Lock()  # one thread begins the process, another may end it
         self._process: Any = None
         self._connection: Connection | None = None
         self._stop: Any = None
         self._number = 0
+        self._unwanted: int | None = None
+        self._closed = False
         self.busy = False
+        self._thread: threading.Thread | None = None
 
     def begin(self, number: int, work: Work, *arguments: Any) -> None:
-        """Give the helper something to do; it must not be busy.
+        """Give the helper something to do; it must not be busy. Returns at once.
 
         Parameters
         ----------
@@ -59,31 +71,78 @@ class Helper:
             A function of a module.
         """
         with self._lock:
-            if self._process is None or not self._process.is_alive():
-                self._start()
-            assert self._connection is not None
-            self._stop.clear()
+            if self._closed:
+                return
             self._number, self.busy = number, True
-            self._connection.send((number, work, arguments))
+            self._orders.put((number, work, arguments))
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._run, name="helper", daemon=True)
+                self._thread.start()
 
     def stop(self) -> None:
         """Ask the work to stop at its next step; does nothing when nothing is done."""
-        if self._stop is not None and self.busy:
-            self._stop.set()
+        with self._lock:
+            if self.busy:
+                self._unwanted = self._number
+                if self._stop is not None:
+                    self._stop.set()
 
     def close(self) -> None:
-        """End the child process, whatever it does."""
+        """End the child process, whatever it does; nothing can be begun afterwards."""
         with self._lock:
-            if self._process is None:
-                return
-            if self._connection is not None:
-                with contextlib.suppress(OSError):
-                    self._connection.close()
-            self._process.terminate()
-            self._process.join(timeout=5.0)
-            self._process = self._connection = None
+            self._closed = True
+            self._orders.put(None)
+            process = self._process
+        if process is not None:
+            process.terminate()
+            process.join(timeout=PATIENCE_S)
+            if process.is_alive():
+                process.kill()
+                process.join(timeout=PATIENCE_S)
+
+    def _run(self) -> None:
+        while (order := self._orders.get()) is not None:
+            try:
+                connection = self._handed_over(order)
+                if connection is None:
+                    return  # closed meanwhile
+                kind, content = self._heard_out(connection)
+            except Exception as error:  # the child is gone, or the work cannot be handed over
+                if self._closed:
+                    return
+                if not isinstance(error, EOFError | OSError):
+                    traceback.print_exc()
+                kind, content = "broken", "The work ended unexpectedly; start it again."
+            self.busy = False
+            self._tell(order[0], kind, content)
+
+    def _handed_over(self, order: _Order) -> Connection | None:
+        """Give the child its work, and begin a child first where there is none."""
+        with self._lock:
+            if self._closed:
+                return None
+            if self._process is None or not self._process.is_alive():
+                self._start()
+            if self._unwanted == order[0]:
+                self._stop.set()
+            else:
+                self._stop.clear()
+            connection = self._connection
+        assert connection is not None
+        connection.send(order)
+        return connection
+
+    def _heard_out(self, connection: Connection) -> tuple[str, Any]:
+        """Pass on what the child tells of its work; return how that ended."""
+        while True:
+            number, kind, content = connection.recv()
+            if kind not in ("progress", "part"):
+                return kind, content
+            self._tell(number, kind, content)
 
     def _start(self) -> None:
+        if self._connection is not None:
+            self._connection.close()
         ours, theirs = self._context.Pipe()
         self._stop = self._context.Event()
         self._process = self._context.Process(
@@ -92,19 +151,6 @@ class Helper:
         self._process.start()
         theirs.close()
         self._connection = ours
-        threading.Thread(target=self._listen, args=(ours,), daemon=True).start()
-
-    def _listen(self, connection: Connection) -> None:
-        try:
-            while True:
-                number, kind, content = connection.recv()
-                if kind not in ("progress", "part"):
-                    self.busy = False
-                self._tell(number, kind, content)
-        except (EOFError, OSError, TypeError):  # TypeError: closed under our hands
-            if self.busy and connection is self._connection:
-                self.busy = False
-                self._tell(self._number, "broken", "The work ended unexpectedly; start it again.")
 
 
 def _work_on(connection: Connection, event: Any) -> None:

@@ -40,6 +40,7 @@ class Jobs:
         self._waiting: deque[Job] = deque()
         self._now: Job | None = None
         self._next = 1
+        self._closed = False
         self._helper = Helper(self._heard)
 
     def add(
@@ -49,6 +50,8 @@ class Jobs:
         with self._lock:
             job = Job(self._next, purpose, work, arguments, about)
             self._next += 1
+            if self._closed:
+                return job
             if first:
                 self._waiting.appendleft(job)
             else:
@@ -70,8 +73,9 @@ class Jobs:
             return any(job.purpose == purpose for job in everything)
 
     def close(self) -> None:
-        """End everything."""
+        """End everything; what is added afterwards is never begun."""
         with self._lock:
+            self._closed = True
             self._waiting.clear()
         self._helper.close()
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 import time
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias
@@ -99,6 +100,12 @@ class Live:
             made = make(wanted.rig)
         except LightplanError as error:
             self._tell("fault", wanted, str(error))
+            return
+        except Exception as error:  # the thread must live on: the next rig may be fine
+            traceback.print_exc()
+            self._picture = None
+            told = f"The picture failed inside lightplan: {type(error).__name__}."
+            self._tell("fault", wanted, told)
             return
         self._tell(kind, wanted, made)
 

@@ -143,7 +143,7 @@ def act_out_the_questions(tab: Any) -> None:
     tab.click("[aria-label='One more: White boards, A3']")
     for words in ("Go on", "I can make it dark", "Wood"):
         answer(tab, words)
-    tab.get_by_label("Name of this work").type("Christmas tags", delay=TYPING_MS)
+    tab.get_by_label("Name of this work").type("Spring gift tags", delay=TYPING_MS)
     tab.keyboard.press("Enter")
 
 
@@ -154,8 +154,8 @@ def test_a_first_time_maker_sees_the_picture_of_their_own_product_in_two_minutes
     taken = time.monotonic() - begun
     assert taken < 120, f"{taken:.0f} s"
     shot(tab, "layout")
-    assert "Christmas tags" in tab.text_content("#work-title")
-    assert (served.home / "works" / "spring-bookplates.toml").exists()
+    assert "Spring gift tags" in tab.text_content("#work-title")
+    assert (served.home / "works" / "spring-gift-tags.toml").exists()
 
 
 def photograph(tab: Any, path: Path, size: tuple[int, int]) -> Path:

@@ -13,6 +13,8 @@ from lightplan.scene.dimensions import set_values
 from lightplan.session.live import Live, Wanted
 from lightplan.tasks.live import CLIPPED, NO_FOIL, LivePicture
 
+PATIENCE_S = 300  # the first picture may have to compile its loops
+
 
 class Ear:
     def __init__(self) -> None:
@@ -29,7 +31,7 @@ class Ear:
             return [m for k, w, m in self.told if k == kind and w.revision == revision]
 
         with self.changed:
-            assert self.changed.wait_for(found, timeout=60)
+            assert self.changed.wait_for(found, timeout=PATIENCE_S)
             return found()[0]
 
 
