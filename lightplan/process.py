@@ -14,8 +14,20 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-"""Environment of a helper process that must keep its linear algebra to one thread."""
+"""Environment of a process that must keep its linear algebra to one thread."""
 _M_TRIM_THRESHOLD, _M_MMAP_MAX = -1, -4  # from glibc's malloc.h
+
+
+def one_linear_thread() -> None:
+    """Keep this process's linear algebra, and its children's, to one thread.
+
+    To be called before numpy is loaded. What the light engine multiplies is small: a second
+    thread gains nothing there, and where another program keeps a core busy the two wait for
+    each other: a light of the planner then took five times as long. What the user's own
+    environment says stays.
+    """
+    for name in THREAD_SETTINGS:
+        os.environ.setdefault(name, "1")
 
 
 def keep_memory(kept_bytes: int) -> None:

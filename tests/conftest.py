@@ -8,11 +8,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from threadpoolctl import threadpool_limits
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 BENCHMARKS = Path(__file__).parent / "benchmarks"
+
+
+def pytest_configure() -> None:
+    """Keep linear algebra to one thread, as the command line does: workers share the cores."""
+    threadpool_limits(1)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -28,6 +28,9 @@ def main() -> NoReturn:
     if usual is signal.default_int_handler:  # not where it is ignored, as in the background
         signal.signal(signal.SIGINT, stop)
     try:
+        from lightplan.process import one_linear_thread
+
+        one_linear_thread()
         from lightplan.cli.app import main as run
 
         code = run()
