@@ -58,7 +58,7 @@ class _Compiled:
             cache=folder is not None, error_model="numpy", nogil=True, fastmath=set(self._free)
         )(self._function)
         _ORIGIN[id(made)] = self
-        _renew_with(made, sorted(self._files))
+        _renew_with(made, sorted(self.files))
         names[self._function.__name__] = made  # the next call goes straight there
         return cast("Callable[..., Any]", made)
 
@@ -70,10 +70,10 @@ class _Compiled:
         return {name: one for name, one in found.items() if isinstance(one, _Compiled)}
 
     @functools.cached_property
-    def _files(self) -> frozenset[str]:
+    def files(self) -> frozenset[str]:
         """Source files of the function and of all that it calls."""
         own = frozenset((self._function.__code__.co_filename,))
-        return own.union(*(called._files for called in self._calls.values()))
+        return own.union(*(called.files for called in self._calls.values()))
 
     def __call__(self, *args: Any) -> Any:
         return self.machine_code(*args)
@@ -87,8 +87,9 @@ def _renew_with(made: Any, files: list[str]) -> None:
     """
     kept = getattr(getattr(made, "_cache", None), "_cache_file", None)
     if kept is not None and hasattr(kept, "_source_stamp"):
-        stats = [(name, os.stat(name)) for name in files if os.path.exists(name)]
-        kept._source_stamp = tuple((name, s.st_mtime_ns, s.st_size) for name, s in stats)
+        stats = [(name, Path(name).stat()) for name in files if Path(name).exists()]
+        stamp = tuple((name, s.st_mtime_ns, s.st_size) for name, s in stats)
+        kept._source_stamp = stamp  # noqa: SLF001 - numba has no public way to say it
 
 
 @lru_cache(maxsize=1)

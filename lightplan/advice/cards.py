@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 FARTHEST_MM = 2000.0  # rays that graze a card's plane would ask for endless cards
 
 
-def uncovered_sides(card: Card, face: Flat, rays: FoilRays) -> dict[str, float]:
+def uncovered_sides(face: Flat, rays: FoilRays) -> dict[str, float]:
     """Return by how many mm rays pass a card's plane outside it, by side ("u-", "u+", ...)."""
     places, _ = places_on(face, rays)
     places = places[np.isfinite(places).all(axis=1)]
@@ -46,7 +46,7 @@ def fit_card(rig: Rig, card: Card, face: Flat, wanted: FoilRays) -> Iterator[Mov
     wanted : FoilRays
         Those that should meet the card.
     """
-    over = uncovered_sides(card, face, wanted)
+    over = uncovered_sides(face, wanted)
     for axis, side_vector in (("u", face.right), ("v", face.up)):
         for sign in (1.0, -1.0):
             side, other = f"{axis}{'+' if sign > 0 else '-'}", f"{axis}{'-' if sign > 0 else '+'}"

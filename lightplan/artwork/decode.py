@@ -65,7 +65,7 @@ def _opened(content: bytes, path: Path) -> NDArray[np.float64]:
         raise
     except Image.DecompressionBombError:
         raise _too_long(path, "far more") from None
-    except Exception as error:  # decoders fail in every way there is
+    except Exception as error:  # noqa: BLE001 - decoders fail in every way there is
         raise refused(path, "a picture that can be read", type(error).__name__, cure) from None
 
 

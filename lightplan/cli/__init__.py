@@ -21,7 +21,7 @@ def main() -> NoReturn:
     asked = []
     usual = signal.getsignal(signal.SIGINT)
 
-    def stop(number: int, frame: FrameType | None) -> None:
+    def stop(number: int, _: FrameType | None) -> None:
         asked.append(number)
         raise KeyboardInterrupt
 

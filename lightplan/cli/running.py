@@ -9,7 +9,6 @@ import sys
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from types import FrameType
 from typing import Annotated, Any, NoReturn, TextIO, TypeAlias
 
 import typer
@@ -111,7 +110,7 @@ def hush(stream: TextIO) -> None:
 def end_when_asked() -> None:
     """Let SIGTERM stop the work as Ctrl-C does, with everything put away."""
 
-    def ended(number: int, frame: FrameType | None) -> None:
+    def ended(*_: object) -> None:
         raise Ended
 
     signal.signal(signal.SIGTERM, ended)

@@ -175,7 +175,7 @@ def _told(
         slips=slips,
         as_planned=not best.values,
         foreign=(foreign,) if outside and foreign is not None else (),
-        camera=_camera(best, fitter, known),
+        camera=_camera(best, known),
         lens_mm=nought if place is None else place.offset_mm,
         lens_sigma_mm=nought if place is None else np.sqrt(np.diag(place.covariance)),
         rivals=rivals[:3],
@@ -263,7 +263,7 @@ def _by_effect(search: Search, one: Hypothesis) -> list[str]:
     return sorted(effect, key=lambda e: -effect[e])
 
 
-def _camera(best: Hypothesis, fitter: Fitter, known: float) -> CameraState:
+def _camera(best: Hypothesis, known: float) -> CameraState:
     values, sigmas = best.fitted.values, best.fitted.sigmas
 
     def of(name: str) -> float:

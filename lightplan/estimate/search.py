@@ -267,7 +267,7 @@ class Search:
         """Return one thing off at a time, best first."""
         plan = self.as_planned()
         found = [*self._missing(), *self._room(), *self._powers()]
-        lens = self._lens(plan)
+        lens = self._lens()
         found += lens
         promising = self._promising(plan)
         for name in promising:
@@ -327,7 +327,7 @@ class Search:
             if found is not None:
                 yield self.refined(found, 3)
 
-    def _lens(self, plan: Hypothesis) -> list[Hypothesis]:
+    def _lens(self) -> list[Hypothesis]:
         names: list[Name] = [("camera", axis) for axis in ("x_mm", "y_mm", "z_mm")]
         place = self.fitter.place
         if place is None:

@@ -81,7 +81,7 @@ class ViewFactors(Kept):
         if self._kernel is None:
             self._kernel = kernels.transfer(points, normals, cells, near=self._near, spread=spread)
         else:
-            self._renew(patchwork, changed, points, normals, owners, of_cells=of_cells)
+            self._renew(patchwork, changed, points, normals, of_cells=of_cells)
         factors: Singles = self._kernel * free
         return _at_most_one(factors)
 
@@ -91,7 +91,6 @@ class ViewFactors(Kept):
         changed: frozenset[int],
         points: Floats,
         normals: Floats,
-        owners: Integers,
         *,
         of_cells: bool,
     ) -> None:

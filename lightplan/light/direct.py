@@ -16,7 +16,7 @@ import numpy as np
 
 from lightplan.geometry import points as point_sets
 from lightplan.geometry.shapes import Ball, Flat, Samples
-from lightplan.light.kept import Kept, Moves
+from lightplan.light.kept import Kept
 from lightplan.light.silhouettes import Outlines, is_outlined
 from lightplan.light.visibility import Visibility, occluders_of
 
@@ -44,14 +44,10 @@ class DirectLight(Kept):
     def __init__(self, samples: int, *, finer: int = 0) -> None:
         self._samples, self._finer = samples, finer
 
-    def renumber(self, moves: Moves) -> None:
-        """Count surfaces anew: nothing is kept that has a number."""
-
     def update(
         self,
         surfaces: Sequence[Surface],
         lamps: Sequence[LampFace],
-        changed: frozenset[int],
         points: Floats,
         normals: Floats,
         owners: Integers,

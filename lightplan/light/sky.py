@@ -34,7 +34,7 @@ class Skylight(Kept):
         self._groups: list[tuple[Integers, _Bundle | None]] = []
         self._moved: frozenset[int] = frozenset()
 
-    def renumber(self, moves: Moves) -> None:
+    def renumber(self, _: Moves) -> None:
         """Count surfaces anew: all points are looked at afresh."""
         self._groups, self._moved = [], frozenset()
 

@@ -185,9 +185,7 @@ class Standing(Kept):
         factors, _ = self._part("cell factors", (), lambda: ViewFactors(detail.near))
         if self._touched:
             yield "lamps on cells"
-            self.cell_light = direct.update(
-                surfaces, self.lamps, self._changed, *at, patchwork.sub_points()
-            )
+            self.cell_light = direct.update(surfaces, self.lamps, *at, patchwork.sub_points())
             yield "view factors"
             found = factors.update(surfaces, patchwork, self._changed, *at, of_cells=True)
             yield "bounces"
@@ -220,7 +218,7 @@ class Standing(Kept):
         )
         if self._touched or new:
             yield "lamps on paper"
-            self.paper_light = direct.update(surfaces, lamps, self._since(new), *fine_at)
+            self.paper_light = direct.update(surfaces, lamps, *fine_at)
         factors, new = self._part("paper factors", relief, lambda: ViewFactors(detail.near))
         if self._touched or new:
             yield "cells on paper"

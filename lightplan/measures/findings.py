@@ -71,7 +71,7 @@ class Fault:
 
 
 def _one(code: str, words: str, place: Place) -> Callable[[float, float], Fault]:
-    return lambda value, best: Fault(code, words, place)
+    return lambda _value, _best: Fault(code, words, place)
 
 
 def _two(low: Fault, high: Fault) -> Callable[[float, float], Fault]:

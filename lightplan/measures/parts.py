@@ -119,7 +119,7 @@ def _strength(name: str, measure: str, weight: float, stops: float, words: str) 
     )
 
 
-def _bright(look: Look) -> tuple[PartRule, ...]:
+def _bright(_: Look) -> tuple[PartRule, ...]:
     return (
         _metal(25.0),
         PartRule("run over the foil", "foil_run_stops", 10.0,
@@ -133,7 +133,7 @@ def _bright(look: Look) -> tuple[PartRule, ...]:
     )  # fmt: skip
 
 
-def _flat(look: Look) -> tuple[PartRule, ...]:
+def _flat(_: Look) -> tuple[PartRule, ...]:
     return (
         PartRule("even foil", "foil_evenness_stops", 25.0,
                  lambda v: low(v, met=0.5, half_at=1.5), 0.0, "0.5 stops or less"),
@@ -176,7 +176,7 @@ def _gradient(look: Look) -> tuple[PartRule, ...]:
     )  # fmt: skip
 
 
-def _dark(look: Look) -> tuple[PartRule, ...]:
+def _dark(_: Look) -> tuple[PartRule, ...]:
     return (
         PartRule("dark foil", "foil_to_white_stops", 20.0,
                  lambda v: above(-v, met=2.0, half_at=1.2), -2.5, "2 or more below white paper"),
@@ -202,7 +202,7 @@ def _split(look: Look) -> tuple[PartRule, ...]:
     )  # fmt: skip
 
 
-def _rainbow(look: Look) -> tuple[PartRule, ...]:
+def _rainbow(_: Look) -> tuple[PartRule, ...]:
     return (
         PartRule("strong colours", "foil_colourfulness_Cab", 25.0,
                  lambda v: high(v, met=40.0, half_at=20.0), 60.0, "40 or more"),

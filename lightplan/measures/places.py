@@ -18,27 +18,27 @@ if TYPE_CHECKING:
 Point = tuple[float, float]
 
 
-def middle(maps: SheetMaps, levels: Levels) -> Point:
+def middle(_maps: SheetMaps, _levels: Levels) -> Point:
     """Return the sheet's middle."""
     return (0.0, 0.0)
 
 
-def foil(maps: SheetMaps, levels: Levels) -> Point:
+def foil(maps: SheetMaps, _: Levels) -> Point:
     """Return the middle of the foil."""
     return _centre(maps.grid.foil)
 
 
-def paper(maps: SheetMaps, levels: Levels) -> Point:
+def paper(maps: SheetMaps, _: Levels) -> Point:
     """Return the middle of the paper."""
     return _centre(maps.grid.paper)
 
 
-def clipped_foil(maps: SheetMaps, levels: Levels) -> Point:
+def clipped_foil(maps: SheetMaps, _: Levels) -> Point:
     """Return the middle of the largest clipped patch of foil."""
     return _largest_patch(maps, maps.grid.foil)
 
 
-def clipped_paper(maps: SheetMaps, levels: Levels) -> Point:
+def clipped_paper(maps: SheetMaps, _: Levels) -> Point:
     """Return the middle of the largest clipped patch of paper."""
     return _largest_patch(maps, maps.grid.paper)
 

@@ -312,12 +312,14 @@ def _swatch(column: Column, colour: Colour, letter: str) -> None:
 def _hatch_swatch(column: Column) -> None:
     if column.draw is None:
         return
-    codes = np.full((29, 39, 3), 235, np.uint8)
-    codes[canvas.hatched((29, 39))] = 255
-    codes[canvas.hatched((29, 39), stroke=2)] = 0
-    page: Image.Image = column.draw._image
-    canvas.paste(page, codes, (round(column.left), round(column.top)))
-    box = (column.left, column.top, column.left + 38, column.top + 28)
+    at = (round(column.left), round(column.top))
+    box = (*at, at[0] + 38, at[1] + 28)
+    column.draw.rectangle(box, fill=(235, 235, 235))
+    for lines, fill in (
+        (canvas.hatched((29, 39)), (255, 255, 255)),
+        (canvas.hatched((29, 39), stroke=2), (0, 0, 0)),
+    ):
+        column.draw.bitmap(at, Image.fromarray(lines), fill=fill)
     column.draw.rectangle(box, outline=(0, 0, 0), width=2)
 
 

@@ -66,7 +66,7 @@ def _triangles(path: Path) -> tuple[Doubles, Integers]:
             )
             parts = loaded.to_mesh() if hasattr(loaded, "to_mesh") else loaded
             return np.asarray(parts.vertices, float), np.asarray(parts.faces, np.int64)
-    except Exception as error:  # readers fail in every way there is
+    except Exception as error:  # noqa: BLE001 - readers fail in every way there is
         raise _refused(
             path,
             "a mesh of triangles that can be read",

@@ -81,7 +81,7 @@ def _exr(path: Path) -> Doubles:
             for name in ("RGB", "RGBA"):
                 if name in channels:
                     return np.asarray(channels[name].pixels[..., :3], float)
-    except Exception as error:  # the library raises bare exceptions
+    except Exception as error:  # noqa: BLE001 - the library raises bare exceptions
         raise _refused(path, "an OpenEXR picture", str(error), "save it again") from None
     raise _refused(path, "given channels R, G and B", sorted(channels), "save it as colour")
 

@@ -186,6 +186,6 @@ def _answer(
         return "stopped", "Stopped."
     except OSError:
         raise  # nobody listens any more
-    except Exception as error:  # the child must live on, and the maker be told
+    except Exception as error:  # noqa: BLE001 - the child must live on, and the maker be told
         traceback.print_exc()
         return "broken", f"This went wrong inside lightplan: {type(error).__name__}."

@@ -48,7 +48,7 @@ def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
             picture = _opened(content, suffix)
     except ArtworkError as error:
         raise error.within(file=name) from None
-    except Exception as error:  # decoders fail in every way there is
+    except Exception as error:  # noqa: BLE001 - decoders fail in every way there is
         raise ArtworkError(
             field="artwork",
             wanted="a picture that can be read",

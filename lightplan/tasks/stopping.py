@@ -11,7 +11,6 @@ from lightplan.progress import Stop
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from types import FrameType
 
 
 @contextlib.contextmanager
@@ -26,7 +25,7 @@ def gentle_stop() -> Iterator[threading.Event]:
         return
     before = signal.getsignal(signal.SIGINT)
 
-    def ask(number: int, frame: FrameType | None) -> None:
+    def ask(*_: object) -> None:
         if stop.is_set():
             raise KeyboardInterrupt
         stop.set()

@@ -18,7 +18,7 @@ def test_writes_text_and_bytes_and_makes_folders(tmp_path):
     assert path.read_bytes() == "ä\r\n".encode()
     atomic_write(path, b"\x00\xff", replace=True)
     assert path.read_bytes() == b"\x00\xff"
-    assert os.listdir(path.parent) == ["c.txt"]
+    assert [p.name for p in path.parent.iterdir()] == ["c.txt"]
 
 
 def test_does_not_replace_unless_asked(tmp_path, assert_one_sentence):
@@ -28,7 +28,7 @@ def test_does_not_replace_unless_asked(tmp_path, assert_one_sentence):
         atomic_write(path, "new", replace=False)
     assert_one_sentence(caught.value, path)
     assert path.read_text() == "old"
-    assert os.listdir(tmp_path) == ["c.txt"]
+    assert [p.name for p in tmp_path.iterdir()] == ["c.txt"]
 
 
 @pytest.mark.parametrize("where", ["a file/x.txt", "x" * 300, "a folder"])
@@ -38,7 +38,7 @@ def test_places_that_cannot_be_written_give_one_sentence(tmp_path, assert_one_se
     with pytest.raises(BadInput) as caught:
         atomic_write(tmp_path / where, "new", replace=True)
     assert_one_sentence(caught.value)
-    assert sorted(os.listdir(tmp_path)) == ["a file", "a folder"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a file", "a folder"]
 
 
 @pytest.mark.parametrize("moment", ["fsync", "link"])
@@ -50,7 +50,7 @@ def test_a_write_that_is_cut_short_leaves_nothing(tmp_path, monkeypatch, moment,
     monkeypatch.setattr(os, moment, fail)
     with pytest.raises(event):
         atomic_write(tmp_path / "c.txt", "new", replace=False)
-    assert os.listdir(tmp_path) == []
+    assert [p.name for p in tmp_path.iterdir()] == []
 
 
 def test_the_old_file_stays_when_replacing_is_cut_short(tmp_path, monkeypatch):
@@ -64,7 +64,7 @@ def test_the_old_file_stays_when_replacing_is_cut_short(tmp_path, monkeypatch):
     with pytest.raises(KeyboardInterrupt):
         atomic_write(path, "new", replace=True)
     assert path.read_text() == "old"
-    assert os.listdir(tmp_path) == ["c.txt"]
+    assert [p.name for p in tmp_path.iterdir()] == ["c.txt"]
 
 
 def test_a_killed_process_leaves_the_old_file_whole(tmp_path):
@@ -100,7 +100,7 @@ def test_of_many_that_want_a_name_at_once_one_gets_it(tmp_path):
         thread.join()
     assert (len(won), len(lost)) == (1, 7)
     assert path.read_text() == str(won[0]) * 1000
-    assert os.listdir(tmp_path) == ["c.txt"]
+    assert [p.name for p in tmp_path.iterdir()] == ["c.txt"]
 
 
 def test_rights_of_the_file_stay_and_new_ones_follow_the_mask(tmp_path):

@@ -2,7 +2,6 @@
 
 import dataclasses
 import math
-import os
 import shutil
 from pathlib import Path
 
@@ -216,7 +215,7 @@ def test_a_file_in_the_way_is_kept_unless_asked(tmp_path, assert_one_sentence):
         write_rig(loaded, target)
     assert_one_sentence(caught.value, target)
     assert target.read_text("utf-8") == "precious"
-    assert os.listdir(tmp_path) == ["mine.toml"]
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
     assert write_rig(loaded, target, replace=True).digest == loaded.digest
 
 

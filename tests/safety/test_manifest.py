@@ -1,7 +1,6 @@
 """A maker's file is never lost, a second run always goes on, and an input is no output."""
 
 import json
-import os
 import signal
 import subprocess
 import sys
@@ -17,7 +16,7 @@ from lightplan.tasks.folder import prepare, prepare_files
 
 
 def names(folder):
-    return sorted(os.listdir(folder))
+    return sorted(p.name for p in folder.iterdir())
 
 
 def test_a_result_is_renewed_while_it_is_as_we_left_it(tmp_path):

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -65,7 +66,7 @@ def test_each_kind_has_its_sentence(error, kind, says):
 
 @pytest.mark.parametrize("words", [("rigs", "list"), ("rigs", "list", "--json"), ("--version",)])
 def test_a_full_device(words):
-    with open("/dev/full", "wb") as full:
+    with Path("/dev/full").open("wb") as full:
         done = run(*words, stdout=full)
     assert_told(done, 1, "disk must have room")
 

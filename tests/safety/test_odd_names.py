@@ -6,6 +6,7 @@ import json
 import os
 import threading
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -47,7 +48,7 @@ def odd(tmp_path):
     file = io.BytesIO()
     Image.fromarray(pixels).save(file, "jpeg")
     for name in NAMES:
-        with open(os.fsencode(folder) + b"/" + name, "wb") as made:
+        with Path(os.fsdecode(os.fsencode(folder) + b"/" + name)).open("wb") as made:
             made.write(file.getvalue() if name in GOOD else b"\xff\xd8 and no more")
     (folder / "loop.jpg").symlink_to("loop.jpg")
     (folder / "gone.jpg").symlink_to("nothing.jpg")
@@ -65,7 +66,7 @@ def test_every_photograph_is_judged_or_refused_by_name(odd, tmp_path, lightplan)
     assert set(told) == set(NAMES.values()) | set(NO_FILES)
     assert [name for name in NAMES if told[NAMES[name]]["error"] is None] == list(GOOD)
     assert all(why in told[name]["error"] for name, why in NO_FILES.items())
-    with open(out / "scores.csv", newline="", encoding="utf-8") as file:
+    with (out / "scores.csv").open(newline="", encoding="utf-8") as file:
         assert len(list(csv.DictReader(file))) == len(told)
     assert "\x1b" not in said.out
     assert "\u202e" not in said.out

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import multiprocessing
 import queue
 import time
 from typing import Any
@@ -79,9 +80,10 @@ def test_a_child_that_dies_is_told_and_another_takes_its_place(helper, ear):
 
 
 def test_closing_ends_the_process(ear):
+    before = multiprocessing.active_children()
     helper = Helper(ear)
     helper.begin(9, child_work.wait)
     ear.heard.get(timeout=PATIENCE_S)
-    process = helper._process
+    [process] = [p for p in multiprocessing.active_children() if p not in before]
     helper.close()
     assert not process.is_alive()

@@ -152,7 +152,7 @@ def _finished(future: Any) -> Reply | None:
         return None
     try:
         reply: Reply = future.result()
-    except Exception:  # KilledWorker and CancelledError of a package that is optional
+    except Exception:  # noqa: BLE001 - KilledWorker, CancelledError of an optional package
         return None
     return reply
 

@@ -102,8 +102,8 @@ class Journal:
         self._path = folder / FILE_NAME
         _refuse_foreign(self._path)
         if not resume and self._path.exists():
-            os.replace(self._path, self._path.with_suffix(".jsonl.old"))
-        self._file = open(self._path, "ab+")  # noqa: SIM115 - closed by __exit__
+            self._path.replace(self._path.with_suffix(".jsonl.old"))
+        self._file = self._path.open("ab+")
         try:
             _lock(self._file.fileno(), folder)
         except BadInput:

@@ -13,6 +13,7 @@ import pickle
 import time
 from contextlib import contextmanager, suppress
 from multiprocessing.connection import Connection, wait
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from lightplan.errors import LightplanError
@@ -23,7 +24,6 @@ from lightplan.shots.sets.worker import JudgeOne, Reply, WorkerLimits, serve_fro
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from multiprocessing.context import SpawnProcess
-    from pathlib import Path
 
 _START_TIMEOUT_S = 120.0
 _MOST_FAILED_STARTS = 3
@@ -83,7 +83,7 @@ class WorkerPool:
         # waits for ever on a child that dies before it has read more. So it is given a file.
         self._folder = Scratch()
         self._judge_file = str(self._folder.path / "judge.pickle")
-        with open(self._judge_file, "wb") as file:
+        with Path(self._judge_file).open("wb") as file:
             pickle.dump(judge_one, file)
         self._workers: list[_Worker] = []
         self._failed_starts = 0

@@ -71,7 +71,7 @@ class Reply:
 
 def serve_from(pipe: Connection, judge_file: str, limits: WorkerLimits) -> None:
     """Do as `serve`, with the judging function from a pickle that the pool wrote."""
-    with open(judge_file, "rb") as file:
+    with Path(judge_file).open("rb") as file:
         judge_one = pickle.load(file)
     serve(pipe, judge_one, limits)
 
@@ -113,7 +113,7 @@ def answer(judge_one: JudgeOne, path: Path, limits: WorkerLimits) -> Reply:
         error = str(refusal)
     except MemoryError:
         error, retry, exhausted = out_of_memory(path, limits), True, True
-    except Exception as fault:  # one photograph must not end the batch
+    except Exception as fault:  # noqa: BLE001 - one photograph must not end the batch
         what = " ".join(f"{type(fault).__name__}: {fault}".split())[:200]
         error = f"{path.name}: judging must end without a fault (got {what}); report this fault."
         retry = True

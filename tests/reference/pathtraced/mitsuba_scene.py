@@ -180,7 +180,7 @@ def _card_bsdf(card: Scene) -> Scene:
     return {"type": "twosided", "side": one_side}
 
 
-def _stock_bsdf(mi: Any, material: Scene) -> Scene:
+def stock_bsdf(mi: Any, material: Scene) -> Scene:
     match material["model"]:
         case "lambert":
             return {"type": "diffuse", "reflectance": _rgb(material["reflectance"])}
@@ -267,7 +267,7 @@ def _plastic(material: Scene, reflectance: Sequence[float]) -> Scene:
     }
 
 
-def _diffuser_bsdf(part: Scene) -> Scene:
+def diffuser_bsdf(part: Scene) -> Scene:
     shares = {f"{n}_{c}": v for n in ("rho", "tau") for c, v in zip("rgb", part[n], strict=True)}
     return {"type": "thin_diffuser", **shares}
 
@@ -320,7 +320,7 @@ def build(mi: Any, scene: Scene, layer: str) -> Any:
     The sheet is its first shape.
     """
     parts: Scene = {"type": "scene"}
-    parts["sheet"] = _sheet(mi, scene["sheet"], _stock_bsdf(mi, scene["materials"][layer]))
+    parts["sheet"] = _sheet(mi, scene["sheet"], stock_bsdf(mi, scene["materials"][layer]))
     for i, light in enumerate(scene["lights"]):
         parts[f"light_{i}"] = _light(mi, light)
     boards = [*scene["cards"], *([] if scene["table"] is None else [scene["table"]])]
@@ -333,9 +333,9 @@ def build(mi: Any, scene: Scene, layer: str) -> Any:
         vertices, faces = np.float64(body["vertices"]), np.int64(body["faces"])
         parts[f"mesh_{i}"] = _mesh(mi, vertices, faces, _card_bsdf(body))
     for i, panel in enumerate(scene["diffuser_panels"]):
-        parts[f"panel_{i}"] = _rectangle(mi, panel, _diffuser_bsdf(panel))
+        parts[f"panel_{i}"] = _rectangle(mi, panel, diffuser_bsdf(panel))
     for i, shell in enumerate(scene["diffuser_shells"]):
-        parts[f"shell_{i}"] = _frustum(mi, shell, _diffuser_bsdf(shell))
+        parts[f"shell_{i}"] = _frustum(mi, shell, diffuser_bsdf(shell))
     if max(scene["ambient_radiance"]) > 0:
         parts["ambient"] = {"type": "constant", "radiance": _rgb(scene["ambient_radiance"])}
     if scene["probe"] is not None:

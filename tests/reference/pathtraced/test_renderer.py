@@ -354,7 +354,7 @@ def test_white_furnace_with_diffusers(mi, name):
 def test_diffuser_divides_light_as_stated(mi):
     """Integrals of the density and of f cos over each side, and the same from samples."""
     rho, tau = [0.2, 0.3, 0.4], [0.5, 0.4, 0.1]
-    bsdf = mi.load_dict(mitsuba_scene._diffuser_bsdf({"rho": rho, "tau": tau}))
+    bsdf = mi.load_dict(mitsuba_scene.diffuser_bsdf({"rho": rho, "tau": tau}))
     hit = mi.SurfaceInteraction3f()
     hit.wi = mi.Vector3f(0.6, 0.0, -0.8)
     n = 400_000
@@ -390,7 +390,7 @@ METAL = {"eta": [1.3, 0.96, 0.6], "k": [7.4, 6.4, 5.3]}
 def grated(mi, *, lines_per_mm, alpha, direction_deg=0.0):
     grating = {"lines_per_mm": lines_per_mm, "direction_deg": direction_deg, "shares": SHARES}
     foil = {"model": "ggx_conductor", "alpha_x": alpha, "alpha_y": alpha, "grating": grating}
-    return mi.load_dict(mitsuba_scene._stock_bsdf(mi, foil | METAL))
+    return mi.load_dict(mitsuba_scene.stock_bsdf(mi, foil | METAL))
 
 
 def drawn(mi, bsdf, view, count, *, seed=7):

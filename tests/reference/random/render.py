@@ -80,7 +80,7 @@ def main() -> None:
             store[f"{name}_mask"] = mask
             noises = [100 * store[f"{name}_{layer}_se"] for layer in ("paper", "foil")]
             print(name, f"{time.perf_counter() - began:.0f} s", *np.round(noises, 2), flush=True)
-        except Exception as wrong:  # one bad scene must not cost the others
+        except Exception as wrong:  # noqa: BLE001 - one bad scene must not cost the others
             print("FAILED", name, repr(wrong)[:300], flush=True)
     out = Path(os.environ["OUT"])
     out.mkdir(parents=True, exist_ok=True)

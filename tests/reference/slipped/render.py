@@ -84,7 +84,7 @@ def main() -> None:
             break
         try:
             picture = composed(mi, job, art[job["base"]])
-        except Exception as wrong:
+        except Exception as wrong:  # noqa: BLE001 - one bad scene must not cost the others
             print("FAILED", job["name"], repr(wrong)[-400:], flush=True)
             continue
         scale = float(np.percentile(picture, 99.95)) * 1.2 + 1e-9

@@ -181,7 +181,7 @@ def test_a_killed_run_loses_nothing_it_announced(tmp_path, judges, how):
 def test_a_torn_line_is_skipped_and_ended(tmp_path):
     with Journal(tmp_path) as journal:
         journal.add("one", Outcome(path="one.jpg", result={"score": 80}))
-    with open(tmp_path / FILE_NAME, "ab") as file:
+    with (tmp_path / FILE_NAME).open("ab") as file:
         file.write(b'{"format": 1, "key": "two", "path": "two.j')
     with Journal(tmp_path) as journal:
         assert set(journal.done()) == {"one"}

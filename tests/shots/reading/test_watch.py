@@ -51,7 +51,7 @@ def test_new_frames_are_scored_within_two_seconds_and_compared(tmp_path, judges,
     def slowly(source: Path, to: Path) -> None:
         """Write as a tethered camera does: in pieces, with pauses."""
         raw = source.read_bytes()
-        with open(to, "wb") as file:
+        with Path(to).open("wb") as file:
             for part in np.array_split(np.frombuffer(raw, np.uint8), 4):
                 file.write(part.tobytes())
                 file.flush()
