@@ -141,7 +141,7 @@ def _gap(case: Case, name: str) -> str:
     if beside is None:
         return f"{words}: no card stands where the foil looks"
     card, face = beside
-    over = uncovered_sides(next(c for c in case.rig.cards if c.name == card), face, gap)
+    over = uncovered_sides(face, gap)
     side = max(over, key=over.__getitem__)
     if over[side] <= 0:
         return f"{words}, before {case.thing(card)}"
