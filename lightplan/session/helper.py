@@ -107,7 +107,7 @@ class Helper:
                 if connection is None:
                     return  # closed meanwhile
                 kind, content = self._heard_out(connection)
-            except Exception as error:  # the child is gone, or the work cannot be handed over
+            except Exception as error:  # noqa: BLE001 - the child is gone, or the work cannot be handed over
                 if self._closed:
                     return
                 if not isinstance(error, EOFError | OSError):

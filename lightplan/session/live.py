@@ -101,7 +101,7 @@ class Live:
         except LightplanError as error:
             self._tell("fault", wanted, str(error))
             return
-        except Exception as error:  # the thread must live on: the next rig may be fine
+        except Exception as error:  # noqa: BLE001 - the thread must live on: the next rig may be fine
             traceback.print_exc()
             self._picture = None
             told = f"The picture failed inside lightplan: {type(error).__name__}."
