@@ -73,8 +73,20 @@ def _lightness(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | 
     }
     if stock is not None:
         own = float(lightness(np.array(reflectance)))
-        found["paper_tone_Lstar"] = (shown - own, tone_error)
+        found["paper_tone_Lstar"] = _tone(shown - own, tone_error, own)
     return found
+
+
+def _tone(off: Doubles, error: Doubles, own: float) -> tuple[Values, Values]:
+    """Return how far paper lies off its own lightness; darkness of dark stock counts less.
+
+    White stock must read white. The darker a stock is, the less is lost where it is shown
+    darker than it is: black lettering on a bright plate may be black. So what is missing
+    counts by the stock's lightness over that of white stock.
+    """
+    white = float(lightness(luminance_factor(np.array(WHITE_STOCK))))
+    share = np.where(off < 0.0, min(1.0, own / white), 1.0)
+    return np.asarray(off * share), np.asarray(error * share)
 
 
 def _variation(maps: Sheet, levels: Levels) -> tuple[Values, Values]:

@@ -84,7 +84,23 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
     ),
     "frame_fill_share": _one(
         "sheet small in the frame",
-        "the sheet spans {} of the frame: go nearer, or use a longer lens",
+        "the sheet spans {} of the frame: go nearer, or zoom in",
+        places.middle,
+    ),
+    "frame_corner_Lstar": _one(
+        "dark corner",
+        "a corner of the frame lies {} below the rest: move what shades it, or crop",
+        places.middle,
+    ),
+    "frame_edge_share": _one(
+        "edge in the frame",
+        "an edge runs over {} of the frame beside the sheet, of a card, its hole or its shadow: "
+        "move it out, or crop",
+        places.middle,
+    ),
+    "frame_over_foil_Lstar": _one(
+        "background fights the foil",
+        "the background is {} lighter than the brightest foil: take a darker one",
         places.middle,
     ),
     "foil_clipped_share": _one(

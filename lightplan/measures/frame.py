@@ -28,9 +28,10 @@ EDGE_Lstar = 12.0
 """Step of lightness that makes an edge in the background. Our choice."""
 LEAST_LINE = 0.25
 """Length of an edge, as a share of the frame's shorter side, from which it draws the eye."""
-DARK_CORNER_Lstar = 15.0
-FIGHTS_Lstar = 5.0
 RIM_SHARE = 0.02
+"""Of the frame's longer side: what lies so near to the sheet is its own edge and shadow."""
+ERROR_Lstar, ERROR_SHARE = 1.0, 0.02
+"""Standard uncertainties, of a picture 240 pixels long. Our guess."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +48,19 @@ class FrameJudgement:
     background_over_foil : float
         By how much the background is lighter than the foil's bright end (98th
         percentile). [L*]
-    faults : tuple of str
-        In plain words, empty where the frame is clean.
     """
 
     darkest_corner: float
     longest_edge_share: float
     background_over_foil: float
-    faults: tuple[str, ...]
+
+    def measures(self) -> dict[str, tuple[float, float]]:
+        """Return (value, uncertainty) by the names of `docs/measures.md`."""
+        return {
+            "frame_corner_Lstar": (self.darkest_corner, ERROR_Lstar),
+            "frame_edge_share": (self.longest_edge_share, ERROR_SHARE),
+            "frame_over_foil_Lstar": (self.background_over_foil, ERROR_Lstar),
+        }
 
 
 def judge_frame(linear: ArrayLike, sheet: ArrayLike, foil: ArrayLike) -> FrameJudgement:
@@ -74,24 +80,40 @@ def judge_frame(linear: ArrayLike, sheet: ArrayLike, foil: ArrayLike) -> FrameJu
     near = cv2.dilate(on_sheet.astype(np.uint8), np.ones((2 * away + 1,) * 2, np.uint8)) > 0
     ground = ~near
     if np.count_nonzero(ground) < 0.02 * ground.size:
-        return FrameJudgement(0.0, 0.0, 0.0, ())
+        return FrameJudgement(0.0, 0.0, 0.0)
     middle = float(np.median(light[ground]))
     corner = middle - _darkest_corner(light, ground, middle)
     edge = _longest_edge(light, ground)
     bright = float(np.quantile(light[on_foil], 0.98)) if on_foil.any() else 100.0
     over = float(np.quantile(light[ground], 0.9)) - bright
-    return FrameJudgement(corner, edge, over, _faults(corner, edge, over))
+    return FrameJudgement(corner, edge, over)
 
 
-def _faults(corner: float, edge: float, over: float) -> tuple[str, ...]:
-    found = []
-    if corner > DARK_CORNER_Lstar:
-        found.append("a corner of the frame is dark: move what shades it, or crop")
-    if edge > LEAST_LINE:
-        found.append("an edge runs through the background: a card, its hole or its shadow is seen")
-    if over > FIGHTS_Lstar:
-        found.append("the background is lighter than the foil: take a darker one")
-    return tuple(found)
+def in_frame(
+    corners_px: ArrayLike, picture_shape: tuple[int, int], foil: ArrayLike
+) -> tuple[Booleans, Booleans]:
+    """Return which pixels of a frame show the sheet, and which show its foil.
+
+    Parameters
+    ----------
+    corners_px : (4, 2) float
+        (row, column) of the sheet's corners, in the order of the map's: far left, far right,
+        near right, near left.
+    picture_shape : (int, int)
+        Rows and columns of the frame that `corners_px` are counted in.
+    foil : (rows, cols) float
+        Share of foil in each pixel of the squared sheet.
+    """
+    rows, cols = picture_shape
+    share = np.ascontiguousarray(foil, np.float32)
+    high, wide = share.shape
+    square = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], np.float32) - 0.5
+    corners = np.asarray(corners_px, np.float32)[:, ::-1]
+    turn = cv2.getPerspectiveTransform(square, np.ascontiguousarray(corners))
+    whole = np.ones_like(share)
+    shown = (cv2.warpPerspective(x, turn, (cols, rows)) for x in (whole, share))
+    on_sheet, on_foil = (np.asarray(x > 0.5) for x in shown)
+    return on_sheet, on_foil
 
 
 def _small(

@@ -141,6 +141,39 @@ _DARK_LIMIT: Mapping[LookKind, float] = {
 """Share of foil that may be black; the other looks want it or do not mind."""
 
 
+_FRAME = (
+    GateRule(
+        "corners of the frame lit",
+        "frame_corner_Lstar",
+        15.0,
+        25.0,
+        1.0,
+        "15 or less below it",
+        0.0,
+    ),
+    GateRule(
+        "nothing runs through the frame",
+        "frame_edge_share",
+        0.25,
+        1.0,
+        1.0,
+        "no edge longer than 25% of the frame",
+        0.0,
+    ),
+    GateRule(
+        "background no rival of the foil",
+        "frame_over_foil_Lstar",
+        10.0,
+        40.0,
+        1.0,
+        "10 or less above the brightest foil",
+        -20.0,
+    ),
+)
+"""The frame belongs to the picture: what surrounds the sheet, where the whole frame is known.
+Slopes are long: a frame can be cropped or its background changed. Our choice."""
+
+
 def gates_for(look: Look) -> tuple[GateRule, ...]:
     """Return the gates of a look, the look itself first."""
     is_record = look.kind == "flat copy"
@@ -176,6 +209,7 @@ def gates_for(look: Look) -> tuple[GateRule, ...]:
             "50% or more of a side",
             0.78,
         ),
+        *_FRAME,
         GateRule(
             "foil not blank",
             "foil_clipped_share",

@@ -154,7 +154,7 @@ def why_not(measures: Measures) -> tuple[str, ...]:
     if values["valid_share"][0] < LEAST_VALID_SHARE:
         shown = values["valid_share"][0]
         found.append(
-            f"{1.0 - shown:.0%} of the sheet is outside the picture: step back or use a wider lens"
+            f"{1.0 - shown:.0%} of the sheet is outside the picture: step back or zoom out"
         )
     if values["mask_confidence_share"][0] < LEAST_CONFIDENCE:
         found.append(FOIL_NOT_TOLD)

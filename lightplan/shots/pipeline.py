@@ -18,6 +18,7 @@ from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.results import PhotoScore, Placed, Triple
 from lightplan.shots.sets.journal import photograph_key
 from lightplan.shots.sheet import exact
+from lightplan.shots.sheet.beside import frame_measures
 from lightplan.shots.sheet.carded import CardLight, card_in, card_light
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
 from lightplan.shots.sheet.location import GRID_PX, find_in_shot, place
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lightplan.shots.context import PhotoContext
+    from lightplan.shots.sheet.card import CardFound
     from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm
@@ -123,7 +125,7 @@ def look_at(path: Path, context: PhotoContext) -> Looked:
     if isinstance(sheet, SheetNotFound):
         judged = replace(base, reasons=(sheet.reason,))
     else:
-        judged = _judge_sheet(shot, sheet, _lit_by(context, sheet, light), base)
+        judged = _judge_sheet(shot, sheet, _lit_by(context, sheet, light), base, card)
     if light is not None:
         judged = replace(judged, details={**judged.details, "marker_card": light.to_dict()})
     judged = replace(judged, seconds=time.perf_counter() - start)
@@ -178,9 +180,9 @@ def with_neighbour(context: PhotoContext, paths: Sequence[Path]) -> PhotoContext
 
 
 def _judge_sheet(
-    shot: Shot, sheet: LaidSheet, context: PhotoContext, base: PhotoScore
+    shot: Shot, sheet: LaidSheet, context: PhotoContext, base: PhotoScore, card: CardFound | None
 ) -> PhotoScore:
-    measures = _measure(shot, sheet, context)
+    measures = _measure(shot, sheet, context).joined(frame_measures(shot, sheet, card))
     verdict = _honest(judge(measures, context.look), measures, context)
     return replace(
         base,

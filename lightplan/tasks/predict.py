@@ -16,6 +16,7 @@ from lightplan.light.exposure import (
     Settings,
     camera_picture,
     exposure_of,
+    foil_share,
     sheet_picture,
     sheet_share,
 )
@@ -23,6 +24,7 @@ from lightplan.manifest import write_output
 from lightplan.measures import Finding as Finding
 from lightplan.measures import Judgement as Judgement
 from lightplan.measures import Measures, SheetMaps, find_faults, judge, measure
+from lightplan.measures.frame import FrameJudgement, judge_frame
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
 RigLike: TypeAlias = Rig | LoadedRig | str | os.PathLike[str]
 Progress: TypeAlias = Callable[[str], None]
 PICTURE_LONG_SIDE = 1200
+HALF = 0.5
 FILES = ("picture.png", "glare_map.png", "report.json", "layers.npz")
 
 
@@ -147,8 +150,8 @@ def predict(
     layers = layers_of(rig, detail)
     remember_use()
     progress("measuring the picture")
-    maps = predicted_maps(rig, layers)
-    found = measure_maps(rig, maps)
+    maps, picture = predicted_maps(rig, layers), camera_picture(rig, layers)
+    found = measure_maps(rig, maps).joined(_frame_of(rig, layers, picture).measures())
     findings = find_faults(maps, found, rig.look)
     if explain and findings:
         progress("looking for causes and cures")
@@ -161,8 +164,14 @@ def predict(
         found,
         judge(found, rig.look),
         tuple(findings),
-        camera_picture(rig, layers),
+        picture,
     )
+
+
+def _frame_of(rig: Rig, layers: Layers, picture: Singles) -> FrameJudgement:
+    """Return what surrounds the sheet in the predicted picture."""
+    x, y = layers.camera_xyz_mm[..., 0], layers.camera_xyz_mm[..., 1]
+    return judge_frame(picture, np.isfinite(x), foil_share(rig, x, y) > HALF)
 
 
 def predicted_maps(rig: Rig, layers: Layers) -> SheetMaps:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from lightplan.measures import Background, measure
+from lightplan.measures.frame import judge_frame
 from lightplan.measures.framing import frame_fill
 from lightplan.measures.measure import unit_of
 from lightplan.measures.rules import gates_of, parts_of
@@ -29,7 +30,10 @@ def every_measure(sheet) -> set[str]:
     maps = sheet(0.7, 0.4, background=ground, rows=180, cols=240)
     names = set(measure(maps, Look(), "gold foil", stock_reflectance=(0.8, 0.8, 0.8)))
     fill = set(frame_fill([[0, 0], [0, 9], [9, 9], [9, 0]], (20, 30)))
-    return names | fill | set(sharpness(maps).measures) | set(SHEET_MEASURES)
+    around = set(
+        judge_frame(np.ones((24, 32, 3)), np.eye(24, 32) > 0, np.eye(24, 32) > 0).measures()
+    )
+    return names | fill | around | set(sharpness(maps).measures) | set(SHEET_MEASURES)
 
 
 def test_every_measure_is_defined_and_nothing_else_is(sheet):

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from lightplan.measures import SheetMaps, find_faults, judge, measure, merit
+from lightplan.measures.frame import FrameJudgement
 from lightplan.measures.rules import gates_of, parts_of
 from lightplan.measures.score import NO_JUDGEMENT
 from lightplan.scene.look import LOOK_KINDS, Look
@@ -155,6 +156,35 @@ def test_a_sheet_that_is_small_in_the_frame_has_a_finding(sheet):
     assert [f.code for f in find_faults(maps, found, FLAT)] == ["sheet small in the frame"]
 
 
+@pytest.mark.parametrize(
+    ("around", "code"),
+    [
+        (FrameJudgement(40.0, 0.0, 0.0), "dark corner"),
+        (FrameJudgement(0.0, 0.9, 0.0), "edge in the frame"),
+        (FrameJudgement(0.0, 0.0, 35.0), "background fights the foil"),
+    ],
+)
+def test_what_surrounds_the_sheet_belongs_to_the_picture(sheet, around, code):
+    maps = sheet(0.93, 0.45)
+    clean = measure(maps, FLAT, "silver foil").joined(FrameJudgement(5.0, 0.1, -20.0).measures())
+    assert judge(clean, FLAT).verdict == "keep"
+    assert judge(clean, FLAT).score == judge(measure(maps, FLAT, "silver foil"), FLAT).score
+    found = clean.joined(around.measures())
+    assert judge(found, FLAT).verdict == "adjust"
+    assert [f.code for f in find_faults(maps, found, FLAT)] == [code]
+
+
+def test_dark_stock_may_be_shown_dark_and_white_stock_may_not(sheet):
+    # White stock at L* 85 is the limit; black lettering at a fifth of its light is no fault.
+    values = [
+        measure(sheet(0.9, stock * part), FLAT, None, stock_reflectance=(stock,) * 3)
+        for stock, part in ((0.85, 0.5), (0.04, 0.2))
+    ]
+    white, black = (found["paper_tone_Lstar"].value for found in values)
+    assert white < -20.0
+    assert black > -9.0
+
+
 def test_goods_all_of_metal_are_judged_without_paper(sheet):
     found = verdict(sheet(0.9, mask="all"), FLAT, "aluminium")
     assert found.verdict == "keep"
@@ -236,6 +266,7 @@ def test_any_map_is_measured_without_a_crash_or_a_nan(data, rows, cols, kind, co
 def test_every_gate_and_part_reads_a_known_measure(sheet):
     measures = measure(sheet(), Look(), "gold foil", stock_reflectance=(0.8, 0.8, 0.8))
     known = set(measures) | {"sharpness_resolved_count", "frame_fill_share"}
+    known |= set(FrameJudgement(0.0, 0.0, 0.0).measures())
     for kind in LOOK_KINDS:
         look = Look(kind=kind)
         assert {rule.measure for rule in (*parts_of(look), *gates_of(look))} <= known

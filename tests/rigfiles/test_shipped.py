@@ -33,7 +33,9 @@ def frame(thing):
     straight = abs(normal[2]) > 1 - 1e-9
     reference = np.array([0, 1.0, 0]) if straight else np.array([0, 0, 1.0])
     up = unit(reference - (reference @ normal) * normal)
-    return centre, np.cross(up, normal), up, normal
+    right = np.cross(up, normal)
+    cosine, sine = math.cos(thing.placement.roll_rad), math.sin(thing.placement.roll_rad)
+    return centre, cosine * right + sine * up, cosine * up - sine * right, normal
 
 
 def sheet_points(rig, n=41):
@@ -58,10 +60,13 @@ def hits(origins, directions, thing):
 
 
 def seen_by_foil(rig):
-    """The name of what each point of a flat mirror in the sheet's place would show."""
+    """The name of what each point of a mirror in the sheet's place would show."""
     points = sheet_points(rig)
     mirrored = np.asarray(rig.camera.placement.position_mm) * [1, 1, -1]
     away = points - mirrored
+    # A parabola of height b over width w leans by 8 b x / w^2; the reflection swings twice.
+    lean = 8 * rig.sheet.flatness.bow_mm * points[:, 0] / rig.sheet.width_mm**2
+    away[:, 0] += 2 * lean * np.abs(away[:, 2])
     things = [*rig.cards, *rig.lamps]
     names = np.array([*(thing.name for thing in things), "room"])
     distances = np.stack(
@@ -75,11 +80,7 @@ def share(names, wanted):
 
 
 def lit_in_bright_field(name):
-    return {
-        "gold-card-above": ["roof"],
-        "silver-bookplate-bright": ["sky"],
-        "certificate-a4-bowed": ["ceiling board"],
-    }[name]
+    return {"gold-card-above": ["roof"], "silver-bookplate-bright": ["sky"]}[name]
 
 
 def test_there_are_twelve_that_differ_in_look_foil_and_artwork():
@@ -91,7 +92,7 @@ def test_there_are_twelve_that_differ_in_look_foil_and_artwork():
         "dark field",
         "split",
         "rainbow",
-        "flat copy",
+        "bright band",
     }
     assert len({rig.sheet.foil.kind for rig in rigs}) >= 6
     assert len({rig.sheet.artwork.tobytes() for rig in rigs}) == len(rigs)
@@ -144,9 +145,7 @@ def test_the_whole_sheet_is_in_the_picture_and_nothing_stands_before_it(name):
         assert (t > 1.0).all(), thing.name
 
 
-@pytest.mark.parametrize(
-    "name", ["gold-card-above", "silver-bookplate-bright", "certificate-a4-bowed"]
-)
+@pytest.mark.parametrize("name", ["gold-card-above", "silver-bookplate-bright"])
 def test_bright_field_foil_sees_its_board_alone(name):
     rig = load_rig(name).rig
     names, points = seen_by_foil(rig)
@@ -171,22 +170,22 @@ def test_the_hole_shows_as_half_its_width_where_there_is_no_foil():
     assert art[from_middle < 3 * radius].max() == 0
 
 
-def test_boards_obey_the_card_rule_with_room_for_the_bow():
+def test_the_bar_of_light_shows_as_a_band_aslant_with_the_dark_at_both_sides():
     rig = load_rig("certificate-a4-bowed").rig
-    card = rig.cards[0]
-    lens = np.asarray(rig.camera.placement.position_mm)
-    distance = np.linalg.norm(card.placement.position_mm)
-    needed = 297 * (1 + distance / np.linalg.norm(lens))
+    names, points = seen_by_foil(rig)
+    lit = names == "bar of light"
+    assert 0.14 < lit.mean() < 0.45  # as wide as reads best (seen by eye, docs/measures.md)
+    along = np.array([math.cos(rig.look.direction_rad), math.sin(rig.look.direction_rad)])
+    across = points[:, :2] @ [-along[1], along[0]]
+    assert across[~lit].min() < across[lit].min() - 20
+    assert across[~lit].max() > across[lit].max() + 20
+    assert np.std(across[lit]) < 0.5 * np.std(points[lit, :2] @ along)
     # A parabola of height b over width w leans 4 b / w at its edge; the reflection swings twice.
     swing = 2 * 4 * rig.sheet.flatness.bow_mm / 297
     assert math.degrees(swing) == pytest.approx(2.3, abs=0.05)
-    assert card.width_mm > needed + 2 * distance * swing
-    assert card.height_mm > 210 * (1 + distance / np.linalg.norm(lens))
 
 
-@pytest.mark.parametrize(
-    "name", ["silver-bookplate-bright", "brushed-plant-tag", "certificate-a4-bowed"]
-)
+@pytest.mark.parametrize("name", ["silver-bookplate-bright", "brushed-plant-tag"])
 def test_bounce_lamps_light_the_board_and_turn_their_back_to_the_sheet(name):
     rig = load_rig(name).rig
     lamp = next(lamp for lamp in rig.lamps if lamp.name == "under light")
@@ -250,7 +249,8 @@ def test_a_lamp_behind_tissue_runs_over_the_sheet_as_the_look_says(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_no_lamp_is_mirrored_into_the_lens(name):
     names, _ = seen_by_foil(load_rig(name).rig)
-    assert share(names, [lamp.name for lamp in load_rig(name).rig.lamps]) == 0
+    lamps = {lamp.name for lamp in load_rig(name).rig.lamps}
+    assert share(names, list(lamps - {"bar of light"})) == 0  # the bar is what the band is made of
 
 
 def test_dark_field_sees_black_with_white_at_both_edges():
