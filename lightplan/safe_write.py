@@ -189,7 +189,7 @@ class Scratch:
         place = Path(tempfile.gettempdir())
         with locked(place) as held:
             if held:
-                self._sweep(place)
+                self._take_away_dead(place)
             self.path = Path(tempfile.mkdtemp(prefix=self._PREFIX, dir=place))
             self._lock = self._locked(self.path)
 
@@ -200,12 +200,21 @@ class Scratch:
             os.close(self._lock)
             self._lock = None
 
-    def _sweep(self, place: Path) -> None:
-        for folder in place.glob(f"{self._PREFIX}*"):
+    @classmethod
+    def sweep(cls) -> None:
+        """Take away the folders of processes that were killed."""
+        place = Path(tempfile.gettempdir())
+        with contextlib.suppress(OSError), locked(place) as held:
+            if held:
+                cls._take_away_dead(place)
+
+    @classmethod
+    def _take_away_dead(cls, place: Path) -> None:
+        for folder in place.glob(f"{cls._PREFIX}*"):
             with contextlib.suppress(OSError):
                 if folder.is_symlink() or folder.stat().st_uid != os.getuid():
                     continue
-                lock = self._locked(folder)
+                lock = cls._locked(folder)
                 if lock is not None:
                     shutil.rmtree(folder, ignore_errors=True)
                     os.close(lock)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
 from lightplan.page.guard import HOST
+from lightplan.safe_write import Scratch
 from lightplan.session.live import LIVE_PICTURE
 from lightplan.session.places import page_key_file
 
@@ -46,6 +47,7 @@ def serve(
     from lightplan.page.app import make_app
     from lightplan.page.desk import Desk
 
+    Scratch.sweep()  # of a page that was killed
     bound = _bound(port)
     number = bound.getsockname()[1]
     key = key_for(number)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import asyncio
-import tempfile
+import contextlib
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from lightplan.errors import BadInput
 from lightplan.page.uploads import Dropped
+from lightplan.safe_write import Scratch
 from lightplan.session import places
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from lightplan.page.clients import Client
     from lightplan.page.desk import Desk
 
@@ -134,8 +136,8 @@ async def with_file(file: Dropped, work: Callable[[Path], Answer]) -> Answer:
     """Do something with a dropped file as a file on the disk, which is gone afterwards."""
 
     def run() -> Answer:
-        with tempfile.TemporaryDirectory(prefix="lightplan-") as folder:
-            path = Path(folder) / f"dropped{file.suffix}"
+        with contextlib.closing(Scratch()) as scratch:
+            path = scratch.path / f"dropped{file.suffix}"
             path.write_bytes(file.content)
             try:
                 return work(path)

@@ -14,7 +14,7 @@ from lightplan.planning.kit_words import Offer, kit_sentences
 from lightplan.planning.plan import explored
 from lightplan.planning.pool import Judges
 from lightplan.scene import HolderKind, Output, Rig
-from lightplan.scene.edits import rounded
+from lightplan.scene.rounding import rounded
 from lightplan.scene.setting_errors import SettingErrors
 
 if TYPE_CHECKING:
@@ -172,7 +172,7 @@ class _Counter:
             return Offer(items=items, price=price, rig=None, score=0.0, reason=reason), 0.0
         best = found[0]
         looked = 100 * share_of(best.bare)
-        rig, score = best.rig, min(100.0, looked + self._searched_over_looked)
+        rig, score = rounded(best.rig), min(100.0, looked + self._searched_over_looked)
         if search:
             rig, score = self._search(best)
             if not items:

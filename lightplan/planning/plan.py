@@ -20,7 +20,7 @@ from lightplan.planning.robust import judge_builds
 from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken, set_down
-from lightplan.scene.edits import rounded
+from lightplan.scene.rounding import rounded
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import Found, StopRule
 from lightplan.search.multistart import Explored, explore

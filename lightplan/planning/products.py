@@ -12,6 +12,7 @@ from lightplan.planning.finishing import moves
 from lightplan.planning.robust import judge_builds
 from lightplan.planning.starts import starts
 from lightplan.scene.clearance import broken
+from lightplan.scene.rounding import rounded
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import StopRule, minimise
 from lightplan.search.multistart import FIRST_RADIUS
@@ -135,7 +136,7 @@ def plan_range(
 
     rule = StopRule(evaluations=evaluations, tolerance=0.003, should_stop=should_stop)
     found = minimise(values, guesses, seed=seed, rule=rule)
-    common = largest.rig_at(found.point)
+    common = rounded(largest.rig_at(found.point), rig)
     fits = []
     for product in products:
         progress(f"how {product.name} fares")
@@ -202,7 +203,7 @@ def _nudged(
     bench: Bench, rig: Rig, seed: int, evaluations: int, should_stop: Callable[[], bool]
 ) -> Judged:
     """Return the best rig near the common one: powers first, then small moves."""
-    powers = bench.judge_solved(rig)
+    powers = bench.judge(rounded(bench.judge_solved(rig).rig, rig))
     if powers.excess_mm <= FORGIVEN_MM and powers.score >= KEEP_FROM:
         return powers
     near = _bench(replace(rig, freedoms=tuple(_near(rig, bench))))
@@ -210,7 +211,7 @@ def _nudged(
     found = minimise(
         lambda ps: [near.value(p) for p in ps], [near.point_of(rig)], seed=seed, rule=rule
     )
-    moved = near.judge_solved(near.rig_at(found.point))
+    moved = near.judge(rounded(near.judge_solved(near.rig_at(found.point)).rig, rig))
     return min(powers, moved, key=lambda j: j.value)
 
 

@@ -140,38 +140,6 @@ def set_values(rig: Rig, values: Mapping[tuple[str, str], float]) -> Rig:
     return edited(rig, *(Set(element, name, value) for (element, name), value in values.items()))
 
 
-def rounded(rig: Rig) -> Rig:
-    """Return a rig whose places are whole tenths of a millimetre, its powers hundredths of a stop.
-
-    What planning found has more digits than a tape measure and a rig file need.
-    """
-    things: list[Lamp | Card] = [*rig.lamps, *rig.cards]
-    edits: list[Edit] = []
-    for thing in things:
-        if thing.locked:
-            continue
-        place = thing.placement
-        edits.append(
-            Move(
-                element=thing.name,
-                position_mm=as_vector([round(v, 1) for v in place.position_mm]),
-                aim_mm=as_vector([round(v, 1) for v in place.aim_mm]),
-            )
-        )
-        if isinstance(thing, Lamp):
-            edits.append(Power(element=thing.name, trim_stops=round(thing.trim_stops, 2)))
-    place = rig.camera.placement
-    if not rig.camera.locked:
-        edits.append(
-            Move(
-                element="camera",
-                position_mm=as_vector([round(v, 1) for v in place.position_mm]),
-                aim_mm=as_vector([round(v, 1) for v in place.aim_mm]),
-            )
-        )
-    return edited(rig, *edits)
-
-
 class _Parts:
     """A rig taken apart: its things by name, in the file's order."""
 

@@ -16,6 +16,7 @@ from lightplan.reports.residual import ForeignMark, residual_png
 from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.rigfiles.write import rewritten, rig_to_toml
 from lightplan.scene import Rig
+from lightplan.scene.rounding import rounded
 from lightplan.scene.slips import slipped
 
 if TYPE_CHECKING:
@@ -31,8 +32,9 @@ SHOWN_PX = 900
 def as_built_toml(advice: Advice, path: Path, rig: RigLike, *, replace: bool) -> Path:
     """Write the rig as it stands, with comments on what was found."""
     assert advice.estimate is not None
-    built = advice.estimate.as_built
     loaded = rig if isinstance(rig, LoadedRig | Rig) else load_rig(rig)
+    planned = loaded.rig if isinstance(loaded, LoadedRig) else loaded
+    built = rounded(advice.estimate.as_built, planned)
     lines = ["The rig as it stood in " + advice.photo.file + ", as far as the photograph tells."]
     lines += [_found_line(found) for found in advice.things]
     if not advice.things:

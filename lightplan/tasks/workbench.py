@@ -6,11 +6,9 @@ Each function takes `watch`, `part` and `stop`, and can be done in a process of 
 from __future__ import annotations
 
 import contextlib
-import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightplan.light import Detail
@@ -32,6 +30,7 @@ from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import torch_notes
 from lightplan.reports.setup.words import place_words
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
+from lightplan.safe_write import Scratch
 from lightplan.tasks.closer import exposure_words, jpeg_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.move_words import dimension_words, move_line
@@ -41,6 +40,8 @@ from lightplan.tasks.setup import facts_of, write_setup
 from lightplan.tasks.workers import Workers
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from lightplan.scene import Rig
     from lightplan.tasks.looks import ProofLook
 
@@ -249,8 +250,8 @@ def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> Sheet:
     stop.check()
     watch(Progress(stage="drawing the sheet"))
     facts = facts_of(loaded, prediction)
-    with tempfile.TemporaryDirectory(prefix="lightplan-") as folder:
-        sheet = Path(folder) / "setup.pdf"
+    with contextlib.closing(Scratch()) as scratch:
+        sheet = scratch.path / "setup.pdf"
         write_setup(prediction, sheet, facts=facts, paper="A4", unit="mm", replace=False)
         content = sheet.read_bytes()
     rig = loaded.rig

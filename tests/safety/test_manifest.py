@@ -189,3 +189,27 @@ def test_folders_of_killed_processes_are_swept_and_those_of_living_ones_stay(tmp
     first.close()
     second.close()
     assert names(tmp_path) == []
+
+
+KILLED = """
+import asyncio, os, signal, sys, tempfile
+tempfile.tempdir = sys.argv[1]
+from lightplan.page.starting import with_file
+from lightplan.page.uploads import Dropped
+
+def work(path):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+asyncio.run(with_file(Dropped(name="a.jpg", suffix=".jpg", content=b"a photograph"), work))
+"""
+
+
+def test_what_was_dropped_on_a_page_that_was_killed_is_gone_after_the_next_start(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    subprocess.run([sys.executable, "-c", KILLED, str(tmp_path)], check=False)
+    (left,) = tmp_path.iterdir()
+    assert [p.read_bytes() for p in left.iterdir()] == [b"a photograph"]
+    Scratch.sweep()
+    assert names(tmp_path) == []

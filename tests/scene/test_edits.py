@@ -20,7 +20,6 @@ from lightplan.scene.edits import (
     Set,
     Turn,
     edited,
-    rounded,
     set_values,
 )
 
@@ -172,12 +171,3 @@ def test_what_is_not_there_is_refused_by_name(rig: Rig) -> None:
         edited(rig, Turn(element="cone", turn_rad=0.1))
     with pytest.raises(RigError, match="clear of the sheet"):
         edited(rig, Move(element="board", position_mm=(0.0, 0.0, 1.0)))
-
-
-def test_rounded_places_need_no_more_than_a_tape_measure(rig: Rig) -> None:
-    moved = edited(rig, Set("key", "x_mm", 12.3456), Power(element="key", trim_stops=-0.98765))
-    found = rounded(moved)
-    assert found.lamps[0].placement.position_mm == (12.3, 0.0, 800.0)
-    assert found.lamps[0].trim_stops == -0.99
-    locked = edited(rig, Exchange(replace(moved.lamps[0], locked=True)))
-    assert rounded(locked).lamps[0].trim_stops == -0.98765
