@@ -10,12 +10,14 @@ Examples
 
 from __future__ import annotations
 
-import importlib
-from typing import TYPE_CHECKING, Any
-
 from lightplan.version import __version__
 
+# As typing has it, which is not imported: it takes most of the time in which the command line
+# cannot yet heed Ctrl-C.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from lightplan.planning.result import NoPlan as NoPlan
     from lightplan.planning.result import Plan as Plan
     from lightplan.rigfiles import LoadedRig as LoadedRig
@@ -62,5 +64,7 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     """Return a public name, importing its module."""
     if name in _WHERE:
+        import importlib
+
         return getattr(importlib.import_module(_WHERE[name]), name)
     raise AttributeError(f"module 'lightplan' has no attribute {name!r}")

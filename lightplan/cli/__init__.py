@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-import signal
 import sys
-from types import FrameType
-from typing import NoReturn
-
-__all__ = ["main"]
 
 _STOPPED = 130
+_NOTHING_LOST = "Stopped; nothing was left half-written."
+
+try:  # Ctrl-C before there is a handler: what Python does itself before this cannot be told so
+    import signal
+except KeyboardInterrupt:
+    print(_NOTHING_LOST, file=sys.stderr)
+    sys.exit(_STOPPED)
+
+TYPE_CHECKING = False  # as typing has it, which would take its time
+if TYPE_CHECKING:
+    from types import FrameType
+    from typing import NoReturn
+
+__all__ = ["main"]
 
 
 def main() -> NoReturn:
@@ -37,7 +46,7 @@ def main() -> NoReturn:
     except BaseException:
         if not asked:
             raise
-        print("Stopped; nothing was left half-written.", file=sys.stderr)
+        print(_NOTHING_LOST, file=sys.stderr)
         code = _STOPPED
     if asked or usual is signal.default_int_handler:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done: only leaving is left

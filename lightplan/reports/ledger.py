@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 PICTURE_MM = 46.0
 PICTURE_PX = 420
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 _STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;
 color:#1c1c22}
@@ -65,6 +66,7 @@ def ledger_html(title: str, notes: Sequence[Note]) -> str:
     parts = [
         "<!doctype html><html lang=en><meta charset=utf-8>",
         '<meta name=viewport content="width=device-width,initial-scale=1">',
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
         f"<title>{html.escape(title)}</title><style>{_STYLE}</style><h1>{html.escape(title)}</h1>",
         f"<p class=faint>{_summary(notes)}</p>",
     ]

@@ -1,12 +1,22 @@
-"""Pages made from hostile texts: no script of theirs runs, nothing outside is asked for."""
+"""Pages made from hostile texts: no script of theirs runs, nothing outside is asked for.
+
+Each of the twenty texts stands in each text field that a page shows: of a rig, of a photograph's
+name and EXIF, and in what a report may say of them.
+"""
 
 import shutil
+from dataclasses import fields, replace
 
+import numpy as np
 import pytest
 from hostile import TEXTS
+from PIL import Image
 
 from lightplan.light import Detail, Engine
 from lightplan.reports.contact_sheet import contact_sheet_html
+from lightplan.reports.ledger import Note, ledger_html
+from lightplan.reports.proof import ProofCell
+from lightplan.reports.proof_page import proof_html
 from lightplan.reports.scores import ScoreRow
 from lightplan.reports.view_html import view_html
 from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Sheet, Shell
@@ -46,37 +56,143 @@ def opened(browser, path):
     return ran, outside, text
 
 
-def rig(first):
-    """A rig whose texts are the hostile ones from `first` on, each unlike the others."""
-    title, lamp, window, card, shell, prop = (TEXTS[(first + i) % len(TEXTS)] for i in range(6))
+def rig(first, names=1):
+    """A rig whose names are hostile texts: all of them in each kind of thing, if `names` is 20."""
+    texts = list(enumerate(TEXTS[(first + i) % len(TEXTS)] for i in range(names)))
+    square = {"width_mm": 200, "height_mm": 200}
+    window = Lamp(
+        name=f"{TEXTS[first]} window", placement=Placement((-900, 0, 500)), is_window=True, **square
+    )
     return Rig(
-        title=title,
+        title=TEXTS[first],
         sheet=Sheet(width_mm=90, height_mm=50),
         camera=Camera(placement=Placement((0, -300, 400))),
         lamps=(
-            Lamp(name=lamp, placement=Placement((300, 0, 500)), width_mm=200, height_mm=200),
-            Lamp(name=window, placement=Placement((-900, 0, 500)), width_mm=500, height_mm=500,
-                 is_window=True),
+            window,
+            *(
+                Lamp(name=f"{text} lamp", placement=Placement((300 + 250 * i, 0, 500)), **square)
+                for i, text in texts
+            ),
         ),
-        cards=(Card(name=card, placement=Placement((0, 300, 300)), width_mm=200, height_mm=200),),
-        shells=(Shell(name=shell, foot_width_mm=500),),
-        props=(Prop(name=prop, shape="post", position_mm=(250, 0, 0), width_mm=20, depth_mm=20,
-                    height_mm=100),),
-    )  # fmt: skip
+        cards=tuple(
+            Card(name=f"{text} card", placement=Placement((0, 300 + 50 * i, 300)), **square)
+            for i, text in texts
+        ),
+        shells=tuple(Shell(name=f"{text} cone", foot_width_mm=500 + 10 * i) for i, text in texts),
+        props=tuple(
+            Prop(
+                name=f"{text} post",
+                shape="post",
+                position_mm=(250, -40 * i, 0),
+                width_mm=20,
+                depth_mm=20,
+                height_mm=100,
+            )
+            for i, text in texts
+        ),
+    )
 
 
-@pytest.mark.parametrize("first", [0, 5, 10, 15])
-def test_the_set_in_3d(browser, tmp_path, first):
-    built = rig(first)
+@pytest.fixture(scope="module")
+def drawn():
+    """The set in 3-D of a rig with every text as the name of every kind of thing."""
+    built = rig(0, names=len(TEXTS))
+    small = rig(0)
     detail = Detail.quick(camera_rows=24, camera_cols=32)
+    return built, small, Engine(small, detail).layers(small)
+
+
+@pytest.mark.slow
+def test_the_set_in_3d_names_things(browser, tmp_path, drawn):
+    built, _, layers = drawn
     path = tmp_path / "set.html"
-    path.write_text(view_html(built, Engine(built, detail).layers(built)), "utf-8")
+    path.write_text(view_html(built, layers), "utf-8")
     ran, outside, text = opened(browser, path)
     assert ran == []
     assert outside == []
     squeezed = "".join(text.split())
-    for name in (built.title, built.lamps[0].name, built.cards[0].name):
-        assert "".join(name.split()) in squeezed  # shown as it was typed
+    for hostile in TEXTS:
+        for kind in ("lamp", "card"):
+            assert "".join(f"{hostile} {kind}".split()) in squeezed  # shown as it was typed
+
+
+@pytest.mark.slow
+def test_the_set_in_3d_has_a_title(browser, tmp_path, drawn):
+    _, small, layers = drawn
+    for number, hostile in enumerate(TEXTS):
+        path = tmp_path / f"{number}.html"
+        path.write_text(view_html(replace(small, title=hostile), layers), "utf-8")
+        ran, outside, text = opened(browser, path)
+        assert (ran, outside) == ([], [])
+        assert "".join(hostile.split()) in "".join(text.split())
+
+
+def proof_cell(text):
+    """A cell that has a text wherever a cell can have one."""
+    values = {field.name: text for field in fields(ProofCell)}
+    numbers = {"codes": np.zeros((8, 10, 3), np.uint8), "score": 50.0, "metal": 0.5}
+    return ProofCell(**{**values, **numbers, "facts": (text, text)})
+
+
+def test_the_proof_sheet(browser, tmp_path):
+    for number, title in enumerate(TEXTS[:4]):
+        path = tmp_path / f"{number}.html"
+        page = proof_html(
+            [proof_cell(text) for text in TEXTS],
+            title=title,
+            left_out=[(text, text) for text in TEXTS],
+        )
+        path.write_text(page, "utf-8")
+        ran, outside, text = opened(browser, path)
+        assert (ran, outside) == ([], [])
+        assert "".join(TEXTS[0].split()) in "".join(text.split())
+
+
+def test_the_notes_of_a_shoot(browser, tmp_path):
+    picture = np.zeros((8, 10, 3), np.uint8)
+    notes = [Note(text, text, 50.0, (text,), text, text, picture) for text in TEXTS]
+    path = tmp_path / "shoot.html"
+    for title in TEXTS[:4]:
+        page = ledger_html(title, notes)
+        path.write_text(page, "utf-8")
+        ran, outside, text = opened(browser, path)
+        assert (ran, outside) == ([], [])
+        assert TEXTS[0] in text
+    assert "default-src 'none'" in page  # were something overlooked, it could not run either
+
+
+TEXT_TAGS = (0x010D, 0x010E, 0x010F, 0x0110, 0x0131, 0x0132, 0x013B, 0x013C, 0x8298)
+INNER_TEXT_TAGS = (0x9003, 0x9004, 0x9290, 0x9286, 0xA420, 0xA430, 0xA431, 0xA433, 0xA434)
+"""CIPA DC-008: document, description, make, model, software, date, artist, host, copyright;
+dates and their parts, the maker's comment, image and owner, body and lens."""
+
+
+def photograph(path, text):
+    """Write a photograph of a sheet with a text in every text field of its EXIF and comment."""
+    picture = Image.new("RGB", (300, 200), (30, 30, 34))
+    picture.paste((170, 168, 160), (75, 50, 225, 150))
+    exif = Image.Exif()
+    for tag in TEXT_TAGS:
+        exif[tag] = text
+    inner = exif.get_ifd(0x8769)
+    for tag in INNER_TEXT_TAGS:
+        inner[tag] = text if tag != 0x9286 else b"ASCII\0\0\0" + text.encode()
+    picture.save(path, "JPEG", quality=90, exif=exif.tobytes(), comment=text.encode())
+
+
+@pytest.mark.slow
+def test_names_and_exif_of_photographs(browser, tmp_path, lightplan):
+    shots, out = tmp_path / "shots", tmp_path / "out"
+    shots.mkdir()
+    for number, text in enumerate(TEXTS):
+        name = text.replace("/", "\N{DIVISION SLASH}")  # a name can hold no other
+        photograph(shots / f"{number} {name}.jpg", text)
+        assert text.encode() in next(shots.glob(f"{number} *")).read_bytes()
+    said = lightplan("score", shots, "--size", "96x64", "--workers", 1, "--out", out)
+    assert said.code == 0, said.err
+    ran, outside, text = opened(browser, out / "contact_sheet.html")
+    assert (ran, outside) == ([], [])
+    assert "3 ' onmouseover='ran(4)' autofocus" in text  # all names are there, as text
 
 
 def test_the_contact_sheet(browser, tmp_path):

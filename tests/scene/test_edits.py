@@ -11,17 +11,7 @@ from hypothesis import strategies as st
 from lightplan.errors import RigError
 from lightplan.scene import Camera, Card, Freedom, Hole, Lamp, Placement, Prop, Rig, Sheet, Shell
 from lightplan.scene.dimensions import value_of
-from lightplan.scene.edits import (
-    Add,
-    Exchange,
-    Move,
-    Power,
-    Remove,
-    Set,
-    Turn,
-    edited,
-    set_values,
-)
+from lightplan.scene.edits import Add, Exchange, Move, Power, Remove, Set, Turn, edited, set_values
 
 KEY = Lamp(name="key", placement=Placement((0, 0, 800)))
 BOARD = Card(
