@@ -42,6 +42,8 @@ def main() -> NoReturn:
         one_linear_thread()
         from lightplan.cli.app import main as run
 
+        if asked:  # it fell into a callback of Python's own, which passes over every fault
+            raise KeyboardInterrupt
         code = run()
     except BaseException:
         if not asked:

@@ -18,6 +18,7 @@ from lightplan.faults import CAUGHT, as_told
 
 PROGRAM = (sys.executable, "-m", "lightplan")
 PRESET = "silver-bookplate-bright"
+ROOT = Path(__file__).parents[2]
 
 
 def run(*words, env=None, preexec=None, **options):
@@ -165,3 +166,64 @@ def test_stopped_is_told(number, code, moment, tmp_path):
     if made.returncode == code:
         assert "Traceback" not in errors
     assert not [p for p in tmp_path.rglob("*") if p.suffix == ".tmp"]
+
+
+EARLY = """
+import sys
+sys.path.insert(0, sys.argv[1])
+sys.modules.pop("signal", None)
+
+class Interrupted:
+    def find_spec(self, name, path=None, target=None):
+        if name == "signal":
+            raise KeyboardInterrupt
+
+sys.meta_path.insert(0, Interrupted())
+from lightplan.cli import main
+"""
+
+
+def test_ctrl_c_before_there_is_a_handler_is_told_too():
+    done = subprocess.run(
+        [sys.executable, "-S", "-c", EARLY, str(ROOT)], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (130, "Stopped; nothing was left half-written.\n")
+
+
+SWALLOWED = """
+import os, signal, sys
+sys.path.insert(0, sys.argv[1])
+
+class Swallows:
+    def find_spec(self, name, path=None, target=None):
+        if name == "lightplan.cli.app":
+            try:
+                os.kill(os.getpid(), signal.SIGINT)
+            except KeyboardInterrupt:
+                pass
+
+sys.meta_path.insert(0, Swallows())
+sys.argv[1:] = ["--version"]
+from lightplan.cli import main
+main()
+"""
+
+
+def test_ctrl_c_that_a_callback_swallowed_while_loading_still_stops():
+    done = subprocess.run(
+        [sys.executable, "-c", SWALLOWED, str(ROOT)], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout) == (130, "")
+    assert done.stderr == "Stopped; nothing was left half-written.\n"
+
+
+def test_little_is_loaded_before_ctrl_c_is_heeded():
+    """What comes before is the interpreter's own start, which nothing of ours can shorten."""
+    program = (
+        "import sys; sys.path.insert(0, sys.argv[1]); before = set(sys.modules); import lightplan;"
+        "print(sorted(set(sys.modules) - before))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-S", "-c", program, str(ROOT)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "['__future__', 'lightplan', 'lightplan.version']"

@@ -9,8 +9,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hostile import TEXTS
-from PIL import Image
+from hostile import TEXTS, photograph, rig
 
 from lightplan.light import Detail, Engine
 from lightplan.reports.contact_sheet import contact_sheet_html
@@ -19,7 +18,6 @@ from lightplan.reports.proof import ProofCell
 from lightplan.reports.proof_page import proof_html
 from lightplan.reports.scores import ScoreRow
 from lightplan.reports.view_html import view_html
-from lightplan.scene import Camera, Card, Lamp, Placement, Prop, Rig, Sheet, Shell
 
 CHROMIUM = shutil.which("chromium")
 
@@ -56,47 +54,10 @@ def opened(browser, path):
     return ran, outside, text
 
 
-def rig(first, names=1):
-    """A rig whose names are hostile texts: all of them in each kind of thing, if `names` is 20."""
-    texts = list(enumerate(TEXTS[(first + i) % len(TEXTS)] for i in range(names)))
-    square = {"width_mm": 200, "height_mm": 200}
-    window = Lamp(
-        name=f"{TEXTS[first]} window", placement=Placement((-900, 0, 500)), is_window=True, **square
-    )
-    return Rig(
-        title=TEXTS[first],
-        sheet=Sheet(width_mm=90, height_mm=50),
-        camera=Camera(placement=Placement((0, -300, 400))),
-        lamps=(
-            window,
-            *(
-                Lamp(name=f"{text} lamp", placement=Placement((300 + 250 * i, 0, 500)), **square)
-                for i, text in texts
-            ),
-        ),
-        cards=tuple(
-            Card(name=f"{text} card", placement=Placement((0, 300 + 50 * i, 300)), **square)
-            for i, text in texts
-        ),
-        shells=tuple(Shell(name=f"{text} cone", foot_width_mm=500 + 10 * i) for i, text in texts),
-        props=tuple(
-            Prop(
-                name=f"{text} post",
-                shape="post",
-                position_mm=(250, -40 * i, 0),
-                width_mm=20,
-                depth_mm=20,
-                height_mm=100,
-            )
-            for i, text in texts
-        ),
-    )
-
-
 @pytest.fixture(scope="module")
 def drawn():
     """The set in 3-D of a rig with every text as the name of every kind of thing."""
-    built = rig(0, names=len(TEXTS))
+    built = rig(0, lamps=len(TEXTS), others=len(TEXTS))
     small = rig(0)
     detail = Detail.quick(camera_rows=24, camera_cols=32)
     return built, small, Engine(small, detail).layers(small)
@@ -159,25 +120,6 @@ def test_the_notes_of_a_shoot(browser, tmp_path):
         assert (ran, outside) == ([], [])
         assert TEXTS[0] in text
     assert "default-src 'none'" in page  # were something overlooked, it could not run either
-
-
-TEXT_TAGS = (0x010D, 0x010E, 0x010F, 0x0110, 0x0131, 0x0132, 0x013B, 0x013C, 0x8298)
-INNER_TEXT_TAGS = (0x9003, 0x9004, 0x9290, 0x9286, 0xA420, 0xA430, 0xA431, 0xA433, 0xA434)
-"""CIPA DC-008: document, description, make, model, software, date, artist, host, copyright;
-dates and their parts, the maker's comment, image and owner, body and lens."""
-
-
-def photograph(path, text):
-    """Write a photograph of a sheet with a text in every text field of its EXIF and comment."""
-    picture = Image.new("RGB", (300, 200), (30, 30, 34))
-    picture.paste((170, 168, 160), (75, 50, 225, 150))
-    exif = Image.Exif()
-    for tag in TEXT_TAGS:
-        exif[tag] = text
-    inner = exif.get_ifd(0x8769)
-    for tag in INNER_TEXT_TAGS:
-        inner[tag] = text if tag != 0x9286 else b"ASCII\0\0\0" + text.encode()
-    picture.save(path, "JPEG", quality=90, exif=exif.tobytes(), comment=text.encode())
 
 
 @pytest.mark.slow

@@ -1,0 +1,143 @@
+"""The page of `lightplan open` with hostile texts in every text field: nothing of theirs runs."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hostile import TEXTS, photograph, rig
+from page_server import serve
+
+import lightplan.page
+from lightplan.rigfiles.loaded import PlanRecord, Thing, Tolerance
+from lightplan.rigfiles.write import rig_to_toml
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+CHROMIUM = shutil.which("chromium")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed"),
+]
+STAGES = ("start", "look", "layout", "plan", "build", "shoot", "pick", "keep")
+PATIENCE_MS = 120_000
+
+
+def write_home(home: Path) -> Path:
+    """Write a work with the texts in all of its fields, and presets with each as a title."""
+    built = rig(0, lamps=2)
+    lit = tuple(replace(lamp, on=lamp is built.lamps[0]) for lamp in built.lamps)
+    built = replace(built, lamps=lit)
+    names = [lamp.name for lamp in built.lamps]
+    things = [
+        Thing(kind="white board", width_mm=210, height_mm=297, name=f"{text} owned")
+        for text in TEXTS
+    ]
+    record = PlanRecord(
+        score=90.0,
+        yield_share=0.9,
+        good_score=80.0,
+        tolerances=tuple(
+            Tolerance(element=name, dimension="x_mm", minus=3, plus=3) for name in names
+        ),
+        critical=tuple((name, "x_mm") for name in names),
+        rig_digest=TEXTS[0],
+        made_with=TEXTS[1],
+        stopped_because=TEXTS[2],
+    )
+    text = rig_to_toml(built, notes="\n".join(TEXTS), plan=record, owned=things, shop=things)
+    (home / "rigs").mkdir()
+    for number, title in enumerate(TEXTS):
+        small = replace(rig(number), title=title)
+        name = f"{number} {title}".replace("/", "\N{DIVISION SLASH}")  # a name can hold no other
+        (home / "rigs" / f"{name}.toml").write_text(rig_to_toml(small), "utf-8")
+    folder = home / '"><img src=x onerror=ran(21)>'
+    folder.mkdir()
+    work = folder / "' onmouseover='ran(22)' q.toml"
+    work.write_text(text, "utf-8")
+    return work
+
+
+@pytest.fixture
+def tab(tmp_path: Path) -> Iterator[tuple[Any, list[str], list[int]]]:
+    """A tab with the page, what it asked for, and which of the texts ran."""
+    driver = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    served = serve(tmp_path, str(write_home(tmp_path)))
+    asked: list[str] = []
+    ran: list[int] = []
+    try:
+        with driver.sync_playwright() as play:
+            browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+            context = browser.new_context()
+            context.set_default_timeout(PATIENCE_MS)
+            context.expose_function("ran", lambda number: ran.append(number))
+            page = context.new_page()
+            page.on("request", lambda request: asked.append(request.url))
+            page.on("dialog", lambda dialog: dialog.dismiss())
+            page.goto(f"{served.address}/?key={served.key}")
+            page.wait_for_selector("#stages a")
+            own = (served.address, served.address.replace("http", "ws"), "data:", "blob:")
+            yield page, own, asked, ran
+            browser.close()
+    finally:
+        served.stop()
+
+
+def touch_all(page: Any) -> None:
+    page.evaluate(
+        "for (const e of document.querySelectorAll('body *')) for (const kind of"
+        " ['mouseover', 'focus']) e.dispatchEvent(new Event(kind, {bubbles: true}))"
+    )
+
+
+def shown(page: Any) -> str:
+    return "".join(page.inner_text("body").split())
+
+
+def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path) -> None:
+    page, own, asked, ran = tab
+    for stage in STAGES:
+        page.evaluate(f"location.hash = '{stage}'")
+        page.wait_for_selector(f"main[data-stage={stage}] h1")
+        if stage == "layout":
+            page.wait_for_selector(".verdict .score")
+        if stage == "keep":
+            page.wait_for_selector(".shelf-item")
+        if stage == "shoot":
+            photos = []
+            for number, text in enumerate(TEXTS[:3]):
+                name = text.replace("/", "\N{DIVISION SLASH}")
+                photos.append(tmp_path / f"{number} {name}.jpg")
+                photograph(photos[-1], text)
+            page.set_input_files("label.drop input[type=file]", photos)
+            page.wait_for_selector(".strip .name")
+        touch_all(page)
+        page.wait_for_timeout(300)
+    for text in TEXTS:  # on the shelf, as they were typed
+        assert "".join(text.split()) in shown(page)
+    assert ran == []
+    assert [url for url in asked if not url.startswith(own)] == []
+    asked.clear()
+    page.evaluate("fetch('https://example.org/x').catch(() => 0)")  # and it would be seen
+    page.evaluate("ran(1)")
+    assert ran == [1]
+
+
+MAKES_MARKUP = re.compile(
+    r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|createContextualFragment"
+    r"|\beval\(|new Function|srcdoc"
+)
+
+
+def test_scripts_of_the_page_never_make_markup_of_text() -> None:
+    folder = Path(lightplan.page.__file__).parent / "static"
+    scripts = [*folder.glob("*.js"), *folder.glob("stages/*.js")]
+    assert len(scripts) >= 10
+    found = [(s.name, MAKES_MARKUP.findall(s.read_text("utf-8"))) for s in scripts]
+    assert [one for one in found if one[1]] == []
+    assert MAKES_MARKUP.search("place.innerHTML = `<b>${name}</b>`")
