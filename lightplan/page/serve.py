@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
 from lightplan.page.guard import HOST
-from lightplan.safe_write import Scratch
 from lightplan.session.live import LIVE_PICTURE
-from lightplan.session.places import page_key_file
+from lightplan.session.places import clear_up, page_key_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -47,7 +46,7 @@ def serve(
     from lightplan.page.app import make_app
     from lightplan.page.desk import Desk
 
-    Scratch.sweep()  # of a page that was killed
+    clear_up()  # after a page that was killed
     bound = _bound(port)
     number = bound.getsockname()[1]
     key = key_for(number)

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from lightplan.errors import BadInput
 from lightplan.page.uploads import Dropped
-from lightplan.safe_write import Scratch
 from lightplan.session import places
 
 if TYPE_CHECKING:
@@ -136,9 +134,7 @@ async def with_file(file: Dropped, work: Callable[[Path], Answer]) -> Answer:
     """Do something with a dropped file as a file on the disk, which is gone afterwards."""
 
     def run() -> Answer:
-        with contextlib.closing(Scratch()) as scratch:
-            path = scratch.path / f"dropped{file.suffix}"
-            path.write_bytes(file.content)
+        with places.for_a_moment(file.content, file.suffix) as path:
             try:
                 return work(path)
             except BadInput as error:

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 from lightplan.errors import BadInput, RigError
 from lightplan.rigfiles import copy_rig
 from lightplan.rigfiles.store import find_rig, own_folder, preset_paths, shipped_folder
-from lightplan.safe_write import atomic_write
+from lightplan.safe_write import Scratch, atomic_write
 
 if TYPE_CHECKING:
     import os
+    from collections.abc import Iterator
 
 MOST_RECENT = 12
 
@@ -87,6 +88,20 @@ def keep_photograph(folder: Path, name: str, content: bytes) -> Path:
         path = folder / f"{Path(name).stem}-{number}{Path(name).suffix}"
         number += 1
     return path if path.exists() else atomic_write(path, content, replace=False)
+
+
+@contextlib.contextmanager
+def for_a_moment(content: bytes, suffix: str) -> Iterator[Path]:
+    """Have bytes as a file on the disk, which is gone afterwards, or after the next start."""
+    with contextlib.closing(Scratch()) as scratch:
+        path = scratch.path / f"dropped{suffix}"
+        path.write_bytes(content)
+        yield path
+
+
+def clear_up() -> None:
+    """Take away what a process that was killed had on the disk for a moment."""
+    Scratch.sweep()
 
 
 def new_work(name: str) -> Path:
