@@ -62,35 +62,6 @@ def _double(values: Floats) -> Doubles:
     return np.ascontiguousarray(values, np.float64)
 
 
-def pair_polygon(points: Doubles, normals: Doubles, corners: Doubles) -> Doubles:
-    """Return the exact view factor from each point to its own flat polygon.
-
-    The part below the point's horizon is cut off; a patch is seen from either side.
-
-    Parameters
-    ----------
-    points, normals : (n, 3) float
-    corners : (n, k, 3) float
-        Convex polygons.
-
-    Returns
-    -------
-    (n,) float
-
-    Examples
-    --------
-    A 2 x 2 square at distance 1 over the point (Howell, configuration B-3 four times):
-
-    >>> square = np.array([[[-1, -1, 1], [1, -1, 1], [1, 1, 1], [-1, 1, 1.0]]])
-    >>> up = np.array([[0.0, 0.0, 1.0]])
-    >>> float(pair_polygon(0 * up, up, square).round(9)[0])
-    0.554126424
-    """
-    factors = np.empty(len(points))
-    compiled.to_polygons(_double(points), _double(normals), _double(corners), factors)
-    return factors
-
-
 def dot(a: _Array, b: _Array) -> _Array:
     """Return a . b, coordinates first."""
     total: _Array = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]

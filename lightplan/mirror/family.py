@@ -16,7 +16,7 @@ from lightplan.mirror.rays import (
     mirrored_rays,
     wave_slope,
 )
-from lightplan.scene import Camera, Card, Foil, Placement, Sheet
+from lightplan.scene import Camera, Foil, Placement, Sheet
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
@@ -222,19 +222,3 @@ def _grown(hull: Doubles, shift: float) -> Doubles:
         return hull
     corners = shift * np.array([[-1, -1], [-1, 1], [1, -1], [1, 1]])
     return _hull((hull[:, None, :] + corners).reshape(-1, 2))
-
-
-def covered_share(camera: Camera, sheet: Sheet, card: Card, *, swing_rad: float = 0.0) -> float:
-    """Return the share of the sheet whose mirrored rays all meet a card (0 to 1).
-
-    Nothing else is in the way here; the light model's glare map knows the rest.
-    """
-    points = lattice(sheet, 17)
-    rays = mirrored_rays(camera, sheet, points, swing_rad=swing_rad)
-    place, _ = hit_plane(rays, card.placement)
-    with np.errstate(invalid="ignore"):
-        inside = (np.abs(place) <= [card.width_mm / 2, card.height_mm / 2]).all(axis=1)
-    if card.hole is not None:
-        away = np.hypot(*(place - card.hole.offset_mm).T)
-        inside &= ~(away < card.hole.diameter_mm / 2)
-    return float(inside.reshape(len(points), -1).all(axis=1).mean())

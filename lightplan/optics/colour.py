@@ -140,13 +140,6 @@ def linear_srgb_to_lab(linear: ArrayLike) -> Floats:
     return xyz_to_lab(linear_srgb_to_xyz(linear))
 
 
-def chroma_and_hue_rad(lab: ArrayLike) -> tuple[Floats, Floats]:
-    """Return C*ab and the hue angle (0 to 2 pi) of (..., 3) CIELAB."""
-    lab = _floats(lab)
-    a, b = lab[..., 1], lab[..., 2]
-    return np.hypot(a, b), np.mod(np.arctan2(b, a), 2.0 * np.pi)
-
-
 def difference_2000(lab: ArrayLike, other: ArrayLike) -> Doubles:
     """Return the CIEDE2000 colour difference.
 

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import math
 
-REFLECTED_METER_K = 12.5
-"""Reflected-light meter constant; ISO 2720:1974 allows 10.6 to 13.4. [cd s/(m2 ISO)]"""
 INCIDENT_METER_C = 250.0
 """Incident-light meter constant for a flat receptor; ISO 2720:1974 allows 240 to 400."""
 LENS_Q = 0.65
@@ -34,27 +32,6 @@ def ev_100(*, f_number: float, time_s: float, iso: float) -> float:
     return ev(f_number=f_number, time_s=time_s) - math.log2(iso / 100.0)
 
 
-def metered_luminance(
-    *, f_number: float, time_s: float, iso: float, constant: float = REFLECTED_METER_K
-) -> float:
-    """Return the luminance [cd/m2] for which a reflected-light meter gives these settings."""
-    return constant * f_number**2 / (time_s * iso)
-
-
-def metered_illuminance(
-    *, f_number: float, time_s: float, iso: float, constant: float = INCIDENT_METER_C
-) -> float:
-    """Return the illuminance [lx] for which an incident-light meter gives these settings."""
-    return constant * f_number**2 / (time_s * iso)
-
-
-def focal_plane_exposure(
-    luminance_cd_m2: float, *, f_number: float, time_s: float, lens_q: float = LENS_Q
-) -> float:
-    """Return the exposure H = q L t / N^2 [lx s] on the sensor."""
-    return lens_q * luminance_cd_m2 * time_s / f_number**2
-
-
 def saturation_exposure(*, iso: float) -> float:
     """Return the focal-plane exposure 78 / S [lx s] that just clips."""
     return SATURATION_H / iso
@@ -76,14 +53,3 @@ def saturation_luminance(
 def time_for_saturation(luminance_cd_m2: float, *, f_number: float, iso: float) -> float:
     """Return the exposure time [s] for which a luminance just clips."""
     return saturation_luminance(f_number=f_number, time_s=1.0, iso=iso) / luminance_cd_m2
-
-
-def flash_f_number(guide_number_m: float, *, distance_m: float, iso: float = 100.0) -> float:
-    """Return the f-number N = GN sqrt(S / 100) / distance, GN in metres at ISO 100.
-
-    Examples
-    --------
-    >>> flash_f_number(32.0, distance_m=4.0)
-    8.0
-    """
-    return guide_number_m * math.sqrt(iso / 100.0) / distance_m

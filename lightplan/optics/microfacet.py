@@ -46,20 +46,6 @@ def d(hx: Floats, hy: Floats, hz: Floats, ax: ArrayLike, ay: ArrayLike) -> Float
     return np.where(hz > 0.0, density, np.zeros((), density.dtype))
 
 
-def lambda_smith(vx: Floats, vy: Floats, vz: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:
-    """Return Smith's Lambda, hidden over visible facet area; inf at grazing.
-
-    Parameters
-    ----------
-    vx, vy, vz : (...) float
-        Direction, vz > 0.
-    ax, ay : (...) float
-        GGX alpha along x and y.
-    """
-    slope = np.square(vx * _like(vz, ax)) + np.square(vy * _like(vz, ay))
-    return np.asarray(0.5 * (np.sqrt(1.0 + slope / np.square(vz)) - 1.0))
-
-
 def g1(vx: Floats, vy: Floats, vz: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:
     """Return Smith's masking 1 / (1 + Lambda): the share of facets seen; 0 below the surface.
 
@@ -112,53 +98,6 @@ def sample_visible_normals(view: Floats, ax: ArrayLike, ay: ArrayLike, u: Floats
     length = np.maximum(np.sqrt(hx * hx + hy * hy + hz * hz), np.finfo(view.dtype).tiny)
     normal[:, 0], normal[:, 1], normal[:, 2] = hx / length, hy / length, hz / length
     return normal
-
-
-def visible_density(view: Floats, half: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:
-    """Return the density of visible normals, per solid angle of the normal.
-
-    Parameters
-    ----------
-    view, half : (..., 3) float
-        Direction to the viewer and microfacet normal.
-    ax, ay : (...) float
-        GGX alpha along x and y.
-
-    Returns
-    -------
-    (...) float
-        G1(view) max(0, view . half) D(half) / view_z. [1/sr]
-    """
-    v, h = np.moveaxis(view, -1, 0), np.moveaxis(half, -1, 0)
-    seen = np.maximum(v[0] * h[0] + v[1] * h[1] + v[2] * h[2], 0.0)
-    area = np.maximum(v[2], np.finfo(v.dtype).tiny)
-    masking = g1(v[0], v[1], v[2], ax, ay)
-    return np.asarray(masking * seen * d(h[0], h[1], h[2], ax, ay) / area)
-
-
-def brdf(view: Floats, light: Floats, ax: ArrayLike, ay: ArrayLike) -> Floats:
-    """Return the reflectance distribution of a perfect (Fresnel = 1) rough mirror.
-
-    Parameters
-    ----------
-    view, light : (..., 3) float
-        Directions away from the surface; the two may be swapped.
-    ax, ay : (...) float
-        GGX alpha along x and y.
-
-    Returns
-    -------
-    (...) float
-        D G1(view) G1(light) / (4 view_z light_z), 0 below the surface. [1/sr]
-    """
-    v, w = np.moveaxis(view, -1, 0), np.moveaxis(light, -1, 0)
-    half = v + w
-    half = half / np.maximum(np.sqrt(np.sum(half * half, axis=0)), np.finfo(v.dtype).tiny)
-    above = (v[2] > 0.0) & (w[2] > 0.0)
-    facing = np.where(above, 4.0 * v[2] * w[2], 1.0)
-    masking = g1(v[0], v[1], v[2], ax, ay) * g1(w[0], w[1], w[2], ax, ay)
-    value = d(half[0], half[1], half[2], ax, ay) * masking / facing
-    return np.where(above, value, np.zeros((), value.dtype))
 
 
 def _like(pattern: Floats, alpha: ArrayLike) -> Floats:

@@ -44,41 +44,6 @@ def centred_rectangle(*, width: ArrayLike, height: ArrayLike, distance: ArrayLik
     return 4.0 * corner_rectangle(width=half_width, height=half_height, distance=distance)
 
 
-def standing_rectangle(*, width: ArrayLike, height: ArrayLike, distance: ArrayLike) -> Doubles:
-    """Return the factor to a rectangle that stands on the receiver's plane.
-
-    The foot of one upright edge is `distance` straight in front of the receiver; catalogue
-    B-4.
-    """
-    height, width, distance = (np.asarray(v, float) for v in (height, width, distance))
-    slant = np.hypot(height, distance)
-    total = np.arctan2(width, distance) - distance / slant * np.arctan2(width, slant)
-    return np.asarray(total / (2.0 * np.pi))
-
-
-def coaxial_disk(*, radius: ArrayLike, distance: ArrayLike, tilt_rad: ArrayLike = 0.0) -> Doubles:
-    """Return the factor to a disk whose axis goes through the receiver; catalogue B-12.
-
-    The receiver may be tilted as long as the whole disk stays above its horizon.
-    """
-    radius, distance = np.asarray(radius, float), np.asarray(distance, float)
-    return np.asarray(radius**2 / (radius**2 + distance**2) * np.cos(tilt_rad))
-
-
-def offset_disk(*, radius: ArrayLike, distance: ArrayLike, offset: ArrayLike) -> Doubles:
-    """Return the factor to a parallel disk, its axis `offset` beside the receiver (B-13)."""
-    r2, h2, a2 = (np.square(np.asarray(v, float)) for v in (radius, distance, offset))
-    total = a2 + h2 + r2
-    return np.asarray(0.5 * (1.0 - (a2 + h2 - r2) / np.sqrt(total**2 - 4.0 * r2 * a2)))
-
-
-def rectangle_solid_angle(*, width: ArrayLike, height: ArrayLike, distance: ArrayLike) -> Doubles:
-    """Return the solid angle [sr] of a rectangle seen from straight before its middle."""
-    a = np.asarray(width, float) / (2.0 * np.asarray(distance, float))
-    b = np.asarray(height, float) / (2.0 * np.asarray(distance, float))
-    return np.asarray(4.0 * np.arcsin(a * b / np.sqrt((1.0 + a * a) * (1.0 + b * b))))
-
-
 def polygon(points: ArrayLike, normals: ArrayLike, vertices: ArrayLike) -> Doubles:
     """Return the factor from each receiver to a flat polygon, cut at the horizon.
 

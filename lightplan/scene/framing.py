@@ -140,12 +140,6 @@ def leaning(azimuth_rad: float, lean_rad: float) -> Doubles:
     )
 
 
-def lean_of(camera: Camera) -> float:
-    """Return by how much the line from the sheet's middle to the lens leans, in rad."""
-    x, y, z = camera.placement.position_mm
-    return math.atan2(math.hypot(x, y), z)
-
-
 def _looking(camera: Camera, position: Doubles, aim: Doubles) -> Camera:
     place = Placement(
         (float(position[0]), float(position[1]), float(position[2])),

@@ -132,14 +132,6 @@ def look_at(path: Path, context: PhotoContext) -> Looked:
     return Looked(judged, shot, None if isinstance(sheet, SheetNotFound) else sheet)
 
 
-def judge_or_refuse(path: Path, context: PhotoContext) -> PhotoScore:
-    """Return `judge_photo`, with refusals as results."""
-    try:
-        return judge_photo(path, context)
-    except LightplanError as refusal:
-        return PhotoScore.refused(path, str(refusal))
-
-
 def _lit_by(context: PhotoContext, sheet: LaidSheet, light: CardLight | None) -> PhotoContext:
     """Return the context with the paper's reflectance, where a card tells what nobody did.
 

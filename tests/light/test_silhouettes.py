@@ -5,11 +5,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from plain_laws import coaxial_disk
 
 from lightplan.geometry.points import frames, unit_square
 from lightplan.geometry.shapes import Ball, Flat, Opening
 from lightplan.light.silhouettes import Outlines
-from lightplan.optics.view_factors import coaxial_disk
 from lightplan.scene.surfaces import Surface
 
 UP = np.array([[0.0, 0.0, 1.0]])

@@ -1,4 +1,5 @@
 import numpy as np
+import plain_laws
 import pytest
 
 from lightplan.optics import colour, fresnel
@@ -20,7 +21,7 @@ LEAF_AND_METAL = {
 
 def lightness_chroma_hue(kind, cosine=1.0):
     lab = colour.linear_srgb_to_lab(foil_curve(kind).evaluate(cosine))
-    chroma, hue = colour.chroma_and_hue_rad(lab)
+    chroma, hue = plain_laws.chroma_and_hue_rad(lab)
     return lab[0], chroma, np.rad2deg(hue)
 
 

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from plain_questions import covered_share
 
 from lightplan.mirror.family import (
     NO_MARGINS,
     Margins,
     bow_swing,
     card_side,
-    covered_share,
     family_on_plane,
     lobe_half_width,
     mirror_plane,

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from plain_questions import covered_share
 
-from lightplan.mirror.family import covered_share
 from lightplan.mirror.rays import centre_ray, hit_plane, lattice, mirrored_rays
 from lightplan.optics.grating import diffract
 from lightplan.planning.starts import guesses, rainbow_direction, starts

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +12,7 @@ import pytest
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.setup.elements import elements_of
 from lightplan.reports.setup.exposure import STEADY_TIMES_S, bracket_stops, exposure_lines
-from lightplan.reports.setup.facts import NO_FACTS, SetupFacts, SetupTolerance
+from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
 from lightplan.reports.setup.steps import importance, steps_of, swing_mm, tolerance_words
 from lightplan.reports.setup.words import stance
 from lightplan.rigfiles.load import load_rig
@@ -180,6 +180,14 @@ def test_props_are_told_by_their_foot_and_come_before_what_they_hold() -> None:
     assert steps["stand (2)"] == "Stand this post here."
     assert steps["block (3)"] == "Stand this box here."
     assert list(steps).index("stand (2)") < list(steps).index("sky (4)")
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetupTolerance:
+    element: str
+    dimension: str
+    minus: float
+    plus: float
 
 
 def test_tolerances_of_one_size_stand_together() -> None:

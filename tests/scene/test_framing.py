@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lightplan.scene import Body, Camera, Placement, Sheet
-from lightplan.scene.framing import framed, framing, held_upright, lean_of, leaning
+from lightplan.scene.framing import framed, framing, held_upright, leaning
 
 SHEET = Sheet(width_mm=148, height_mm=105)
 
@@ -30,7 +30,8 @@ def test_the_camera_goes_where_the_sheet_fills_the_frame(lean_deg, fill):
     towards = leaning(-math.pi / 2, math.radians(lean_deg))
     found = framed(camera(), SHEET, towards, fill=fill)
     assert framing(found, SHEET).filled == pytest.approx(fill, abs=2e-3)
-    assert lean_of(found) == pytest.approx(math.radians(lean_deg), abs=1e-9)
+    x, y, z = found.placement.position_mm
+    assert math.atan2(math.hypot(x, y), z) == pytest.approx(math.radians(lean_deg), abs=1e-9)
     places = found.project(np.array([[0, 52.5, 0], [0, -52.5, 0.0]]), 2, 2)
     assert places[:, 0].mean() == pytest.approx(0.5, abs=0.01), "above and below are alike"
 

@@ -131,10 +131,3 @@ def to_patches(
                     if over > level_mm:
                         total += polygon(start, normals[i], corners[j])
                 factors[i, j] = present * total / spread.shape[1]
-
-
-@compiled
-def to_polygons(points: Doubles, normals: Doubles, corners: Doubles, factors: Doubles) -> None:
-    """Write view factors (n,) from each point to its own polygon of corners (n, k, 3)."""
-    for i in range(points.shape[0]):
-        factors[i] = polygon(points[i], normals[i], corners[i])

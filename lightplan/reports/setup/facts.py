@@ -35,16 +35,6 @@ class ToleranceLike(Protocol):
 
 
 @dataclass(frozen=True, kw_only=True)
-class SetupTolerance:
-    """The plain form of a tolerance, for callers that have none of their own."""
-
-    element: str
-    dimension: str
-    minus: float
-    plus: float
-
-
-@dataclass(frozen=True, kw_only=True)
 class SetupNote:
     """A further part of the sheet: a heading, and named lines under it."""
 

@@ -4,18 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
-from lightplan.shots.sheet.outline import straighten
-from lightplan.units import LengthUnit, show_length
-
-if TYPE_CHECKING:
-    from lightplan.shots.sheet.corners import SheetFound
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,52 +40,6 @@ class CameraPose:
     def height_mm(self) -> float:
         """Height of the lens above the sheet's plane."""
         return float(self.position_mm[2])
-
-    def in_words(self, unit: LengthUnit = "mm") -> str:
-        """Return where the camera stood, as a maker would say it.
-
-        >>> place = read_only([0.0, -100.0, 400.0])
-        >>> pose = CameraPose(place, read_only(np.eye(3)), 412.3, 0.245, 0.1)
-        >>> print(pose.in_words().split(": ")[1])
-        400 mm above it and 100 mm towards you, tilted 14 degrees from square.
-        """
-        x, y, z = self.position_mm
-        parts = [f"{show_length(z, unit)} above it"]
-        if abs(y) >= 0.02 * self.distance_mm:
-            parts.append(f"{show_length(abs(y), unit)} {'away from' if y > 0 else 'towards'} you")
-        if abs(x) >= 0.02 * self.distance_mm:
-            parts.append(f"{show_length(abs(x), unit)} to the {'right' if x > 0 else 'left'}")
-        where = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
-        return (
-            f"The lens was {show_length(self.distance_mm, unit)} from the sheet's middle: {where}, "
-            f"tilted {math.degrees(self.tilt_rad):.0f} degrees from square."
-        )
-
-
-def camera_pose(
-    found: SheetFound, *, width_mm: float, height_mm: float, focal_px: float
-) -> CameraPose:
-    """Return the pose of the camera that sees the sheet's corners where they are.
-
-    Parameters
-    ----------
-    found : SheetFound
-    width_mm, height_mm : float
-    focal_px : float
-        Focal length in pixels of the picture the corners refer to; the lens axis is
-        taken to be in the middle of the picture (a cropped picture gives a wrong pose).
-
-    Raises
-    ------
-    PhotoError
-        If no camera in front of the sheet sees the corners so.
-    """
-    rows, cols = found.shape
-    corners = straighten(found.corners[:, ::-1], found.bending, found.shape)
-    x, y = width_mm / 2, height_mm / 2
-    sheet = np.array([[-x, y, 0], [x, y, 0], [x, -y, 0], [-x, -y, 0]])
-    middle = (cols - 1) / 2, (rows - 1) / 2
-    return pose_of_points(sheet, corners, focal_px=focal_px, middle=middle)
 
 
 def pose_of_points(
