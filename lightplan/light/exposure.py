@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.light import soft_edge
 from lightplan.light.rim import flank_light
 from lightplan.optics import exposure as exposure_law
 
@@ -199,8 +200,9 @@ def camera_picture(rig: Rig, layers: Layers) -> Singles:
         at = (xyz[..., 0], xyz[..., 1], blur)
         mix -= _sampled(rig.sheet, flank, *at)[..., None] * layers.camera_foil
         mix += np.stack([_sampled(rig.sheet, glow[..., c], *at) for c in range(3)], axis=-1)
-    whole = np.where(np.isnan(mix), layers.camera_surround, mix)
-    return np.asarray(np.nan_to_num(whole) / clip_luminance(rig, layers), np.float32)
+    whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
+    whole = soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0]))
+    return np.asarray(whole / clip_luminance(rig, layers), np.float32)
 
 
 def _pixel_mm(layers: Layers) -> float:

@@ -42,6 +42,9 @@ LONG_SIDE, LEAST = 9, 4
 RAYS = 55
 HALF = 0.5
 SMOOTH_PX = 1.5  # over which the outline's direction is taken
+EVEN_PX = 3.0
+"""Over which it is then averaged. The artwork's pixels let it stray by some degrees from one to the
+next, and a lamp that is mirrored there would turn an edge into a row of dots."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,8 +190,25 @@ def outline_of(sheet: Sheet) -> Outline:
     smooth = ndimage.gaussian_filter(inwards, SMOOTH_PX, mode="nearest")
     down, across = np.gradient(smooth, *step)
     row, col = np.nonzero(share > 1e-3)
-    facing = np.arctan2(-down[row, col], across[row, col])  # rows count towards us
+    facing = _even_facing(-down, across, share)[row, col]  # rows count towards us
     return Outline(read_only(share), row, col, facing)
+
+
+def _even_facing(up: Doubles, across: Doubles, share: Doubles) -> Doubles:
+    """Return which way (rows, cols) the foil lies, averaged along the outline.
+
+    Averaged with doubled angles, so that the two edges of a thin stroke, which face opposite
+    ways, agree on how the stroke lies; each keeps its own side of it.
+    """
+    way = across + 1j * up
+    size = np.maximum(np.abs(way), 1e-12)
+    twice = way * way / size * share
+    even = np.sqrt(
+        ndimage.gaussian_filter(twice.real, EVEN_PX)
+        + 1j * ndimage.gaussian_filter(twice.imag, EVEN_PX)
+    )
+    side = np.where((even * way.conj()).real < 0.0, -1.0, 1.0)
+    return np.asarray(np.angle(even * side))
 
 
 def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:

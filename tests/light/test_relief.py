@@ -169,3 +169,20 @@ def test_what_lies_under_film_is_seen_through_it():
 
     red, dark = paper(Film(under=(0.8, 0.1, 0.1))), paper(Film(under=(0, 0, 0)))
     assert red[0] - dark[0] > 5 * (red[1] - dark[1])
+
+
+def test_the_way_that_an_edge_faces_does_not_stray_from_pixel_to_pixel():
+    # A disk: the foil lies towards its middle from every place of its edge (closed form).
+    rows = cols = 240
+    y, x = np.mgrid[:rows, :cols] - 119.5
+    away = np.hypot(x, y)
+    sheet = Sheet(
+        width_mm=60,
+        height_mm=60,
+        artwork=np.clip(80.0 - away + 0.5, 0.0, 1.0),
+        foil=Foil(kind="gold foil", relief=Relief(depth_mm=0.07, flank_mm=0.6)),
+    )
+    found = outline_of(sheet)
+    exact = np.arctan2(found.row - 119.5, -(found.col - 119.5))
+    off = np.abs(np.angle(np.exp(1j * (found.facing_rad - exact))))
+    assert np.degrees(off.max()) < 2.0
