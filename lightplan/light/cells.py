@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.geometry.curved import Ball, Cone
 from lightplan.geometry.mesh import Mesh
-from lightplan.geometry.shapes import Ball, Cells, Cone, Crossing, Flat
+from lightplan.geometry.shapes import Cells, Crossing, Flat
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -22,7 +22,8 @@ from lightplan.geometry.clipping import (
     edge_planes,
     without,
 )
-from lightplan.geometry.shapes import Ball, Flat
+from lightplan.geometry.curved import Ball
+from lightplan.geometry.shapes import Flat
 from lightplan.light.lobe_area import MOST_HALVINGS, lobe_area, matte_area
 
 if TYPE_CHECKING:

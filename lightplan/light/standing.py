@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 
 from lightplan.arrays import Integers
-from lightplan.geometry.mesh import Mesh
 from lightplan.light import coat, emission
 from lightplan.light.bounce import System, ViewFactors
 from lightplan.light.cells import Patchwork
@@ -21,6 +20,7 @@ from lightplan.light.frame import CameraFrame
 from lightplan.light.kept import NEW, Kept, Moves, alike
 from lightplan.light.lattice import Lattice
 from lightplan.light.metal import coating
+from lightplan.light.sameness import in_place, same_surface, shine_alike
 from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
 from lightplan.light.table import ruled
@@ -97,7 +97,7 @@ class Standing(Kept):
                 s if o == NEW else old[o] for s, o in zip(surfaces, came, strict=True)
             )
             self.lamps, self.patchwork = lamps, patchwork
-            if not first and not _in_place(moves, len(old)):
+            if not first and not in_place(moves, len(old)):
                 yield "numbering"
                 self._renumber(moves)
             self._changed = moves.changed
@@ -122,7 +122,7 @@ class Standing(Kept):
             found = NEW
             for old in kin:
                 shines = (faces.get(index), before.get(old))
-                if _same_surface(surface, self.surfaces[old]) and _shine_alike(*shines):
+                if same_surface(surface, self.surfaces[old]) and shine_alike(*shines):
                     found = old
                     kin.remove(old)
                     break
@@ -338,26 +338,6 @@ class Standing(Kept):
         """Where the layers of the sheet are shown."""
         found: Lattice = self._parts["grid"]
         return found
-
-
-def _in_place(moves: Moves, before: int) -> bool:
-    """Whether every surface, cell and texel has the place it had."""
-    stays = all(old in (NEW, i) for i, old in enumerate(moves.came))
-    return stays and len(moves.came) == before and moves.before.faces == moves.after.faces
-
-
-def _same_surface(one: Surface, other: Surface) -> bool:
-    """Whether two surfaces are the same by value, bodies of triangles by their corners."""
-    return one == other or (isinstance(one.shape, Mesh) and alike(one, other))
-
-
-def _shine_alike(one: LampFace | None, other: LampFace | None) -> bool:
-    """Whether two lamps of the same shape spread their light alike."""
-    if one is None or other is None:
-        return one is other
-    if not alike(one.profile, other.profile):
-        return False
-    return one.profile is None or alike(one.axes, other.axes)
 
 
 def _dressed(rig: Rig, detail: Detail) -> tuple[Surface, ...]:

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.geometry.shapes import Cone, Flat
+from lightplan.geometry.curved import Cone
+from lightplan.geometry.shapes import Flat
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.geometry.shapes import Ball, Flat, Samples
+from lightplan.geometry.curved import Ball
+from lightplan.geometry.shapes import Flat, Samples
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.geometry.curved import Ball, Cone
 from lightplan.geometry.mesh import Mesh
-from lightplan.geometry.shapes import Ball, Cone, Flat
+from lightplan.geometry.shapes import Flat
 from lightplan.light.exposure import sheet_picture
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name

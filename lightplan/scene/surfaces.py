@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
+from lightplan.geometry.curved import Ball, Cone
 from lightplan.geometry.mesh import Mesh
-from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
+from lightplan.geometry.shapes import Flat, Opening
 from lightplan.scene.placement import Placement
 
 if TYPE_CHECKING:

@@ -20,7 +20,6 @@ from lightplan.advice.first_things import (
     told_move,
     trims_of_state,
 )
-from lightplan.advice.orders import foreign_words
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
 from lightplan.estimate import Estimate, Photographed, changed_since, estimate
@@ -35,9 +34,11 @@ from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
 from lightplan.scene.slips import Foreign, Slip, slipped
 from lightplan.shots.pipeline import Looked, look_at
+from lightplan.tasks.advice_entries import foreign_entry, move_entry, slip_entry
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
 from lightplan.tasks.advice_words import advice_words as advice_words
 from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
+from lightplan.tasks.camera_slips import camera_slips
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.photographed import context_of, photographed
 from lightplan.version import __version__
@@ -47,13 +48,6 @@ if TYPE_CHECKING:
 
     from lightplan.shots.results import PhotoScore
     from lightplan.tasks.predict import RigLike
-
-EXPOSURE_OFF, BALANCE_OFF = 0.3, 0.1
-"""Stops from which exposure and white balance (red over blue) count as slips: settings come in
-thirds of a stop, and lamps differ in colour by a few hundredths. Ours."""
-BLURRED_PX = 3.2
-"""Rise of the artwork's edges in pixels of the file from which a small count of details is the
-lens's fault and not that of a small file."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,9 +103,9 @@ class Advice:
             "measures": {name: pair[0] for name, pair in self.photo.measures.items()},
             "findings": [finding_entry(self._explained(f)) for f in self.photo.findings],
             "as_planned": self.as_planned,
-            "slips": [_slip_entry(f) for f in sorted(self.things, key=lambda f: -f.cost)],
-            "foreign": [_foreign_entry(f) for f in self.foreign],
-            "first_move": None if self.first_move is None else _move_entry(self.first_move),
+            "slips": [slip_entry(f) for f in sorted(self.things, key=lambda f: -f.cost)],
+            "foreign": [foreign_entry(f) for f in self.foreign],
+            "first_move": None if self.first_move is None else move_entry(self.first_move),
             "since": self.since,
             "cannot_tell": list(self.cannot_tell),
             "sentence": self.sentence,
@@ -296,88 +290,6 @@ def plan_settings(rig: Rig) -> Settings:
     detail = replace(Detail.quick(camera_rows=8, camera_cols=8), sheet_long_side=120)
     layers = layers_of(rig, detail)
     return settings_for(rig, layers.sheet_paper, layers.sheet_foil, sheet_share(rig, layers))
-
-
-def camera_slips(found: Estimate, score: PhotoScore, data: Photographed) -> tuple[Slip, ...]:
-    """Return what is off in the camera's settings."""
-    camera, slips = found.camera, []
-    if abs(camera.exposure_stops) >= EXPOSURE_OFF:
-        sure = 0.95 if data.clip_cd_m2 is not None else 0.7
-        slips.append(
-            Slip(
-                element="exposure",
-                dimension="stops",
-                value=camera.exposure_stops,
-                unit="stops",
-                uncertainty=max(camera.exposure_sigma, 0.05),
-                confidence=sure,
-            )
-        )
-    if abs(camera.balance_stops) >= BALANCE_OFF:
-        slips.append(
-            Slip(
-                element="white balance",
-                dimension="stops",
-                value=camera.balance_stops,
-                unit="stops",
-                uncertainty=0.04,
-                confidence=0.9,
-            )
-        )
-    resolved, rise = (
-        score.value(n) for n in ("sharpness_resolved_count", "sharpness_edge_rise_px")
-    )
-    if resolved is not None and rise is not None and resolved < 400 and rise > BLURRED_PX:
-        slips.append(
-            Slip(
-                element="focus",
-                dimension="blur_px",
-                value=rise,
-                unit="",
-                uncertainty=0.2 * rise,
-                confidence=0.9,
-            )
-        )
-    return tuple(slips)
-
-
-def _slip_entry(found: Found) -> dict[str, Any]:
-    slip = found.slip
-    return {
-        "element": slip.element,
-        "dimension": slip.dimension,
-        "value": slip.value,
-        "unit": slip.unit,
-        "uncertainty": slip.uncertainty,
-        "confidence": slip.confidence,
-        "what": found.what,
-        "cost": found.cost,
-    }
-
-
-def _foreign_entry(one: Foreign) -> dict[str, Any]:
-    return {
-        "direction": list(one.direction),
-        "distance_mm": one.distance_mm,
-        "width_mm": one.width_mm,
-        "luminance_cd_m2": list(one.luminance_cd_m2),
-        "where_mm": None if one.where_mm is None else list(one.where_mm),
-        "cost": one.cost,
-        "what": foreign_words(one),
-    }
-
-
-def _move_entry(move: FirstMove) -> dict[str, Any]:
-    return {
-        "text": move.text,
-        "element": move.element,
-        "dimension": move.dimension,
-        "value": move.value,
-        "unit": move.unit,
-        "score_after": move.score_after,
-        "uncertainty": move.uncertainty,
-        "gain": move.gain,
-    }
 
 
 def _loaded(rig: RigLike) -> LoadedRig:

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
+from lightplan.geometry.curved import Ball, Cone
 from lightplan.geometry.mesh import Mesh
-from lightplan.geometry.shapes import Ball, Cone, Flat
+from lightplan.geometry.shapes import Flat
 from lightplan.mirror.family import family_on_plane
 from lightplan.mirror.rays import mirrored_rays
 from lightplan.reports.palette import colours_by_name

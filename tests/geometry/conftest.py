@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
+from lightplan.geometry.curved import Ball, Cone
 from lightplan.geometry.points import frames
-from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
+from lightplan.geometry.shapes import Flat, Opening
 
 
 def turned(normal, **options):

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from lightplan.errors import RigError
+from lightplan.geometry.curved import Ball
 from lightplan.geometry.mesh import Mesh
-from lightplan.geometry.shapes import Ball, Flat
+from lightplan.geometry.shapes import Flat
 
 trimesh = pytest.importorskip("trimesh")
 MIDDLE = np.array([-20.0, 10.0, 35.0])

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from lightplan import compiled as compiling
+from lightplan.geometry.curved import Ball, Cone
 from lightplan.geometry.mesh import Mesh
-from lightplan.geometry.shapes import Ball, Cone, Flat, Opening
+from lightplan.geometry.shapes import Flat, Opening
 from lightplan.light import bounce, kernels
 from lightplan.light.cells import Patchwork
 from lightplan.light.compiled import gratings, tracing

@@ -1,0 +1,53 @@
+"""Entries of the advice's report.json."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from lightplan.advice.orders import foreign_words
+
+if TYPE_CHECKING:
+    from lightplan.advice.first_things import FirstMove, Found
+    from lightplan.scene.slips import Foreign
+
+
+def slip_entry(found: Found) -> dict[str, Any]:
+    """Return a thing that is off as plain values."""
+    slip = found.slip
+    return {
+        "element": slip.element,
+        "dimension": slip.dimension,
+        "value": slip.value,
+        "unit": slip.unit,
+        "uncertainty": slip.uncertainty,
+        "confidence": slip.confidence,
+        "what": found.what,
+        "cost": found.cost,
+    }
+
+
+def foreign_entry(one: Foreign) -> dict[str, Any]:
+    """Return a thing that is in no rig as plain values."""
+    return {
+        "direction": list(one.direction),
+        "distance_mm": one.distance_mm,
+        "width_mm": one.width_mm,
+        "luminance_cd_m2": list(one.luminance_cd_m2),
+        "where_mm": None if one.where_mm is None else list(one.where_mm),
+        "cost": one.cost,
+        "what": foreign_words(one),
+    }
+
+
+def move_entry(move: FirstMove) -> dict[str, Any]:
+    """Return the move to make first as plain values."""
+    return {
+        "text": move.text,
+        "element": move.element,
+        "dimension": move.dimension,
+        "value": move.value,
+        "unit": move.unit,
+        "score_after": move.score_after,
+        "uncertainty": move.uncertainty,
+        "gain": move.gain,
+    }
