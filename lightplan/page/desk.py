@@ -86,10 +86,6 @@ class Desk:
 
     def begin(self, loop: asyncio.AbstractEventLoop) -> None:
         """Start what runs beside the page."""
-        # Two threads that load parts of one package at the same moment may find it half made;
-        # so what they need is loaded before there are two.
-        from lightplan.tasks import closer, layout, live  # noqa: F401
-
         self._loop = loop
         self._live = Live(self._from_thread(self._seen))
         self._eyes = Jobs(self._from_thread(self._looked))
@@ -189,13 +185,15 @@ class Desk:
         document = self.document
         if self._live is None or document is None or not self._can_see.is_set():
             return
-        self._live.show(document.rig, document.revision, mark)
-        self._rest_later()
-
-    def _rest_later(self) -> None:
-        """Look closely once the hand has rested."""
         if self._rest is not None:
             self._rest.cancel()
+            self._rest = None
+        if self._eyes is not None:
+            self._eyes.stop("closer")
+        self._live.show(document.rig, document.revision, mark)
+
+    def _rest_later(self) -> None:
+        """Look closely once the hand has rested: not before its own picture is there."""
         if self._loop is not None and self._can_work.is_set():
             self._rest = self._loop.call_later(REST_S, self._look_closely)
 
@@ -263,6 +261,8 @@ class Desk:
         else:
             self.frame = packed(frame_head(wanted, made), made.jpeg, made.sees.tobytes())
             self.clients.show("frame", self.frame)
+        if kind != "layout" and self._is_present(wanted.revision) and self._rest is None:
+            self._rest_later()
 
     def _looked(self, job: Job, kind: str, content: Any) -> None:
         """Take what the closer look tells; what belongs to an older rig is let go."""

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 USUAL_PORT = 8573
 PORTS_TO_TRY = 20
+SWITCH_S = 0.001
+"""How long the picture's thread may keep the line to the tabs waiting."""
 LAST_RESORT_S = 3.0
 """How long after Ctrl-C, once everything is saved, the process may take to end by itself."""
 
@@ -69,6 +71,7 @@ def serve(
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=2,
     )
+    sys.setswitchinterval(SWITCH_S)
     with contextlib.suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[bound])
     if any(thread.name == LIVE_PICTURE for thread in threading.enumerate()):

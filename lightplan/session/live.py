@@ -17,11 +17,15 @@ from lightplan.errors import LightplanError
 
 if TYPE_CHECKING:
     from lightplan.scene import Rig
+    from lightplan.tasks.live import LivePicture
 
 LAYOUT_EVERY_S = 0.12
-"""While the hand moves the drawing is sent this often; the hand's own thing follows at once."""
+"""While the hand moves the drawing is sent this often, or less on a busy machine; the hand's own
+thing follows at once."""
 
 
+PAUSE_S = 0.1
+"""A hand that sends nothing for so long pauses: a finer frame follows the hasty one."""
 LIVE_PICTURE = "live picture"
 """Name of the thread that makes it."""
 
@@ -53,8 +57,8 @@ class Live:
         self._slot: Wanted | None = None
         self._ready = threading.Condition()
         self._closed = False
-        self._drawn = 0.0
-        self._picture: Any = None
+        self._next_layout = 0.0
+        self._picture: LivePicture | None = None
         self._thread = threading.Thread(target=self._run, name=LIVE_PICTURE, daemon=True)
         self._thread.start()
 
@@ -72,26 +76,43 @@ class Live:
         self._thread.join(timeout=1.0)
 
     def _run(self) -> None:
-        while (wanted := self._take()) is not None:
-            if self._picture is None:  # the first picture takes seconds: the drawings before it
-                self._one(wanted, "layout", _layout)
-            self._one(wanted, "frame", self._frame)
-            now = time.monotonic()
-            if self._slot is None or now - self._drawn > LAYOUT_EVERY_S:
-                self._drawn = now
-                self._one(wanted, "layout", _layout)
+        if (wanted := self._take(None)) is None:
+            return
+        self._one(wanted, "layout", _layout)  # the first picture takes seconds: drawings before it
+        self._one(wanted, "frame", self._quick)
+        while (wanted := self._take(None)) is not None:
+            while wanted is not None:
+                last = wanted
+                self._one(last, "frame", self._hasty)
+                begun = time.monotonic()
+                if is_due := begun > self._next_layout:
+                    self._one(last, "layout", _layout)
+                    now = time.monotonic()
+                    self._next_layout = now + max(LAYOUT_EVERY_S, 4 * (now - begun))
+                wanted = self._take(PAUSE_S)
+            if self._closed:
+                return
+            if not is_due:
+                self._one(last, "layout", _layout)
+            self._one(last, "frame", self._quick)
 
-    def _frame(self, rig: Rig) -> Any:
+    def _hasty(self, rig: Rig) -> Any:
+        return self._the_picture().frame(rig, hasty=True)
+
+    def _quick(self, rig: Rig) -> Any:
+        return self._the_picture().frame(rig)
+
+    def _the_picture(self) -> LivePicture:
         if self._picture is None:  # not before somebody looks: the page itself is there first
             from lightplan.tasks.live import LivePicture
 
             self._picture = LivePicture()
-        return self._picture.frame(rig)
+        return self._picture
 
-    def _take(self) -> Wanted | None:
+    def _take(self, patience_s: float | None) -> Wanted | None:
+        """Return the next rig that is wanted; None when none comes in time, or at the end."""
         with self._ready:
-            while self._slot is None and not self._closed:
-                self._ready.wait()
+            self._ready.wait_for(lambda: self._slot is not None or self._closed, patience_s)
             wanted, self._slot = self._slot, None
             return None if self._closed else wanted
 

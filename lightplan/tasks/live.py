@@ -6,14 +6,14 @@ same rig. Clipping is told from the light itself, never from the compressed pict
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from lightplan.light import Detail, Engine, Layers
-from lightplan.light.exposure import Settings, foil_share, settings_for, sheet_share
+from lightplan.light.exposure import Settings, foil_share, settings_for
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name
 from lightplan.reports.picture import picture_size
@@ -31,6 +31,33 @@ CLIPPED = 128
 """Added to what is seen where the picture is clipped."""
 QUALITY = 88
 _STEPS = 4096
+
+
+def detail_of(rows: int, cols: int, *, hasty: bool) -> Detail:
+    """Return how finely a frame is worked out.
+
+    A hasty one is for a hand that is moving: it takes less than half the time of a quick one and
+    looks the same but for fine shadows and the grain of the glare map.
+    """
+    quick = Detail.quick(camera_rows=rows, camera_cols=cols)
+    if not hasty:
+        return quick
+    return replace(
+        quick,
+        sheet_long_side=48,
+        cells=5,
+        thin_cells=7,
+        texels=16,
+        direct_long_side=13,
+        bounce_long_side=7,
+        lamp_spots=13,
+        penumbra_spots=0,
+        sky_rays=55,
+        foil_long_side=9,
+        foil_rays=30_000,
+        foil_spots=9,
+        hidden_spots=55,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,21 +98,27 @@ class LivePicture:
 
     def __init__(self, long_side: int = LONG_SIDE) -> None:
         self._long_side = long_side
-        self._engine: Engine | None = None
+        self._engines: dict[bool, Engine] = {}
         self._size = (0, 0)
         self._seen: tuple[Sheet, Camera] | None = None
         self._share = np.zeros((0, 0), np.float32)
-        self._sheet_share = np.zeros((0, 0), np.float32)
-        self._from_sheet: Integers = np.zeros((0, 0), np.int64)
+        self._from_sheet: dict[tuple[int, ...], Integers] = {}
 
-    def frame(self, rig: Rig) -> Frame:
-        """Return the frame of a rig."""
-        layers = self._layers(rig)
+    def frame(self, rig: Rig, *, hasty: bool = False) -> Frame:
+        """Return the frame of a rig.
+
+        Parameters
+        ----------
+        rig : Rig
+        hasty : bool
+            A hand is moving: less finely, in less than half the time.
+        """
+        layers = self._layers(rig, hasty=hasty)
         self._remember_masks(rig, layers)
-        settings = settings_for(rig, layers.sheet_paper, layers.sheet_foil, self._sheet_share)
+        settings = self._settings(rig, layers)
         linear = self._picture(layers) / np.float32(settings.clip_cd_m2)
         clipped = linear.max(axis=2) >= 1.0
-        sees = self._sees(layers, clipped)
+        sees = self._sees(rig, layers, clipped)
         on_foil = self._share > 0.5
         on_sheet = np.isfinite(layers.camera_paper[..., 0])
         counts = np.bincount(sees[on_foil] & ~np.uint8(CLIPPED), minlength=len(layers.sees_names))
@@ -96,30 +129,38 @@ class LivePicture:
             sees=sees,
             names=layers.sees_names,
             colours=colours_by_name(rig, layers.sees_names),
-            shares=tuple(counts / max(1, counts.sum())),
+            shares=tuple((counts / max(1, counts.sum())).tolist()),
             foil_clipped=_share(clipped & on_foil, on_foil),
             paper_clipped=_share(clipped & on_sheet & ~on_foil, on_sheet & ~on_foil),
             settings=settings,
         )
 
-    def _layers(self, rig: Rig) -> Layers:
+    def _layers(self, rig: Rig, *, hasty: bool) -> Layers:
         size = picture_size(rig.camera, self._long_side)
-        if self._engine is None or size != self._size:
-            self._size = size
-            self._engine = Engine(rig, Detail.quick(camera_rows=size[0], camera_cols=size[1]))
-        return self._engine.layers(rig)
+        if size != self._size:
+            self._engines, self._size, self._seen = {}, size, None
+        if hasty not in self._engines:
+            self._engines[hasty] = Engine(rig, detail_of(*size, hasty=hasty))
+        return self._engines[hasty].layers(rig)
 
     def _remember_masks(self, rig: Rig, layers: Layers) -> None:
         """Lay the artwork over the camera's pixels, once for each camera and sheet."""
-        if self._seen is not None and self._seen[0] is rig.sheet:
-            same_place = self._seen[1].placement == rig.camera.placement
-            if same_place and self._seen[1] is rig.camera:
-                return
+        if self._seen is not None and self._seen[0] is rig.sheet and self._seen[1] is rig.camera:
+            return
         xyz = layers.camera_xyz_mm
         self._share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=_pixel_mm(xyz))
-        self._sheet_share = sheet_share(rig, layers)
-        self._from_sheet = _places_on_grid(rig, xyz, layers.sees.shape)
+        self._from_sheet = {}
         self._seen = (rig.sheet, rig.camera)
+
+    def _settings(self, rig: Rig, layers: Layers) -> Settings:
+        """Return the exposure from the camera's own pixels.
+
+        Those of the sheet's grid depend on how fine that is: the picture would flash when the
+        hand rests and a finer one follows.
+        """
+        on_sheet = np.isfinite(layers.camera_paper[..., 0])
+        paper, foil = layers.camera_paper[on_sheet], layers.camera_foil[on_sheet]
+        return settings_for(rig, paper, foil, self._share[on_sheet])
 
     def _picture(self, layers: Layers) -> Singles:
         share = self._share[..., None]
@@ -127,8 +168,11 @@ class LivePicture:
         whole = np.where(np.isnan(mix), layers.camera_surround, mix)
         return np.nan_to_num(whole, copy=False)
 
-    def _sees(self, layers: Layers, clipped: Booleans) -> NDArray[np.uint8]:
-        sees = layers.sees.ravel()[self._from_sheet].astype(np.uint8)
+    def _sees(self, rig: Rig, layers: Layers, clipped: Booleans) -> NDArray[np.uint8]:
+        shape = layers.sees.shape
+        if shape not in self._from_sheet:
+            self._from_sheet[shape] = _places_on_grid(rig, layers.camera_xyz_mm, shape)
+        sees = layers.sees.ravel()[self._from_sheet[shape]].astype(np.uint8)
         sees += CLIPPED * clipped.astype(np.uint8)
         sees[self._share <= 0.5] = NO_FOIL
         return sees

@@ -50,9 +50,8 @@ def test_after_the_end_no_work_begins(tmp_path):
     async def open_and_end_at_once() -> Desk:
         desk = Desk(str(copied.path))
         desk.begin(asyncio.get_running_loop())
-        desk._can_see.set()
         desk._can_work.set()
-        desk._show()  # a hand has just moved: a closer look is due in a moment
+        desk._rest_later()  # a picture has just come: a closer look is due in a moment
         assert desk._rest is not None
         await desk.end()
         await asyncio.sleep(0.4)

@@ -90,3 +90,28 @@ def test_clipping_is_told_from_the_light(rig):
     frame = LivePicture().frame(bright)
     assert frame.foil_clipped == 1.0
     assert (frame.sees[frame.sees != NO_FOIL] >= CLIPPED).all()
+
+
+def test_a_hasty_frame_looks_like_the_quick_one_and_is_exposed_alike(rig):
+    picture = LivePicture()
+    other = moved(rig, 330.0)
+    quick, hasty = picture.frame(other), picture.frame(other, hasty=True)
+    assert hasty.settings.clip_cd_m2 == pytest.approx(quick.settings.clip_cd_m2, rel=0.02)
+    codes = [cv2.imdecode(np.frombuffer(f.jpeg, np.uint8), 1).astype(int) for f in (quick, hasty)]
+    # seen by eye: two codes of 255 between two pictures of which one is worked out coarsely
+    assert np.abs(codes[0] - codes[1]).mean() < 2
+
+
+def test_a_finer_frame_follows_when_the_hand_pauses(rig):
+    ear = Ear()
+    live = Live(ear)
+    live.show(rig, 0)
+    ear.wait_for("frame", 0)
+    live.show(moved(rig, 200.0), 1)
+    ear.wait_for("layout", 1)
+    with ear.changed:
+        two = ear.changed.wait_for(
+            lambda: sum(k == "frame" and w.revision == 1 for k, w, _ in ear.told) == 2, PATIENCE_S
+        )
+    live.close()
+    assert two
