@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.moves import SETTING_MARGIN_MM, Move, moved_by, name_of, with_card
-from lightplan.advice.words import edge, rounded_up, step_words
+from lightplan.advice.moves import SETTING_MARGIN_MM, Move, moved_by, with_card
 from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
 from lightplan.scene import Card, Hole, Rig
+from lightplan.words.places import edge, step_words
+from lightplan.words.things import name_in, rounded_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -55,7 +56,7 @@ def fit_card(rig: Rig, card: Card, face: Flat, wanted: FoilRays) -> Iterator[Mov
                 continue
             step = rounded_up(missing + _margin(rig, face, wanted))
             outward = sign * np.asarray(side_vector)
-            name = name_of(rig, card.name)
+            name = name_in(rig, card.name)
             if -over[other] >= step:
                 text = f"move {name} {step:.0f} mm {step_words(outward)}"
                 yield Move(text, partial(with_card, rig, moved_by(card, step * outward)))

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.advice.tryout import Bench
-from lightplan.advice.words import thing
 from lightplan.geometry.shapes import Flat
 from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.mirror.foil_rays import FoilRays, foil_rays, places_on, surface_named
 from lightplan.scene.surfaces import Surface, build_surfaces
+from lightplan.words.things import thing
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles

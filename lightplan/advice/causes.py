@@ -16,7 +16,7 @@ from lightplan.advice.candidates import moves_for, nudges
 from lightplan.advice.cards import uncovered_sides
 from lightplan.advice.case import Case
 from lightplan.advice.tryout import best_of
-from lightplan.advice.words import edge, side_of_sheet
+from lightplan.words.places import edge, side_of_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,12 +15,12 @@ from lightplan.advice.moves import (
     angle_between,
     as_vector,
     moved_by,
-    name_of,
     nudge,
     with_lamp,
 )
-from lightplan.advice.words import rounded_up, step_words
 from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
+from lightplan.words.places import step_words
+from lightplan.words.things import name_in, rounded_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -49,7 +49,7 @@ def lamp_out_of_view(rig: Rig, lamp: Lamp, face: Flat, rays: FoilRays) -> Iterat
         options.append((half - low + margin, -np.asarray(vector)))
     for length, outward in sorted(options, key=lambda option: option[0])[:3]:
         step = rounded_up(max(length, SETTING_MARGIN_MM))
-        text = f"move {name_of(rig, lamp.name)} {step:.0f} mm {step_words(outward)}"
+        text = f"move {name_in(rig, lamp.name)} {step:.0f} mm {step_words(outward)}"
         yield Move(text, partial(with_lamp, rig, moved_by(lamp, step * outward)))
 
 
@@ -67,7 +67,7 @@ def aim_lamp(rig: Rig, lamp: Lamp, target_mm: Doubles, at_what: str) -> Iterator
         if turn < LEAST_TURN_DEG:
             continue
         place = replace(old, aim_mm=as_vector(aim))
-        text = f"turn {name_of(rig, lamp.name)} {turn:.0f} degrees {words}towards {at_what}"
+        text = f"turn {name_in(rig, lamp.name)} {turn:.0f} degrees {words}towards {at_what}"
         yield Move(text, partial(with_lamp, rig, replace(lamp, placement=place)))
 
 
@@ -83,7 +83,7 @@ def lamp_farther(rig: Rig, lamp: Lamp) -> Iterator[Move]:
             placement=replace(lamp.placement, position_mm=as_vector(here + step * away / length)),
         )
         yield Move(
-            f"move {name_of(rig, lamp.name)} {step:.0f} mm farther back along its own axis",
+            f"move {name_in(rig, lamp.name)} {step:.0f} mm farther back along its own axis",
             partial(with_lamp, rig, moved),
         )
 

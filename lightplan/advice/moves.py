@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from lightplan.advice.words import rounded_up, stops_in_thirds, thing, way
 from lightplan.scene import Camera, Card, Lamp, Placement, Rig
-from lightplan.scene.surfaces import build_surfaces
+from lightplan.words.places import way
+from lightplan.words.things import name_in, rounded_up, stops_in_thirds
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -63,7 +63,7 @@ def exposure_move(rig: Rig, stops: float) -> Move:
 def trim_move(rig: Rig, lamp: Lamp, stops: float) -> Move:
     """Return the move that turns a lamp up or down."""
     turned = replace(lamp, trim_stops=lamp.trim_stops + stops)
-    text = f"turn {name_of(rig, lamp.name)} {'up' if stops > 0 else 'down'} by "
+    text = f"turn {name_in(rig, lamp.name)} {'up' if stops > 0 else 'down'} by "
     return Move(text + stops_in_thirds(stops), partial(with_lamp, rig, turned))
 
 
@@ -104,18 +104,11 @@ def camera_aside(rig: Rig) -> Iterator[Move]:
 
 def nudge(rig: Rig, element: Lamp | Card, step_mm: Doubles) -> Move:
     """Return the move of a lamp (its aim as before) or of a card (its direction as before)."""
-    text = f"move {name_of(rig, element.name)} {np.linalg.norm(step_mm):.0f} mm {way(step_mm)}"
+    text = f"move {name_in(rig, element.name)} {np.linalg.norm(step_mm):.0f} mm {way(step_mm)}"
     if isinstance(element, Lamp):
         moved = moved_by(element, step_mm, keep_aim=True)
         return Move(f"{text}, its aim as before", partial(with_lamp, rig, moved))
     return Move(text, partial(with_card, rig, moved_by(element, step_mm)))
-
-
-def name_of(rig: Rig, name: str) -> str:
-    """Return how the maker calls an element of the rig."""
-    surfaces = build_surfaces(rig)
-    found = next((s for s in surfaces if s.name == name), None)
-    return thing(name, found)
 
 
 def moved_by(element: Placed, step_mm: Doubles, *, keep_aim: bool = False) -> Placed:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightplan.advice.slip_words import light_words, name_in, shutter_words, undo_words
-from lightplan.advice.words import way
+from lightplan.advice.slip_words import light_words, shutter_words, undo_words
+from lightplan.words.places import AWAY, LEFT, RIGHT, TOWARDS, way
+from lightplan.words.things import name_in
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,10 +55,10 @@ def foreign_order(foreign: Foreign) -> str:
     level = way([x, y, 0.0]) if abs(x) + abs(y) > 0.2 else "above the set"
     height = "high up" if z > 0.6 else ("at about the height of a head" if z > 0.3 else "low down")
     side = {
-        "to the right": "from the right",
-        "to the left": "from the left",
-        "away from you": "from behind the set",
-        "towards you": "from your own side",
+        RIGHT: "from the right",
+        LEFT: "from the left",
+        AWAY: "from behind the set",
+        TOWARDS: "from your own side",
         "above the set": "from above",
     }[level]
     return (

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.words import stops_in_thirds, thing, way
 from lightplan.scene.dimensions import element_of
-from lightplan.scene.surfaces import build_surfaces
+from lightplan.words.places import AWAY, LEFT, RIGHT, way
+from lightplan.words.things import name_in, stops_in_thirds
 
 if TYPE_CHECKING:
     from lightplan.scene import Rig
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 FULL_TIMES = (1.0, 2.0, 4.0, 8.0, 15.0, 30.0, 60.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)
 _AXES = {"x_mm": 0, "y_mm": 1, "z_mm": 2}
 _TOO_FAR = (
-    "too far to the right",
-    "too far to the left",
-    "too far away from you",
+    f"too far {RIGHT}",
+    f"too far {LEFT}",
+    f"too far {AWAY}",
     "too near to you",
     "too high",
     "too low",
@@ -31,14 +31,6 @@ _THIRD_TIMES = (
     1 / 50, 1 / 60, 1 / 80, 1 / 100, 1 / 125, 1 / 160, 1 / 200, 1 / 250, 1 / 320, 1 / 400, 1 / 500,
     1 / 640, 1 / 800, 1 / 1000, 1 / 1250, 1 / 1600, 1 / 2000, 1 / 2500, 1 / 3200, 1 / 4000,
 )  # fmt: skip
-
-
-def name_in(rig: Rig, name: str) -> str:
-    """Return how the maker calls a thing of the rig; a window or card that is gone too."""
-    if name in ("camera", "sheet", "room"):
-        return f"the {name}"
-    found = next((s for s in build_surfaces(rig) if s.name == name), None)
-    return thing(name, found) if found is not None else f"'{name}'"
 
 
 def shutter_words(time_s: float) -> str:

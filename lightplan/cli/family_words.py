@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from lightplan.tasks.family import away_towards, board_for, left_right, rectangle
+from lightplan.tasks.family import board_for, rectangle
 from lightplan.units import LengthUnit, show_length
+from lightplan.words.places import away_towards, left_right
 
 FITS_WORDS = {
     "with margins": "covers all that the foil sees, margins included.",

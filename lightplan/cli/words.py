@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lightplan.words.places import spot_words
+
 if TYPE_CHECKING:
     from lightplan.tasks.predict import Finding, Judgement
 
@@ -22,26 +24,12 @@ def finding_lines(findings: Sequence[Finding]) -> list[str]:
     lines = []
     for number, finding in enumerate(findings, 1):
         x, y = finding.where_mm
-        lines.append(f"{number}. {sentence(finding.what)} Look at {place_words(x, y)}.")
+        lines.append(f"{number}. {sentence(finding.what)} Look at {spot_words(x, y)}.")
         if finding.cause:
             lines.append(f"   Why: {sentence(finding.cause)}")
         if finding.move:
             lines.append(f"   Do:  {sentence(finding.move)}{_gain(finding.gain)}")
     return lines
-
-
-def place_words(x_mm: float, y_mm: float) -> str:
-    """Return a place on the sheet as the maker finds it.
-
-    >>> place_words(-12.0, 30.4)
-    '12 mm left of and 30 mm beyond the middle'
-    >>> place_words(0.2, 0.0)
-    'the middle'
-    """
-    across = "" if abs(x_mm) < 0.5 else f"{abs(x_mm):.0f} mm {'right' if x_mm > 0 else 'left'} of"
-    away = "" if abs(y_mm) < 0.5 else f"{abs(y_mm):.0f} mm {'beyond' if y_mm > 0 else 'before'}"
-    parts = [part for part in (across, away) if part]
-    return f"{' and '.join(parts)} the middle" if parts else "the middle"
 
 
 def written_lines(paths: Iterable[Path]) -> list[str]:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 def outside_reflectance(paper: Paper) -> float:
     """Return the reflectance of the stock's surface for light from all directions.
 
+    >>> from lightplan.scene.sheet import Paper
     >>> round(outside_reflectance(Paper(coat_index=1.5)), 4)
     0.0918
     """

@@ -70,6 +70,7 @@ def published_limits(measures: Measures, *, long_side_mm: float) -> tuple[LimitC
 
     Examples
     --------
+    >>> from lightplan.measures.measure import Measures
     >>> found = published_limits(Measures({"paper_variation_share": (0.04, 0.0)}), long_side_mm=210)
     >>> found[0].name, found[0].grade
     ('FADGI lightness uniformity', '2 stars')

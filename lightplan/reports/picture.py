@@ -26,7 +26,7 @@ COMPRESSION = 6
 def picture_size(camera: Camera, long_side: int) -> tuple[int, int]:
     """Return (rows, columns) of a picture with the shape of the camera's own sensor.
 
-    >>> from lightplan.scene import Placement
+    >>> from lightplan.scene import Camera, Placement
     >>> picture_size(Camera(placement=Placement((0, 0, 500))), 720)
     (478, 720)
     """

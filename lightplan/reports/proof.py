@@ -150,6 +150,7 @@ def cropped(
 def crop_shape(sheet: Sheet) -> float:
     """Return the shape that suits a sheet, width over height, of those that shops show.
 
+    >>> from lightplan.scene import Sheet
     >>> crop_shape(Sheet(width_mm=90, height_mm=160)), crop_shape(Sheet(width_mm=85, height_mm=55))
     (0.8, 1.25)
     """

@@ -15,14 +15,12 @@ from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.reports.family_drawing import FamilyFacts, family_png
 from lightplan.reports.setup.cuts import board_for as board_for
 from lightplan.reports.setup.cuts import rectangle as rectangle
-from lightplan.reports.setup.words import away_towards as away_towards
-from lightplan.reports.setup.words import left_right as left_right
-from lightplan.reports.setup.words import stance
 from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.scene import Card, Rig
 from lightplan.scene.surfaces import flat_at
 from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import RigLike, as_rig
+from lightplan.words.stances import stance
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.reports.setup.steps import DIMENSION_WORDS, power_words
-from lightplan.reports.setup.words import away_towards, left_right
 from lightplan.units import LengthUnit, show_length
+from lightplan.words.places import away_towards, left_right
 
 if TYPE_CHECKING:
     from lightplan.planning.result import Move

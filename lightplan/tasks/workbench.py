@@ -28,7 +28,6 @@ from lightplan.reports.setup.elements import Element, elements_of
 from lightplan.reports.setup.steps import steps_of
 from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import torch_notes
-from lightplan.reports.setup.words import place_words
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
 from lightplan.safe_write import Scratch
 from lightplan.tasks.closer import exposure_words, jpeg_of
@@ -38,6 +37,7 @@ from lightplan.tasks.plan import plan, plan_record
 from lightplan.tasks.predict import predict
 from lightplan.tasks.setup import facts_of, write_setup
 from lightplan.tasks.workers import Workers
+from lightplan.words.places import place_words
 
 if TYPE_CHECKING:
     from pathlib import Path

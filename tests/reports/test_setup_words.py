@@ -14,9 +14,9 @@ from lightplan.reports.setup.elements import elements_of
 from lightplan.reports.setup.exposure import STEADY_TIMES_S, bracket_stops, exposure_lines
 from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
 from lightplan.reports.setup.steps import importance, steps_of, swing_mm, tolerance_words
-from lightplan.reports.setup.words import stance
 from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Card, Lamp, Output, Placement, Prop, Rig, Sheet
+from lightplan.words.stances import stance
 
 RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))

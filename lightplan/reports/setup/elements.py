@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from lightplan.reports.setup import words
 from lightplan.reports.setup.holding import holding_words
 from lightplan.scene.surfaces import flat_at
 from lightplan.units import LengthUnit, show_length
+from lightplan.words import stances
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Vector
@@ -135,7 +135,7 @@ def _camera(camera: Camera, unit: LengthUnit) -> Element:
         middle = position - body.setback_mm * forward - offset[0] * right - offset[1] * up
         half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [body.width_mm, body.height_mm]
         rings = (middle + half[:, :1] / 2 * right + half[:, 1:] / 2 * up,)
-        size = words.lens(camera)
+        size = stances.lens(camera)
     return Element(
         number=1,
         name="camera",
@@ -144,7 +144,7 @@ def _camera(camera: Camera, unit: LengthUnit) -> Element:
         facing=_tuple(forward),
         rings_mm=rings,
         size=size,
-        stance=words.camera_stance(place, unit),
+        stance=stances.camera_stance(place, unit),
     )
 
 
@@ -171,7 +171,7 @@ def _card(card: Card, number: int, unit: LengthUnit) -> Element:
         facing=_normal(card.placement),
         rings_mm=_card_rings(card),
         size=size,
-        stance=words.stance(card.placement),
+        stance=stances.stance(card.placement),
     )
 
 
@@ -211,7 +211,7 @@ def _lamp(lamp: Lamp, number: int, unit: LengthUnit) -> Element:
         facing=None if is_bulb else _normal(lamp.placement),
         rings_mm=rings,
         size=size,
-        stance="shines all round" if is_bulb else words.stance(lamp.placement),
+        stance="shines all round" if is_bulb else stances.stance(lamp.placement),
     )
 
 
@@ -292,10 +292,10 @@ def _prop_stance(prop: Prop, rig: Rig) -> str:
     on_table = abs(prop.position_mm[2] + drop) <= ON_TABLE_MM or abs(prop.position_mm[2]) <= 0.5
     text = "upright on its foot" + (", on the table" if on_table else "")
     turn = math.degrees(prop.turn_rad)
-    if prop.shape == "post" or abs(turn) < words.SMALLEST_SHOWN_DEG:
+    if prop.shape == "post" or abs(turn) < stances.SMALLEST_SHOWN_DEG:
         return text
     way = "anticlockwise" if turn > 0 else "clockwise"
-    return f"{text}; turned {words.degrees(prop.turn_rad)} {way}, seen from above"
+    return f"{text}; turned {stances.degrees(prop.turn_rad)} {way}, seen from above"
 
 
 def _circle(radius_mm: float) -> Doubles:

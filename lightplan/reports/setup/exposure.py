@@ -73,6 +73,7 @@ def bracket_stops(facts: SetupFacts) -> tuple[int, ...]:
     One stop either way; further down as far as the foil stands above the paper, further up
     as far as it stands below. Common practice, no source.
 
+    >>> from lightplan.reports.setup.facts import SetupFacts
     >>> bracket_stops(SetupFacts(foil_to_paper_stops=2.4))
     (-3, -2, -1, 0, 1)
     """

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightplan.reports.setup.words import away_towards
 from lightplan.scene import Camera, Card, Held, Lamp, Sheet
 from lightplan.units import LengthUnit, show_length
+from lightplan.words.places import LEFT, RIGHT, away_towards
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
@@ -73,8 +73,7 @@ def _from_sheet(lowest: Doubles, sheet: Sheet, unit: LengthUnit) -> str:
     if over_y >= over_x:
         side = "behind" if y > 0 else "in front of"
         return f"{show_length(over_y, unit)} {side} the sheet"
-    side = "right" if x > 0 else "left"
-    return f"{show_length(over_x, unit)} to the {side} of the sheet"
+    return f"{show_length(over_x, unit)} {RIGHT if x > 0 else LEFT} of the sheet"
 
 
 def _rounded(size_mm: float) -> float:

@@ -22,8 +22,8 @@ from lightplan.reports.setup.elements import PROP_KINDS, Element, size_words
 from lightplan.reports.setup.exposure import exposure_lines
 from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import draw_targets, targets_height, torch_notes
-from lightplan.reports.setup.words import away_towards, left_right
 from lightplan.units import LengthUnit, show_length
+from lightplan.words.places import away_towards, left_right
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

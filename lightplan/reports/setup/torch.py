@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry.shapes import Flat
-from lightplan.reports.setup import words
 from lightplan.scene import Rig, relief
 from lightplan.scene.surfaces import Surface, build_surfaces
+from lightplan.words import places
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -188,7 +188,7 @@ def _where(met: Surface, point: Doubles, unit: LengthUnit) -> str:
         return "back onto the camera and the torch: there the foil shows the camera"
     if met.role == "shell":
         place: Vector = (float(point[0]), float(point[1]), float(point[2]))
-        return f"inside the {met.name}, {words.place_words(place, unit)}"
+        return f"inside the {met.name}, {places.place_words(place, unit)}"
     if met.role == "table":
         return "onto the table"
     return f"onto the {met.name}"

@@ -1,4 +1,4 @@
-"""How a place or a tilt is said to somebody with a tape measure and a phone's level."""
+"""How a thing stands, leans and faces, for somebody with a tape measure and a phone's level."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.units import LengthUnit, show_length
+from lightplan.words.places import AWAY, LEFT, RIGHT, TOWARDS, place_words
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Vector
     from lightplan.scene import Camera, Placement
+    from lightplan.units import LengthUnit
 
 SMALLEST_SHOWN_DEG = 0.5  # finer than anybody can set
-ON_LINE_MM = 0.5
+_FACED = ("you", "right", AWAY, "left")
+_TURNED = (TOWARDS, RIGHT, AWAY, LEFT)
 
 
 def lens(camera: Camera) -> str:
@@ -22,46 +23,6 @@ def lens(camera: Camera) -> str:
     if camera.states_equivalent:
         return f"lens like {camera.equivalent_focal_length_mm:.3g} mm on a 35 mm camera"
     return f"{camera.focal_length_mm:g} mm lens"
-
-
-def left_right(x_mm: float, unit: LengthUnit) -> str:
-    """Return where a thing is beside the cross.
-
-    >>> left_right(-480.0, "mm"), left_right(0.0, "mm"), left_right(254.0, "in")
-    ('480 mm left', '0 mm', '10.0 in right')
-    """
-    shown = show_length(abs(x_mm), unit)
-    if abs(x_mm) < ON_LINE_MM:
-        return shown
-    return f"{shown} {'right' if x_mm > 0 else 'left'}"
-
-
-def away_towards(y_mm: float, unit: LengthUnit) -> str:
-    """Return where a thing is along the line from the maker.
-
-    >>> away_towards(-260.0, "mm"), away_towards(177.0, "cm")
-    ('260 mm towards you', '17.7 cm away')
-    """
-    shown = show_length(abs(y_mm), unit)
-    if abs(y_mm) < ON_LINE_MM:
-        return shown
-    return f"{shown} {'away' if y_mm > 0 else 'towards you'}"
-
-
-def place_words(point_mm: Vector, unit: LengthUnit) -> str:
-    """Return a point in words.
-
-    >>> place_words((0.0, 0.0, 0.0), "mm"), place_words((0.0, -46.0, 0.0), "mm")
-    ('the cross', 'a point 46 mm towards you from the cross')
-    """
-    x, y, z = point_mm
-    parts = [left_right(x, unit)] if abs(x) >= ON_LINE_MM else []
-    parts += [away_towards(y, unit)] if abs(y) >= ON_LINE_MM else []
-    high = f"{show_length(z, unit)} above the table" if abs(z) >= ON_LINE_MM else ""
-    if not parts:
-        return f"a point {high}, over the cross" if high else "the cross"
-    flat = " and ".join(parts)
-    return f"a point {flat} from the cross" + (f", {high}" if high else "")
 
 
 def degrees(angle_rad: float) -> str:
@@ -83,6 +44,7 @@ def lean_rad(placement: Placement) -> float:
 def stance(placement: Placement) -> str:
     """Return how a card or lamp stands and which way it faces.
 
+    >>> from lightplan.scene import Placement
     >>> stance(Placement((0.0, 300.0, 0.0)))
     'upright; faces you'
     >>> stance(Placement((0.0, 0.0, 410.0)))
@@ -111,6 +73,7 @@ def stance(placement: Placement) -> str:
 def facing(placement: Placement) -> str:
     """Return the compass of the table that a face looks to.
 
+    >>> from lightplan.scene import Placement
     >>> facing(Placement((-480.0, -160.0, 420.0)))
     'faces right, turned 18° away from you'
     """
@@ -118,18 +81,17 @@ def facing(placement: Placement) -> str:
     angle = math.degrees(math.atan2(normal[0], -normal[1])) % 360  # 0: you, 90: right
     quarter = round(angle / 90) % 4
     off = (angle - 90 * quarter + 180) % 360 - 180
-    names = ("you", "right", "away from you", "left")
-    toward = ("towards you", "to the right", "away from you", "to the left")
-    words = f"faces {names[quarter]}"
+    words = f"faces {_FACED[quarter]}"
     if abs(off) < SMALLEST_SHOWN_DEG:
         return words
     side = (quarter + (1 if off > 0 else -1)) % 4
-    return f"{words}, turned {degrees(math.radians(off))} {toward[side]}"
+    return f"{words}, turned {degrees(math.radians(off))} {_TURNED[side]}"
 
 
 def camera_stance(placement: Placement, unit: LengthUnit) -> str:
     """Return how the camera looks and what it aims at.
 
+    >>> from lightplan.scene import Placement
     >>> camera_stance(Placement((0.0, -260.0, 560.0)), "mm")
     'tilt it 25° from straight down; aim at the cross'
     >>> camera_stance(Placement((0.0, 0.0, 420.0)), "mm")
