@@ -46,11 +46,13 @@ class Detail:
         How often light is passed on between matte surfaces and mirrors; 0 leaves out what
         the foil throws on cards and table.
     follows_relief : bool
-        Whether mirrors follow the fine unevenness of the stock, and the edge of stamped foil is
-        worked out; else that unevenness counts as roughness.
+        Whether mirrors follow the fine unevenness of the stock; else it counts as roughness.
+    rim_facings, rim_long_side : int
+        Directions, and points along the sheet, for which the edge of stamped foil is worked
+        out; 0 directions leave it out.
     """
 
-    sheet_long_side: int = 240
+    sheet_long_side: int = 400
     camera_rows: int = 480
     camera_cols: int = 720
     cells: int = 14
@@ -71,6 +73,8 @@ class Detail:
     mirror_spots: int = 21
     mirror_rounds: int = 4
     follows_relief: bool = True
+    rim_facings: int = 24
+    rim_long_side: int = 9
 
     @classmethod
     def quick(cls, *, camera_rows: int = 240, camera_cols: int = 320) -> Detail:
@@ -97,4 +101,5 @@ class Detail:
             mirror_spots=5,
             mirror_rounds=1,
             follows_relief=False,
+            rim_facings=0,
         )

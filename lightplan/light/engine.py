@@ -19,12 +19,13 @@ from lightplan.light.lights import Lights, Worlds
 from lightplan.light.mirror_view import mirrored_names
 from lightplan.light.outlook import Outlook
 from lightplan.light.polarise import UNPOLARISED_SHARE
-from lightplan.light.rim import rim_of
+from lightplan.light.rim import rims_of
 from lightplan.light.standing import Standing, Transfer
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Singles
     from lightplan.light.lattice import Lattice
+    from lightplan.light.rim import Rim
     from lightplan.scene.rig import Rig
     from lightplan.scene.sheet import Paper
 
@@ -191,7 +192,7 @@ class Engine:
         texels = worlds.paper.texels[:, 0]
         now = self._standing
         check()
-        rim = rim_of(rig, now.surfaces, now.patchwork, now.lamps, worlds.foil, self.detail)
+        rims = self._rims(worlds)
         check()
         sees, names = mirrored_names(rig, now.surfaces, now.patchwork, now.grid)
         camera = now.frame
@@ -206,7 +207,7 @@ class Engine:
             camera_paper=camera.show(paper),
             camera_foil=camera.show(foil),
             camera_surround=camera.surround(texels, now.surroundings),
-            rim=rim,
+            rim=rims[0] if rims else None,
         )
 
     def picture(self, rig: Rig, foil_share: Singles, *, check: Check = go_on) -> Singles:
@@ -224,6 +225,13 @@ class Engine:
         """Return the sheet under each lamp alone at full power, and the surroundings alone."""
         self.set_rig(rig, check=check)
         full = emission.lamp_luminances(rig, trimmed=False)
-        _, *both = self._both(Lights.apart(full), check)
+        worlds, *both = self._both(Lights.apart(full), check)
         paper, foil = (np.ascontiguousarray(layer.transpose(2, 0, 1, 3)) for layer in both)
-        return LampLayers((*(lamp.name for lamp in rig.lamps), "surroundings"), paper, foil)
+        names = (*(lamp.name for lamp in rig.lamps), "surroundings")
+        check()
+        return LampLayers(names, paper, foil, self._rims(worlds))
+
+    def _rims(self, worlds: Worlds) -> tuple[Rim, ...]:
+        """Return what the stamped edge shows under each light."""
+        now = self._standing
+        return rims_of(now.rig, now.surfaces, now.patchwork, now.lamps, worlds.foil, self.detail)

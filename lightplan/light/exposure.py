@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.light import soft_edge
+from lightplan.light.edge_on_grid import edge_on_grid
 from lightplan.light.rim import flank_light
 from lightplan.optics import exposure as exposure_law
 
@@ -152,8 +153,8 @@ def _averaged(sheet: Sheet, art: Doubles, blur_mm: float) -> Doubles:
 def _window_means(art: Doubles, width: float) -> Doubles:
     """Means along the first axis over windows of any width, in pixels, about each pixel.
 
-    >>> _window_means(np.array([0.0, 0.0, 1.0, 0.0, 0.0]), 2.0)
-    array([0.  , 0.25, 0.5 , 0.25, 0.  ])
+    >>> _window_means(np.array([0.0, 0.0, 1.0, 0.0, 0.0]), 2.0).round(6).tolist()
+    [0.0, 0.25, 0.5, 0.25, 0.0]
     """
     reach = (width - 1) / 2  # beyond the pixel itself, on either side
     pad = math.ceil(reach)
@@ -170,8 +171,7 @@ def _window_means(art: Doubles, width: float) -> Doubles:
 def sheet_share(rig: Rig, layers: Layers) -> Singles:
     """Return the share of foil on the sheet's grid, (rows, cols)."""
     x, y = np.meshgrid(layers.sheet_x_mm, layers.sheet_y_mm)
-    step = layers.sheet_x_mm[1] - layers.sheet_x_mm[0]
-    share = foil_share(rig, x, y, blur_mm=float(step))
+    share = foil_share(rig, x, y, blur_mm=_step_mm(layers))
     share.setflags(write=False)
     return share
 
@@ -179,19 +179,20 @@ def sheet_share(rig: Rig, layers: Layers) -> Singles:
 def sheet_picture(rig: Rig, layers: Layers) -> Singles:
     """Return the sheet as the camera would record it, squared, (rows, cols, 3), 1 = clip.
 
-    Not cut at 1: how far a part lies beyond the clip level is still to be seen.
+    Not cut at 1: how far a part lies beyond the clip level is still to be seen. The edge of
+    stamped foil is laid over it as over the camera's picture: of fine strokes it is what one
+    sees, and a photograph holds it too.
     """
-    share = sheet_share(rig, layers)[..., None]
-    mix = layers.sheet_paper + share * (layers.sheet_foil - layers.sheet_paper)
+    share, foil = sheet_share(rig, layers), layers.sheet_foil
+    if layers.rim is not None:
+        edge = edge_on_grid(rig.sheet, layers.sheet_x_mm, layers.sheet_y_mm, layers.rim)
+        foil = edge.over(share, foil, layers.rim)
+    mix = layers.sheet_paper + share[..., None] * (foil - layers.sheet_paper)
     return np.asarray(mix / clip_luminance(rig, layers), np.float32)
 
 
 def camera_picture(rig: Rig, layers: Layers) -> Singles:
-    """Return the camera's picture, (r, c, 3) linear, 1 = clip, surroundings included.
-
-    The edge of stamped foil is laid over it. The squared picture that is measured leaves the
-    edge out: it is narrower than the measures' pixels, and they look at the foil's face.
-    """
+    """Return the camera's picture, (r, c, 3) linear, 1 = clip, surroundings included."""
     xyz, blur = layers.camera_xyz_mm, _pixel_mm(layers)
     share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=blur)[..., None]
     mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
@@ -203,6 +204,11 @@ def camera_picture(rig: Rig, layers: Layers) -> Singles:
     whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
     whole = soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0]))
     return np.asarray(whole / clip_luminance(rig, layers), np.float32)
+
+
+def _step_mm(layers: Layers) -> float:
+    """Distance between the columns of the sheet's grid."""
+    return float(layers.sheet_x_mm[1] - layers.sheet_x_mm[0])
 
 
 def _pixel_mm(layers: Layers) -> float:

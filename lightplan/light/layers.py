@@ -66,11 +66,14 @@ class LampLayers:
         The lamps in the rig's order, then "surroundings".
     paper, foil : (lamps + 1, rows, cols, 3) float32
         cd/m2.
+    rims : tuple of Rim
+        What the edge of stamped foil shows under each; empty for level foil and a quick look.
     """
 
     names: tuple[str, ...]
     paper: Singles
     foil: Singles
+    rims: tuple[Rim, ...] = ()
 
     def mix(self, powers: Doubles) -> tuple[Singles, Singles]:
         """Return (paper, foil) for a power share per lamp, surroundings added in full."""

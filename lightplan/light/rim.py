@@ -3,7 +3,7 @@
 How steep it is follows from depth and width of the flank, and which way it faces from the
 outline of the artwork. So what a flank shows hangs on three numbers alone: where on the sheet
 it is (it changes slowly there) and which way it faces. It is worked out on a coarse grid for
-`FACINGS` directions all round and read between them; the artwork then tells which pixel shows
+a few directions all round and read between them; the artwork then tells which pixel shows
 how much of which flank. Left out: what the opposite flank or the paper hides of a slope or throws
 on it, and the rounding of its two edges.
 """
@@ -37,8 +37,7 @@ if TYPE_CHECKING:
     from lightplan.scene.sheet import Relief, Sheet
     from lightplan.scene.surfaces import Surface
 
-FACINGS = 24
-LONG_SIDE, LEAST = 9, 4
+LEAST = 3
 RAYS = 55
 HALF = 0.5
 SMOOTH_PX = 1.5  # over which the outline's direction is taken
@@ -99,20 +98,20 @@ class Outline:
     facing_rad: Doubles
 
 
-def rim_of(
+def rims_of(
     rig: Rig,
     surfaces: Sequence[Surface],
     patchwork: Patchwork,
     lamps: Sequence[LampFace],
     outlook: Outlook,
     detail: Detail,
-) -> Rim | None:
-    """Return what the flanks show under the only light of `outlook`; None for level foil."""
-    relief = rig.sheet.foil.relief
-    if relief is None or relief.depth_mm == 0 or not detail.follows_relief:
-        return None
-    lattice = Lattice.over(rig.sheet, LONG_SIDE, LEAST)
-    mirrors, faces_us = _flanks(rig, lattice, relief)
+) -> tuple[Rim, ...]:
+    """Return what the flanks show under each light of `outlook`; nothing for level foil."""
+    relief, facings = rig.sheet.foil.relief, detail.rim_facings
+    if relief is None or relief.depth_mm == 0 or not facings:
+        return ()
+    lattice = Lattice.over(rig.sheet, detail.rim_long_side, LEAST)
+    mirrors, faces_us = _flanks(rig, lattice, relief, facings)
     light = GlossyLight(
         mirrors,
         foil_curve_of(rig.sheet.foil),
@@ -120,20 +119,23 @@ def rim_of(
         spots=detail.foil_spots,
         polariser=polariser_axis(rig),
         skip=frozenset((0,)),
-        numbers=np.tile(np.arange(len(mirrors.points) // FACINGS), FACINGS),
+        numbers=np.tile(np.arange(len(mirrors.points) // facings), facings),
     )
     light.update(surfaces, patchwork, lamps, frozenset())
-    shown = light.evaluate(outlook)[:, 0] * faces_us[:, None]
-    luminance = shown.reshape(FACINGS, *lattice.shape, 3).astype(np.float32)
-    return Rim(lattice.x_mm, lattice.y_mm, luminance)
+    shown = light.evaluate(outlook) * faces_us[:, None, None]
+    shape = (facings, *lattice.shape, 3)
+    return tuple(
+        Rim(lattice.x_mm, lattice.y_mm, shown[:, k].reshape(shape).astype(np.float32))
+        for k in range(shown.shape[1])
+    )
 
 
-def _flanks(rig: Rig, lattice: Lattice, relief: Relief) -> tuple[Mirrors, Doubles]:
+def _flanks(rig: Rig, lattice: Lattice, relief: Relief, facings: int) -> tuple[Mirrors, Doubles]:
     """Return flanks of every facing at every point, and 0 for those that turn away from us."""
     points, _ = lattice.points(rig.sheet)
     even = mirror_normals(rig.sheet, points[:, 0], points[:, 1])
-    points, even = np.tile(points, (FACINGS, 1)), np.tile(even, (FACINGS, 1))
-    facing = np.repeat(2 * np.pi * np.arange(FACINGS) / FACINGS, len(points) // FACINGS)
+    points, even = np.tile(points, (facings, 1)), np.tile(even, (facings, 1))
+    facing = np.repeat(2 * np.pi * np.arange(facings) / facings, len(points) // facings)
     slope = relief.depth_mm / relief.flank_mm
     lean = np.stack([np.cos(facing), np.sin(facing), np.zeros_like(facing)], axis=1)
     normals = even + slope * lean

@@ -140,7 +140,7 @@ class Grid:
         x_mm = ((np.arange(cols) + 0.5) / cols - 0.5) * width_mm
         y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
         is_foil = _solid(foil, valid)
-        metal = _region(is_foil, foil, shape, x_mm, y_mm, least_core=1.0)
+        metal = _region(is_foil, foil, shape, x_mm, y_mm, least_core=0.1)
         stock = _region(
             _plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm, least_core=0.3
         )
@@ -227,20 +227,25 @@ def _plain(foil: Singles, valid: Booleans) -> Booleans:
 def _core(solid: Booleans, least_share: float) -> Booleans:
     """Return the solid pixels away from their edges.
 
-    The same way on the sheet whatever the grid: what a fine grid has of drawn edges, and of
-    the halo that was left when the artwork was made smaller, is no foil and no paper. Where
-    all that a cell's width holds is thinner, the middle of the strokes is taken, unless
-    more than `least_share` of the pixels are left without.
+    The same way on the sheet whatever the grid: what a fine grid has of drawn edges, of the
+    halo that was left when the artwork was made smaller, and of the flanks of stamped foil,
+    is no foil and no paper. Where that leaves less than `least_share` of the pixels, the
+    shapes are too thin for it: then the middle of the thicker strokes is taken.
     """
     side = max(solid.shape)
     reach = max(1.0, round(EDGE_SHARE * side))
     padded = np.pad(solid.astype(np.uint8), 1, mode="edge")
     deep = cv2.distanceTransform(padded, cv2.DIST_C, 3)[1:-1, 1:-1]
     inner: Booleans = deep > reach
-    if np.count_nonzero(inner) >= least_share * np.count_nonzero(solid):
+    count = np.count_nonzero(solid)
+    if np.count_nonzero(inner) >= least_share * count:
         return inner
+    depths = deep[solid]
+    least = int((1 - least_share) * (count - 1))
+    thick = np.partition(depths, least)[least]
     box = np.ones((2 * (side // CELLS_LONG_SIDE // 2) + 3,) * 2, np.uint8)
-    core: Booleans = deep > np.minimum(reach, 0.6 * cv2.dilate(deep, box))
+    middle = deep > np.minimum(reach, 0.6 * cv2.dilate(deep, box))
+    core: Booleans = middle & (deep >= thick)
     return core
 
 

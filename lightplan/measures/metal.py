@@ -53,6 +53,8 @@ BLANK_HALF = 0.2
 paper: seen by eye."""
 HIDDEN_BY_THINNESS = 0.5
 """Share of the run that strokes hide which are all edge: seen by eye on fine script."""
+LEAST_CLEARED = 0.5
+"""Blur into thin shapes is at most taken to be half of what is seen there. Our choice."""
 HUE_GAIN = 2.0
 HUE_NOISE_Cab = 2.0
 """Spread of colour over the foil below which it is noise. Our choice."""
@@ -167,7 +169,8 @@ def _without_leak(ratio: Doubles, grid: Grid) -> Doubles:
     slope = each_times(off[None, :], ratio)[..., 0] / spread
     room = 1.0 - np.median(ratio, axis=-1)
     strength = np.clip(slope * room / (room * room + 0.01), 0.0, 1.0)
-    return np.asarray(np.maximum(ratio - (strength * room)[..., None] * off, 2.0**-12))
+    cleared = ratio - (strength * room)[..., None] * off
+    return np.asarray(np.maximum(cleared, LEAST_CLEARED * ratio))
 
 
 def _hues(levels: Levels, brightest: Doubles) -> Doubles:

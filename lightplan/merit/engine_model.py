@@ -9,8 +9,10 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from lightplan.light import Detail, Engine
+from lightplan.light.edge_on_grid import edge_on_grid
 from lightplan.light.exposure import foil_share, settings_from
 from lightplan.light.lattice import Lattice
+from lightplan.light.rim import outline_of
 from lightplan.measures import SheetMaps
 from lightplan.merit.light_model import LampLight
 
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 
 ENOUGH_FOIL_PIXELS = 250
 """Solid foil on the sheet's grid that makes the measures steady."""
+MOSTLY = 0.75
 _LONG_SIDES = (120, 160, 200, 240)
 _SHARES: WeakKeyDictionary[Sheet, dict[tuple[int, ...], Singles]] = WeakKeyDictionary()
 """Artwork averaged over grids, by its sheet: a plan lays out many rigs of one sheet."""
@@ -69,7 +72,7 @@ def search_detail(rig: Rig, long_side: int) -> Detail:
         quick, sheet_long_side=long_side, cells=4, near=1.0, texels=16, direct_long_side=17,
         bounce_long_side=5, lamp_spots=13, cell_lamp_spots=5, penumbra_spots=144, sky_rays=13,
         cell_sky_rays=5, foil_rays=12_000, foil_spots=_foil_spots(rig, 13), hidden_spots=0,
-        mirror_rounds=0,
+        mirror_rounds=0, rim_facings=8 if _is_mostly_edge(rig) else 0, rim_long_side=4,
     )  # fmt: skip
 
 
@@ -81,7 +84,16 @@ def polish_detail(rig: Rig, long_side: int) -> Detail:
         sheet_long_side=long_side,
         penumbra_spots=144,
         foil_spots=_foil_spots(rig, quick.foil_spots),
+        rim_facings=12 if _is_mostly_edge(rig) else 0,
+        rim_long_side=5,
     )
+
+
+def _is_mostly_edge(rig: Rig) -> bool:
+    """Whether what one sees of the foil is its stamped edge, as with fine script."""
+    if rig.sheet.foil.relief is None:
+        return False
+    return bool(outline_of(rig.sheet).share.sum() > MOSTLY * rig.sheet.artwork.sum())
 
 
 def _foil_spots(rig: Rig, plain: int) -> int:
@@ -111,7 +123,13 @@ class EngineModel:
     def lamp_light(self, rig: Rig) -> LampLight:
         """Return the light of each lamp."""
         found = self._ready(rig).per_lamp(rig)
-        return LampLight(found.names[:-1], found.paper, found.foil)
+        foil = found.foil
+        if found.rims:
+            share = np.asarray(self.foil_share(rig), np.float32)
+            edge = edge_on_grid(rig.sheet, self._grid.x_mm, self._grid.y_mm, found.rims[0])
+            both = zip(foil, found.rims, strict=True)
+            foil = np.array([edge.over(share, face, rim) for face, rim in both])
+        return LampLight(found.names[:-1], found.paper, foil)
 
     def foil_share(self, rig: Rig) -> Floats:
         """Return the artwork on the sheet's grid, (rows, cols)."""

@@ -129,6 +129,27 @@ def test_setup_and_template_are_written(lightplan, tmp_path):
         assert (tmp_path / name).read_bytes().startswith(b"%PDF")
 
 
+def test_fine_shapes_score_the_same_predicted_and_photographed(lightplan, tmp_path):
+    # leaves and lines whose stamped edges are half of what one sees: 97 against 67 once
+    lightplan("predict", "gold-card-above", "--out", tmp_path / "p")
+    (tmp_path / "shots").mkdir()
+    picture = (tmp_path / "p" / "picture.png").read_bytes()
+    (tmp_path / "shots" / "a.png").write_bytes(picture)
+    said = lightplan(
+        "score", tmp_path / "shots", "--rig", "gold-card-above", "--out", tmp_path / "s"
+    )
+    assert said.code == 0
+    (row,) = json.loads((tmp_path / "s" / "scores.json").read_text())
+    predicted = json.loads((tmp_path / "p" / "report.json").read_text())["measures"]
+    for name, apart in (
+        ("reads_as_metal_share", 0.05),
+        ("foil_run_stops", 0.2),
+        ("foil_gradient_span_stops", 0.4),
+        ("foil_over_white_stops", 0.15),
+    ):
+        assert row["measures"][name] == pytest.approx(predicted[name], abs=apart), name
+
+
 def test_score_goes_on_past_a_broken_file_and_says_so(lightplan, tmp_path):
     assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
     shots = tmp_path / "shots"
@@ -160,7 +181,8 @@ def test_advise_finds_no_fault_that_the_rig_does_not_have(lightplan, tmp_path):
     )
     assert said.code == 0, said.err
     report = json.loads((tmp_path / "p" / "report.json").read_text())
-    assert said.document()["score"] == pytest.approx(report["score"], abs=5.0)
+    # of a photograph the sharpness counts too
+    assert said.document()["score"] == pytest.approx(report["score"], abs=6.0)
 
 
 def test_rigs_can_be_listed_kept_shown_and_copied(lightplan, tmp_path):

@@ -15,7 +15,7 @@ import pytest
 from lightplan.light import Detail, Engine, coat
 from lightplan.light.exposure import camera_picture, clip_luminance, sheet_picture
 from lightplan.light.foil import with_unevenness
-from lightplan.light.rim import outline_of
+from lightplan.light.rim import flank_light, outline_of
 from lightplan.scene import Film, Foil, Paper, Relief, Sheet, Waviness
 
 FOLDER = Path(__file__).parents[1] / "reference" / "relief"
@@ -107,9 +107,28 @@ def test_raised_foil_shows_across_what_pressed_foil_shows_here(pressed):
     assert raised.rim.luminance == pytest.approx(np.roll(layers.rim.luminance, half, 0), rel=1e-3)
 
 
-def test_measures_and_quick_looks_leave_the_edge_out(pressed):
+def test_the_squared_picture_holds_the_edge_wholly(pressed):
+    # light adds up: what the coarse grid shows of the edge is what the artwork's pixels hold
     rig, layers = pressed
-    assert np.array_equal(sheet_picture(rig, layers), sheet_picture(rig, replace(layers, rim=None)))
+    whole, level = sheet_picture(rig, layers), sheet_picture(rig, replace(layers, rim=None))
+    added = (whole - level).mean(axis=(0, 1)) * clip_luminance(rig, layers)
+    flank, glow = flank_light(rig, layers.rim)
+    rows, cols = flank.shape
+    row = np.rint((np.arange(rows) + 0.5) / rows * (layers.sheet_foil.shape[0] - 1)).astype(int)
+    col = np.rint((np.arange(cols) + 0.5) / cols * (layers.sheet_foil.shape[1] - 1)).astype(int)
+    face = layers.sheet_foil[row][:, col]
+    assert added == pytest.approx((glow - flank[..., None] * face).mean(axis=(0, 1)), rel=0.01)
+
+
+def test_each_lamps_light_holds_its_edge(pressed):
+    rig, layers = pressed
+    apart = Engine(rig, FINE).per_lamp(rig)
+    together = sum(rim.luminance for rim in apart.rims)
+    assert together == pytest.approx(layers.rim.luminance, rel=1e-3)
+
+
+def test_quick_looks_leave_the_edge_out(pressed):
+    rig, _ = pressed
     assert Engine(rig, Detail.quick()).layers(rig).rim is None
     bare = replace(rig, sheet=replace(rig.sheet, foil=replace(rig.sheet.foil, relief=None)))
     assert Engine(bare, FINE).layers(bare).rim is None
