@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-_STOPPED = 130
+_STOPPED, _ENDED = 130, 143
 _NOTHING_LOST = "Stopped; nothing was left half-written."
 
 try:  # Ctrl-C before there is a handler: what Python does itself before this cannot be told so
@@ -18,24 +18,30 @@ if TYPE_CHECKING:
     from types import FrameType
     from typing import NoReturn
 
-__all__ = ["main"]
+__all__ = ["Ended", "main"]
+
+
+class Ended(KeyboardInterrupt):
+    """The system, or who runs this program, asked it to end (SIGTERM)."""
 
 
 def main() -> NoReturn:
     """Run the command line and leave with its exit code.
 
-    Ctrl-C is heeded from the first moment on, while everything else is still being loaded;
-    a compiled module that is interrupted there may tell it as any other fault.
+    Ctrl-C and SIGTERM are heeded from the first moment on, while everything else is still
+    being loaded; a compiled module that is interrupted there, be it in the middle of the work,
+    may tell it as any other fault.
     """
-    asked = []
+    asked: list[int] = []
     usual = signal.getsignal(signal.SIGINT)
 
     def stop(number: int, _: FrameType | None) -> None:
         asked.append(number)
-        raise KeyboardInterrupt
+        raise Ended if number == signal.SIGTERM else KeyboardInterrupt
 
     if usual is signal.default_int_handler:  # not where it is ignored, as in the background
         signal.signal(signal.SIGINT, stop)
+    signal.signal(signal.SIGTERM, stop)
     try:
         from lightplan.process import one_linear_thread
 
@@ -49,7 +55,7 @@ def main() -> NoReturn:
         if not asked:
             raise
         print(_NOTHING_LOST, file=sys.stderr)
-        code = _STOPPED
+        code = _ENDED if asked[-1] == signal.SIGTERM else _STOPPED
     if asked or usual is signal.default_int_handler:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done: only leaving is left
     sys.exit(code)

@@ -8,18 +8,8 @@ from typing import Annotated, Any
 
 import typer
 
-from lightplan.cli import opening, planning, predicting, rigs, scoring, starting
-from lightplan.cli.running import (
-    DONE,
-    ENDED,
-    FAILED,
-    NOTHING_LOST,
-    STOPPED,
-    Ended,
-    end_when_asked,
-    hush,
-    say,
-)
+from lightplan.cli import Ended, opening, planning, predicting, rigs, scoring, starting
+from lightplan.cli.running import DONE, ENDED, FAILED, NOTHING_LOST, STOPPED, hush, say
 from lightplan.faults import CAUGHT, as_told
 from lightplan.progress import Stopped
 from lightplan.version import __version__
@@ -66,7 +56,6 @@ starting.add_to(app)
 def main() -> int:
     """Run the command line; return its exit code, whatever happens."""
     try:
-        end_when_asked()
         code = app(standalone_mode=False)
     except _WRONG_WORDS as error:
         told = io.StringIO()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 import sys
 import time
 from collections.abc import Callable, Iterable
@@ -13,6 +12,7 @@ from typing import Annotated, Any, NoReturn, TextIO, TypeAlias
 
 import typer
 
+from lightplan.cli import Ended
 from lightplan.errors import BadInput
 from lightplan.faults import CAUGHT, as_told
 from lightplan.progress import Stopped
@@ -30,10 +30,6 @@ AsJson: TypeAlias = Annotated[
 Replace: TypeAlias = Annotated[
     bool, typer.Option("--replace", help="Allow files of yours in the folder to be overwritten.")
 ]
-
-
-class Ended(KeyboardInterrupt):
-    """The system, or who runs this program, asked it to end (SIGTERM)."""
 
 
 @dataclass(frozen=True)
@@ -105,15 +101,6 @@ def hush(stream: TextIO) -> None:
         os.close(nowhere)
     except (OSError, ValueError):  # no real file, as in tests
         return
-
-
-def end_when_asked() -> None:
-    """Let SIGTERM stop the work as Ctrl-C does, with everything put away."""
-
-    def ended(*_: object) -> None:
-        raise Ended
-
-    signal.signal(signal.SIGTERM, ended)
 
 
 def _print(text: str, stream: TextIO) -> None:

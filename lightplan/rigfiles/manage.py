@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
+from lightplan.rigfiles.explain import plain
 from lightplan.rigfiles.load import form_of, load_rig, read_text
 from lightplan.rigfiles.store import find_rig, own_path, preset_paths, shipped_folder
 from lightplan.rigfiles.write import write_rig
@@ -56,7 +57,7 @@ def show_rig(path_or_name: str | os.PathLike[str]) -> str:
     try:
         return read_text(path)
     except BadInput as error:
-        raise error.within(file=str(path)) from None
+        raise error.within(file=plain(str(path), 120)) from None
 
 
 def check_rig(path_or_name: str | os.PathLike[str]) -> LoadedRig:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lightplan.errors import BadInput, LightplanError
+from lightplan.errors import BadInput
+from lightplan.faults import CAUGHT, as_told
 from lightplan.manifest import write_output
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.reports.ledger import Note, ledger_html, ledger_pdf, small_picture
@@ -108,8 +109,8 @@ def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
         watch(Progress(stage=path.name, done=number, of=len(paths)))
         try:
             found.append(advise(path, rig=planned))
-        except LightplanError as error:
-            failed.append(str(error))
+        except CAUGHT as error:  # one odd file does not end a shoot
+            failed.append(str(as_told(error)))
     found.sort(key=_order)
     return Shoot(folder, planned.title, tuple(_frames(found)), tuple(failed))
 

@@ -198,10 +198,12 @@ class Swallows:
     def find_spec(self, name, path=None, target=None):
         if name == "lightplan.cli.app":
             try:
-                os.kill(os.getpid(), signal.SIGINT)
+                os.kill(os.getpid(), int(number))
             except KeyboardInterrupt:
-                pass
+                if told:
+                    raise ImportError("initialization failed")
 
+number, told = sys.argv[2:4]
 sys.meta_path.insert(0, Swallows())
 sys.argv[1:] = ["--version"]
 from lightplan.cli import main
@@ -209,11 +211,16 @@ main()
 """
 
 
-def test_ctrl_c_that_a_callback_swallowed_while_loading_still_stops():
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("told", ["", "as a fault of a compiled module"])
+def test_a_stop_that_was_swallowed_while_loading_still_stops(number, told):
     done = subprocess.run(
-        [sys.executable, "-c", SWALLOWED, str(ROOT)], capture_output=True, text=True, check=False
+        [sys.executable, "-c", SWALLOWED, str(ROOT), str(int(number)), told],
+        capture_output=True,
+        text=True,
+        check=False,
     )
-    assert (done.returncode, done.stdout) == (130, "")
+    assert (done.returncode, done.stdout) == (143 if number == signal.SIGTERM else 130, "")
     assert done.stderr == "Stopped; nothing was left half-written.\n"
 
 
