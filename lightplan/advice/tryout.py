@@ -11,7 +11,8 @@ from lightplan.advice.moves import Move
 from lightplan.errors import RigError
 from lightplan.light import Detail, Engine, LampLayers
 from lightplan.light.exposure import foil_share, settings_for
-from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
+from lightplan.measures import Judgement, Measures, judge, merit
+from lightplan.merit.reading import SheetReader
 from lightplan.scene.clearance import broken, total_excess_mm
 from lightplan.scene.sanity import refuse_impossible
 
@@ -66,7 +67,7 @@ class Bench:
         step = float(grid.x_mm[1] - grid.x_mm[0])
         x, y = np.meshgrid(grid.x_mm, grid.y_mm)
         self._share = foil_share(rig, x, y, blur_mm=step)[..., None]
-        self._maps: SheetMaps | None = None
+        self._reader = SheetReader(self._share[..., 0])
         self._known: dict[str, Tried | None] = {}
         self._excused = frozenset((limit.rule, *limit.elements) for limit in broken(rig))
         self.start = self._judged(Move("", lambda: rig), rig, *self._light)
@@ -99,20 +100,7 @@ class Bench:
     def _judged(self, move: Move, rig: Rig, paper: Singles, foil: Singles) -> Tried:
         clip = settings_for(rig, paper, foil, self._share[..., 0]).clip_cd_m2
         linear = (paper + self._share * (foil - paper)) / np.float32(clip)
-        if self._maps is None:
-            self._maps = SheetMaps.from_linear(
-                linear,
-                self._share[..., 0],
-                width_mm=rig.sheet.width_mm,
-                height_mm=rig.sheet.height_mm,
-            )
-        maps = self._maps.with_linear(linear)
-        found = measure(
-            maps,
-            rig.look,
-            rig.sheet.foil.judged_kind,
-            stock_reflectance=rig.sheet.paper.reflectance,
-        )
+        found = self._reader.measures(rig, linear)
         return Tried(move, judge(found, rig.look), found, merit(found, rig.look))
 
     def _can_be_made(self, rig: Rig) -> bool:

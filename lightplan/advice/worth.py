@@ -9,7 +9,8 @@ import numpy as np
 
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share
-from lightplan.measures import Judgement, SheetMaps, judge, measure
+from lightplan.measures import Judgement, judge
+from lightplan.merit.reading import SheetReader
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Singles
@@ -60,7 +61,7 @@ class Worth:
         )
         self._rig = rig
         self._engine: Engine | None = None
-        self._maps: SheetMaps | None = None
+        self._reader: SheetReader | None = None
         self._light: dict[int, tuple[Rig, Singles, Singles]] = {}
 
     def judged(self, rig: Rig, camera: Camera) -> Judgement:
@@ -68,17 +69,9 @@ class Worth:
         paper, foil = self._sheet(rig)
         share = self._share(rig)[..., None]
         levels = camera.levels(paper + share * (foil - paper))
-        if self._maps is None:
-            self._maps = SheetMaps.from_linear(
-                levels, share[..., 0], width_mm=rig.sheet.width_mm, height_mm=rig.sheet.height_mm
-            )
-        found = measure(
-            self._maps.with_linear(levels),
-            rig.look,
-            rig.sheet.foil.judged_kind,
-            stock_reflectance=rig.sheet.paper.reflectance,
-        )
-        return judge(found, rig.look)
+        if self._reader is None:
+            self._reader = SheetReader(share[..., 0])
+        return judge(self._reader.measures(rig, levels), rig.look)
 
     def score(self, rig: Rig, camera: Camera) -> float:
         """Return the score, 0 where nothing can be judged."""

@@ -8,6 +8,7 @@ import numpy as np
 
 from lightplan.geometry.shapes import Flat
 from lightplan.light.rays import NOTHING, Rays
+from lightplan.scene.mirroring import mirrored_ways
 from lightplan.scene.relief import mirror_normals
 
 if TYPE_CHECKING:
@@ -29,9 +30,7 @@ def mirrored_names(
     """
     points, _ = grid.points(rig.sheet)
     normals = mirror_normals(rig.sheet, points[:, 0], points[:, 1])
-    views = np.asarray(rig.camera.placement.position_mm) - points
-    views /= np.linalg.norm(views, axis=1, keepdims=True)
-    away = 2 * np.sum(views * normals, axis=1, keepdims=True) * normals - views
+    away = mirrored_ways(rig.camera, points, normals)
     rays = Rays(points, away[:, None])
     rays.update(surfaces, patchwork, frozenset(), frozenset((0,)))
     met = rays.surface[:, 0].astype(int)

@@ -16,10 +16,11 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from lightplan.errors import RigError
-from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure
+from lightplan.measures import Judgement, Measures, SheetMaps, judge
 from lightplan.measures.samples import Sampler
 from lightplan.merit.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.merit.judging import SampleJudge
+from lightplan.merit.reading import measures_of
 from lightplan.scene.clearance import total_excess_mm, unmovable
 from lightplan.scene.dimensions import Space
 from lightplan.search.minimise import simplex
@@ -170,12 +171,7 @@ class Bench:
         share = self._share[..., None]
         clip = self._model.clip_luminance(rig, paper[self._share < 0.5], foil[self._share >= 0.5])
         linear = np.asarray((share * foil + (1 - share) * paper) / np.float32(clip), np.float32)
-        found = measure(
-            self._maps.with_linear(linear),
-            rig.look,
-            rig.sheet.foil.judged_kind,
-            stock_reflectance=rig.sheet.paper.reflectance,
-        )
+        found = measures_of(rig, self._maps.with_linear(linear))
         worth = self._judge.merits_of([found], self._sampler.sample(linear)[None])[0]
         return Judged(rig=rig, merit=worth, excess_mm=self.excess_mm(rig), measures=found)
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.scene import Rig, relief
+from lightplan.scene.mirroring import mirrored_ways
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -73,9 +74,7 @@ def foil_rays(rig: Rig, layers: Layers) -> FoilRays:
     x, y = layers.sheet_x_mm[col], layers.sheet_y_mm[row]
     points = np.stack([x, y, relief.height(rig.sheet, x, y)], axis=1)
     normals = relief.normals(rig.sheet, x, y)
-    view = points - np.asarray(rig.camera.placement.position_mm)
-    view /= np.linalg.norm(view, axis=1, keepdims=True)
-    directions = view - 2 * np.sum(view * normals, axis=1, keepdims=True) * normals
+    directions = mirrored_ways(rig.camera, points, normals)
     level = layers.sheet_foil[row, col].max(axis=1) / clip_luminance(rig, layers)
     return FoilRays(
         points, directions, layers.sees[row, col], layers.sees_names, level.astype(float)

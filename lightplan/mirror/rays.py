@@ -8,10 +8,13 @@ from the same few lines.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from lightplan.scene import relief
+from lightplan.scene.mirroring import mirrored_ways
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
@@ -56,15 +59,9 @@ def surface(sheet: Sheet, xy_mm: Doubles) -> tuple[Doubles, Doubles]:
     -------
     points, normals : (n, 3) float
     """
-    flatness = sheet.flatness
-    along = np.array([math.cos(flatness.bow_rad), math.sin(flatness.bow_rad)])
-    extent = abs(along[0]) * sheet.width_mm + abs(along[1]) * sheet.height_mm
-    share = 2 * (xy_mm @ along) / extent
-    height = flatness.bow_mm * (1 - share**2)
-    slope = -4 * flatness.bow_mm * share / extent
-    points = np.column_stack([xy_mm, height])
-    normals = np.column_stack([-slope[:, None] * along, np.ones(len(xy_mm))])
-    return points, normals / np.linalg.norm(normals, axis=1, keepdims=True)
+    even = replace(sheet, flatness=replace(sheet.flatness, wave_mm=0.0))
+    x, y = np.asarray(xy_mm, float).T
+    return np.column_stack([x, y, relief.height(even, x, y)]), relief.normals(even, x, y)
 
 
 def wave_slope(flatness: Flatness) -> float:
@@ -96,10 +93,7 @@ def mirrored_rays(
         tilted = normals[:, None, :] + np.vstack([np.zeros(3), lean])
         normals = (tilted / np.linalg.norm(tilted, axis=-1, keepdims=True)).reshape(-1, 3)
         points = np.repeat(points, spokes + 1, axis=0)
-    view = points - np.asarray(camera.placement.position_mm)
-    view = view / np.linalg.norm(view, axis=1, keepdims=True)
-    cosine = np.einsum("ij,ij->i", view, normals)
-    return MirroredRays(points, view - 2 * cosine[:, None] * normals)
+    return MirroredRays(points, mirrored_ways(camera, points, normals))
 
 
 def hit_plane(rays: MirroredRays, plane: Placement) -> tuple[Doubles, Doubles]:

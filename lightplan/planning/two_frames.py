@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.measures import Judgement, Measures, SheetMaps, judge, measure, merit
+from lightplan.measures import Judgement, Measures, judge, merit
 from lightplan.merit.engine_model import EngineModel, long_side_for, polish_detail
+from lightplan.merit.reading import SheetReader
 from lightplan.merit.targets import WHITE, luminance
 from lightplan.search.minimise import StopRule, minimise
 
@@ -130,7 +131,7 @@ class _Table:
         self._lamps = [lamp for lamp in rig.lamps if lamp.on]
         self._free = [lamp.name for lamp in self._lamps if not lamp.is_window]
         self._share = np.asarray(model.foil_share(rig))[..., None]
-        self._maps: SheetMaps | None = None
+        self._reader = SheetReader(self._share[..., 0])
 
     def starts(self) -> list[Doubles]:
         """Return the given powers for both frames, and each pair of single lamps."""
@@ -209,17 +210,7 @@ class _Table:
         return merit(self._measures(linear), self._rig.look)
 
     def _measures(self, linear: Floats) -> Measures:
-        sheet = self._rig.sheet
-        if self._maps is None:
-            self._maps = SheetMaps.from_linear(
-                linear, self._share[..., 0], width_mm=sheet.width_mm, height_mm=sheet.height_mm
-            )
-        return measure(
-            self._maps.with_linear(linear),
-            self._rig.look,
-            sheet.foil.judged_kind,
-            stock_reflectance=sheet.paper.reflectance,
-        )
+        return self._reader.measures(self._rig, linear)
 
     def frames(self, point: Doubles) -> tuple[Frame, Frame]:
         """Return the two frames of a point in words."""

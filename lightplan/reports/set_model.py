@@ -15,6 +15,7 @@ from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name
 from lightplan.reports.picture import picture_codes
 from lightplan.scene import Rig, relief
+from lightplan.scene.mirroring import mirrored_ways
 from lightplan.scene.surfaces import Face, Surface, build_surfaces
 
 if TYPE_CHECKING:
@@ -342,9 +343,7 @@ def mirrored_lines(rig: Rig, layers: Layers) -> Iterator[Line]:
     x, y = spots.T
     points = np.stack([x, y, relief.height(rig.sheet, x, y)], axis=1)
     normals = relief.normals(rig.sheet, x, y)
-    view = points - lens
-    view /= np.linalg.norm(view, axis=1, keepdims=True)
-    directions = view - 2 * np.sum(view * normals, axis=1, keepdims=True) * normals
+    directions = mirrored_ways(rig.camera, points, normals)
     surfaces = [s for s in build_surfaces(rig) if s.role != "sheet"]
     ways = np.stack([_way(s, points, directions) for s in surfaces])
     nearest = np.argmin(ways, axis=0)

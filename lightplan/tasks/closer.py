@@ -10,8 +10,9 @@ import numpy as np
 
 from lightplan.advice.case import Case
 from lightplan.advice.causes import explained
-from lightplan.light import Detail, Engine, Layers
+from lightplan.light import Detail, Layers
 from lightplan.light.exposure import camera_picture, exposure_of
+from lightplan.light.keeper import layers_of
 from lightplan.measures import Finding, find_faults, judge
 from lightplan.progress import Progress, Stop, Watch
 from lightplan.reports.picture import picture_codes, picture_size
@@ -66,10 +67,6 @@ class Cure:
     revision: int = 0
 
 
-_ENGINES: dict[tuple[int, int], Engine] = {}
-"""One engine stays, so that a rig in which one card moved is seen again quickly."""
-
-
 def look_closely(
     rig: Rig,
     revision: int,
@@ -117,11 +114,7 @@ def look_closely(
 
 def _layers(rig: Rig, long_side: int) -> Layers:
     size = picture_size(rig.camera, long_side)
-    engine = _ENGINES.get(size)
-    if engine is None:
-        _ENGINES.clear()
-        engine = _ENGINES[size] = Engine(rig, Detail(camera_rows=size[0], camera_cols=size[1]))
-    return engine.layers(rig)
+    return layers_of(rig, Detail(camera_rows=size[0], camera_cols=size[1]))
 
 
 def jpeg_of(codes: NDArray[np.uint8], quality: int = QUALITY) -> bytes:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from lightplan.light import Detail, Engine, Layers
+from lightplan.light import Detail, Layers
 from lightplan.light.exposure import Settings, foil_share, settings_for
+from lightplan.light.keeper import layers_of
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name
 from lightplan.reports.picture import picture_size
@@ -98,7 +99,6 @@ class LivePicture:
 
     def __init__(self, long_side: int = LONG_SIDE) -> None:
         self._long_side = long_side
-        self._engines: dict[bool, Engine] = {}
         self._size = (0, 0)
         self._seen: tuple[Sheet, Camera] | None = None
         self._share = np.zeros((0, 0), np.float32)
@@ -138,10 +138,8 @@ class LivePicture:
     def _layers(self, rig: Rig, *, hasty: bool) -> Layers:
         size = picture_size(rig.camera, self._long_side)
         if size != self._size:
-            self._engines, self._size, self._seen = {}, size, None
-        if hasty not in self._engines:
-            self._engines[hasty] = Engine(rig, detail_of(*size, hasty=hasty))
-        return self._engines[hasty].layers(rig)
+            self._size, self._seen = size, None
+        return layers_of(rig, detail_of(*size, hasty=hasty))
 
     def _remember_masks(self, rig: Rig, layers: Layers) -> None:
         """Lay the artwork over the camera's pixels, once for each camera and sheet."""

@@ -23,8 +23,9 @@ from lightplan.light.exposure import (
 from lightplan.manifest import write_output
 from lightplan.measures import Finding as Finding
 from lightplan.measures import Judgement as Judgement
-from lightplan.measures import Measures, SheetMaps, find_faults, judge, measure
+from lightplan.measures import Measures, SheetMaps, find_faults, judge
 from lightplan.measures.frame import FrameJudgement, judge_frame
+from lightplan.merit.reading import measures_of
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size
@@ -188,10 +189,8 @@ def predicted_maps(rig: Rig, layers: Layers) -> SheetMaps:
 
 def measure_maps(rig: Rig, maps: SheetMaps) -> Measures:
     """Return the measures of a squared picture of the rig's sheet."""
-    foil, stock = rig.sheet.foil.judged_kind, rig.sheet.paper.reflectance
-    found = measure(maps, rig.look, foil, stock_reflectance=stock)
     filled = framing(rig.camera, rig.sheet).filled
-    return found.joined({"frame_fill_share": (min(filled, 1.0), 0.0)})
+    return measures_of(rig, maps).joined({"frame_fill_share": (min(filled, 1.0), 0.0)})
 
 
 def write_prediction(
