@@ -299,7 +299,12 @@ def advise(
 
 def shoot(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Test photographs of one set.")],
-    rig: Annotated[str, typer.Option("--rig", metavar="RIG", help="The plan of the set.")],
+    rig: Annotated[
+        str | None,
+        typer.Option(
+            "--rig", metavar="RIG", help="The plan of the set; else the one its ledger keeps."
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder to write to; else FOLDER/ledger."),
@@ -309,7 +314,8 @@ def shoot(
 ) -> None:
     """Write the ledger of a shoot: frames, rigs as built, moves, and which move won what.
 
-    Writes shoot.html, shoot.pdf, shoot.json, and the rig as built of each frame.
+    Writes shoot.html, shoot.pdf, shoot.json, the rig as built of each frame, and a copy of the
+    plan: from then on the folder knows its rig.
 
     Example: lightplan shoot shots --rig silver-bookplate-bright
     """
@@ -318,12 +324,13 @@ def shoot(
         from lightplan.tasks import shoot as task
 
         assert callable(progress)
+        plan = task.rig_of(folder, out) if rig is None else rig
         found = task.shoot(
-            folder, rig=rig, watch=lambda p: progress(f"{p.done + 1} of {p.of}: {p.stage}")
+            folder, rig=plan, watch=lambda p: progress(f"{p.done + 1} of {p.of}: {p.stage}")
         )
         progress("writing")
-        where = folder / "ledger" if out is None else out
-        files = task.write_shoot(found, where, rig=rig, replace=replace)
+        where = folder / task.LEDGER if out is None else out
+        files = task.write_shoot(found, where, rig=plan, replace=replace)
         code = FAILED if found.failed else 0
         document = found.document() | {"files": [str(f) for f in files]}
         return Answer(document, task.shoot_words(found) + written_lines(files), code)

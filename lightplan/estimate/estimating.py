@@ -8,12 +8,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.estimate.elsewhere import NAME, Elsewhere
-from lightplan.estimate.fit import EXPOSURE_KNOWN, EXPOSURE_UNKNOWN, Fitter, Name
+from lightplan.estimate.elsewhere import EXTRA_COST, NAME, Elsewhere
+from lightplan.estimate.fit import (
+    BRUSHED_MODEL,
+    EXPOSURE_KNOWN,
+    EXPOSURE_UNKNOWN,
+    FOIL_MODEL,
+    Fitter,
+    Name,
+)
 from lightplan.estimate.lens import lens_place
-from lightplan.estimate.levels import Levels
+from lightplan.estimate.levels import BRUSHED, Levels
 from lightplan.estimate.result import CameraState, Estimate, Rival
-from lightplan.estimate.search import Hypothesis, Search
+from lightplan.estimate.search import COST_PER_SLIP, Hypothesis, Search
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene.slips import Foreign, Slip, SlipUnit, slipped
 
@@ -26,6 +33,9 @@ if TYPE_CHECKING:
 
 SURE_MISFIT = 0.25
 """A plan that fits as well as this is not doubted: no slip that matters hides in it."""
+TOLD_MISFIT = 0.7
+"""Light from outside must leave no more than this, or half of what the plan leaves: it can stand
+anywhere, and so takes up some of what the model itself does not know (brushed foil)."""
 _DOUBTED = 6.0  # of cost: rivals nearer than this are told
 ROOM_CHANNELS = ("red", "green", "blue")
 
@@ -80,17 +90,20 @@ def estimate(
     search = Search(rig, Levels(rig, photo.seen), fitter, steady)
     plan = search.as_planned()
     found, foreign = [plan], None
-    if plan.fitted.misfit > SURE_MISFIT:
+    if plan.fitted.misfit > SURE_MISFIT and plan.cost > COST_PER_SLIP:
         watch(Progress(stage="looking for what stands elsewhere"))
         singles = search.singles()
         found += singles
-        watch(Progress(stage="looking for a second thing"))
-        found += search.pairs(singles)
-        watch(Progress(stage="looking for light that is not in the rig"))
-        outside = Elsewhere(search).best(plan)
-        if outside is not None:
-            found.append(outside[0])
-            foreign = outside[1]
+        # a fit costs nothing at the least: what two things cost must be less than one leaves
+        least = min(h.cost for h in found)
+        if least > 2 * COST_PER_SLIP:
+            watch(Progress(stage="looking for a second thing"))
+            found += search.pairs(singles)
+        if least > COST_PER_SLIP + EXTRA_COST:
+            watch(Progress(stage="looking for light that is not in the rig"))
+            outside, foreign = Elsewhere(search).best(plan)
+            if outside.fitted.misfit <= max(TOLD_MISFIT, 0.5 * plan.fitted.misfit):
+                found.append(outside)
     found.sort(key=lambda h: h.cost)
     known = math.log2(clip_cd_m2 / fitter.clip_cd_m2)
     return _told(rig, photo, fitter, search, found, known, foreign)
@@ -142,9 +155,10 @@ def less_residual(seen: SeenSheet, reference: Estimate) -> SeenSheet:
 
 def _fitter(rig: Rig, photo: Photographed, planned: float, steady: float) -> Fitter:
     place = lens_place(rig, photo.corners, photo.shape, photo.focal_px)
+    model = FOIL_MODEL * (BRUSHED_MODEL if max(rig.sheet.foil.roughness) >= BRUSHED else 1.0)
     if photo.clip_cd_m2 is None:
-        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place, steady)
-    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place, steady)
+        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place, steady, model)
+    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place, steady, model)
 
 
 def _told(

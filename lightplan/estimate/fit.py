@@ -18,7 +18,7 @@ from lightplan.estimate.seen import FLOOR, SeenSheet
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from lightplan.arrays import Doubles
+    from lightplan.arrays import Booleans, Doubles
 
 Name = tuple[str, str]
 CAMERA = ("exposure", "red", "blue", "vignette", "contrast", "lift")
@@ -28,11 +28,13 @@ EXPOSURE_UNKNOWN = 2.0
 # contrast (share) and lift (stops in the shadows) of cameras; our choice.
 OTHERS = (0.25, 0.25, 0.35, 0.08, 0.45)
 PAPER_MODEL, FOIL_MODEL = 0.035, 0.11  # stops: the model's own error in a cell
+BRUSHED_MODEL = 1.6
+"""Times `FOIL_MODEL` for brushed foil, whose prediction has the most noise; from trials."""
 EDGE_MM = 1.2  # how far the photograph's cells may lie off the model's
 EFFECTIVE_PAPER, EFFECTIVE_FOIL = 45.0, 60.0
 """Independent data in each material: neighbouring cells err together."""
 HEAVY = 2.0  # residuals, in standard deviations, from which they count less
-ROUNDS = 4
+ROUNDS, SCAN_ROUNDS = 4, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,6 +150,54 @@ class Place:
 
 
 @dataclass(frozen=True, eq=False)
+class Scan:
+    """Fits many rigs roughly: slopes and weights of one rig serve all.
+
+    Attributes
+    ----------
+    rows : (3 n, k) float
+        What each small thing does to the data, in stops.
+    inverse, information : (k, k) float
+        Of the normal equations; what is known before.
+    precision, weight, spread : (3 n,) float
+        Of the data.
+    pull : (k,) float
+    apart, exposure : float
+    ended : (3 n,) bool
+    """
+
+    fitter: Fitter
+    rows: Doubles
+    inverse: Doubles
+    information: Doubles
+    precision: Doubles
+    weight: Doubles
+    spread: Doubles
+    pull: Doubles
+    apart: float
+    exposure: float
+    ended: Booleans
+
+    def costs(self, light: Doubles) -> Doubles:
+        """Return the cost of light (m, n, 3), (m,); see `Fitted.cost`."""
+        model = to_stops(light * 2.0**self.exposure, self.fitter.clip_cd_m2)
+        aim = (self.fitter.seen.stops - model).reshape(len(light), -1)
+        told = np.zeros_like(aim)
+        share: Doubles | float = 1.0
+        for _ in range(SCAN_ROUNDS):
+            # what is far off counts less, by the same slopes: a share of it is believed
+            believed = told + share * (aim - told)
+            values = ((believed * self.precision) @ self.rows + self.pull) @ self.inverse
+            told = values @ self.rows.T
+            away = (aim - told) / self.spread
+            away = np.where(self.ended & (away < 0), 0.0, away)
+            share = np.where(self.ended & (aim < told), 0.0, 1 / (1 + (away / HEAVY) ** 2))
+        cost = (self.weight * HEAVY**2 * np.log1p((away / HEAVY) ** 2)).sum(axis=1)
+        prior = ((values @ self.information) * values).sum(axis=1) - 2 * values @ self.pull
+        return np.asarray(cost + prior + self.apart)
+
+
+@dataclass(frozen=True, eq=False)
 class Fitter:
     """One photograph to fit rigs to.
 
@@ -163,6 +213,8 @@ class Fitter:
     steady : float
         Share of the model's own error that is left: less where a frame of the same set was
         taken off.
+    foil_model : float
+        The model's own error on foil. [stops]
     """
 
     seen: SeenSheet
@@ -170,6 +222,7 @@ class Fitter:
     exposure_sigma: float
     place: Place | None = None
     steady: float = 1.0
+    foil_model: float = FOIL_MODEL
 
     def fit(self, light: Doubles, columns: Columns, start: float | None = None) -> Fitted:
         """Fit the camera and small errors to light (n, 3) of a rig.
@@ -188,6 +241,32 @@ class Fitter:
         if abs(found.exposure - exposure) > 0.05:
             found = self._solved(light, columns, found.exposure)
         return found
+
+    def scan(self, light: Doubles, columns: Columns, exposure: float) -> Scan:
+        """Return what tells of many rigs, whose light is near to one rig's, how well they fit."""
+        seen = self.seen
+        model = to_stops(light * 2.0**exposure, self.clip_cd_m2)
+        design, sigmas, names = self._design(model, 1 - FLOOR / 2.0**model, columns)
+        at = np.concatenate([[exposure], np.zeros(len(CAMERA) - 1), columns.at])
+        means = np.concatenate([np.zeros(len(CAMERA)), columns.means])
+        information, pull, apart = self._priors(names, sigmas, at, means)
+        weight, spread = self._weights(model)
+        rows = design.reshape(-1, design.shape[-1])
+        precision = weight / spread**2
+        normal = rows.T @ (rows * precision[:, None]) + information
+        return Scan(
+            fitter=self,
+            rows=rows,
+            inverse=np.asarray(np.linalg.inv(normal), float),
+            information=information,
+            precision=precision,
+            weight=weight,
+            spread=spread,
+            pull=pull,
+            apart=apart,
+            exposure=exposure,
+            ended=seen.ended.ravel(),
+        )
 
     def _first_exposure(self, light: Doubles) -> float:
         seen = self.seen
@@ -250,7 +329,7 @@ class Fitter:
     def _weights(self, model: Doubles) -> tuple[Doubles, Doubles]:
         """Return the weight of each datum, and its standard deviation in stops."""
         seen = self.seen
-        own = self.steady * np.where(seen.is_foil, FOIL_MODEL, PAPER_MODEL)[:, None]
+        own = self.steady * np.where(seen.is_foil, self.foil_model, PAPER_MODEL)[:, None]
         spread = np.sqrt(own**2 + seen.noise**2 + (EDGE_MM * self._slope()[:, None]) ** 2)
         # near the floor a file holds noise and the camera's own black
         spread = np.sqrt(spread**2 + (0.5 * FLOOR / 2.0 ** np.maximum(model, -8.9)) ** 2)

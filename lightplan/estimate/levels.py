@@ -66,6 +66,7 @@ class Levels:
             self._room = replace(rig.room, ambient_cd_m2=(UNIT_ROOM,) * 3)
         self._engine = Engine(self._with_room(rig), self._detail)
         self._readings = _readings(self._engine.grid, seen)
+        self._more: Engine | None = None
         self.asked = 0
 
     @property
@@ -83,6 +84,12 @@ class Levels:
     def light_anew(self, rig: Rig) -> CellLight:
         """Return the light of a rig that has other things than the planned one."""
         return self._of(Engine(self._with_room(rig), self._detail), rig)
+
+    def light_with_more(self, rig: Rig) -> CellLight:
+        """Return the light of the planned rig with other lamps besides, engine kept."""
+        if self._more is None:
+            self._more = Engine(self._with_room(rig), self._detail)
+        return self._of(self._more, rig)
 
     def _with_room(self, rig: Rig) -> Rig:
         return rig if rig.room is self._room else replace(rig, room=self._room)

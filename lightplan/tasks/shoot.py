@@ -14,6 +14,7 @@ from lightplan.reports.ledger import Note, ledger_html, ledger_pdf, small_pictur
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.report import json_text
 from lightplan.rigfiles import LoadedRig, load_rig
+from lightplan.rigfiles.write import write_rig
 from lightplan.scene import Rig
 from lightplan.shots.sets.batch import photographs_in
 from lightplan.tasks.advice_files import as_built_toml
@@ -25,7 +26,9 @@ if TYPE_CHECKING:
 
     from lightplan.tasks.predict import RigLike
 
-FILES = ("shoot.html", "shoot.pdf", "shoot.json")
+RIG_FILE = "rig.toml"
+FILES = ("shoot.html", "shoot.pdf", "shoot.json", RIG_FILE)
+LEDGER = "ledger"
 TOLD_FROM = 1.0  # points
 
 
@@ -76,6 +79,25 @@ class Shoot:
             ],
             "failed": list(self.failed),
         }
+
+
+def rig_of(folder: Path, out: Path | None = None) -> LoadedRig:
+    """Return the rig that a shoot's ledger keeps from an earlier run.
+
+    Raises
+    ------
+    BadInput
+        When no ledger is there, or it keeps no rig.
+    """
+    kept = (folder / LEDGER if out is None else out) / RIG_FILE
+    if not kept.is_file():
+        raise BadInput(
+            field="--rig",
+            wanted="the plan of the set, the first time",
+            got=f"no {RIG_FILE} in {kept.parent}",
+            cure="name the rig; the ledger keeps a copy from then on",
+        )
+    return load_rig(kept)
 
 
 def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
@@ -135,9 +157,14 @@ def _frames(found: Sequence[Advice]) -> list[Frame]:
 
 
 def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False) -> list[Path]:
-    """Write shoot.html, shoot.pdf, shoot.json and each frame's rig as built."""
-    prepare(out, FILES, replace=replace)
+    """Write shoot.html, shoot.pdf, shoot.json, each frame's rig as built, and the plan itself.
+
+    With the plan in it the ledger knows its rig: see `rig_of`.
+    """
     loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
+    kept = out / RIG_FILE
+    is_kept = isinstance(loaded, LoadedRig) and loaded.path.resolve() == kept.resolve()
+    prepare(out, [f for f in FILES if f != RIG_FILE or not is_kept], replace=replace)
     notes = [_note(frame) for frame in found.frames]
     written = [
         write_output(out / "shoot.html", ledger_html(found.title, notes), replace=replace),
@@ -147,6 +174,9 @@ def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False)
         if frame.advice.estimate is not None:
             name = f"{Path(frame.advice.photo.file).stem}-as-built.toml"
             written.append(as_built_toml(frame.advice, out / name, loaded, replace=replace))
+    if isinstance(loaded, LoadedRig) and not is_kept:
+        write_rig(loaded, kept, replace=replace, is_output=True)
+        written.append(kept)
     written.append(write_output(out / "shoot.json", json_text(found.document()), replace=replace))
     return written
 
