@@ -13,6 +13,7 @@ wrong. `--folder` is kept for looking at.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 import io
 import json
@@ -33,7 +34,7 @@ PROGRAM = (sys.executable, "-m", "lightplan")
 PRESET = "silver-bookplate-bright"
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
 LIMIT_S = 300.0
-GOES_ON_S = 60.0
+GOES_ON_S = 30.0
 """A second run that has worked so long was not refused; it is ended, and must clear up."""
 
 
@@ -172,15 +173,16 @@ def main() -> int:
         temporary.mkdir()
         prepare(folder)
         names = list(commands(folder)) if told.commands is None else told.commands
-        for number in range(told.kills):
-            if time.monotonic() > end:
-                break
-            name = names[number % len(names)]
-            found = one_kill(name, folder, temporary, rng)
-            done[name] += 1
-            faults += found
-            for fault in found:
-                print(fault, flush=True)
+        with contextlib.suppress(KeyboardInterrupt):  # what was done until then is told
+            for number in range(told.kills):
+                if time.monotonic() > end:
+                    break
+                name = names[number % len(names)]
+                found = one_kill(name, folder, temporary, rng)
+                done[name] += 1
+                faults += found
+                for fault in found:
+                    print(fault, flush=True)
     print(f"seed {told.seed}: {sum(done.values())} kills {dict(done)}, {len(faults)} faults")
     return 1 if faults else 0
 

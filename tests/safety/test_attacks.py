@@ -1,5 +1,6 @@
 """Short runs of the attacks; the long ones are run by hand, see the scripts."""
 
+import os
 import random
 
 import kill_runs
@@ -42,6 +43,21 @@ def test_what_the_kills_look_for_would_be_found(tmp_path):
     assert found == {"a.json", "/b.pdf", "/c.png"}
     (tmp_path / ".lightplan-x.tmp").write_text("")
     assert len(kill_runs.scraps(tmp_path, tmp_path)) == 1
+
+
+def test_one_that_hangs_would_be_found(monkeypatch):
+    assert mutate_rigs.used_s(os.getpid()) > 0.1
+    monkeypatch.setattr(mutate_rigs, "serve", hang)
+    monkeypatch.setattr(mutate_rigs, "HANG_S", 1.0)
+    child = mutate_rigs.Child()
+    assert "no answer" in child.ask(mutate_rigs.ROOT, full=False)
+    child.end()
+
+
+def hang(pipe):
+    """Work without end."""
+    while pipe:
+        pass
 
 
 def test_damage_is_done():
