@@ -15,7 +15,7 @@ from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
     from lightplan.tasks.looks import Progress as Step
-    from lightplan.tasks.plan import Progress
+    from lightplan.tasks.plan import NoPlan, Plan, Progress
     from lightplan.tasks.rigs import LoadedRig, Rig
     from lightplan.units import LengthUnit
 
@@ -92,22 +92,18 @@ class Page:
     replace: bool
 
 
-def _plan_one(
+def _searched(
     source: LoadedRig,
     wanted: Rig,
     page: Page,
     evaluations: int | None,
     seed: int,
     progress: Callable[[str], None],
-    *,
-    two_frames: bool,
-) -> Answer:
-    from lightplan.cli.plan_words import no_plan_words, plan_words
+) -> Plan | NoPlan:
+    """Search for a plan; the best picture so far is shown, and Ctrl-C ends the search gently."""
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
-    from lightplan.tasks.care import care_lines, cautions_of
     from lightplan.tasks.stopping import gentle_stop
-    from lightplan.tasks.two_frames import two_frames_of, two_frames_words
 
     effort = task.effort_of(wanted, evaluations)
     progress(task.expected(wanted))
@@ -121,7 +117,7 @@ def _plan_one(
                 f"picture so far in {best.path}"
             )
 
-        found = task.plan(
+        return task.plan(
             wanted,
             owned=task.owned_items(source),
             seed=seed,
@@ -129,6 +125,24 @@ def _plan_one(
             progress=tell,
             should_stop=stop.is_set,
         )
+
+
+def _plan_one(
+    source: LoadedRig,
+    wanted: Rig,
+    page: Page,
+    evaluations: int | None,
+    seed: int,
+    progress: Callable[[str], None],
+    *,
+    two_frames: bool,
+) -> Answer:
+    from lightplan.cli.plan_words import no_plan_words, plan_words
+    from lightplan.tasks import plan as task
+    from lightplan.tasks.care import care_lines, cautions_of
+    from lightplan.tasks.two_frames import two_frames_of, two_frames_words
+
+    found = _searched(source, wanted, page, evaluations, seed, progress)
     if isinstance(found, task.NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)

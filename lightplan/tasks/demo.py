@@ -38,10 +38,7 @@ class Told:
 
 def demo(out: Path, *, progress: Progress = _quiet) -> Told:
     """Predict the shipped example, plan it better, show it in 3-D, and say what was written."""
-    prepare(out / "predicted", FILES)
-    prepare(out / "planned", PLAN_FILES)
-    prepare(out / "proof", proof_files())
-    prepare(out, ("my-rig.toml", "set.png", "set.html"))
+    _prepare(out)
     source = load_rig(EXAMPLE)
     files = [write_rig(source, out / "my-rig.toml", is_output=True).path]
     before = predict(source, progress=progress)
@@ -64,13 +61,25 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
         )
         document["plan"] = written.document
     progress("drawing the set")
-    try:
-        files += view(source, png=out / "set.png", html=out / "set.html")
-    except MissingFeature as lack:
-        words.append(str(lack))
-        files += view(source, html=out / "set.html")
+    files += _drawn(source, out, words)
     words.append("Look at proof/proof.png first, then print planned/setup.pdf.")
     return Told(tuple(words), document | {"files": [str(f) for f in files]}, tuple(files))
+
+
+def _prepare(out: Path) -> None:
+    prepare(out / "predicted", FILES)
+    prepare(out / "planned", PLAN_FILES)
+    prepare(out / "proof", proof_files())
+    prepare(out, ("my-rig.toml", "set.png", "set.html"))
+
+
+def _drawn(source: LoadedRig, out: Path, words: list[str]) -> tuple[Path, ...]:
+    """Draw the set in 3-D; what this machine cannot draw is said."""
+    try:
+        return view(source, png=out / "set.png", html=out / "set.html")
+    except MissingFeature as lack:
+        words.append(str(lack))
+        return view(source, html=out / "set.html")
 
 
 def _best(proof: Proof) -> ProofLook | None:
