@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 from lightplan.advice.orders import balance_order, exposure_order, foreign_order, together
 from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.errors import RigError
-from lightplan.scene.slips import CAMERA_SETTINGS, Foreign, Slip, slipped
+from lightplan.scene.slips import CAMERA_SETTINGS, Slip, slipped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from lightplan.advice.worth import Camera, Worth
     from lightplan.scene import Rig
+    from lightplan.scene.foreign import Foreign
 
 ORDER = ("exposure", "white balance", "focus", "camera")
 # Points that a move must win more than an easier one, by what it takes; our choice.

@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.scene import Rig
-    from lightplan.scene.slips import Foreign, Slip
+    from lightplan.scene.foreign import Foreign
+    from lightplan.scene.slips import Slip
 
 
 def together(planned: Rig, group: Sequence[Slip]) -> str:

@@ -339,10 +339,11 @@ def family(
     def job(_: object) -> Answer:
         from lightplan.cli.family_words import family_words
         from lightplan.tasks import family as task
+        from lightplan.tasks.family_document import family_document
 
         source = task.ready(rig, out, replace_file=replace)
         found = task.family(source, card=card, distance_mm=distance)
-        document = task.family_document(found)
+        document = family_document(found)
         words = family_words(document, unit)
         if out is not None:
             path = task.write_drawing(found, out, unit=unit, replace_file=replace)

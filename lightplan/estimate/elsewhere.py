@@ -16,7 +16,7 @@ import numpy as np
 from lightplan.estimate.fit import Columns, Fitted
 from lightplan.estimate.search import Hypothesis, Search
 from lightplan.scene import Lamp, Output, Placement, Rig
-from lightplan.scene.slips import Foreign
+from lightplan.scene.foreign import Foreign
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

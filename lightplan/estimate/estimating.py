@@ -22,7 +22,7 @@ from lightplan.estimate.levels import BRUSHED, Levels
 from lightplan.estimate.result import CameraState, Estimate, Rival
 from lightplan.estimate.search import COST_PER_SLIP, Hypothesis, Search
 from lightplan.progress import Progress, Watch, unwatched
-from lightplan.scene.slips import Foreign, Slip, SlipUnit, slipped
+from lightplan.scene.slips import Slip, SlipUnit, slipped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.estimate.seen import SeenSheet
     from lightplan.scene import Rig
+    from lightplan.scene.foreign import Foreign
 
 SURE_MISFIT = 0.25
 """A plan that fits as well as this is not doubted: no slip that matters hides in it."""

@@ -9,7 +9,8 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.estimate.seen import SeenSheet
     from lightplan.scene import Rig
-    from lightplan.scene.slips import Foreign, Slip
+    from lightplan.scene.foreign import Foreign
+    from lightplan.scene.slips import Slip
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.geometry.curved import Ball, Cone
+from lightplan.geometry.ball import Ball
+from lightplan.geometry.cone import Cone
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Cells, Crossing, Flat
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry import points as point_sets
-from lightplan.geometry.curved import Ball
+from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
 from lightplan.light.kept import Kept
 from lightplan.light.silhouettes import Outlines, is_outlined

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.geometry.curved import Ball
+from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat
 from lightplan.optics import photometry
 from lightplan.units import from_stops

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.geometry.curved import Ball
+from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
 from lightplan.light.compiled import gratings
 from lightplan.light.kept import Kept, Moves

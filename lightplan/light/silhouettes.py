@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lightplan.compiled import compiled
+from lightplan.geometry.ball import Ball
 from lightplan.geometry.clipping import (
     MOST_CORNERS,
     MOST_PIECES,
@@ -22,7 +23,6 @@ from lightplan.geometry.clipping import (
     edge_planes,
     without,
 )
-from lightplan.geometry.curved import Ball
 from lightplan.geometry.shapes import Flat
 from lightplan.light.lobe_area import MOST_HALVINGS, lobe_area, matte_area
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.geometry.curved import Cone
+from lightplan.geometry.cone import Cone
 from lightplan.geometry.shapes import Flat
 
 if TYPE_CHECKING:

@@ -5,9 +5,10 @@ The planner itself is `lightplan.planning.plan.plan`.
 
 from lightplan.mirror.family import Coverage, Margins, card_side, family_on_plane, mirror_plane
 from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
+from lightplan.planning.catalogue import catalogue
 from lightplan.planning.cupboard import Item
 from lightplan.planning.effort import Effort, Progress
-from lightplan.planning.kit import KitAdvice, advise_kit, catalogue
+from lightplan.planning.kit import KitAdvice, advise_kit
 from lightplan.planning.kit_words import Offer
 from lightplan.planning.plan import quick_plan
 from lightplan.planning.products import Fit, Product, RangePlan, plan_range

@@ -7,67 +7,26 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lightplan.measures.score import KEEP_FROM
+from lightplan.planning.catalogue import catalogue
 from lightplan.planning.choosing import Candidate, candidates, detail_for, share_of
 from lightplan.planning.cupboard import Cupboard, Item, Movable, cupboard_of
 from lightplan.planning.effort import Effort, Job
 from lightplan.planning.kit_words import Offer, kit_sentences
 from lightplan.planning.plan import explored
 from lightplan.planning.pool import Judges
-from lightplan.scene import HolderKind, Output, Rig
 from lightplan.scene.rounding import rounded
 from lightplan.scene.setting_errors import SettingErrors
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from lightplan.scene import HolderKind, Rig
+
 HANGS: tuple[HolderKind, ...] = ("clamp", "boom", "string")
 SEARCHED = 5
 """Offers that are searched after all were looked at: the most promising."""
 MOST_PAIRS = 2
 """How many pairs are tried after the single things; each takes as long as a plan."""
-
-
-def catalogue(rig: Rig) -> tuple[Item, ...]:
-    """Return what is usually for sale, without prices.
-
-    Boards in common paper sizes (ISO 216: A3, A2, A1), round diffusers, a further lamp
-    like the largest in the rig, a window, a cone and a tent of twice the sheet.
-    """
-    long_side = max(rig.sheet.width_mm, rig.sheet.height_mm)
-    found = [
-        Item(name=f"{paper} {colour} board", kind=f"{colour} board", width_mm=w, height_mm=h)
-        for paper, w, h in (("A3", 420, 297), ("A2", 594, 420), ("A1", 841, 594))
-        for colour in ("white", "black")
-    ]
-    found += [
-        Item(name=f"diffuser {size}", kind="diffuser", width_mm=size, height_mm=size)
-        for size in (300, 600, 900)
-    ]
-    lamps = [lamp for lamp in rig.lamps if not lamp.is_window]
-    if lamps:
-        largest = max(lamps, key=lambda lamp: lamp.width_mm * lamp.height_mm)
-        found.append(
-            Item(
-                name=f"another lamp like {largest.name}",
-                kind="lamp",
-                output=largest.output,
-                width_mm=largest.width_mm,
-                height_mm=largest.height_mm,
-            )
-        )
-    shell = max(2.5 * long_side, 250.0)
-    found += [
-        Item(
-            name="a window",
-            kind="window",
-            width_mm=1000,
-            height_mm=1200,
-            output=Output(value=2000.0, unit="cd/m2"),
-        ),
-        Item(name="a diffusing cone", kind="cone", width_mm=shell, height_mm=shell),
-        Item(name="a light tent", kind="tent", width_mm=1.5 * shell, height_mm=1.5 * shell),
-    ]
-    return tuple(found)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -14,7 +14,7 @@ from lightplan.scene.lamps import LED_LUMENS_PER_WATT
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from lightplan.rigfiles.loaded import PlanRecord
+    from lightplan.rigfiles.plan_record import PlanRecord
     from lightplan.scene import (
         Camera,
         Card,

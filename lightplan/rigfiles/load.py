@@ -16,8 +16,9 @@ from lightplan.rigfiles.build import asset_names, build_rig
 from lightplan.rigfiles.digest import rig_digest
 from lightplan.rigfiles.explain import explain, plain
 from lightplan.rigfiles.lines import is_too_deep, line_of, lines_of, no_toml
-from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Tolerance
+from lightplan.rigfiles.loaded import LoadedRig
 from lightplan.rigfiles.migrations import migrate
+from lightplan.rigfiles.plan_record import PlanRecord, Tolerance
 from lightplan.rigfiles.store import find_rig
 from lightplan.rigfiles.things import build_things
 from lightplan.scene.questions import questions

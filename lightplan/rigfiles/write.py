@@ -22,7 +22,8 @@ from lightplan.safe_write import FileExists, atomic_write
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from lightplan.rigfiles.loaded import LoadedRig, PlanRecord, Thing
+    from lightplan.rigfiles.loaded import LoadedRig, Thing
+    from lightplan.rigfiles.plan_record import PlanRecord
     from lightplan.scene import Rig
 
 Values: TypeAlias = MutableMapping[str, Any]

@@ -6,9 +6,10 @@ from lightplan.scene.holding import HOLDER_KINDS, Held, HolderKind, usually_held
 from lightplan.scene.lamps import LAMP_SHAPES, OUTPUT_UNITS, AngularProfile, Lamp, Output
 from lightplan.scene.look import LOOK_KINDS, Look
 from lightplan.scene.placement import Placement
+from lightplan.scene.probe import Probe
 from lightplan.scene.props import PROP_SHAPES, Prop
 from lightplan.scene.rig import DIMENSIONS, Freedom, Rig
-from lightplan.scene.room import Probe, Reach, Room, Table, Walls
+from lightplan.scene.room import Reach, Room, Table, Walls
 from lightplan.scene.sheet import (
     Conductor,
     Film,

@@ -8,7 +8,7 @@ from lightplan.advice.orders import foreign_words
 
 if TYPE_CHECKING:
     from lightplan.advice.first_things import FirstMove, Found
-    from lightplan.scene.slips import Foreign
+    from lightplan.scene.foreign import Foreign
 
 
 def slip_entry(found: Found) -> dict[str, Any]:

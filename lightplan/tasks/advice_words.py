@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.estimate import Estimate
-    from lightplan.scene.slips import Foreign, Slip
+    from lightplan.scene.foreign import Foreign
+    from lightplan.scene.slips import Slip
     from lightplan.shots.results import PhotoScore
     from lightplan.tasks.advise import Advice
 

@@ -32,7 +32,7 @@ from lightplan.reports.cautions import cautions_for
 from lightplan.reports.report import exposure_entry, finding_entry, write_report
 from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
-from lightplan.scene.slips import Foreign, Slip, slipped
+from lightplan.scene.slips import Slip, slipped
 from lightplan.shots.pipeline import Looked, look_at
 from lightplan.tasks.advice_entries import foreign_entry, move_entry, slip_entry
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
@@ -46,6 +46,7 @@ from lightplan.version import __version__
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from lightplan.scene.foreign import Foreign
     from lightplan.shots.results import PhotoScore
     from lightplan.tasks.predict import RigLike
 

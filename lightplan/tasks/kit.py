@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from lightplan.light import Detail
 from lightplan.manifest import write_output
+from lightplan.planning.catalogue import catalogue
 from lightplan.planning.cupboard import HOLDERS, Item
-from lightplan.planning.kit import KitAdvice, advise_kit, catalogue
+from lightplan.planning.kit import KitAdvice, advise_kit
 from lightplan.planning.kit_words import HELPS_FROM, Offer
 from lightplan.planning.plan import Effort
 from lightplan.process import usable_cores

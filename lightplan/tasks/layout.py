@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
-from lightplan.geometry.curved import Ball, Cone
+from lightplan.geometry.ball import Ball
+from lightplan.geometry.cone import Cone
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat
 from lightplan.mirror.family import family_on_plane

@@ -12,7 +12,8 @@ from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.advice.worth import Camera
 from lightplan.scene import Camera as Lens
 from lightplan.scene import Card, Lamp, Placement, Rig, Sheet
-from lightplan.scene.slips import Foreign, Slip, slipped, without
+from lightplan.scene.foreign import Foreign
+from lightplan.scene.slips import Slip, slipped, without
 
 KEY = Lamp(name="key", placement=Placement((300, 0, 500)))
 BOARD = Card(name="board", placement=Placement((0, 300, 300)), width_mm=300, height_mm=300)

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from lightplan.planning.catalogue import catalogue
 from lightplan.planning.cupboard import Item
-from lightplan.planning.kit import catalogue, pairs_worth_trying
+from lightplan.planning.kit import pairs_worth_trying
 from lightplan.planning.kit_words import Offer, kit_sentences
 from lightplan.rigfiles import Thing, load_rig
 from lightplan.tasks.cupboard import spare

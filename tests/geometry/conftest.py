@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from lightplan.geometry.curved import Ball, Cone
+from lightplan.geometry.ball import Ball
+from lightplan.geometry.cone import Cone
 from lightplan.geometry.points import frames
 from lightplan.geometry.shapes import Flat, Opening
 

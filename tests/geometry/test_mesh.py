@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from lightplan.errors import RigError
-from lightplan.geometry.curved import Ball
+from lightplan.geometry.ball import Ball
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from lightplan.geometry.curved import Ball, Cone
+from lightplan.geometry.ball import Ball
+from lightplan.geometry.cone import Cone
 from lightplan.geometry.shapes import Flat, Opening
 
 NEAR_MM = 0.3  # within this of a rim, a mesh and the true shape may differ

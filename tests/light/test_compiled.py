@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from lightplan import compiled as compiling
-from lightplan.geometry.curved import Ball, Cone
+from lightplan.geometry.ball import Ball
+from lightplan.geometry.cone import Cone
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat, Opening
 from lightplan.light import bounce, kernels

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from plain_laws import coaxial_disk
 
-from lightplan.geometry.curved import Ball
+from lightplan.geometry.ball import Ball
 from lightplan.geometry.points import frames, unit_square
 from lightplan.geometry.shapes import Flat, Opening
 from lightplan.light.silhouettes import Outlines

@@ -13,7 +13,8 @@ from hostile import TEXTS, photograph, rig
 from page_server import serve
 
 import lightplan.page
-from lightplan.rigfiles.loaded import PlanRecord, Thing, Tolerance
+from lightplan.rigfiles.loaded import Thing
+from lightplan.rigfiles.plan_record import PlanRecord, Tolerance
 from lightplan.rigfiles.write import rig_to_toml
 
 if TYPE_CHECKING:
