@@ -69,6 +69,7 @@ class Desk:
         self.dropped: dict[str, Any] = {}
         self.plans: list[Any] = []
         self.looks: list[Any] = []
+        self.offers: list[Any] = []
         self.told: dict[str, dict[str, Any]] = {}
         self.pictures: dict[str, str] = {}
         self.photos: dict[str, dict[str, Any]] = {}
@@ -136,9 +137,9 @@ class Desk:
             self.document.save()
         self._open_file(path)
         self.layout, self.frame, self.close_look, self.cures = None, None, {}, {}
-        self.plans, self.looks, self.told = [], [], {}
+        self.plans, self.looks, self.offers, self.told = [], [], [], {}
         self.photos, self.verdicts, self.watched = {}, {}, None
-        for purpose in ("plan", "looks", "setup", "advise", "score"):
+        for purpose in ("plan", "looks", "kit", "setup", "advise", "ledger", "score"):
             self.hands.stop(purpose)
         self.tell_work()
         self._show()

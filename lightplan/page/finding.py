@@ -64,6 +64,32 @@ async def _take(desk: Desk, client: Client, message: Message) -> None:
     client.say({"is": "go", "stage": "layout"})
 
 
+async def _kit(desk: Desk, client: Client, message: Message) -> None:
+    """Begin to look for what is worth having."""
+    from lightplan.tasks.workbench import kit_work
+
+    document = desk.the_document()
+    document.save()
+    desk.hands.stop("kit")
+    desk.offers = []
+    _tell_kit(desk, None)
+    desk.hands.add("kit", kit_work, document.path)
+
+
+async def _try_offer(desk: Desk, client: Client, message: Message) -> None:
+    """Lay a set on the table as it would be with what is offered."""
+    number = message.get("number")
+    if not isinstance(number, int) or not 0 <= number < len(desk.offers):
+        raise BadInput(
+            field="offer", wanted="one that is shown", got=str(number), cure="choose another"
+        )
+    offer = desk.offers[number]
+    desk.the_document().change(offer.rig, f"laid out with {offer.name}"[:200])
+    desk.changed()
+    desk.clients.say({"is": "note", "text": "Laid out as if you had it. Undo takes it back."})
+    client.say({"is": "go", "stage": "layout"})
+
+
 async def _setup(desk: Desk, client: Client, message: Message) -> None:
     """Make the setup sheet of the rig as it stands."""
     from lightplan.tasks.workbench import setup_work
@@ -91,6 +117,32 @@ def _plan_done(desk: Desk, job: Job, found: Any) -> None:
 def _look_part(desk: Desk, job: Job, found: Any) -> None:
     desk.looks.append(found)
     _tell_looks(desk)
+
+
+def _kit_part(desk: Desk, job: Job, offer: Any) -> None:
+    object.__setattr__(offer, "address", desk.keep(offer.jpeg, "image/jpeg"))
+    desk.offers.append(offer)
+    _tell_kit(desk, None)
+
+
+def _kit_done(desk: Desk, job: Job, told: Mapping[str, Any]) -> None:
+    _tell_kit(desk, told)
+
+
+def _tell_kit(desk: Desk, told: Mapping[str, Any] | None) -> None:
+    offers = [
+        {
+            "name": one.name,
+            "picture": one.address,
+            "score": one.score,
+            "gain": one.gain,
+            "price": one.price,
+            "is_owned": one.is_owned,
+            "reason": one.reason,
+        }
+        for one in desk.offers
+    ]
+    _tell(desk, "kit", {"is": "kit", "offers": offers, "answer": told})
 
 
 def _tell_looks(desk: Desk) -> None:
@@ -149,6 +201,19 @@ def _nothing(desk: Desk, job: Job, content: Any) -> None:
     """Take no note: all was told in parts."""
 
 
-WAYS = {"plan": _plan, "looks": _looks, "stop": _stop, "take": _take, "setup": _setup}
-PARTS: dict[str, Any] = {"plan": _plan_part, "looks": _look_part}
-RESULTS: dict[str, Any] = {"plan": _plan_done, "looks": _nothing, "setup": _setup_done}
+WAYS = {
+    "plan": _plan,
+    "looks": _looks,
+    "kit": _kit,
+    "try offer": _try_offer,
+    "stop": _stop,
+    "take": _take,
+    "setup": _setup,
+}
+PARTS: dict[str, Any] = {"plan": _plan_part, "looks": _look_part, "kit": _kit_part}
+RESULTS: dict[str, Any] = {
+    "plan": _plan_done,
+    "looks": _nothing,
+    "kit": _kit_done,
+    "setup": _setup_done,
+}

@@ -80,8 +80,19 @@ async def _advise(desk: Desk, client: Client, message: Message) -> None:
     path = _known(desk, message)
     document = desk.the_document()
     document.save()
+    since = _known(desk, {"file": message["since"]}) if message.get("since") else None
     desk.hands.stop("advise")
-    desk.hands.add("advise", advise_work, path, document.path, path.name, first=True)
+    desk.hands.add("advise", advise_work, path, document.path, path.name, since, first=True)
+
+
+async def _ledger(desk: Desk, client: Client, message: Message) -> None:
+    """Write down the shoot so far: frame by frame what was seen, moved and won."""
+    from lightplan.tasks.shooting import shoot_work
+
+    document = desk.the_document()
+    document.save()
+    desk.hands.stop("ledger")
+    desk.hands.add("ledger", shoot_work, folder_of(desk), document.path)
 
 
 async def _score(desk: Desk, client: Client, message: Message) -> None:
@@ -142,8 +153,15 @@ def _thumb_part(desk: Desk, job: Job, thumb: Any) -> None:
 def _advised(desk: Desk, job: Job, found: Mapping[str, Any]) -> None:
     pictures = {name: desk.keep(found[name], "image/jpeg") for name in ("photo", "expected")}
     both = None if found["both"] is None else desk.keep(found["both"], "image/png")
-    message = {"is": "advice", "report": found["report"], "both": both, **pictures}
+    told = {name: found[name] for name in ("report", "sets")}
+    message = {"is": "advice", "both": both, **told, **pictures}
     desk.told["advice"] = message
+    desk.clients.say(message)
+
+
+def _ledger_done(desk: Desk, job: Job, found: Mapping[str, Any]) -> None:
+    message = {"is": "ledger", **found, "pdf": desk.keep(found["pdf"], "application/pdf")}
+    desk.told["ledger"] = message
     desk.clients.say(message)
 
 
@@ -157,7 +175,19 @@ def _nothing(desk: Desk, job: Job, content: Any) -> None:
     """Take no note: all was told in parts."""
 
 
-WAYS = {"photos": _photos, "advise": _advise, "score": _score, "verdict": _verdict, "large": _large}
+WAYS = {
+    "photos": _photos,
+    "advise": _advise,
+    "ledger": _ledger,
+    "score": _score,
+    "verdict": _verdict,
+    "large": _large,
+}
 DROPS = {"photo": _photo}
-PARTS: dict[str, Any] = {"thumbs": _thumb_part, "advise": _nothing, "score": _nothing}
-RESULTS: dict[str, Any] = {"thumbs": _nothing, "advise": _advised, "score": _scored}
+PARTS: dict[str, Any] = {"thumbs": _thumb_part}
+RESULTS: dict[str, Any] = {
+    "thumbs": _nothing,
+    "advise": _advised,
+    "ledger": _ledger_done,
+    "score": _scored,
+}

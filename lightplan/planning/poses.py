@@ -35,7 +35,8 @@ def poses(rig: Rig) -> Iterator[Pose]:
     """Yield where the camera may stand, the given place first where it is good enough.
 
     Locked, or with freedoms of its own, it stays. Else it is as far away as fills the frame,
-    in its own direction and leaning more, turned upright where that leaves more pixels.
+    in its own direction and leaning more, turned upright where that leaves more pixels; but not
+    lower than what holds it.
     """
     camera = rig.camera
     if camera.locked or any(f.element == "camera" for f in rig.freedoms):
@@ -49,7 +50,7 @@ def poses(rig: Rig) -> Iterator[Pose]:
     found = [lean] if _is_clear(rig, camera) else []
     found += [other for other in LEANS_RAD if abs(other - lean) > SAME_RAD]
     for one in found:
-        moved = _roomiest(rig, leaning(azimuth, one))
+        moved = _held(_roomiest(rig, leaning(azimuth, one)))
         if fits and one == lean and _taken(rig, moved) < _UPRIGHT_GAINS * _taken(rig, camera):
             yield Pose(camera, "as given")
             continue
@@ -69,6 +70,19 @@ def _roomiest(rig: Rig, towards: np.ndarray) -> Camera:
     upright = framed(held_upright(rig.camera), rig.sheet, towards)
     gain = _taken(rig, upright) / max(_taken(rig, level), 1e-9)
     return upright if gain > _UPRIGHT_GAINS else level
+
+
+def _held(camera: Camera) -> Camera:
+    """Return the camera as far out as what holds it is high at the least.
+
+    A small tag would have a phone closer to the table than its tripod goes.
+    """
+    x, y, z = camera.placement.position_mm
+    if camera.held is None or z >= camera.held.lowest_mm or z <= 0:
+        return camera
+    farther = camera.held.lowest_mm / z
+    place = (x * farther, y * farther, camera.held.lowest_mm)
+    return replace(camera, placement=replace(camera.placement, position_mm=place))
 
 
 def _taken(rig: Rig, camera: Camera) -> float:

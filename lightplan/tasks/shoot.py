@@ -181,6 +181,11 @@ def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False)
     return written
 
 
+def shoot_pdf(found: Shoot) -> bytes:
+    """Return the ledger as printed pages."""
+    return ledger_pdf(found.title, [_note(frame) for frame in found.frames])
+
+
 def _note(frame: Frame) -> Note:
     advice = frame.advice
     assert advice.looked is not None
@@ -200,12 +205,13 @@ def _note(frame: Frame) -> Note:
         score=advice.photo.score,
         found=found,
         move="" if move is None else move.text,
-        won=_won(frame),
+        won=won_words(frame),
         picture=small_picture(codes),
     )
 
 
-def _won(frame: Frame) -> str:
+def won_words(frame: Frame) -> str:
+    """Return what a frame won over the one before, as a sentence; empty where that is not known."""
     if frame.won is None:
         return ""
     points = f"{frame.won:+.0f} points"
@@ -218,6 +224,6 @@ def shoot_words(found: Shoot) -> list[str]:
     """Return the ledger as lines for a maker."""
     words = [f"{found.title}: {len(found.frames)} frames."]
     for number, frame in enumerate(found.frames, 1):
-        won = _won(frame)
+        won = won_words(frame)
         words.append(f"{number}. {frame.advice.sentence}" + (f" {won}" if won else ""))
     return words + [f"Not read: {text}" for text in found.failed]

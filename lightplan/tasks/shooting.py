@@ -9,16 +9,21 @@ from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
 from lightplan.progress import Progress, Stop, Watch
+from lightplan.rigfiles import load_rig
 from lightplan.safe_write import atomic_write
 from lightplan.shots.formats.reading import SUFFIXES
 from lightplan.tasks import advise as advising
+from lightplan.tasks import shoot as shooting
 from lightplan.tasks.advice_files import before_after
+from lightplan.tasks.layout import layout
 from lightplan.tasks.photo_facts import small_picture
 from lightplan.tasks.score import score_photos
 from lightplan.tasks.workbench import small_jpeg
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from lightplan.scene import Rig
 
 Part = Callable[[Any], None]
 THUMB_PX = 480
@@ -82,17 +87,56 @@ def _ranked(entry: dict[str, Any]) -> dict[str, Any]:
 
 
 def advise_work(
-    photo: Path, rig: Path, name: str, *, watch: Watch, part: Part, stop: Stop
+    photo: Path,
+    rig: Path,
+    name: str,
+    since: Path | None = None,
+    *,
+    watch: Watch,
+    part: Part,
+    stop: Stop,
 ) -> dict[str, Any]:
-    """Return what a test photograph shows beside its plan, as plain values with two pictures."""
-    advice = advising.advise(photo, rig=rig, watch=watch)
+    """Return what a test photograph shows beside its plan, as plain values with pictures.
+
+    Parameters
+    ----------
+    since : Path or None
+        An earlier photograph: what changed since then is told instead.
+    """
+    advice = advising.advise(photo, rig=rig, since=since, watch=watch)
     can = advice.looked is not None and advice.state is not None
+    built = None if advice.estimate is None else advice.estimate.as_built
     return {
         "report": advice.report() | {"file": name},
         "photo": small_picture(photo, 900),
-        "expected": small_jpeg(advice.planned),
+        "expected": small_jpeg(advice.planned) if since is None else small_picture(since, 900),
         "both": before_after(advice) if can else None,
+        "sets": None if built is None else [_outlines(advice.planned), _outlines(built)],
     }
+
+
+def _outlines(rig: Rig) -> dict[str, Any]:
+    """Return where everything of a set stands, as it is drawn from above."""
+    drawn = layout(rig)
+    names = ("name", "rings", "colour")
+    return {
+        "sheet": drawn["sheet"],
+        "things": [{n: one[n] for n in names} for one in drawn["things"]]
+        + [{"name": "camera", "rings": drawn["camera"]["rings"], "colour": ""}],
+    }
+
+
+def shoot_work(folder: Path, rig: Path, *, watch: Watch, part: Part, stop: Stop) -> dict[str, Any]:
+    """Return the ledger of a shoot: frame by frame what was seen, moved and won; and its PDF."""
+    loaded = load_rig(rig)
+    found = shooting.shoot(folder, rig=loaded, watch=watch)
+    watch(Progress(stage="writing it down"))
+    frames = [
+        told | {"words": shooting.won_words(frame)}
+        for told, frame in zip(found.document()["frames"], found.frames, strict=True)
+    ]
+    pdf = shooting.shoot_pdf(found)
+    return {"title": found.title, "frames": frames, "failed": list(found.failed), "pdf": pdf}
 
 
 def verdicts(path: Path) -> dict[str, Any]:

@@ -32,6 +32,7 @@ from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
 from lightplan.safe_write import Scratch
 from lightplan.tasks.closer import exposure_words, jpeg_of
 from lightplan.tasks.cupboard import owned_items
+from lightplan.tasks.kit import kit, worth_having
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import plan, plan_record
 from lightplan.tasks.predict import predict
@@ -197,6 +198,46 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
         tolerances=_critical(record),
         needs=needs_of(found.rig),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Offered:
+    """What would help: what is owned, planned, or something to buy, with its picture."""
+
+    name: str
+    rig: Rig
+    jpeg: bytes
+    score: float
+    gain: float
+    price: float | None
+    is_owned: bool
+    reason: str
+
+
+def kit_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> dict[str, Any]:
+    """Tell what is worth having for a product, best first, each with its picture."""
+    loaded = load_rig(path)
+
+    def progress(stage: str, done: int, of: int) -> None:
+        with contextlib.suppress(Stopped):  # the search itself asks
+            watch(Progress(stage=stage, done=done, of=of))
+
+    found = kit(loaded, progress=progress, should_stop=lambda: stop.asked)
+    for offer in worth_having(found):
+        assert offer.rig is not None
+        part(
+            Offered(
+                name=offer.name,
+                rig=offer.rig,
+                jpeg=small_jpeg(offer.rig),
+                score=offer.score,
+                gain=offer.score - found.base.score,
+                price=offer.price,
+                is_owned=not offer.items,
+                reason=offer.reason,
+            )
+        )
+    return {"needs_nothing": found.needs_nothing, "sentences": list(found.sentences)}
 
 
 def _nothing(rig: Rig, reason: str, wish: str = "") -> Planned:

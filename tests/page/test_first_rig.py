@@ -9,6 +9,7 @@ import pytest
 
 from lightplan.errors import BadInput
 from lightplan.mirror.self_view import self_view
+from lightplan.planning.poses import poses
 from lightplan.rigfiles.artwork import read_artwork
 from lightplan.scene.clearance import broken
 from lightplan.tasks.foil_artwork import (
@@ -44,6 +45,11 @@ def test_of_any_goods_and_camera_the_camera_does_not_see_itself_and_the_board_do
     itself = self_view(rig.camera, rig.sheet)
     assert itself is not None
     assert itself.share == 0.0
+    # and planning finds a place for it: a tag asks a phone closer than its tripod lets it down
+    lowest = rig.camera.held.lowest_mm
+    places = [pose.camera.placement.position_mm[2] for pose in poses(rig)]
+    assert places
+    assert min(places) >= lowest
     told = layout(rig)
     assert [one["covers"] for one in told["families"] if one["card"] == "board"] == [True]
     assert told["limits"] == []

@@ -10,7 +10,7 @@ let nextMark = 1;
 export const state = {
   connected: false, work: null, kept: null, layout: null, frame: null, closer: null,
   numbers: localStorage.getItem("numbers") === "yes", selected: null, hovered: null,
-  busy: {}, looks: null, plans: null, planning: null, setup: null, photos: null, advice: null, ranking: null,
+  busy: {}, looks: null, plans: null, planning: null, setup: null, photos: null, advice: null, ranking: null, kit: null, ledger: null,
 };
 
 export function on(kind, heard) {
@@ -54,7 +54,7 @@ export function connect() {
   };
 }
 
-const STAND = ["kept", "layout", "closer", "looks", "plans", "planning", "setup", "photos", "advice", "ranking"];
+const STAND = ["kept", "layout", "closer", "looks", "plans", "planning", "setup", "photos", "advice", "ranking", "kit", "ledger"];
 
 function heard(message) {
   if (message.is === "work") {

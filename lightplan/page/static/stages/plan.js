@@ -2,6 +2,7 @@
 
 import { h, into, button, points, capital, sentence } from "../dom.js";
 import { on, say, state } from "../wire.js";
+import { kit } from "./kit.js";
 import { needsWork, busyBar, busyState, LOOKS } from "./shared.js";
 
 export function show(place) {
@@ -10,6 +11,8 @@ export function show(place) {
   const list = h("section", { class: "plans", "aria-label": "Plans" });
   place.append(h("div", { class: "stage-head" }, h("div", {}, h("h1", {}, "Let it be found"),
     h("p", { class: "quiet" }, "Lamps and boards are moved as far as your set allows, hundreds of times, until nothing better is found. What is locked stays. Each plan says how exactly it must be built."))), now, list);
+  const help = kit();
+  place.append(help.node);
   const draw = () => {
     const working = busyState("plan");
     const picture = state.planning && state.planning.jpeg;
@@ -21,7 +24,7 @@ export function show(place) {
   };
   const off = [on("plans", draw), on("planning", draw), on("busy", draw), on("free", draw)];
   draw();
-  return () => off.forEach((end) => end());
+  return () => { off.forEach((end) => end()); help.leave(); };
 }
 
 // What stands on the table now, to compare with.

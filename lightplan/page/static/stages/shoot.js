@@ -2,16 +2,18 @@
 
 import { h, into, button, capital, sentence, points } from "../dom.js";
 import { on, say, state } from "../wire.js";
+import { twoSets } from "../sets.js";
 import { needsWork, busyBar, busyState, photoDrop } from "./shared.js";
 
 export function show(place) {
   if (!state.work || !state.work.open) return needsWork(place, "Shoot");
   const told = h("section", { class: "advice", "aria-live": "polite" });
   const strip = h("ul", { class: "strip", "aria-label": "Photographs" });
+  const story = h("section", { class: "ledger", "aria-label": "The story of this shoot" });
   const where = h("p", { class: "quiet where" });
   place.append(h("div", { class: "stage-head" }, h("div", {}, h("h1", {}, "Shoot, and see what is off"),
     h("p", { class: "quiet" }, "Drop a test shot. lightplan compares it with the picture that it promised, and names the one thing to move."))),
-  photoDrop(), told, strip, where);
+  photoDrop(), told, strip, where, story);
   const draw = () => {
     const photos = (state.photos && state.photos.photos) || [];
     into(where, state.photos ? `Photographs that land in this folder show up by themselves: ${state.photos.folder}` : "");
@@ -24,21 +26,47 @@ export function show(place) {
     const working = busyState("advise");
     into(told, working ? busyBar(working, () => say({ do: "stop", purpose: "advise" })) : state.advice ? advice(state.advice) : null);
   };
-  const off = [on("photos", draw), on("photo", draw), on("advice", drawAdvice), on("busy", drawAdvice), on("free", drawAdvice)];
+  const drawStory = () => into(story, ledger());
+  const off = [on("photos", drawStory), on("ledger", drawStory), on("busy", drawStory), on("free", drawStory), on("photos", draw), on("photo", draw), on("advice", drawAdvice), on("busy", drawAdvice), on("free", drawAdvice)];
   say({ do: "photos" });
   draw();
   drawAdvice();
+  drawStory();
   return () => off.forEach((end) => end());
 }
 
-function advice({ report, photo, expected, both }) {
+// The whole shoot, frame by frame: what was seen, what was moved, what that won.
+function ledger() {
+  const photos = (state.photos && state.photos.photos) || [];
+  if (photos.length < 2) return null;
+  const working = busyState("ledger");
+  const told = state.ledger;
+  const thumb = (file) => (photos.find((one) => one.file === file) || {}).thumb;
+  return [h("h2", {}, "The story of this shoot"),
+    working ? busyBar(working, () => say({ do: "stop", purpose: "ledger" })) : h("p", { class: "row" }, button(told ? "Tell it again" : "Tell it, frame by frame", () => say({ do: "ledger" })), told ? h("a", { class: "button", href: told.pdf, target: "_blank", rel: "noopener" }, "To print") : null),
+    told ? h("ol", { class: "story" }, told.frames.map((frame) => h("li", {}, thumb(frame.file) ? h("img", { src: thumb(frame.file), alt: "" }) : h("span", { class: "blank" }),
+      h("div", {}, h("p", {}, h("b", {}, frame.file), h("span", { class: "quiet" }, ` ${points(frame.score)} of 100`)), h("p", {}, sentence(frame.sentence)), frame.words ? h("p", { class: "quiet" }, frame.words) : null)))) : null,
+    told ? told.failed.map((words) => h("p", { class: "warn" }, words)) : null];
+}
+
+// Against the plan, or against an earlier photograph: what has drifted since.
+function against(report) {
+  const others = ((state.photos && state.photos.photos) || []).filter((one) => one.file !== report.file && !one.error);
+  if (!others.length) return null;
+  return h("label", { class: "against" }, "Compare it with ", h("select", { onchange: (event) => say({ do: "advise", file: report.file, since: event.target.value || null }) },
+    h("option", { value: "" }, "the plan"), others.map((one) => h("option", { value: one.file, selected: one.file === report.since }, one.file))));
+}
+
+function advice({ report, photo, expected, both, sets }) {
   const move = report.first_move && report.first_move.text ? report.first_move.text : (report.findings.find((one) => one.move) || {}).move;
   return h("div", { class: "advice-two" },
     h("figure", {}, h("img", { src: photo, alt: "Your photograph" }), h("figcaption", {}, "As it was shot", h("span", { class: "quiet" }, ` ${report.file}, ${points(report.score)} of 100`))),
-    h("figure", {}, h("img", { src: expected, alt: "The planned picture" }), h("figcaption", {}, "As it was planned")),
+    h("figure", {}, h("img", { src: expected, alt: report.since ? "The earlier photograph" : "The planned picture" }), h("figcaption", {}, report.since ? ["As it was then", h("span", { class: "quiet" }, ` ${report.since}`)] : "As it was planned")),
     both ? h("details", { class: "both" }, h("summary", {}, "Before, and after the move"), h("img", { src: both, alt: "Your photograph beside the expected picture after the move" })) : null,
+    sets ? twoSets(sets, report) : null,
     h("div", { class: "card words" },
-      report.as_planned ? h("h2", {}, "It stands as planned") : move ? [h("p", { class: "kicker" }, "Do this first"), h("h2", {}, capital(move))] : h("h2", {}, "What is seen"),
+      against(report),
+      report.as_planned ? h("h2", {}, report.since ? "Nothing has drifted" : "It stands as planned") : move ? [h("p", { class: "kicker" }, "Do this first"), h("h2", {}, capital(move))] : h("h2", {}, "What is seen"),
       report.sentence ? h("p", {}, sentence(report.sentence)) : null,
       (report.slips || []).length ? h("ul", {}, report.slips.map((slip) => h("li", {}, slip.what ? sentence(slip.what) : `${capital(slip.element)}: ${slip.value > 0 ? "+" : ""}${Math.round(10 * slip.value) / 10} ${slip.unit}`))) : null,
       report.reasons.slice(0, 3).map((reason) => h("p", { class: "quiet" }, sentence(reason))),

@@ -1,0 +1,135 @@
+"""What the Shoot and Plan stages are told: the set as built, drift, the shoot's story, the kit."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lightplan.page import finding
+from lightplan.page.desk import Desk
+from lightplan.rigfiles import load_rig, write_rig
+from lightplan.tasks import shooting
+from lightplan.tasks.advise import advise
+from lightplan.tasks.photo_facts import small_picture
+from lightplan.tasks.workbench import Offered
+
+SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
+
+
+class Ears:
+    """Who watches long work, and never wants it to stop."""
+
+    def __init__(self) -> None:
+        self.watch = lambda _: None
+        self.part = lambda _: None
+
+    def check(self) -> None:
+        """Go on."""
+
+    def given(self) -> dict[str, Any]:
+        return {"watch": self.watch, "part": self.part, "stop": self}
+
+
+@pytest.fixture(scope="module")
+def set_up(tmp_path_factory):
+    """The rig file of a plan, and a folder with two photographs of builds of it."""
+    sys.path.insert(0, str(SLIPPED))
+    from bases import base_rig
+
+    folder = tmp_path_factory.mktemp("shoot")
+    planned = load_rig(SLIPPED.parent / "planned" / "silver_bright.toml")
+    rig = write_rig(planned, folder / "rig.toml", rig=base_rig("silver_bright"))
+    photographs = folder / "photographs"
+    photographs.mkdir()
+    for number in ("04", "06"):
+        shutil.copy(SLIPPED / "photographs" / f"silver_bright_{number}.jpg", photographs)
+    return rig.path, photographs
+
+
+def stands(found: dict[str, Any], number: int) -> dict[str, Any]:
+    return {one["name"]: one["rings"] for one in found["sets"][number]["things"]}
+
+
+@pytest.fixture(scope="module")
+def advice(set_up):
+    """What is said of one photograph; worked out once, as it takes seconds."""
+    rig, photographs = set_up
+    return advise(photographs / "silver_bright_04.jpg", rig=rig)
+
+
+def test_the_set_as_built_stands_beside_the_set_as_planned(set_up, advice, monkeypatch):
+    rig, photographs = set_up
+    photo = photographs / "silver_bright_04.jpg"
+    monkeypatch.setattr(shooting.advising, "advise", lambda *_, **__: advice)
+    found = shooting.advise_work(photo, rig, photo.name, **Ears().given())
+    planned, built = stands(found, 0), stands(found, 1)
+    assert planned.keys() == built.keys() >= {"sky", "camera"}
+    moved = {name for name in planned if planned[name] != built[name]}
+    told = {
+        slip["element"] for slip in found["report"]["slips"] if slip["dimension"].endswith("_mm")
+    }
+    assert told <= moved
+    json.dumps({"sets": found["sets"], "report": found["report"]}, allow_nan=False)
+
+
+def test_drift_is_told_against_the_earlier_photograph(set_up, advice, monkeypatch):
+    rig, photographs = set_up
+    photo, earlier = (photographs / f"silver_bright_{number}.jpg" for number in ("04", "06"))
+
+    def drifted(path: Path, *, rig: Path, since: Path, watch: Any) -> Any:
+        assert (path, since) == (photo, earlier)
+        return replace(advice, since=since.name)
+
+    monkeypatch.setattr(shooting.advising, "advise", drifted)
+    found = shooting.advise_work(photo, rig, photo.name, earlier, **Ears().given())
+    assert found["report"]["since"] == earlier.name
+    assert found["expected"] == small_picture(earlier, 900)
+
+
+def test_the_story_of_a_shoot_goes_frame_by_frame(set_up, advice, monkeypatch):
+    rig, photographs = set_up
+    (photographs / "torn.jpg").write_bytes(b"\xff\xd8 nothing more")
+
+    def known(path: Path, *, rig: Any) -> Any:
+        if path.name == "torn.jpg":
+            return advise(path, rig=rig)
+        score = 60.0 if "04" in path.name else 71.0
+        return replace(advice, photo=replace(advice.photo, file=path.name, score=score))
+
+    monkeypatch.setattr(shooting.shooting, "advise", known)
+    found = shooting.shoot_work(photographs, rig, **Ears().given())
+    assert [one["file"] for one in found["frames"]] == [
+        "silver_bright_04.jpg",
+        "silver_bright_06.jpg",
+    ]
+    assert "+11 points" in found["frames"][1]["words"]
+    assert len(found["failed"]) == 1
+    assert found["pdf"].startswith(b"%PDF")
+
+
+def test_what_is_offered_is_shown_with_its_price_and_can_be_laid_out(set_up):
+    rig, _ = set_up
+    desk = Desk(str(rig))
+    standing = desk.the_document().rig
+    offer = Offered(
+        name="A3 white board",
+        rig=standing,
+        jpeg=b"jpeg",
+        score=81.0,
+        gain=9.5,
+        price=12.0,
+        is_owned=False,
+        reason="",
+    )
+    finding._kit_part(desk, None, offer)
+    finding._kit_done(desk, None, {"needs_nothing": False, "sentences": ["Buy a board."]})
+    told = desk.told["kit"]
+    assert told["offers"][0]["price"] == 12.0
+    assert told["offers"][0]["picture"].startswith("/made/image/")
+    assert told["answer"]["sentences"] == ["Buy a board."]
