@@ -73,8 +73,7 @@ async def _history(desk: Desk, client: Client, message: Message) -> None:
     document.save()
     history = document.history
     listed = [
-        {"number": i, "why": version.why, "at": version.at}
-        for i, version in enumerate(history.versions)
+        {"number": i, "why": entry.why, "at": entry.at} for i, entry in enumerate(history.entries)
     ]
     client.say({"is": "history", "versions": listed[-400:], "position": history.position})
 
@@ -82,10 +81,10 @@ async def _history(desk: Desk, client: Client, message: Message) -> None:
 async def _go_back(desk: Desk, client: Client, message: Message) -> None:
     """Make an older version the present one; it is a new step, so that undo leads back."""
     document = desk.the_document()
-    number, versions = message.get("number"), document.history.versions
-    if not isinstance(number, int) or not 0 <= number < len(versions):
+    number, history = message.get("number"), document.history
+    if not isinstance(number, int) or not 0 <= number < len(history.entries):
         raise BadInput(field="version", wanted="one of the list", got=str(number), cure="choose")
-    document.set_text(versions[number].text, "went back to an older version")
+    document.set_text(history.version(number).text, "went back to an older version")
     desk.changed()
     await _history(desk, client, message)
 

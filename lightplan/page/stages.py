@@ -23,6 +23,7 @@ async def _edits(desk: Desk, client: Client, message: Message) -> None:
 
     document = desk.the_document()
     rig = changed(document.rig, message.get("edits"))  # type: ignore[arg-type]
+    rig = document.unlocking(rig)
     document.change(rig, _words(message, "why", "changed"), gesture=_gesture(client, message))
     desk.changed(message.get("mark"))
 

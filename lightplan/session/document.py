@@ -27,10 +27,12 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from lightplan.rigfiles import LoadedRig, PlanRecord
-    from lightplan.scene import Rig
+    from lightplan.scene import Card, Freedom, Lamp, Rig, Shell
 
 SIDE_FOLDER = ".lightplan"
 """Beside the rig file: where its history lies."""
+MOST_LOOKED_BACK = 200
+"""Versions in which the freedoms of a thing that was locked are looked for."""
 ELSEWHERE = "changed in another program"
 
 
@@ -97,13 +99,12 @@ class Document:
         """What undo would take back, in words; None where there is nothing."""
         if not self.is_saved:
             return self._why
-        present = self.history.present
-        return present.why if present is not None and self.history.before is not None else None
+        return self.history.undoes
 
     @property
     def can_redo(self) -> str | None:
         """What redo would do again, in words; None where there is nothing."""
-        return self.history.after.why if self.is_saved and self.history.after else None
+        return self.history.redoes if self.is_saved else None
 
     def change(self, rig: Rig, why: str, *, gesture: str | None = None) -> None:
         """Take a changed rig.
@@ -123,6 +124,27 @@ class Document:
         self._gesture = gesture
         self._rig, self._why = rig, why
         self.revision += 1
+
+    def unlocking(self, rig: Rig) -> Rig:
+        """Return a rig in which what this change unlocks may move as before it was locked.
+
+        A locked thing has no freedoms in the file; what they were stands in the history.
+        """
+        freed = _locked(self._rig) - _locked(rig) - {f.element for f in rig.freedoms}
+        found = [f for name in sorted(freed) for f in self._freedoms_before(name)]
+        return replace(rig, freedoms=(*rig.freedoms, *found)) if found else rig
+
+    def _freedoms_before(self, name: str) -> tuple[Freedom, ...]:
+        last = self.history.position
+        for number in range(last, max(-1, last - MOST_LOOKED_BACK), -1):
+            text = self.history.version(number).text
+            if f'element = "{name}"' not in text:
+                continue
+            with contextlib.suppress(BadInput):
+                freedoms = self._read_as_mine(text).rig.freedoms
+                if own := tuple(f for f in freedoms if f.element == name):
+                    return own
+        return ()
 
     def set_text(self, text: str, why: str) -> None:
         """Take a changed text.
@@ -256,6 +278,11 @@ class Document:
     def _read_as_mine(self, text: str) -> LoadedRig:
         with _named(self.path):
             return loaded_from(form_of(text), self.path)
+
+
+def _locked(rig: Rig) -> set[str]:
+    things: list[Lamp | Card | Shell] = [*rig.lamps, *rig.cards, *rig.shells]
+    return {thing.name for thing in things if thing.locked}
 
 
 def history_path(path: Path) -> Path:

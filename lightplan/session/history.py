@@ -2,7 +2,8 @@
 
 The journal is a file of lines, each whole when it ends with a line end; a line that was cut
 short by a pulled plug is left out. A version is kept as what differs from the one before
-it in the journal, so a thousand moves of a lamp take little more than a thousand lines.
+it in the journal, so a thousand moves of a lamp take little more than a thousand lines; now and
+then a line holds its text whole. Texts stay on the disk: in memory is where each line begins.
 """
 
 from __future__ import annotations
@@ -11,14 +12,24 @@ import contextlib
 import hashlib
 import json
 import os
+from array import array
+from bisect import bisect_right
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from lightplan.errors import BadInput
+
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
 MOST_WORDS = 200
 """Longest "why" that is kept."""
+WHOLE_EVERY = 256
+"""So often a line holds its whole text: no text is put together from more lines than that."""
+AT_HAND = 8
+"""Texts that were read last and stay in memory."""
 
 
 def digest_of(text: str) -> str:
@@ -44,6 +55,15 @@ class Version:
     at: float
 
 
+@dataclass(frozen=True)
+class Entry:
+    """One version without its text: why, when, and the number of its line."""
+
+    why: str
+    at: float
+    line: int
+
+
 class History:
     """Versions in order, and which of them is the present one.
 
@@ -51,31 +71,57 @@ class History:
     ----------
     path : Path
         The journal; read when it is there, made with its folder at the first version.
+
+    Attributes
+    ----------
+    entries : list of Entry
+    position : int
+        Of the present one; -1 before the first.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.versions: list[Version] = []
+        self.entries: list[Entry] = []
         self.position = -1
         self._last_text = ""
+        self._begins = array("Q")  # where each line that holds a text begins, bytes
+        self._whole: list[int] = []  # numbers of those that hold it whole
+        self._text_of = lru_cache(AT_HAND)(self._read_text)
+        at = 0
         for line in _whole_lines(path):
-            self._read(line)
+            self._read(line, at)
+            at += len(line) + 1
 
     @property
     def present(self) -> Version | None:
         """The version that stands; None before the first."""
-        return self.versions[self.position] if self.versions else None
+        return self._at(self.position)
 
     @property
     def before(self) -> Version | None:
         """The version that undo goes back to."""
-        return self.versions[self.position - 1] if self.position > 0 else None
+        return self._at(self.position - 1)
 
     @property
     def after(self) -> Version | None:
         """The version that redo goes on to."""
+        return self._at(self.position + 1)
+
+    @property
+    def undoes(self) -> str | None:
+        """What undo would take back, in words; None where there is nothing."""
+        return self.entries[self.position].why if self.position > 0 else None
+
+    @property
+    def redoes(self) -> str | None:
+        """What redo would do again, in words; None where there is nothing."""
         ahead = self.position + 1
-        return self.versions[ahead] if ahead < len(self.versions) else None
+        return self.entries[ahead].why if ahead < len(self.entries) else None
+
+    def version(self, number: int) -> Version:
+        """Return a version with its text, from the disk."""
+        entry = self.entries[number]
+        return Version(text=self._text_of(entry.line), why=entry.why, at=entry.at)
 
     def add(self, version: Version, *, amends: bool = False) -> None:
         """Put a version after the present one; what was undone before is dropped from redo.
@@ -85,14 +131,16 @@ class History:
         amends : bool
             Replace the present version instead: the hand that made it has not let go yet.
         """
+        number = len(self._begins)
+        is_whole = not self._whole or number - self._whole[-1] >= WHOLE_EVERY
         record: dict[str, Any] = {
             "do": "amend" if amends else "add",
             "at": round(version.at, 3),
             "why": version.why[:MOST_WORDS],
-            **_difference(self._last_text, version.text),
+            **_difference("" if is_whole else self._last_text, version.text),
         }
-        self._append(record)
-        self._place(version, amends=amends)
+        begins = self._append(record)
+        self._place(record, version.text, begins)
 
     def go(self, step: int) -> Version | None:
         """Go back (-1) or on (1); return the version that then stands, None at the end."""
@@ -103,33 +151,63 @@ class History:
         self.position += step
         return target
 
-    def _place(self, version: Version, *, amends: bool) -> None:
-        keep = self.position if amends else self.position + 1
-        self.versions[max(keep, 0) :] = [version]
-        self.position = len(self.versions) - 1
-        self._last_text = version.text
+    def _at(self, number: int) -> Version | None:
+        return self.version(number) if 0 <= number < len(self.entries) else None
 
-    def _append(self, record: dict[str, Any]) -> None:
+    def _place(self, record: Mapping[str, Any], text: str, begins: int) -> None:
+        line = len(self._begins)
+        self._begins.append(begins)
+        if not record["head"] and not record["foot"]:
+            self._whole.append(line)
+        entry = Entry(str(record["why"]), float(record["at"]), line)
+        keep = self.position if record["do"] == "amend" else self.position + 1
+        self.entries[max(keep, 0) :] = [entry]
+        self.position = len(self.entries) - 1
+        self._last_text = text
+
+    def _append(self, record: Mapping[str, Any]) -> int:
+        """Write a line; return where it begins."""
         self.path.parent.mkdir(parents=True, exist_ok=True)
         line = json.dumps(record, ensure_ascii=False) + "\n"
         with self.path.open("ab") as file:
             if file.tell() and not _ends_whole(self.path):
                 file.write(b"\n")  # what was cut short must not swallow this line
+            begins = file.tell()
             file.write(line.encode("utf-8"))
             file.flush()
             os.fsync(file.fileno())
+        return begins
 
-    def _read(self, line: bytes) -> None:
+    def _read(self, line: bytes, begins: int) -> None:
         """Take one line of the journal; what does not fit is left out."""
         with contextlib.suppress(ValueError, KeyError, TypeError):
             record = json.loads(line)
             if record["do"] == "go":
-                if 0 <= int(record["to"]) < len(self.versions):
+                if 0 <= int(record["to"]) < len(self.entries):
                     self.position = int(record["to"])
                 return
-            text = _joined(self._last_text, record)
-            version = Version(text=text, why=str(record["why"]), at=float(record["at"]))
-            self._place(version, amends=record["do"] == "amend")
+            self._place(record, _joined(self._last_text, record), begins)
+
+    def _read_text(self, line: int) -> str:
+        """Return the text of a line: from the last whole one before it, change by change."""
+        if line == len(self._begins) - 1:
+            return self._last_text
+        first = self._whole[bisect_right(self._whole, line) - 1]
+        text = ""
+        try:
+            with self.path.open("rb") as file:
+                for number in range(first, line + 1):
+                    file.seek(self._begins[number])
+                    text = _joined(text, json.loads(file.readline()))
+        except (OSError, ValueError, KeyError) as error:
+            raise BadInput(
+                field="history",
+                wanted="as lightplan wrote it",
+                got="taken away or changed by another program",
+                cure="put the file back; the work itself is as it stands",
+                file=str(self.path),
+            ) from error
+        return text
 
 
 def _difference(old: str, new: str) -> dict[str, Any]:

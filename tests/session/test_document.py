@@ -8,6 +8,7 @@ from lightplan.errors import RigError
 from lightplan.rigfiles import load_rig, rig_digest
 from lightplan.scene.dimensions import set_values, value_of
 from lightplan.session.document import ChangedElsewhere, Document, history_path
+from lightplan.tasks.changing import changed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -155,3 +156,17 @@ def test_a_history_that_is_garbage_is_no_hindrance(rig_file):
     document.change(moved(document.rig, -500.0), "moved")
     document.save()
     assert Document(rig_file).can_undo == "moved"
+
+
+def test_a_thing_that_is_unlocked_may_move_as_before(rig_file):
+    document = Document(rig_file)
+    before = [f for f in document.rig.freedoms if f.element == "sky"]
+    assert before
+    document.change(changed(document.rig, [{"do": "lock", "element": "sky", "locked": True}]), "x")
+    document.save()
+    assert [f for f in document.rig.freedoms if f.element == "sky"] == []
+    again = Document(rig_file)  # as after a restart
+    asked = [{"do": "lock", "element": "sky", "locked": False}]
+    again.change(again.unlocking(changed(again.rig, asked)), "y")
+    again.save()
+    assert [f for f in Document(rig_file).rig.freedoms if f.element == "sky"] == before

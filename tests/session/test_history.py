@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+import tracemalloc
 from typing import TYPE_CHECKING
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lightplan.errors import BadInput
 from lightplan.session.history import History, Version
 
 if TYPE_CHECKING:
@@ -23,7 +26,7 @@ def filled(path: Path, *texts: str) -> History:
 
 
 def texts(history: History) -> list[str]:
-    return [one.text for one in history.versions]
+    return [history.version(i).text for i in range(len(history.entries))]
 
 
 def test_all_versions_are_read_back_in_order(tmp_path):
@@ -81,3 +84,23 @@ def test_a_thousand_small_moves_take_little_room(tmp_path):
     text = "# a rig\n" + "x = 1.0\n" * 500
     filled(tmp_path / "h", *[f"{text}y = {i}\n{text}" for i in range(200)])
     assert (tmp_path / "h").stat().st_size < 200 * 250 + 2 * len(text)
+
+
+def test_texts_stay_on_the_disk(tmp_path):
+    text = "# a rig\n" + "x = 1.0\n" * 2000
+    many = [f"{text}y = {i}\n" for i in range(300)]
+    tracemalloc.start()
+    history = filled(tmp_path / "h", *many)
+    held, _ = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert held < 20 * len(text)  # of 300 texts
+    assert texts(history) == many
+    assert texts(History(tmp_path / "h")) == many
+
+
+def test_a_history_that_was_taken_away_is_told_in_a_sentence(tmp_path):
+    history = filled(tmp_path / "h", "a", "b", "c")
+    (tmp_path / "h").unlink()
+    with pytest.raises(BadInput, match="history must be as lightplan wrote it"):
+        history.go(-1)
+    assert history.present == version("c")
