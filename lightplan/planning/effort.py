@@ -6,9 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from lightplan.scene.setting_errors import SettingErrors
+
 if TYPE_CHECKING:
     from lightplan.scene import Rig
-    from lightplan.scene.setting_errors import SettingErrors
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,3 +83,21 @@ class Job:
     seed: int
     progress: Report | None
     should_stop: Callable[[], bool]
+
+    @classmethod
+    def of(
+        cls,
+        seed: int,
+        effort: Effort | None = None,
+        errors: SettingErrors | None = None,
+        progress: Report | None = None,
+        should_stop: Callable[[], bool] | None = None,
+    ) -> Job:
+        """Return a job with the usual where nothing is said."""
+        return cls(
+            Effort() if effort is None else effort,
+            SettingErrors() if errors is None else errors,
+            seed,
+            progress,
+            (lambda: False) if should_stop is None else should_stop,
+        )

@@ -13,13 +13,13 @@ from lightplan.planning.finishing import moves, sturdiest
 from lightplan.planning.plan import explored, finished
 from lightplan.planning.pool import Judges
 from lightplan.planning.words_of_no import nothing_can_be_built, nothing_shines
-from lightplan.scene.setting_errors import SettingErrors
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from lightplan.planning.result import NoPlan, Plan
     from lightplan.scene import Card, Lamp, Rig, Shell
+    from lightplan.scene.setting_errors import SettingErrors
     from lightplan.search.multistart import Explored
 
 FIRST_SHARE, QUICK_SHARE = 0.2, 0.26
@@ -47,13 +47,7 @@ def plan_everything(
     seed, effort, errors, progress, should_stop
         As for `lightplan.planning.plan.plan`.
     """
-    job = Job(
-        Effort() if effort is None else effort,
-        SettingErrors() if errors is None else errors,
-        seed,
-        progress,
-        (lambda: False) if should_stop is None else should_stop,
-    )
+    job = Job.of(seed, effort, errors, progress, should_stop)
     cupboard = cupboard_of(rig, items)
     if not cupboard.has_light:
         return nothing_shines()

@@ -21,7 +21,6 @@ from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken, set_down
 from lightplan.scene.rounding import rounded
-from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import Found, StopRule
 from lightplan.search.multistart import Explored, explore
 
@@ -31,6 +30,7 @@ if TYPE_CHECKING:
     from lightplan.merit.bench import Judged
     from lightplan.planning.helper import Predicted
     from lightplan.scene import Rig
+    from lightplan.scene.setting_errors import SettingErrors
     from lightplan.search.trust_region import Stand
 
 
@@ -59,13 +59,7 @@ def plan(
     should_stop : callable or None
         Asked often; True ends the search with the best so far.
     """
-    job = Job(
-        Effort() if effort is None else effort,
-        SettingErrors() if errors is None else errors,
-        seed,
-        progress,
-        (lambda: False) if should_stop is None else should_stop,
-    )
+    job = Job.of(seed, effort, errors, progress, should_stop)
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
         # here and now, while helpers are starting
         before = judges.predicted(rig, final_detail())
@@ -86,7 +80,7 @@ def quick_plan(
 
     The score is that of the search's coarser light, good to a few points.
     """
-    job = Job(Effort() if effort is None else effort, SettingErrors(), seed, None, should_stop)
+    job = Job.of(seed, effort, should_stop=should_stop)
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
         searched = explored(judges, job, job.effort.evaluations)
         if searched is not None:

@@ -47,7 +47,20 @@ class ExposureForm(Form):
     )
 
 
-class CameraForm(Form):
+class HeldForm(Form):
+    """What something is held by, how low and high that goes, and whether planning may touch it."""
+
+    held: HolderKind | None = Field(default=None, description="What holds it; none: not said.")
+    lowest_mm: float | None = Field(
+        default=None, description="Least height of its middle where it is held; none: as usual."
+    )
+    highest_mm: float | None = Field(
+        default=None, description="Greatest height of its middle there; none: as usual."
+    )
+    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
+
+
+class CameraForm(HeldForm):
     """Where the camera is and what it sees."""
 
     position_mm: Point = Field(description="The lens: [right, away, up] from the sheet's middle.")
@@ -74,14 +87,6 @@ class CameraForm(Form):
         default=None,
         description="Colour temperature set on the camera; none: neutral for the lamps.",
     )
-    held: HolderKind | None = Field(default=None, description="What holds it; none: not said.")
-    lowest_mm: float | None = Field(
-        default=None, description="Least height of its middle where it is held; none: as usual."
-    )
-    highest_mm: float | None = Field(
-        default=None, description="Greatest height of its middle there; none: as usual."
-    )
-    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
     has_body: bool = Field(
         default=True, description="false leaves the camera's front out of the scene."
     )
@@ -98,7 +103,7 @@ class OutputForm(Form):
     unit: OutputUnit = Field(default="lm", description="What the figure is.")
 
 
-class LampForm(Form):
+class LampForm(HeldForm):
     """A lamp or window."""
 
     name: str = Field(description="Unique in the rig.")
@@ -140,17 +145,9 @@ class LampForm(Form):
     depth_mm: float | None = Field(
         default=None, description="From its lit face to its back; none: as usual for its size."
     )
-    held: HolderKind | None = Field(default=None, description="What holds it; none: not said.")
-    lowest_mm: float | None = Field(
-        default=None, description="Least height of its middle where it is held; none: as usual."
-    )
-    highest_mm: float | None = Field(
-        default=None, description="Greatest height of its middle there; none: as usual."
-    )
-    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
 
 
-class CardForm(Form):
+class CardForm(HeldForm):
     """A board, or a flat diffuser when it lets light through."""
 
     name: str = Field(description="Unique in the rig.")
@@ -186,14 +183,6 @@ class CardForm(Form):
     hole_offset_mm: Pair = Field(
         default=[0.0, 0.0], description="Middle of the hole from the card's middle: [right, up]."
     )
-    held: HolderKind | None = Field(default=None, description="What holds it; none: not said.")
-    lowest_mm: float | None = Field(
-        default=None, description="Least height of its middle where it is held; none: as usual."
-    )
-    highest_mm: float | None = Field(
-        default=None, description="Greatest height of its middle there; none: as usual."
-    )
-    locked: bool = Field(default=False, description="true: planning leaves it as it is.")
 
 
 class ShellForm(Form):
