@@ -30,7 +30,7 @@ LOOK_EVERY_S = 1.5
 """How often the file is looked at for what an editor changed."""
 REST_S = 0.25
 """A hand that has not moved for so long rests."""
-MOST_MADE = 600
+MOST_MADE = 2000
 MOST_DROPPED = 4
 
 
@@ -75,6 +75,8 @@ class Desk:
         self.photos: dict[str, dict[str, Any]] = {}
         self.verdicts: dict[str, Any] = {}
         self.watched: Path | None = None
+        self.is_looking = False
+        self.errands: set[asyncio.Task[None]] = set()
         if place is not None:
             self._open_file(places.rig_in(place))
 
@@ -96,7 +98,7 @@ class Desk:
 
     async def end(self) -> None:
         """Put everything on the disk and end what runs."""
-        for task in self._tasks:
+        for task in (*self._tasks, *self.errands):
             task.cancel()
         if self._rest is not None:
             self._rest.cancel()  # or work would begin after the end

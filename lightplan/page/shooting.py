@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import asyncio
+from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput
@@ -18,6 +20,10 @@ if TYPE_CHECKING:
     from lightplan.session.jobs import Job
 
 Message = Mapping[str, Any]
+FIRST_AT_ONCE = 8
+"""Small pictures that are painted right here; the child that paints the others begins slowly."""
+TELL_EVERY_S = 0.2
+"""Hundreds that are dropped together are told in few messages."""
 
 
 def folder_of(desk: Desk) -> Path:
@@ -35,21 +41,39 @@ async def _photo(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Put a dropped photograph into the work's folder, under its own name."""
     folder = folder_of(desk)
     path = await apart(lambda: places.keep_photograph(folder, file.name, file.content))
-    look_at_folder(desk)
+    if not desk.is_looking:
+        desk.is_looking = True
+        asyncio.get_running_loop().call_later(TELL_EVERY_S, look_at_folder, desk)
     return {"file": path.name}
 
 
 def look_at_folder(desk: Desk) -> None:
-    """Notice photographs that have come, and paint a small picture of each."""
+    """Notice photographs that have come, and paint a small picture of each, the latest first."""
     from lightplan.tasks.shooting import photographs, thumbs_work
 
+    desk.is_looking = False
+    if desk.document is None:
+        return
     folder = folder_of(desk)
-    found = [p for p in photographs(folder) if p.name not in desk.photos]
-    for path in found:
+    found = [p for p in reversed(photographs(folder)) if p.name not in desk.photos]
+    for path in reversed(found):
         desk.photos[path.name] = {"file": path.name, "thumb": None, "error": ""}
-    if found:
-        tell_photos(desk)
-        desk.brush.add("thumbs", thumbs_work, found, first=True)
+    if not found:
+        return
+    tell_photos(desk)
+    at_once, later = found[:FIRST_AT_ONCE], found[FIRST_AT_ONCE:]
+    errand = asyncio.get_running_loop().create_task(_paint(desk, at_once))
+    desk.errands.add(errand)  # or nobody would hold it while it runs
+    errand.add_done_callback(desk.errands.discard)
+    if later:
+        desk.brush.add("thumbs", thumbs_work, later, first=True)
+
+
+async def _paint(desk: Desk, paths: Sequence[Path]) -> None:
+    from lightplan.tasks.shooting import thumb
+
+    for path in paths:
+        _thumb_part(desk, None, await apart(partial(thumb, path)))
 
 
 def tell_photos(desk: Desk) -> None:
@@ -142,7 +166,7 @@ def _known(desk: Desk, message: Message) -> Path:
     return folder_of(desk) / name
 
 
-def _thumb_part(desk: Desk, job: Job, thumb: Any) -> None:
+def _thumb_part(desk: Desk, job: Job | None, thumb: Any) -> None:
     entry = desk.photos.get(thumb.file)
     if entry is not None:
         picture = None if thumb.jpeg is None else desk.keep(thumb.jpeg, "image/jpeg")

@@ -50,11 +50,16 @@ def thumbs_work(paths: Sequence[Path], *, watch: Watch, part: Part, stop: Stop) 
     """Tell a small picture of each photograph, one after the other."""
     for done, path in enumerate(paths):
         watch(Progress(stage="reading photographs", done=done, of=len(paths)))
-        try:
-            part(Thumb(path.name, small_picture(path, THUMB_PX)))
-        except LightplanError as error:
-            part(Thumb(path.name, None, str(error)))
+        part(thumb(path))
     return len(paths)
+
+
+def thumb(path: Path) -> Thumb:
+    """Return a small picture of a photograph, or why there is none."""
+    try:
+        return Thumb(path.name, small_picture(path, THUMB_PX))
+    except LightplanError as error:
+        return Thumb(path.name, None, str(error))
 
 
 def score_work(

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
+import os
 import shutil
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import cv2
+import numpy as np
 import pytest
 
 from lightplan.page import finding
 from lightplan.page.desk import Desk
-from lightplan.rigfiles import load_rig, write_rig
+from lightplan.rigfiles import copy_rig, load_rig, write_rig
 from lightplan.tasks import shooting
 from lightplan.tasks.advise import advise
 from lightplan.tasks.photo_facts import small_picture
@@ -34,6 +39,21 @@ class Ears:
 
     def given(self) -> dict[str, Any]:
         return {"watch": self.watch, "part": self.part, "stop": self}
+
+
+class Tab:
+    """A tab that hears all and shows nothing."""
+
+    lost = False
+
+    def __init__(self) -> None:
+        self.heard: list[dict[str, Any]] = []
+
+    def say(self, message: dict[str, Any]) -> None:
+        self.heard.append(message)
+
+    def show(self, kind: str, picture: bytes) -> None:
+        """Take no note."""
 
 
 @pytest.fixture(scope="module")
@@ -111,6 +131,39 @@ def test_the_story_of_a_shoot_goes_frame_by_frame(set_up, advice, monkeypatch):
     assert "+11 points" in found["frames"][1]["words"]
     assert len(found["failed"]) == 1
     assert found["pdf"].startswith(b"%PDF")
+
+
+def test_of_three_hundred_photographs_the_first_are_seen_within_a_second(set_up, tmp_path):
+    rig = copy_rig(set_up[0], tmp_path / "many.toml").path
+    folder = tmp_path / "many photographs"
+    folder.mkdir()
+    rng = np.random.default_rng(3)
+    grain = cv2.resize(rng.integers(0, 255, (300, 400, 3), np.uint8), (4000, 3000))  # 12 megapixels
+    cv2.imwrite(str(folder / "shot-000.jpg"), grain)
+    for number in range(1, 300):
+        os.link(folder / "shot-000.jpg", folder / f"shot-{number:03d}.jpg")
+
+    async def opened() -> tuple[list[dict[str, Any]], float]:
+        desk = Desk(str(rig))
+        desk.begin(asyncio.get_running_loop())
+        tab = Tab()
+        desk.clients.add(tab)
+        await desk._can_work.wait()
+        begun = time.process_time()
+        await desk.hear(tab, {"do": "photos"})
+        while sum(one["is"] == "photo" for one in tab.heard) < 8:
+            await asyncio.sleep(0.01)
+        taken = time.process_time() - begun
+        await desk.end()
+        return tab.heard, taken
+
+    heard, taken = asyncio.run(opened())
+    assert taken < 1.0  # of the processor: other programs may be busy
+    listed = next(one for one in heard if one["is"] == "photos")
+    assert len(listed["photos"]) == 300
+    seen = [one["file"] for one in heard if one["is"] == "photo" and one["thumb"]]
+    assert seen[:2] == ["shot-299.jpg", "shot-298.jpg"]  # what stands first on the page
+    assert sum(one["is"] == "photos" for one in heard) <= 2
 
 
 def test_what_is_offered_is_shown_with_its_price_and_can_be_laid_out(set_up):

@@ -63,7 +63,11 @@ export function show(place) {
     return h("figure", {}, view, h("figcaption", {}, file));
   }
 
-  const off = [on("photos", draw), on("photo", draw), on("ranking", draw), on("busy", draw), on("free", draw),
+  let due = 0;
+  const drawSoon = () => { // hundreds of small pictures come one by one
+    if (!due) due = setTimeout(() => { due = 0; draw(); }, 250);
+  };
+  const off = [() => clearTimeout(due), on("photos", draw), on("photo", drawSoon), on("ranking", draw), on("busy", draw), on("free", draw),
     on("large", (message) => { large[message.file] = message.picture; drawLight(); })];
   say({ do: "photos" });
   draw();

@@ -14,25 +14,40 @@ export function show(place) {
   place.append(h("div", { class: "stage-head" }, h("div", {}, h("h1", {}, "Shoot, and see what is off"),
     h("p", { class: "quiet" }, "Drop a test shot. lightplan compares it with the picture that it promised, and names the one thing to move."))),
   photoDrop(), told, strip, where, story);
+  const items = new Map();
   const draw = () => {
     const photos = (state.photos && state.photos.photos) || [];
     into(where, state.photos ? `Photographs that land in this folder show up by themselves: ${state.photos.folder}` : "");
-    into(strip, [...photos].reverse().map((photo) => h("li", {},
-      h("button", { type: "button", class: "shot", disabled: !!photo.error, onclick: () => say({ do: "advise", file: photo.file }) },
-        photo.thumb ? h("img", { src: photo.thumb, alt: "", loading: "lazy" }) : h("span", { class: "blank" }), h("span", { class: "name" }, photo.file)),
-      photo.error ? h("p", { class: "warn" }, photo.error) : h("span", { class: "quiet" }, "Press for advice"))));
+    items.clear();
+    into(strip, [...photos].reverse().map((photo) => {
+      items.set(photo.file, item(photo));
+      return items.get(photo.file);
+    }));
+  };
+  const drawOne = (photo) => { // of hundreds, one has got its picture
+    const old = items.get(photo.file);
+    if (!old) return;
+    items.set(photo.file, item(photo));
+    old.replaceWith(items.get(photo.file));
   };
   const drawAdvice = () => {
     const working = busyState("advise");
     into(told, working ? busyBar(working, () => say({ do: "stop", purpose: "advise" })) : state.advice ? advice(state.advice) : null);
   };
   const drawStory = () => into(story, ledger());
-  const off = [on("photos", drawStory), on("ledger", drawStory), on("busy", drawStory), on("free", drawStory), on("photos", draw), on("photo", draw), on("advice", drawAdvice), on("busy", drawAdvice), on("free", drawAdvice)];
+  const off = [on("photos", drawStory), on("ledger", drawStory), on("busy", drawStory), on("free", drawStory), on("photos", draw), on("photo", drawOne), on("advice", drawAdvice), on("busy", drawAdvice), on("free", drawAdvice)];
   say({ do: "photos" });
   draw();
   drawAdvice();
   drawStory();
   return () => off.forEach((end) => end());
+}
+
+function item(photo) {
+  return h("li", {},
+    h("button", { type: "button", class: "shot", disabled: !!photo.error, onclick: () => say({ do: "advise", file: photo.file }) },
+      photo.thumb ? h("img", { src: photo.thumb, alt: "", loading: "lazy" }) : h("span", { class: "blank" }), h("span", { class: "name" }, photo.file)),
+    photo.error ? h("p", { class: "warn" }, photo.error) : h("span", { class: "quiet" }, "Press for advice"));
 }
 
 // The whole shoot, frame by frame: what was seen, what was moved, what that won.
