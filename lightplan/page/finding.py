@@ -167,6 +167,7 @@ def _shown(desk: Desk, one: Any) -> dict[str, Any]:
         "moves": list(one.moves),
         "tolerances": list(one.tolerances),
         "needs": list(one.needs),
+        "unknown": list(one.unknown),
         "shutter": one.shutter,
         "reason": one.reason,
         "wish": one.wish,

@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, TypeAlias
 
 from lightplan.errors import BadInput
-from lightplan.page import finding, keeping, shooting, starting
+from lightplan.page import finding, keeping, measuring, shooting, starting
 from lightplan.page.clients import Client
 from lightplan.page.desk import Desk
 from lightplan.page.uploads import Dropped
@@ -94,6 +94,7 @@ WAYS: dict[str, Way] = {
     **finding.WAYS,
     **shooting.WAYS,
     **keeping.WAYS,
+    **measuring.WAYS,
     "edits": _edits,
     "let go": _let_go,
     "echo": _echo,

@@ -61,7 +61,7 @@ async def _measure_stock(desk: Desk, client: Client, message: Mapping[str, Any])
     """Tell the colour of a stock that was photographed beside white paper."""
     photo = desk.dropped.get(str(message.get("photo")))
     at = [message.get(name) for name in ("stock_at", "paper_at")]
-    if not isinstance(photo, Dropped) or not all(_is_place(one) for one in at):
+    if not isinstance(photo, Dropped) or not all(is_place(one) for one in at):
         raise BadInput(
             field="photograph",
             wanted="dropped first, and pointed at twice",
@@ -77,7 +77,8 @@ async def _measure_stock(desk: Desk, client: Client, message: Mapping[str, Any])
     client.say({"is": "stock", "reflectance": await with_file(photo, measure)})
 
 
-def _is_place(value: Any) -> bool:
+def is_place(value: Any) -> bool:
+    """Whether a tab has told a spot of a picture: shares of its width and height."""
     return (
         isinstance(value, list)
         and len(value) == 2

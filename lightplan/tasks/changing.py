@@ -26,7 +26,8 @@ def changed(rig: Rig, asked: Sequence[Asked]) -> Rig:
     position_mm, aim_mm, keeps_direction), "turn" (element, turn_deg, lean_deg, roll_deg),
     "power" (element, trim_stops, on), "add" (kind, name), "remove", "copy" (element),
     "rename" (element, name), "look" (kind, direction_deg, strength_stops),
-    "exposure" (stops) or "title" (text).
+    "exposure" (stops), "title" (text), "lock" (element, locked) or "output" (element,
+    lux_at_1_m).
 
     Raises
     ------
@@ -175,6 +176,16 @@ def _exposure(rig: Rig, one: Asked) -> Rig:
     return edited(rig, Exchange(camera))
 
 
+def _output(rig: Rig, one: Asked) -> Rig:
+    """Say how much light a lamp gives at full power, 1 m in front of it."""
+    name, lux = _text(one, "element"), _number(one, "lux_at_1_m")
+    lamp = next((lamp for lamp in rig.lamps if lamp.name == name and not lamp.is_window), None)
+    if lamp is None:
+        raise _misunderstood("element", "a lamp", name)
+    output = Output(value=float(f"{lux:.3g}"), unit="lx at 1 m")
+    return edited(rig, Exchange(replace(lamp, output=output)))
+
+
 def _lock(rig: Rig, one: Asked) -> Rig:
     """Lock a thing where it stands, or let it go: planning then leaves it alone."""
     name, locked = _text(one, "element"), one.get("locked") is True
@@ -208,6 +219,7 @@ _WAYS = {
     "exposure": _exposure,
     "title": _title,
     "lock": _lock,
+    "output": _output,
 }
 
 

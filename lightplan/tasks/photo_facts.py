@@ -72,7 +72,7 @@ def stock_beside_paper(
         When the paper is too dark or burnt out there.
     """
     shot = read_shot(path, long_side_px=1200)
-    stock, paper = (_mean_at(np.asarray(shot.linear), at) for at in (stock_at, paper_at))
+    stock, paper = (mean_at(np.asarray(shot.linear), at) for at in (stock_at, paper_at))
     if paper.min() < LEAST_LIGHT or paper.max() > 0.985:
         raise PhotoError(
             field="white paper",
@@ -85,7 +85,8 @@ def stock_beside_paper(
     return (round(red, 3), round(green, 3), round(blue, 3))
 
 
-def _mean_at(linear: Singles, at: tuple[float, float]) -> Singles:
+def mean_at(linear: Singles, at: tuple[float, float]) -> Singles:
+    """Return the middle value of a small spot of a picture, at shares of its width and height."""
     rows, cols = linear.shape[:2]
     half = max(1, round(SPOT_SHARE * max(rows, cols)))
     row, col = round(min(max(at[1], 0), 1) * (rows - 1)), round(min(max(at[0], 0), 1) * (cols - 1))

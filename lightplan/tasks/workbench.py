@@ -34,7 +34,7 @@ from lightplan.tasks.closer import exposure_words, jpeg_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.kit import kit, worth_having
 from lightplan.tasks.move_words import dimension_words, move_line
-from lightplan.tasks.plan import plan, plan_record
+from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
 from lightplan.tasks.setup import facts_of, write_setup
 from lightplan.tasks.workers import Workers
@@ -79,6 +79,7 @@ class Planned:
     moves: tuple[str, ...]
     tolerances: tuple[str, ...]
     needs: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
     shutter: str = ""
     reason: str = ""
     wish: str = ""
@@ -127,6 +128,7 @@ def planned_of(found: Plan | NoPlan, rig: Rig) -> Planned:
         moves=tuple(move_line(move) for move in found.moves),
         tolerances=_critical(record),
         needs=needs_of(found.rig),
+        unknown=unknown_powers(found),
         shutter=exposure_words(found.rig, prediction.layers),
     )
 
@@ -193,6 +195,7 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
         start_score=found.start_score,
         verdict=answer.judgement.verdict,
         yield_share=found.yield_share,
+        unknown=unknown_powers(found),
         measures=dict(answer.measures),
         moves=tuple(move_line(move) for move in found.moves),
         tolerances=_critical(record),

@@ -4,7 +4,7 @@ import { h, into, button, points, power, sentence, capital, round } from "../dom
 import { on, state, edit, say, select } from "../wire.js";
 import { picture } from "../picture.js";
 import { drawing, described } from "../drawing.js";
-import { needsWork, LOOKS } from "./shared.js";
+import { needsWork, LOOKS, dropZone, pointing } from "./shared.js";
 
 export function show(place) {
   if (!state.work || !state.work.open) return needsWork(place, "Lay out");
@@ -135,6 +135,7 @@ function drawChosen(node, anew) {
       of("hole_mm") ? field(thing, "Hole", "hole_mm") : null,
       of("trim_stops") && !thing.is_window ? powerField(thing) : null,
       h("div", { class: "only-numbers fields" }, of("aim_x_mm") ? [field(thing, "Aim right", "aim_x_mm"), field(thing, "Aim away", "aim_y_mm"), field(thing, "Aim up", "aim_z_mm")] : null)),
+    of("trim_stops") && !thing.is_window ? lightOf(thing) : null,
     thing.held_by ? h("p", { class: "quiet" }, HOLDERS[thing.held_by]) : null,
     (state.layout.limits.filter((limit) => limit.elements.includes(thing.name))).map((limit) => h("p", { class: "warn" }, sentence(limit.sentence))));
 }
@@ -166,6 +167,16 @@ function powerField(thing) {
     }, onchange: () => say({ do: "let go" }) });
   input.dataset.dimension = "trim_stops";
   return h("label", { class: "field wide" }, h("span", {}, "Power"), input, words);
+}
+
+// Watts leave a lamp's light open by half or twice; one photograph of white paper settles it.
+function lightOf(thing) {
+  const place = h("div", {}, dropZone("camera", "Lay white copy paper 1 m in front of it, square to it, at full power, the room dark. Photograph the paper, and drop the picture here.", "image/*,.dng,.cr2,.cr3,.nef,.arw,.raf,.orf,.rw2",
+    (told) => into(place, pointing(told.picture, ["Point at the white paper."], ([paper_at]) => {
+      say({ do: "measure lamp", photo: told.mark, element: thing.name, paper_at });
+      into(place, h("p", { class: "quiet", "aria-live": "polite" }, "Measured; the picture follows."));
+    }))));
+  return h("details", { class: "more" }, h("summary", {}, `How much light it gives: ${thing.output.replace(" W", " watts on its box, a guess")}`), place);
 }
 
 function refresh(node, thing) {

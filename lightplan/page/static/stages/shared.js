@@ -55,3 +55,52 @@ export function photoDrop() {
   }
   return zone;
 }
+
+// One file, dropped or chosen; what is told of it goes on to `done`.
+export function dropZone(purpose, words, accept, done) {
+  const told = h("p", { class: "quiet" }, words);
+  const input = h("input", { type: "file", accept, class: "unseen", onchange: () => input.files[0] && take(input.files[0]) });
+  const zone = h("label", { class: "drop", ondragover: (event) => { event.preventDefault(); zone.classList.add("over"); }, ondragleave: () => zone.classList.remove("over"),
+    ondrop: (event) => { event.preventDefault(); zone.classList.remove("over"); if (event.dataTransfer.files[0]) take(event.dataTransfer.files[0]); } },
+  input, h("span", { class: "button" }, "Choose a file"), told);
+  async function take(file) {
+    told.textContent = `Reading ${file.name} …`;
+    try {
+      done(await upload(purpose, file));
+    } catch (error) {
+      told.textContent = error.message;
+      told.classList.add("warn");
+    }
+  }
+  return zone;
+}
+
+// Spots of a photograph, pointed at one after the other; the arrow keys and Enter do it too.
+export function pointing(source, asked, done) {
+  const found = [];
+  const spot = [0.5, 0.5];
+  const words = h("p", { "aria-live": "polite" }, asked[0]);
+  const cross = h("i", { class: "cross", "aria-hidden": "true" });
+  const place = () => Object.assign(cross.style, { left: `${100 * spot[0]}%`, top: `${100 * spot[1]}%` });
+  const take = (at) => {
+    found.push(at);
+    if (found.length === asked.length) done(found);
+    else words.textContent = asked[found.length];
+  };
+  const steps = { ArrowLeft: [-0.02, 0], ArrowRight: [0.02, 0], ArrowUp: [0, -0.02], ArrowDown: [0, 0.02] };
+  const image = h("button", { type: "button", class: "pointed", "aria-label": "Your photograph: point at it, or move the cross with the arrow keys and press Enter",
+    onclick: (event) => {
+      if (event.detail === 0) return take([...spot]); // Enter or the space bar
+      const box = image.getBoundingClientRect();
+      return take([(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height]);
+    },
+    onkeydown: (event) => {
+      const step = steps[event.key];
+      if (!step) return;
+      event.preventDefault();
+      spot.forEach((v, i) => { spot[i] = Math.min(1, Math.max(0, v + step[i])); });
+      place();
+    } }, h("img", { src: source, alt: "", draggable: false }), cross);
+  place();
+  return h("div", { class: "card pointing" }, words, image);
+}

@@ -1,8 +1,9 @@
 // Start: one question at a time. Every one may be answered with "I do not know".
 
 import { h, into, button } from "../dom.js";
-import { on, say, upload } from "../wire.js";
+import { on, say } from "../wire.js";
 import { picture } from "../icons.js";
+import { dropZone, pointing } from "./shared.js";
 
 const UNITS = { mm: 1, cm: 10, inches: 25.4 };
 const kept = { answers: {}, at: -1, artwork: null, colour: null, photo: null, unit: "mm" };
@@ -76,24 +77,6 @@ function size(question, answer) {
   return h("div", {}, tiles(question.options, null, (option) => answer(option.id)), h("p", { class: "or" }, "or measured with a ruler, as it lies before you"), form);
 }
 
-function dropZone(purpose, words, accept, done) {
-  const told = h("p", { class: "quiet" }, words);
-  const input = h("input", { type: "file", accept, class: "unseen", onchange: () => input.files[0] && take(input.files[0]) });
-  const zone = h("label", { class: "drop", ondragover: (event) => { event.preventDefault(); zone.classList.add("over"); }, ondragleave: () => zone.classList.remove("over"),
-    ondrop: (event) => { event.preventDefault(); zone.classList.remove("over"); if (event.dataTransfer.files[0]) take(event.dataTransfer.files[0]); } },
-  input, h("span", { class: "button" }, "Choose a file"), told);
-  async function take(file) {
-    told.textContent = `Reading ${file.name} …`;
-    try {
-      done(await upload(purpose, file));
-    } catch (error) {
-      told.textContent = error.message;
-      told.classList.add("warn");
-    }
-  }
-  return zone;
-}
-
 function artwork(question, answer, next, draw) {
   if (!kept.artwork) return dropZone("artwork", "Drop your artwork here: PNG, SVG or PDF.", ".png,.svg,.pdf,.jpg,.jpeg", (told) => { kept.artwork = told; kept.colour = null; draw(); });
   const { name, picture: source, colours } = kept.artwork;
@@ -123,19 +106,12 @@ function stockPhoto(draw) {
   }
   if (!kept.stockPhoto) {
     return h("details", { class: "more" }, h("summary", {}, "Tell it from a photograph beside white copy paper"),
-      dropZone("camera", "Lay the stock beside white copy paper in even light, photograph both, and drop the picture here.", "image/*", (told) => { kept.stockPhoto = told; kept.stockAt = []; draw(); }));
+      dropZone("camera", "Lay the stock beside white copy paper in even light, photograph both, and drop the picture here.", "image/*", (told) => { kept.stockPhoto = told; draw(); }));
   }
-  const words = h("p", { "aria-live": "polite" }, kept.stockAt.length ? "Now point at the white paper." : "Point at the stock.");
-  const image = h("img", { src: kept.stockPhoto.picture, alt: "Your photograph: point at the stock, then at the white paper", onclick: (event) => {
-    const box = image.getBoundingClientRect();
-    kept.stockAt.push([(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height]);
-    if (kept.stockAt.length === 2) {
-      const [stock_at, paper_at] = kept.stockAt;
-      say({ do: "measure stock", photo: kept.stockPhoto.mark, stock_at, paper_at });
-      kept.stockPhoto = null;
-    } else words.textContent = "Now point at the white paper.";
-  } });
-  return h("div", { class: "card pointing" }, words, image);
+  return pointing(kept.stockPhoto.picture, ["Point at the stock.", "Now point at the white paper."], ([stock_at, paper_at]) => {
+    say({ do: "measure stock", photo: kept.stockPhoto.mark, stock_at, paper_at });
+    kept.stockPhoto = null;
+  });
 }
 
 function lamps(question) {
