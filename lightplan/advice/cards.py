@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.moves import SETTING_MARGIN_MM, Move, moved_by, with_card
+from lightplan.advice.moves import SETTING_MARGIN_MM, Move, moved_by, with_thing
 from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
 from lightplan.scene import Card, Hole, Rig
 from lightplan.words.places import edge, step_words
@@ -59,11 +59,11 @@ def fit_card(rig: Rig, card: Card, face: Flat, wanted: FoilRays) -> Iterator[Mov
             name = name_in(rig, card.name)
             if -over[other] >= step:
                 text = f"move {name} {step:.0f} mm {step_words(outward)}"
-                yield Move(text, partial(with_card, rig, moved_by(card, step * outward)))
+                yield Move(text, partial(with_thing, rig, moved_by(card, step * outward)))
             yield Move(
                 f"take a card that reaches {step:.0f} mm farther at the {edge(outward)} edge "
                 f"of {name}",
-                partial(with_card, rig, _larger(card, axis, step, outward)),
+                partial(with_thing, rig, _larger(card, axis, step, outward)),
             )
 
 

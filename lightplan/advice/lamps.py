@@ -13,12 +13,12 @@ from lightplan.advice.moves import (
     SETTING_MARGIN_MM,
     Move,
     angle_between,
-    as_vector,
     moved_by,
     nudge,
-    with_lamp,
+    with_thing,
 )
 from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
+from lightplan.scene.edits import as_vector
 from lightplan.words.places import step_words
 from lightplan.words.things import name_in, rounded_up
 
@@ -50,7 +50,7 @@ def lamp_out_of_view(rig: Rig, lamp: Lamp, face: Flat, rays: FoilRays) -> Iterat
     for length, outward in sorted(options, key=lambda option: option[0])[:3]:
         step = rounded_up(max(length, SETTING_MARGIN_MM))
         text = f"move {name_in(rig, lamp.name)} {step:.0f} mm {step_words(outward)}"
-        yield Move(text, partial(with_lamp, rig, moved_by(lamp, step * outward)))
+        yield Move(text, partial(with_thing, rig, moved_by(lamp, step * outward)))
 
 
 def aim_lamp(rig: Rig, lamp: Lamp, target_mm: Doubles, at_what: str) -> Iterator[Move]:
@@ -68,7 +68,7 @@ def aim_lamp(rig: Rig, lamp: Lamp, target_mm: Doubles, at_what: str) -> Iterator
             continue
         place = replace(old, aim_mm=as_vector(aim))
         text = f"turn {name_in(rig, lamp.name)} {turn:.0f} degrees {words}towards {at_what}"
-        yield Move(text, partial(with_lamp, rig, replace(lamp, placement=place)))
+        yield Move(text, partial(with_thing, rig, replace(lamp, placement=place)))
 
 
 def lamp_farther(rig: Rig, lamp: Lamp) -> Iterator[Move]:
@@ -84,7 +84,7 @@ def lamp_farther(rig: Rig, lamp: Lamp) -> Iterator[Move]:
         )
         yield Move(
             f"move {name_in(rig, lamp.name)} {step:.0f} mm farther back along its own axis",
-            partial(with_lamp, rig, moved),
+            partial(with_thing, rig, moved),
         )
 
 

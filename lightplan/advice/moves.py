@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from lightplan.scene import Camera, Card, Lamp, Placement, Rig
+from lightplan.scene.edits import Exchange, Thing, as_vector, edited
 from lightplan.words.places import way
 from lightplan.words.things import name_in, rounded_up, stops_in_thirds
 
@@ -57,14 +58,14 @@ def exposure_move(rig: Rig, stops: float) -> Move:
             paper_level=min(max(level * share, 0.01), 2.0),
             foil_level=min(max(old.foil_level * share, 0.01), 100.0),
         )
-    return Move(text, partial(_with_camera, rig, replace(rig.camera, exposure=new)))
+    return Move(text, partial(with_thing, rig, replace(rig.camera, exposure=new)))
 
 
 def trim_move(rig: Rig, lamp: Lamp, stops: float) -> Move:
     """Return the move that turns a lamp up or down."""
     turned = replace(lamp, trim_stops=lamp.trim_stops + stops)
     text = f"turn {name_in(rig, lamp.name)} {'up' if stops > 0 else 'down'} by "
-    return Move(text + stops_in_thirds(stops), partial(with_lamp, rig, turned))
+    return Move(text + stops_in_thirds(stops), partial(with_thing, rig, turned))
 
 
 def camera_aside(rig: Rig) -> Iterator[Move]:
@@ -98,7 +99,7 @@ def camera_aside(rig: Rig) -> Iterator[Move]:
         text = f"move the camera {length:.0f} mm {way(step)} and turn it back to the sheet"
         yield Move(
             f"{text} ({turn:.0f} degrees)",
-            partial(_with_camera, rig, replace(rig.camera, placement=place)),
+            partial(with_thing, rig, replace(rig.camera, placement=place)),
         )
 
 
@@ -107,8 +108,8 @@ def nudge(rig: Rig, element: Lamp | Card, step_mm: Doubles) -> Move:
     text = f"move {name_in(rig, element.name)} {np.linalg.norm(step_mm):.0f} mm {way(step_mm)}"
     if isinstance(element, Lamp):
         moved = moved_by(element, step_mm, keep_aim=True)
-        return Move(f"{text}, its aim as before", partial(with_lamp, rig, moved))
-    return Move(text, partial(with_card, rig, moved_by(element, step_mm)))
+        return Move(f"{text}, its aim as before", partial(with_thing, rig, moved))
+    return Move(text, partial(with_thing, rig, moved_by(element, step_mm)))
 
 
 def moved_by(element: Placed, step_mm: Doubles, *, keep_aim: bool = False) -> Placed:
@@ -119,24 +120,9 @@ def moved_by(element: Placed, step_mm: Doubles, *, keep_aim: bool = False) -> Pl
     return replace(element, placement=place)
 
 
-def with_lamp(rig: Rig, lamp: Lamp) -> Rig:
-    """Return the rig with the lamp of that name exchanged."""
-    return replace(rig, lamps=tuple(lamp if x.name == lamp.name else x for x in rig.lamps))
-
-
-def with_card(rig: Rig, card: Card) -> Rig:
-    """Return the rig with the card of that name exchanged."""
-    return replace(rig, cards=tuple(card if x.name == card.name else x for x in rig.cards))
-
-
-def _with_camera(rig: Rig, camera: Camera) -> Rig:
-    return replace(rig, camera=camera)
-
-
-def as_vector(values: Doubles) -> Vector:
-    """Return three numbers as a place."""
-    x, y, z = (float(v) for v in values)
-    return (x, y, z)
+def with_thing(rig: Rig, thing: Thing | Camera) -> Rig:
+    """Return the rig with the thing of that name, or the camera, exchanged."""
+    return edited(rig, Exchange(thing))
 
 
 def angle_between(one: Doubles, two: Doubles) -> float:

@@ -1,4 +1,4 @@
-"""The one place that changes a rig: set, move, turn, add, remove, exchange, power.
+"""The one place that changes a rig, by the edits of `edit_kinds`.
 
 Edits are plain values, so that a list of them can be kept, told and undone. However many are
 made at once, the parts they touch and the whole rig are checked once, at the end.
@@ -7,14 +7,25 @@ made at once, the parts they touch and the whole rig are checked once, at the en
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
 from lightplan.errors import RigError
 from lightplan.scene.camera import Camera
 from lightplan.scene.cards import Card, Hole, Shell
+from lightplan.scene.edit_kinds import Add as Add
+from lightplan.scene.edit_kinds import Edit as Edit
+from lightplan.scene.edit_kinds import Exchange as Exchange
+from lightplan.scene.edit_kinds import Lock as Lock
+from lightplan.scene.edit_kinds import Move as Move
+from lightplan.scene.edit_kinds import Power as Power
+from lightplan.scene.edit_kinds import Remove as Remove
+from lightplan.scene.edit_kinds import Rename as Rename
+from lightplan.scene.edit_kinds import Set as Set
+from lightplan.scene.edit_kinds import Thing as Thing
+from lightplan.scene.edit_kinds import Turn as Turn
 from lightplan.scene.lamps import Lamp
 from lightplan.scene.props import Prop
 
@@ -23,85 +34,14 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles, Vector
     from lightplan.scene.placement import Placement
-    from lightplan.scene.rig import Freedom, Rig
+    from lightplan.scene.rig import Rig
 
-Thing: TypeAlias = Lamp | Card | Shell | Prop
 _Placed = TypeVar("_Placed", Lamp, Card, Camera)
 
 POSITION = ("x_mm", "y_mm", "z_mm")
 AIM = ("aim_x_mm", "aim_y_mm", "aim_z_mm")
 SHELL_SIZES = {"width_mm": "foot_width_mm", "height_mm": "height_mm", "hole_mm": "top_width_mm"}
 """What a freedom's dimension is called on a cone or tent."""
-
-
-@dataclass(frozen=True)
-class Set:
-    """Give one dimension of a thing a value, in mm or stops; dimensions as in the freedoms."""
-
-    element: str
-    dimension: str
-    value: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Move:
-    """Put a thing somewhere, aim it somewhere, or both; None leaves it as it is.
-
-    With `keeps_direction` a moved thing faces the way it did, else the point it did.
-    """
-
-    element: str
-    position_mm: Vector | None = None
-    aim_mm: Vector | None = None
-    keeps_direction: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class Turn:
-    """Turn a thing by so much: about the vertical, about its level edge, about its own axis.
-
-    Its middle stays. Positive turns to its own right, leans back, and rolls counter-clockwise
-    as seen by someone who looks at its front. [rad]
-    """
-
-    element: str
-    turn_rad: float = 0.0
-    lean_rad: float = 0.0
-    roll_rad: float = 0.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Power:
-    """Set a lamp's power, switch it, or both; None leaves it as it is."""
-
-    element: str
-    trim_stops: float | None = None
-    on: bool | None = None
-
-
-@dataclass(frozen=True)
-class Add:
-    """Bring a thing in, with how it may move."""
-
-    thing: Thing
-    freedoms: tuple[Freedom, ...] = ()
-
-
-@dataclass(frozen=True)
-class Remove:
-    """Take a thing out, and its freedoms with it."""
-
-    element: str
-
-
-@dataclass(frozen=True)
-class Exchange:
-    """Put another thing, of the same name, in the place of one; or another camera."""
-
-    thing: Thing | Camera
-
-
-Edit: TypeAlias = Set | Move | Turn | Power | Add | Remove | Exchange
 
 
 def edited(rig: Rig, *edits: Edit) -> Rig:
@@ -165,7 +105,7 @@ class _Parts:
             changes["freedoms"] = self._freedoms
         return replace(self._rig, **changes) if changes else self._rig
 
-    def make(self, edit: Move | Turn | Power | Add | Remove | Exchange) -> None:
+    def make(self, edit: Edit) -> None:
         """Make one edit."""
         if isinstance(edit, Add):
             self._add(edit)
@@ -181,6 +121,12 @@ class _Parts:
             self._power(edit)
         elif isinstance(edit, Move):
             self._move(edit)
+        elif isinstance(edit, Rename):
+            self._rename(edit)
+        elif isinstance(edit, Lock):
+            self._lock(edit)
+        elif isinstance(edit, Set):
+            self.set_values({edit.element: {edit.dimension: edit.value}})
         else:
             thing = self._placed(edit.element)
             self._put(replace(thing, placement=turned(thing.placement, edit)))
@@ -195,16 +141,44 @@ class _Parts:
             self._put(_with(thing, changes))
 
     def _add(self, edit: Add) -> None:
-        if edit.thing.name in self._things:
-            raise RigError(
-                field="name",
-                wanted="one that no other thing in the rig has",
-                got=edit.thing.name,
-                cure="rename one of them",
-            )
+        self._refuse_taken(edit.thing.name)
         self._things[edit.thing.name] = edit.thing
         if edit.freedoms:
             self._freedoms = (*self._freedoms, *edit.freedoms)
+
+    def _refuse_taken(self, name: str) -> None:
+        if name in self._things:
+            raise RigError(
+                field="name",
+                wanted="one that no other thing in the rig has",
+                got=name,
+                cure="rename one of them",
+            )
+
+    def _rename(self, edit: Rename) -> None:
+        thing = self._named(edit.element)
+        if edit.name != edit.element:
+            self._refuse_taken(edit.name)
+        renamed = replace(thing, name=edit.name)
+        in_order = [renamed if x is thing else x for x in self._things.values()]
+        self._things = {x.name: x for x in in_order}
+        self._freedoms = tuple(
+            replace(f, element=edit.name) if f.element == edit.element else f
+            for f in self._freedoms
+        )
+
+    def _lock(self, edit: Lock) -> None:
+        thing = self._named(edit.element)
+        if isinstance(thing, Prop):
+            raise RigError(
+                field="element",
+                wanted="a thing that can be locked",
+                got=edit.element,
+                cure="leave it as it is",
+            )
+        if edit.locked:  # a locked thing has no freedoms
+            self._freedoms = tuple(f for f in self._freedoms if f.element != edit.element)
+        self._put(replace(thing, locked=edit.locked))
 
     def _power(self, edit: Power) -> None:
         lamp = self._named(edit.element)

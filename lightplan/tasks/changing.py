@@ -10,7 +10,18 @@ from typing import Any, TypeAlias
 from lightplan.errors import BadInput, RigError
 from lightplan.scene import Camera, Card, Lamp, Output, Placement, Rig, Side
 from lightplan.scene.cards import CARD_FINISHES
-from lightplan.scene.edits import Add, Exchange, Move, Power, Remove, Set, Turn, edited
+from lightplan.scene.edits import (
+    Add,
+    Exchange,
+    Lock,
+    Move,
+    Power,
+    Remove,
+    Rename,
+    Set,
+    Turn,
+    edited,
+)
 
 Asked: TypeAlias = Mapping[str, Any]
 MOST_EDITS = 20
@@ -136,17 +147,7 @@ def _rename(rig: Rig, one: Asked) -> Rig:
     old, new = _text(one, "element"), _text(one, "name").strip()
     if not new:
         raise _misunderstood("name", "some letters", new)
-    fields: dict[str, Any] = {
-        kind: tuple(
-            replace(thing, name=new) if thing.name == old else thing for thing in getattr(rig, kind)
-        )
-        for kind in ("lamps", "cards", "shells", "props")
-    }
-    freedoms = tuple(
-        replace(freedom, element=new) if freedom.element == old else freedom
-        for freedom in rig.freedoms
-    )
-    return replace(rig, **fields, freedoms=freedoms)
+    return edited(rig, Rename(old, new))
 
 
 def _look(rig: Rig, one: Asked) -> Rig:
@@ -188,18 +189,7 @@ def _output(rig: Rig, one: Asked) -> Rig:
 
 def _lock(rig: Rig, one: Asked) -> Rig:
     """Lock a thing where it stands, or let it go: planning then leaves it alone."""
-    name, locked = _text(one, "element"), one.get("locked") is True
-    if locked:  # a locked thing has no freedoms
-        rig = replace(rig, freedoms=tuple(f for f in rig.freedoms if f.element != name))
-    for kind in ("lamps", "cards", "shells", "props"):
-        for thing in getattr(rig, kind):
-            if thing.name == name and hasattr(thing, "locked"):
-                things = tuple(
-                    replace(x, locked=locked) if x.name == name else x for x in getattr(rig, kind)
-                )
-                changes: dict[str, Any] = {kind: things}
-                return replace(rig, **changes)
-    raise _misunderstood("element", "a thing that can be locked", name)
+    return edited(rig, Lock(_text(one, "element"), one.get("locked") is True))
 
 
 def _title(rig: Rig, one: Asked) -> Rig:

@@ -16,7 +16,7 @@ from lightplan.advice import explain_findings
 from lightplan.advice.candidates import moves_for
 from lightplan.advice.case import Case
 from lightplan.advice.causes import NO_MOVE, cause_of
-from lightplan.advice.moves import Move, camera_aside, exposure_move, moved_by, with_card, with_lamp
+from lightplan.advice.moves import Move, camera_aside, exposure_move, moved_by, with_thing
 from lightplan.advice.tryout import Bench, best_of
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import sheet_picture, sheet_share
@@ -230,17 +230,17 @@ def test_the_lamp_that_lights_one_side_is_blamed_for_uneven_paper():
 @pytest.mark.parametrize(
     ("name", "change"),
     [
-        ("under the table", lambda rig: with_lamp(rig, moved_by(KEY, np.array([0, 0, -900.0])))),
-        ("beyond reach", lambda rig: with_lamp(rig, moved_by(KEY, np.array([5000.0, 0, 0])))),
+        ("under the table", lambda rig: with_thing(rig, moved_by(KEY, np.array([0, 0, -900.0])))),
+        ("beyond reach", lambda rig: with_thing(rig, moved_by(KEY, np.array([5000.0, 0, 0])))),
         (
             "before the lens",
-            lambda rig: with_card(
+            lambda rig: with_thing(
                 rig, replace(BOARD, placement=Placement((0, -300, 300), (0, -600, 600)))
             ),
         ),
         (
             "through the lamp",
-            lambda rig: with_card(
+            lambda rig: with_thing(
                 rig, replace(BOARD, placement=Placement((200, 50, 500), (200, -300, 500)))
             ),
         ),

@@ -11,7 +11,19 @@ from hypothesis import strategies as st
 from lightplan.errors import RigError
 from lightplan.scene import Camera, Card, Freedom, Hole, Lamp, Placement, Prop, Rig, Sheet, Shell
 from lightplan.scene.dimensions import value_of
-from lightplan.scene.edits import Add, Exchange, Move, Power, Remove, Set, Turn, edited, set_values
+from lightplan.scene.edits import (
+    Add,
+    Exchange,
+    Lock,
+    Move,
+    Power,
+    Remove,
+    Rename,
+    Set,
+    Turn,
+    edited,
+    set_values,
+)
 
 KEY = Lamp(name="key", placement=Placement((0, 0, 800)))
 BOARD = Card(
@@ -161,3 +173,22 @@ def test_what_is_not_there_is_refused_by_name(rig: Rig) -> None:
         edited(rig, Turn(element="cone", turn_rad=0.1))
     with pytest.raises(RigError, match="clear of the sheet"):
         edited(rig, Move(element="board", position_mm=(0.0, 0.0, 1.0)))
+
+
+def test_a_new_name_is_that_of_the_freedoms_too_and_the_order_stays(rig: Rig) -> None:
+    found = edited(rig, Rename("board", "sky"))
+    assert found.element_names() == tuple(
+        "sky" if name == "board" else name for name in rig.element_names()
+    )
+    assert [f.element for f in found.freedoms] == ["sky"]
+    with pytest.raises(RigError, match="one that no other thing in the rig has"):
+        edited(rig, Rename("board", "key"))
+
+
+def test_a_locked_thing_has_no_freedoms(rig: Rig) -> None:
+    found = edited(rig, Lock("board", True))
+    assert found.freedoms == ()
+    assert [x.name for x in (*found.lamps, *found.cards, *found.shells) if x.locked] == ["board"]
+    assert not edited(found, Lock("board", False)).cards[0].locked
+    with pytest.raises(RigError, match="a thing that can be locked"):
+        edited(rig, Lock("post", True))
