@@ -17,6 +17,7 @@ from lightplan.reports.palette import Colour, colours_by_name
 from lightplan.reports.picture import picture_codes
 from lightplan.scene import Rig, relief
 from lightplan.scene.mirroring import mirrored_ways
+from lightplan.scene.supports import supports_of
 from lightplan.scene.surfaces import Face, Surface, build_surfaces
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles, Floats, Integers
     from lightplan.light import Layers
+    from lightplan.scene.supports import Support
 
 ROUND = 48  # corners of a circle
 SHEET_STEPS = 16  # facets of a bowed sheet along each side
@@ -37,6 +39,8 @@ YOUR_SIDE_MM = 60.0  # between the sheet and the words for the maker's side
 LAMP_FRONT: Colour = (255, 244, 214)
 LAMP_BACK: Colour = (58, 60, 68)
 CAMERA_COLOUR: Colour = (46, 48, 56)
+BOOKS: Colour = (196, 170, 132)
+HOLDER: Colour = (112, 116, 128)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,8 +138,20 @@ def set_model(rig: Rig, layers: Layers) -> SetModel:
         lines.append(Line(surface.name, _rim(surface.shape), colours[surface.name]))
         if surface.role != "table":
             labels.append(Label(surface.name, _top(surface), colours[surface.name]))
+    for support in supports_of(rig):
+        parts += _books(support)
+        held = (*support.lines, *support.legs)
+        lines += [Line(f"holds {support.thing}", line, HOLDER, 3.0) for line in held]
     unique = tuple({label.text: label for label in labels}.values())
     return SetModel(rig.title, tuple(parts), tuple(lines), unique)
+
+
+def _books(support: Support) -> Iterator[Part]:
+    """Yield the stacks that carry a thing, or on which it leans."""
+    sides = [[i, (i + 1) % 4, (i + 1) % 4 + 4, i + 4] for i in range(4)]
+    quads = np.array([[0, 1, 2, 3], [4, 5, 6, 7], *sides])
+    for stack in support.stacks:
+        yield Part(f"holds {support.thing}", stack, _halved(quads), BOOKS)
 
 
 def _sheet(rig: Rig, layers: Layers) -> Part:

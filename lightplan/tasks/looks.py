@@ -25,6 +25,7 @@ from lightplan.tasks.move_words import dimension_words
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
 from lightplan.tasks.workers import Workers
+from lightplan.words.holders import holders_needed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -261,7 +262,11 @@ def needs(rig: Rig) -> str:
     things = [lamp.name for lamp in rig.lamps if lamp.on] + [card.name for card in rig.cards]
     things += [shell.name for shell in rig.shells]
     minutes = MINUTES_FIRST + MINUTES_EACH * len(things)
-    listed = ", ".join(things) if things else "nothing but the light that is there"
+    listed = (
+        ", ".join([*things, *holders_needed(rig)])
+        if things
+        else "nothing but the light that is there"
+    )
     return f"{listed}; about {minutes} minutes"
 
 

@@ -38,6 +38,7 @@ from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
 from lightplan.tasks.setup import facts_of, write_setup
 from lightplan.tasks.workers import Workers
+from lightplan.words.holders import holders_needed
 from lightplan.words.places import place_words
 
 if TYPE_CHECKING:
@@ -150,9 +151,10 @@ def _critical(record: PlanRecord) -> tuple[str, ...]:
 
 
 def needs_of(rig: Rig) -> tuple[str, ...]:
-    """Return the names of what a rig is set up with."""
+    """Return the names of what a rig is set up with, and what holds it."""
     on = [lamp.name for lamp in rig.lamps if lamp.on]
-    return (*on, *(card.name for card in rig.cards), *(shell.name for shell in rig.shells))
+    things = (*on, *(card.name for card in rig.cards), *(shell.name for shell in rig.shells))
+    return (*things, *holders_needed(rig))
 
 
 def small_jpeg(rig: Rig, *, quick: bool = False, long_side: int = PICTURE_PX) -> bytes:

@@ -164,6 +164,10 @@ def test_every_page_carries_a_ruler_of_100_mm(paper: str) -> None:
 @pytest.mark.parametrize("name", PRESETS)
 def test_no_text_overlaps_and_no_outline_is_lost(name: str, paper: str) -> None:
     rig = rig_of(name)
+    if not rig.cards and not rig.shells:
+        with pytest.raises(BadInput, match="at least one to cut"):
+            template_pages(rig, paper=paper)
+        return
     for page in template_pages(rig, paper=paper):
         boxes = page.boxes
         clash = [

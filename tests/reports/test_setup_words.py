@@ -13,7 +13,7 @@ from lightplan.reports.cautions import cautions_for
 from lightplan.reports.setup.elements import elements_of
 from lightplan.reports.setup.exposure import STEADY_TIMES_S, bracket_stops, exposure_lines
 from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
-from lightplan.reports.setup.steps import importance, steps_of, swing_mm, tolerance_words
+from lightplan.reports.setup.steps import beforehand, steps_of, swing_mm, tolerance_words
 from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Card, Lamp, Output, Placement, Prop, Rig, Sheet
 from lightplan.words.stances import stance
@@ -210,7 +210,7 @@ def test_one_degree_of_tilt_is_10_and_a_half_mm_at_300_mm() -> None:
     assert found is not None
     assert found[0] == "roof"
     assert found[1] == pytest.approx(10.5, abs=0.05)
-    assert "10 mm on “roof”" in importance(rig, NO_FACTS, "mm")
+    assert "10 mm on “roof”" in beforehand(rig, NO_FACTS, "mm")
 
 
 @pytest.mark.parametrize(

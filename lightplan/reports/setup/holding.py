@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.scene import Camera, Card, Held, Lamp, Sheet
+from lightplan.scene.supports import leaning_stack_mm
 from lightplan.units import LengthUnit, show_length
 from lightplan.words.places import LEFT, RIGHT, away_towards
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
-
-LEANS_ON_SHARE = 0.5
-"""Books that something leans on should reach to about half of its height. Our choice."""
 
 
 def holding_words(
@@ -44,7 +42,7 @@ def holding_words(
 
 def _card(card: Card, held: Held, lowest: Doubles, sheet: Sheet, unit: LengthUnit) -> str:
     edge = show_length(max(float(lowest[2]), 0.0), unit)
-    stack = show_length(_rounded(LEANS_ON_SHARE * card.height_mm), unit)
+    stack = show_length(leaning_stack_mm(card), unit)
     words = {
         "stand": f"clipped to a stand, lower edge {edge} above the table",
         "clamp": f"in a clamp with an arm, lower edge {edge} above the table",
@@ -74,7 +72,3 @@ def _from_sheet(lowest: Doubles, sheet: Sheet, unit: LengthUnit) -> str:
         side = "behind" if y > 0 else "in front of"
         return f"{show_length(over_y, unit)} {side} the sheet"
     return f"{show_length(over_x, unit)} {RIGHT if x > 0 else LEFT} of the sheet"
-
-
-def _rounded(size_mm: float) -> float:
-    return max(10.0, 10.0 * round(size_mm / 10.0))

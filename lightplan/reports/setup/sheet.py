@@ -16,7 +16,7 @@ from lightplan.reports.setup import sections
 from lightplan.reports.setup.drawings import draw_both
 from lightplan.reports.setup.elements import elements_of
 from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
-from lightplan.reports.setup.steps import importance, steps_of
+from lightplan.reports.setup.steps import beforehand, steps_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -89,7 +89,7 @@ def setup_pages(
         sections.title(flow, rig, facts)
         draw_both(flow, rig, elements, unit, drawings_mm)
         sections.element_table(flow, rig, elements, unit)
-        sections.steps(flow, steps_of(rig, elements, facts, unit), importance(rig, facts, unit))
+        sections.steps(flow, steps_of(rig, elements, facts, unit), beforehand(rig, facts, unit))
         sections.cuts(flow, rig, unit)
         sections.torch(flow, rig, unit)
         sections.camera(flow, rig, facts)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from lightplan.scene.setting_errors import matters_little
 from lightplan.units import LengthUnit, show_length
+from lightplan.words.holders import holders_needed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -184,8 +185,14 @@ def _size(value: float, dimension: str, unit: LengthUnit) -> str:
     return show_length(value, unit)
 
 
-def importance(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
-    """Return which measurement matters most, first."""
+def beforehand(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
+    """Return what to have at hand, and which measurement matters most, first."""
+    holders = holders_needed(rig, unit)
+    at_hand = f"Have at hand to hold it all: {', '.join(holders)}. " if holders else ""
+    return at_hand + _importance(rig, facts, unit)
+
+
+def _importance(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
     if facts.critical:
         listed = [
             f"{i}. {element}: {DIMENSION_WORDS.get(dimension, dimension)}"

@@ -9,6 +9,7 @@ import numpy as np
 
 from lightplan.reports.print.page import FAINT, INK, RULE, Box, Page, text_width
 from lightplan.reports.setup.elements import PROP_KINDS, Element, Kind
+from lightplan.scene.supports import supports_of
 from lightplan.units import LengthUnit, show_length
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles
     from lightplan.scene import Rig
+    from lightplan.scene.supports import Support
 
 SCALES = (1, 2, 2.5, 4, 5, 7.5, 10, 12.5, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200, 300, 500,
           1000, 2000, 5000, 10000)  # fmt: skip
@@ -38,6 +40,7 @@ FILLS: dict[Kind, tuple[str, float]] = {
     "body": ("#5f7355", 0.5),
 }
 SHEET_FILL = "#e08a1e"
+BOOKS, HOLDER = "#d8c3a5", "#8d8f99"
 
 
 @dataclass(frozen=True)
@@ -72,6 +75,7 @@ def extent_of(rig: Rig, elements: Sequence[Element], axes: Axes) -> Extent:
     points = [-half[None, :], half[None, :]]
     points += [np.asarray([e.position_mm]) for e in elements]
     points += [ring for e in elements for ring in e.rings_mm]
+    points += [stack for support in supports_of(rig) for stack in support.stacks]
     flat = np.concatenate(points)[:, [axes.right, axes.up]]
     low, high = flat.min(axis=0), flat.max(axis=0)
     return Extent((float(low[0]), float(low[1])), (float(high[0]), float(high[1])))
@@ -121,6 +125,10 @@ def spread(wanted: Sequence[float], step: float) -> list[float]:
     return found
 
 
+def _rectangle(low: Doubles, high: Doubles) -> Doubles:
+    return np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
+
+
 class View:
     """One drawing on a page.
 
@@ -160,6 +168,8 @@ class View:
         self.page.shape(corners, fill="#fbfbfc", colour=RULE, width_pt=0.5, over=0)
         self._table(rig)
         self._sheet(rig)
+        for support in supports_of(rig):
+            self._support(support)
         axis = 2 if self.axes is PLAN else 0  # what is nearer to the eye comes later
         for element in sorted(elements, key=lambda e: e.position_mm[axis]):
             self._element(element)
@@ -202,6 +212,26 @@ class View:
             self.page.shape(rim, fill=SHEET_FILL, opacity=0.55, width_pt=0.8, over=1)
         else:
             self.page.line(rim[[0, 2]], colour=SHEET_FILL, width_pt=2.2, over=3)
+
+    def _support(self, support: Support) -> None:
+        """Draw what holds a thing: books as boxes, poles, arms and strings as thin lines."""
+        for stack in support.stacks:
+            flat = self.place(stack)
+            low, high = flat.min(axis=0), flat.max(axis=0)
+            rim = flat[:4] if self.axes is PLAN else _rectangle(low, high)
+            self.page.shape(
+                rim,
+                fill=BOOKS,
+                opacity=0.8,
+                colour=HOLDER,
+                width_pt=0.5,
+                over=1.8,
+                within=self.frame,
+            )
+        for line in support.lines:
+            self.page.line(
+                self.place(line), colour=HOLDER, width_pt=1.1, over=1.9, within=self.frame
+            )
 
     def _element(self, element: Element) -> None:
         fill, opacity = FILLS[element.kind]
