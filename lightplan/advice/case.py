@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.tryout import Bench
+from lightplan.advice.tryout import Tryout
 from lightplan.geometry.shapes import Flat
 from lightplan.light.exposure import clip_luminance, sheet_share
 from lightplan.mirror.foil_rays import FoilRays, foil_rays, places_on, surface_named
@@ -41,9 +41,9 @@ class Case:
         return foil_rays(self.rig, self.layers)
 
     @cached_property
-    def bench(self) -> Bench:
+    def bench(self) -> Tryout:
         """Where moves are tried."""
-        return Bench(self.rig)
+        return Tryout(self.rig)
 
     @cached_property
     def clip(self) -> float:

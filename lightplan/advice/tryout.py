@@ -12,7 +12,7 @@ from lightplan.errors import RigError
 from lightplan.light import Detail, Engine, LampLayers
 from lightplan.light.exposure import foil_share, settings_for
 from lightplan.measures import Judgement, Measures, judge, merit
-from lightplan.merit.reading import SheetReader
+from lightplan.merit.measured import SheetReader
 from lightplan.scene.clearance import broken, total_excess_mm
 from lightplan.scene.sanity import refuse_impossible
 
@@ -55,7 +55,7 @@ class Tried:
         return float(np.prod([*parts, *gates]))
 
 
-class Bench:
+class Tryout:
     """Tries moves of one rig, each once."""
 
     def __init__(self, rig: Rig) -> None:
@@ -117,7 +117,7 @@ def _same_light(rig: Rig, other: Rig) -> bool:
     )
 
 
-def best_of(bench: Bench, moves: Iterable[Move], measure_name: str) -> Tried | None:
+def best_of(bench: Tryout, moves: Iterable[Move], measure_name: str) -> Tried | None:
     """Return the move with the greatest merit among those that help both fault and picture."""
     start = bench.start
     helped = [

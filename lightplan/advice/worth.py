@@ -10,7 +10,7 @@ import numpy as np
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share
 from lightplan.measures import Judgement, judge
-from lightplan.merit.reading import SheetReader
+from lightplan.merit.measured import SheetReader
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Singles

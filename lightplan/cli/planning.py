@@ -14,8 +14,8 @@ from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
 from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
-    from lightplan.tasks.looks import Progress as Step
-    from lightplan.tasks.plan import NoPlan, Plan, Progress
+    from lightplan.tasks.looks import Progress
+    from lightplan.tasks.plan import NoPlan, Plan, SearchProgress
     from lightplan.tasks.rigs import LoadedRig, Rig
     from lightplan.units import LengthUnit
 
@@ -110,7 +110,7 @@ def _searched(
     best_so_far = BestSoFar(page.out, replace_files=page.replace, inputs=source.inputs)
     with gentle_stop() as stop, best_so_far as best:
 
-        def tell(found: Progress) -> None:
+        def tell(found: SearchProgress) -> None:
             best.show(found)
             progress(
                 f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}, "
@@ -223,7 +223,7 @@ def looks(
         source = task.load(rig)
         task.ready(source, out, replace_files=replace)
 
-        def tell(found: Step) -> None:
+        def tell(found: Progress) -> None:
             progress(f"{found.stage}: {found.done} of {found.of} ({found.note})")
 
         with asking() as stop:

@@ -20,7 +20,7 @@ from lightplan.measures import Judgement, Measures, SheetMaps, judge
 from lightplan.measures.samples import Sampler
 from lightplan.merit.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.merit.judging import SampleJudge
-from lightplan.merit.reading import measures_of
+from lightplan.merit.measured import measures_of
 from lightplan.scene.clearance import total_excess_mm, unmovable
 from lightplan.scene.dimensions import Space
 from lightplan.search.minimise import simplex

@@ -7,7 +7,7 @@ from lightplan.mirror.family import Coverage, Margins, card_side, family_on_plan
 from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.planning.catalogue import catalogue
 from lightplan.planning.cupboard import Item
-from lightplan.planning.effort import Effort, Progress
+from lightplan.planning.effort import Effort, SearchProgress
 from lightplan.planning.kit import KitAdvice, advise_kit
 from lightplan.planning.kit_words import Offer
 from lightplan.planning.plan import quick_plan
@@ -31,9 +31,9 @@ __all__ = [
     "Offer",
     "Plan",
     "Product",
-    "Progress",
     "RangePlan",
     "Robustness",
+    "SearchProgress",
     "SelfView",
     "SettingErrors",
     "Tolerance",

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from lightplan.progress import Progress
 from lightplan.scene.setting_errors import SettingErrors
 
 if TYPE_CHECKING:
@@ -48,12 +49,9 @@ class Effort:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Progress:
-    """What the search has so far: the stage, evaluations of how many, score, and the rig."""
+class SearchProgress(Progress):
+    """How far a search has come, in evaluations, and what it has so far: score and rig."""
 
-    stage: str
-    done: int
-    of: int
     score: float
     rig: Rig
 
@@ -71,7 +69,7 @@ def effort_for(rig: Rig, *, evaluations: int | None = None, helpers: int = 0) ->
     return effort if evaluations is None else replace(effort, evaluations=evaluations)
 
 
-Report = Callable[[Progress], None]
+Report = Callable[[SearchProgress], None]
 
 
 @dataclass(frozen=True)

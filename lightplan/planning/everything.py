@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from lightplan.merit.engine_model import final_detail
 from lightplan.planning.choosing import Candidate, candidates, detail_for, varied
 from lightplan.planning.cupboard import Cupboard, Item, cupboard_of
-from lightplan.planning.effort import Effort, Job, Progress, Report
+from lightplan.planning.effort import Effort, Job, Report, SearchProgress
 from lightplan.planning.finishing import moves, sturdiest
 from lightplan.planning.plan import explored, finished
 from lightplan.planning.pool import Judges
@@ -131,5 +131,5 @@ def _as_written(found: Plan, given: Rig) -> Plan:
 def _tell(job: Job, stage: str, done: int, rig: Rig) -> None:
     if job.progress is not None:
         job.progress(
-            Progress(stage=stage, done=done, of=job.effort.evaluations, score=0.0, rig=rig)
+            SearchProgress(stage=stage, done=done, of=job.effort.evaluations, score=0.0, rig=rig)
         )

@@ -11,8 +11,8 @@ import numpy as np
 from lightplan.merit.engine_model import final_detail, long_side_for, search_detail
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
-from lightplan.planning.effort import Progress as Progress
 from lightplan.planning.effort import Report as Report
+from lightplan.planning.effort import SearchProgress as SearchProgress
 from lightplan.planning.finishing import moves, polished, simpler, sturdiest
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
@@ -115,7 +115,7 @@ def explored(
         if job.progress is not None:
             score = 100 * float(np.exp(-max(stand.value, 0.0)))
             job.progress(
-                Progress(
+                SearchProgress(
                     stage="searching",
                     done=used,
                     of=evaluations,
@@ -181,7 +181,9 @@ def finished(
         limits=broken(best.rig),
     )
     if job.progress is not None:
-        job.progress(Progress(stage="done", done=1, of=1, score=final.judged.score, rig=best.rig))
+        job.progress(
+            SearchProgress(stage="done", done=1, of=1, score=final.judged.score, rig=best.rig)
+        )
     return result
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from lightplan.measures import Judgement, Measures, judge, merit
 from lightplan.merit.engine_model import EngineModel, long_side_for, polish_detail
-from lightplan.merit.reading import SheetReader
+from lightplan.merit.measured import SheetReader
 from lightplan.merit.targets import WHITE, luminance
 from lightplan.search.minimise import StopRule, minimise
 

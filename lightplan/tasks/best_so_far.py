@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from lightplan.planning.effort import Progress
+    from lightplan.planning.effort import SearchProgress
 
 NAME = "best_so_far.png"
 LONG_SIDE = 480
@@ -55,7 +55,7 @@ class BestSoFar:
         self._spent = 0.0
         self._wrote = False
 
-    def show(self, found: Progress) -> bool:
+    def show(self, found: SearchProgress) -> bool:
         """Write the picture of a rig, unless that would take too much time from the search."""
         begun = time.monotonic()
         if self._spent > MOST_SHARE * (begun - self._began):

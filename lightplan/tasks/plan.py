@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from lightplan.measures import Judgement
     from lightplan.planning.cupboard import Item
     from lightplan.planning.plan import Effort as Effort
-    from lightplan.planning.plan import Progress as Progress
+    from lightplan.planning.plan import SearchProgress as SearchProgress
     from lightplan.planning.two_frames import TwoFrames
     from lightplan.scene import Rig
     from lightplan.scene.setting_errors import SettingErrors
@@ -45,7 +45,7 @@ def plan(
     seed: int = 0,
     effort: Effort | None = None,
     errors: SettingErrors | None = None,
-    progress: Callable[[Progress], None] | None = None,
+    progress: Callable[[SearchProgress], None] | None = None,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> Plan | NoPlan:
     """Return the best plan that a rig's things and what else is owned allow, with tolerances.

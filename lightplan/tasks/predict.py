@@ -25,7 +25,7 @@ from lightplan.measures import Finding as Finding
 from lightplan.measures import Judgement as Judgement
 from lightplan.measures import Measures, SheetMaps, find_faults, judge
 from lightplan.measures.frame import FrameJudgement, judge_frame
-from lightplan.merit.reading import measures_of
+from lightplan.merit.measured import measures_of
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size

@@ -15,8 +15,7 @@ from lightplan.light import Detail
 from lightplan.light.exposure import camera_picture
 from lightplan.light.keeper import layers_of
 from lightplan.measures.score import KEEP_FROM
-from lightplan.planning.effort import Effort
-from lightplan.planning.effort import Progress as Searched
+from lightplan.planning.effort import Effort, SearchProgress
 from lightplan.planning.looks import wanted_looks
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.process import usable_cores
@@ -93,7 +92,7 @@ def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop
     """
     shown = 0.0
 
-    def progress(found: Searched) -> None:
+    def progress(found: SearchProgress) -> None:
         nonlocal shown
         note = "" if found.score is None else f"best so far {found.score:.0f} of 100"
         with contextlib.suppress(Stopped):  # the search itself asks, and gives its best so far

@@ -17,7 +17,7 @@ from lightplan.advice.candidates import moves_for
 from lightplan.advice.case import Case
 from lightplan.advice.causes import NO_MOVE, cause_of
 from lightplan.advice.moves import Move, camera_aside, exposure_move, moved_by, with_thing
-from lightplan.advice.tryout import Bench, best_of
+from lightplan.advice.tryout import Tryout, best_of
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import sheet_picture, sheet_share
 from lightplan.measures import Finding, SheetMaps, find_faults, judge, measure
@@ -248,7 +248,7 @@ def test_the_lamp_that_lights_one_side_is_blamed_for_uneven_paper():
 )
 def test_moves_that_nobody_can_make_are_refused(name, change):
     rig = rig_of()
-    bench = Bench(rig)
+    bench = Tryout(rig)
     assert bench.tried(Move("the rig as it is", lambda: rig)) is not None
     assert bench.tried(Move(name, lambda: change(rig))) is None
 

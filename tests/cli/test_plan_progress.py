@@ -6,7 +6,7 @@ import pytest
 from PIL import Image
 
 from lightplan.errors import BadInput
-from lightplan.planning.effort import Progress
+from lightplan.planning.effort import SearchProgress
 from lightplan.rigfiles import load_rig
 from lightplan.tasks.best_so_far import NAME, BestSoFar
 
@@ -14,7 +14,7 @@ from lightplan.tasks.best_so_far import NAME, BestSoFar
 @pytest.fixture
 def progress():
     rig = load_rig("silver-bookplate-bright").rig
-    return Progress(stage="searching", done=1, of=9, score=50.0, rig=rig)
+    return SearchProgress(stage="searching", done=1, of=9, score=50.0, rig=rig)
 
 
 def test_the_picture_is_there_while_the_search_runs_and_gone_after(progress, tmp_path):
