@@ -52,6 +52,18 @@ def balance_order(stops: float) -> str:
 
 def foreign_order(foreign: Foreign) -> str:
     """Return the order that shuts out light that is not in the rig."""
+    return (
+        f"shut out the light that comes {_from_where(foreign)}: it is not in the plan (a lamp, a "
+        "window, a screen or a bright shirt)"
+    )
+
+
+def foreign_words(foreign: Foreign) -> str:
+    """Return what is there that the plan does not have, a clause without full stop."""
+    return f"light that is not in the plan comes {_from_where(foreign)}"
+
+
+def _from_where(foreign: Foreign) -> str:
     x, y, z = foreign.direction
     level = way([x, y, 0.0]) if abs(x) + abs(y) > 0.2 else "above the set"
     height = "high up" if z > 0.6 else ("at about the height of a head" if z > 0.3 else "low down")
@@ -62,19 +74,4 @@ def foreign_order(foreign: Foreign) -> str:
         TOWARDS: "from your own side",
         "above the set": "from above",
     }[level]
-    return (
-        f"shut out the light that comes {side}, {height}: it is not in the plan (a lamp, a "
-        "window, a screen or a bright shirt)"
-    )
-
-
-def foreign_words(foreign: Foreign) -> str:
-    """Return what is there that the plan does not have, a clause without full stop."""
-    return (
-        foreign_order(foreign)
-        .replace("shut out the light that comes", "light comes")
-        .replace(
-            ": it is not in the plan (a lamp, a window, a screen or a bright shirt)",
-            " that is not in the plan",
-        )
-    )
+    return side if level == "above the set" else f"{side}, {height}"

@@ -102,12 +102,18 @@ def estimate(
             found += search.pairs(singles)
         if least > COST_PER_SLIP + EXTRA_COST:
             watch(Progress(stage="looking for light that is not in the rig"))
-            outside, foreign = Elsewhere(search).best(plan)
-            if outside.fitted.misfit <= max(TOLD_MISFIT, 0.5 * plan.fitted.misfit):
-                found.append(outside)
+            outside = Elsewhere(search).best(plan, min(h.cost for h in found))
+            if outside is not None and _explains(outside[0], plan):
+                found.append(outside[0])
+                foreign = outside[1]
     found.sort(key=lambda h: h.cost)
     known = math.log2(clip_cd_m2 / fitter.clip_cd_m2)
     return _told(rig, photo, fitter, search, found, known, foreign)
+
+
+def _explains(outside: Hypothesis, plan: Hypothesis) -> bool:
+    """Whether light from outside leaves little enough to be told."""
+    return outside.fitted.misfit <= max(TOLD_MISFIT, 0.5 * plan.fitted.misfit)
 
 
 STEADY = 0.35

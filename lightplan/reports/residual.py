@@ -41,6 +41,7 @@ def residual_png(
     width_mm: float,
     height_mm: float,
     marks: Sequence[ForeignMark] = (),
+    from_above: NDArray[np.uint8] | None = None,
 ) -> bytes:
     """Return the three pictures side by side as the bytes of a PNG file.
 
@@ -50,6 +51,8 @@ def residual_png(
         Linear levels of the squared sheet, 1 = clip level.
     foil : (rows, cols) float
         Share of foil; the artwork's edges are left out of the difference.
+    from_above : (rows, cols, 3) uint8 or None
+        The set from above with light that is not in the rig, drawn beside them.
     """
     gap = np.log2(_luminance(photograph) + _FLOOR) - np.log2(_luminance(expected) + _FLOOR)
     edge = (foil > 0.05) & (foil < 0.95)
@@ -62,19 +65,27 @@ def residual_png(
         "stops (four times)",
     ]
     pictures = [_scaled(p, width_mm, height_mm) for p in parts]
-    wide, high = pictures[0].shape[1], pictures[0].shape[0]
-    column = max(wide, 300)
-    tops = [_head(None, MARGIN_PX, column, h, n) for h, n in zip(heads, notes, strict=True)]
+    wide = pictures[0].shape[1]
+    columns = [max(wide, 300)] * 3
+    if from_above is not None:
+        pictures.append(from_above)
+        heads.append("From above")
+        notes.append("light that is not in the plan: its direction is known to about 15 degrees")
+        columns.append(from_above.shape[1])
+    high = max(p.shape[0] for p in pictures)
+    told = list(zip(columns, heads, notes, strict=True))
+    tops = [_head(None, MARGIN_PX, *one) for one in told]
     top = round(max(tops))
-    page = blank(3 * column + 4 * MARGIN_PX, top + high + MARGIN_PX)
+    page = blank(sum(columns) + (len(columns) + 1) * MARGIN_PX, top + high + MARGIN_PX)
     draw = ImageDraw.Draw(page)
-    for i, (picture, head, note) in enumerate(zip(pictures, heads, notes, strict=True)):
-        left = MARGIN_PX + i * (column + MARGIN_PX)
-        _head(draw, left, column, head, note)
+    left = 0
+    for i, (picture, one) in enumerate(zip(pictures, told, strict=True)):
+        left += MARGIN_PX + (columns[i - 1] if i else 0)
+        _head(draw, left, *one)
         paste(page, picture, (left, top))
-        for mark in marks if i != 1 else ():
+        for mark in marks if i in (0, 2) else ():
             x = left + (mark.where_mm[0] / width_mm + 0.5) * wide
-            y = top + (0.5 - mark.where_mm[1] / height_mm) * high
+            y = top + (0.5 - mark.where_mm[1] / height_mm) * picture.shape[0]
             badge(draw, (x, y), "!", 14, (196, 62, 28))
     file = io.BytesIO()
     page.save(file, "PNG", compress_level=6)

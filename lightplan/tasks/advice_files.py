@@ -11,6 +11,7 @@ from lightplan.light.exposure import foil_share
 from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
 from lightplan.reports.before_after import Side, before_after_png
+from lightplan.reports.outside_map import outside_map
 from lightplan.reports.picture import picture_codes, picture_size
 from lightplan.reports.residual import ForeignMark, residual_png
 from lightplan.rigfiles import LoadedRig, load_rig
@@ -112,6 +113,13 @@ def residual_picture(advice: Advice) -> bytes:
         for f in advice.foreign
         if f.where_mm is not None
     ]
+    ways = [f.direction for f in advice.foreign]
     return residual_png(
-        np.asarray(maps.linear), expected, maps.foil, rig.sheet.width_mm, rig.sheet.height_mm, marks
+        np.asarray(maps.linear),
+        expected,
+        maps.foil,
+        rig.sheet.width_mm,
+        rig.sheet.height_mm,
+        marks,
+        outside_map(state.planned, ways) if ways else None,
     )

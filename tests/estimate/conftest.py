@@ -12,6 +12,19 @@ SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
 sys.path.insert(0, str(SLIPPED))
 
 
+@lru_cache(maxsize=1)
+def _builds():
+    from photographs import read_builds
+
+    return {build.name: build for build in read_builds()}
+
+
+@pytest.fixture
+def builds():
+    """Return the builds that were photographed, by name."""
+    return _builds()
+
+
 @lru_cache(maxsize=32)
 def _advised(name):
     from bases import base_rig

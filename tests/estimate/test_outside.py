@@ -1,0 +1,52 @@
+"""Light that is not in the rig, in a picture that the light model did not make."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lightplan.estimate.elsewhere import CLEAR_DEG, FIRST_DEG, Face, apart, directions
+from lightplan.reports.outside_map import BEAM, MAP_PX, outside_map
+from lightplan.rigfiles import load_rig
+
+
+def between_deg(one, other):
+    a, b = (np.asarray(v) / np.linalg.norm(v) for v in (one, other))
+    return math.degrees(math.acos(np.clip(a @ b, -1, 1)))
+
+
+def test_it_is_found_with_its_direction_and_told_first(advised, builds):
+    (truth,) = builds["copper_bright_outside"].slips
+    advice = advised("copper_bright_outside")
+    (found,) = advice.foreign
+    assert between_deg(found.direction, truth.extra["position_mm"]) < 25
+    assert advice.first_move.element == "not in the rig"
+    assert "from behind the set, at about the height of a head" in advice.sentence
+    assert not advice.as_planned
+
+
+def test_faces_that_are_lit_together_do_not_stand_before_each_other():
+    faces = [Face(way, 1500.0, FIRST_DEG) for way in directions()]
+    groups = apart(faces)
+    assert sorted(f.direction for g in groups for f in g) == sorted(f.direction for f in faces)
+    for group in groups:
+        for i, one in enumerate(group):
+            for other in group[:i]:
+                assert between_deg(one.direction, other.direction) > FIRST_DEG + CLEAR_DEG
+
+
+@pytest.mark.parametrize(
+    ("way", "at"),
+    [
+        ((1.0, 0.0, 0.3), (0.5, 0.97)),  # row, column as shares: to the right
+        ((0.0, 1.0, 0.3), (0.03, 0.5)),  # away from the maker is up
+        ((-1.0, 0.0, 0.3), (0.5, 0.03)),
+    ],
+)
+def test_the_plan_view_shows_where_it_comes_from(way, at):
+    picture = outside_map(load_rig("silver-bookplate-bright").rig, [way])
+    row, column = (round(share * (MAP_PX - 1)) for share in at)
+    assert tuple(picture[row, column]) == BEAM
+    assert tuple(picture[MAP_PX - 1 - row, MAP_PX - 1 - column]) != BEAM
