@@ -55,19 +55,24 @@ def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
     """Return the sheet where its artwork is seen, if the artwork then fits it surely."""
     if context.artwork is None:
         return None
-    small, focal_px = _small(shot, FIND_PX)
-    found = find_by_artwork(
-        small,
-        context.artwork,
-        width_mm=context.width_mm,
-        height_mm=context.height_mm,
-        focal_px=focal_px,
-    )
-    if found is None:
-        return None
     whole = (shot.rows, shot.cols)
-    laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
-    return laid if laid.segmented.confidence >= _FITS else None
+    # a soft picture of many pixels shows its features in a smaller copy
+    for long_side_px in (FIND_PX, _NEAR_PX):
+        small, focal_px = _small(shot, long_side_px)
+        found = find_by_artwork(
+            small,
+            context.artwork,
+            width_mm=context.width_mm,
+            height_mm=context.height_mm,
+            focal_px=focal_px,
+        )
+        if found is not None:
+            laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
+            if laid.segmented.confidence >= _FITS:
+                return laid
+        if max(whole) <= _NEAR_PX:
+            break
+    return None
 
 
 def _laid_as_expected(shot: Shot, context: PhotoContext) -> LaidSheet | None:
