@@ -21,6 +21,7 @@ from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict,
 from lightplan.tasks.setup import write_setup
 from lightplan.tasks.two_frames import two_frames_document, two_frames_note
 from lightplan.version import __version__
+from lightplan.words.framing import keystone
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -210,6 +211,7 @@ def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> 
         "stopped_because": found.stopped_because,
         "evaluations": found.evaluations,
         "limits": [limit.sentence for limit in found.limits],
+        "keystone_share": keystone(found.rig.camera, found.rig.sheet)[2],
         "measures": dict(found.measures),
     }
     if two_frames is not None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.picture import exposure_time
+from lightplan.words.framing import keystone_words
 
 if TYPE_CHECKING:
     from lightplan.reports.setup.facts import SetupFacts
@@ -92,6 +93,9 @@ def exposure_lines(rig: Rig, facts: SetupFacts) -> list[tuple[str, str]]:
     lines.append(("White balance", _white_balance(rig)))
     lines.append(("Lock", _locks(rig.camera)))
     lines.append(("Bracket", _bracket(rig, facts)))
+    leans = keystone_words(rig.camera, rig.sheet)
+    if leans:
+        lines.append(("Squaring", f"{leans}."))
     if rig.camera.polariser_rad is not None:
         angle = math.degrees(rig.camera.polariser_rad)
         lines.append(

@@ -1,0 +1,52 @@
+"""What a leaning camera costs, said to a maker."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from lightplan.scene import Camera, Sheet
+
+TOLD_FROM = 0.02
+"""An edge drawn less larger than this is not seen. Our choice."""
+_MIDDLES = {"far": (0.0, 0.5), "near": (0.0, -0.5), "right": (0.5, 0.0), "left": (-0.5, 0.0)}
+
+
+def keystone(camera: Camera, sheet: Sheet) -> tuple[str, str, float]:
+    """Return the edge that is drawn larger, the one across from it, and by how much (a share).
+
+    A length at right angles to the way in which the camera looks is drawn in inverse
+    proportion to its distance along that way (perspective).
+    """
+    forward = camera.axes()[2]
+    lens = np.asarray(camera.placement.position_mm)
+    size = np.array([sheet.width_mm, sheet.height_mm])
+    away = {
+        name: float((np.append(size * place, 0.0) - lens) @ forward)
+        for name, place in _MIDDLES.items()
+    }
+    pairs = [("near", "far"), ("far", "near"), ("left", "right"), ("right", "left")]
+    larger, smaller = max(pairs, key=lambda pair: away[pair[1]] / max(away[pair[0]], 1e-6))
+    return larger, smaller, away[smaller] / max(away[larger], 1e-6) - 1.0
+
+
+def keystone_words(camera: Camera, sheet: Sheet) -> str:
+    """Return what the lean of the camera costs in a sentence; "" where it costs nothing.
+
+    >>> from lightplan.scene import Camera, Placement, Sheet
+    >>> postcard = Sheet(width_mm=148, height_mm=105)
+    >>> keystone_words(Camera(placement=Placement((0, -300, 520))), postcard)
+    'the camera leans: the near edge is drawn 9 % larger than the far one, and once the picture is squared the far edge keeps 92 % of its detail'
+    >>> keystone_words(Camera(placement=Placement((0, 0, 600))), postcard)
+    ''
+    """  # noqa: E501 - the sentence is one line
+    larger, smaller, share = keystone(camera, sheet)
+    if share < TOLD_FROM:
+        return ""
+    return (
+        f"the camera leans: the {larger} edge is drawn {100 * share:.0f} % larger than the "
+        f"{smaller} one, and once the picture is squared the {smaller} edge keeps "
+        f"{100 / (1 + share):.0f} % of its detail"
+    )

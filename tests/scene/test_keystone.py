@@ -1,0 +1,36 @@
+"""What a leaning camera costs, against the picture that the camera model itself projects."""
+
+import numpy as np
+import pytest
+
+from lightplan.scene import Camera, Placement, Sheet
+from lightplan.words.framing import keystone, keystone_words
+
+SHEET = Sheet(width_mm=148, height_mm=105)
+
+
+def drawn(camera, ends):
+    rows, cols = 3000, 4000
+    places = camera.project(np.array([[*end, 0.0] for end in ends]), rows, cols)
+    return float(np.linalg.norm(places[0] - places[1]))
+
+
+@pytest.mark.parametrize("place", [(0, -300, 520), (0, -100, 600), (0, 250, 400)])
+def test_edges_are_drawn_as_much_larger_as_is_told(place):
+    camera = Camera(placement=Placement(place))
+    half = np.array([SHEET.width_mm, SHEET.height_mm]) / 2
+    near = drawn(camera, [(-half[0], -half[1]), (half[0], -half[1])])
+    far = drawn(camera, [(-half[0], half[1]), (half[0], half[1])])
+    larger, smaller, share = keystone(camera, SHEET)
+    assert {larger, smaller} == {"near", "far"}
+    assert share == pytest.approx(max(near / far, far / near) - 1, abs=1e-6)
+    assert (larger == "near") == (near > far)
+
+
+def test_a_camera_that_leans_sideways_names_the_sides():
+    words = keystone_words(Camera(placement=Placement((300, 0, 500))), SHEET)
+    assert "the right edge is drawn" in words
+
+
+def test_one_that_looks_straight_down_costs_nothing():
+    assert keystone_words(Camera(placement=Placement((20, 0, 600), (20, 0, 0))), SHEET) == ""
