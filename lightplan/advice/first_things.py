@@ -37,7 +37,6 @@ _TURN, _STEP, _CAMERA = 0.8, 1.2, 1.8
 LEAST_GAIN = 1.0
 """Points below which nothing is asked of the maker."""
 _FIRST_SHARE = 0.6  # of the best move's gain, from which an earlier thing is told first
-_OWN_SIGMA = 1.5  # points: what prediction and photograph differ by when all is as planned
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,52 +260,6 @@ def first_of(options: Sequence[Option]) -> Option | None:
     best = max(worth, key=lambda o: o.worth - o.effort)
     early = [o for o in worth if o.place < best.place and o.worth >= _FIRST_SHARE * best.worth]
     return min(early, key=lambda o: o.place) if early else best
-
-
-def told_move(
-    option: Option, state: State, worth: Worth, photo_score: float | None, sharp: float = 1.0
-) -> FirstMove:
-    """Return an option as it is told, with the score of the photograph after it.
-
-    `sharp` is the factor that the photograph's sharpness puts on its score: a move of the set
-    changes nothing about that.
-    """
-    if photo_score is None:
-        after: float | None = worth.score(option.rig, option.camera)
-    else:
-        after = min(100.0, max(0.0, photo_score + sharp * option.gain))
-    spread = _spread(option, state, worth)
-    return FirstMove(
-        text=option.text,
-        element=option.element,
-        dimension=option.dimension,
-        value=option.value,
-        unit=option.unit,
-        score_after=after,
-        uncertainty=(spread**2 + _OWN_SIGMA**2) ** 0.5,
-        gain=sharp * option.gain,
-    )
-
-
-def _spread(option: Option, state: State, worth: Worth) -> float:
-    """Return how far the score after may be off, as the slip's size is not known exactly."""
-    slip = next((s for s in state.slips if s.element == option.element), None)
-    if slip is None or slip.dimension == "missing" or slip.uncertainty <= 0:
-        return 1.0
-    after = worth.score(option.rig, option.camera)
-    if slip.element == "exposure":
-        other = worth.score(option.rig, replace(option.camera, stops=option.camera.stops + 0.17))
-        return abs(after - other)
-    if slip.element in CAMERA_SETTINGS:
-        return 1.0
-    far = []
-    for sign in (-1.0, 1.0):
-        try:
-            rig = slipped(option.rig, {(slip.element, slip.dimension): sign * slip.uncertainty})
-        except RigError:
-            continue
-        far.append(abs(after - worth.score(rig, option.camera)))
-    return max(far, default=1.0)
 
 
 def found_things(state: State, options: Sequence[Option]) -> list[Found]:

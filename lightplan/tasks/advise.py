@@ -17,9 +17,9 @@ from lightplan.advice.first_things import (
     found_things,
     less_light,
     options_of,
-    told_move,
     trims_of_state,
 )
+from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
 from lightplan.estimate import Estimate, Photographed, changed_since, estimate

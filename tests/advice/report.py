@@ -307,7 +307,7 @@ def rendered(found: Sequence[dict[str, Any]], folder: Path, photos_in: Path) -> 
                 if key.endswith("_low") and way in ("moved", "undone") and name in builds:
                     scores.setdefault(name, {})[way] = _photo_score(builds[name], file, way)
     photos = {n: photos_in / f"{n}.jpg" for n in scores}
-    before = {n: _judged(builds[n], photo) for n, photo in photos.items()}
+    before = {n: judged_score(builds[n], photo) for n, photo in photos.items()}
     gains = {f["name"]: (f["full_gain"], f["spread"]) for f in found if "won" in f}
     promised = {n: (before[n] + gain, spread) for n, (gain, spread) in gains.items() if n in before}
     lines, won, ratio, off = [], [], [], []
@@ -340,10 +340,10 @@ def _photo_score(build: Build, file: Any, way: str) -> float:
     with tempfile.TemporaryDirectory() as place:
         photo = Path(place) / f"{build.name}.jpg"
         photo.write_bytes(jpeg(codes, chain))
-        return _judged(build, photo)
+        return judged_score(build, photo)
 
 
-def _judged(build: Build, photo: Path) -> float:
+def judged_score(build: Build, photo: Path) -> float:
     """Return a photograph's score, its sharpness left out."""
     rig = base_rig(build.base)
     pairs = look_at(photo, context_of(rig)).score.measures
