@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from lightplan.measures import within
 
@@ -24,8 +25,10 @@ CELLS_LONG_SIDE = 40
 SOLID_FOIL = 0.9
 SOLID_PAPER = 0.02
 """Share of foil from which a pixel counts as foil, and up to which it counts as paper."""
-LEAST_COVER = 0.25
-"""Share of a cell that must be solid foil (or paper) for the cell to count."""
+LEAST_COVER, LEAST_SEEN = 0.25, 1e-3
+"""Share of a cell that must be solid foil (or paper) for the cell to count; and of thin shapes."""
+HELD_SHARE = 0.95
+"""Share of the material's core that the cells which count must hold together. Our choice."""
 NOISE_SAMPLES = 3000
 EDGE_SHARE = 0.005
 """Way from the edge between foil and paper, as a share of the longer side, and a pixel at
@@ -182,6 +185,15 @@ class Grid:
             1.6 * self.half_diagonal_mm,
         )
 
+    @cached_property
+    def nearest_foil(self) -> Indices | None:
+        """The foil's cell (n,) nearest to each of the paper's; None where no paper holds foil."""
+        if not len(self.foil.cells) or not np.any(self.paper.purity < 1.0 - 1e-6):
+            return None
+        places = np.column_stack([self.foil.x_mm, self.foil.y_mm])
+        tree = cKDTree(places)
+        return np.asarray(tree.query(np.column_stack([self.paper.x_mm, self.paper.y_mm]))[1])
+
     def average(self, picture: Singles, region: Region) -> Singles:
         """Return the mean of a picture (rows, cols) or (rows, cols, 3) over a region's cells."""
         core = region.core if picture.ndim == 2 else region.core[..., None]
@@ -260,8 +272,7 @@ def _region(
 ) -> Region:
     core = _core(solid, least_core).astype(np.float32)
     cover = shrink(core, shape).ravel().astype(np.float64)
-    least = LEAST_COVER if np.count_nonzero(cover >= LEAST_COVER) >= 12 else 1e-3
-    cells = np.flatnonzero(cover >= least)
+    cells = np.flatnonzero(cover >= _least_cover(cover))
     share = cover[cells]
     across = shrink(core * x_mm[None, :].astype(np.float32), shape).ravel()[cells] / share
     up = shrink(core * y_mm[:, None].astype(np.float32), shape).ravel()[cells] / share
@@ -276,6 +287,20 @@ def _region(
         y_mm=up.astype(np.float64),
         hull_mm=_hull(solid, x_mm, y_mm),
     )
+
+
+def _least_cover(cover: Doubles) -> float:
+    """Return the cover from which a cell counts: `LEAST_COVER`, or what holds most of the core.
+
+    Shapes that are thin beside the cells fill none of them by a quarter. A number of cells
+    that must be full would take some strokes and leave others, now these, now those with the grid.
+    """
+    ordered = np.sort(cover[cover > LEAST_SEEN])[::-1]
+    if not len(ordered):
+        return 1.0
+    held = np.cumsum(ordered)
+    last = min(int(np.searchsorted(held, HELD_SHARE * held[-1])), len(ordered) - 1)
+    return min(LEAST_COVER, float(ordered[last]))
 
 
 def _leak(foil: Singles, valid: Booleans, metal: Region, shape: tuple[int, int]) -> Doubles:

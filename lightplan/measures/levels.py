@@ -30,6 +30,9 @@ INK_STOPS = 0.25
 """Thin strokes this much darker than the paper round them are taken as print on it."""
 INK_WIDTH_MM = 3.0
 
+LEAST_PAPER = 0.2
+"""Share of what is seen in the paper's pixels that is left when foil is taken out. Our choice."""
+
 _LUMINANCE = LINEAR_SRGB_TO_XYZ[1].astype(np.float32)
 
 
@@ -194,13 +197,14 @@ class Levels:
         paper : (..., n) float32
             Luminance of the paper's cells, print on it left out.
         paper_rgb, foil_rgb : (..., n, 3), (..., m, 3) float32
-            Linear colours of the cells, cut at the clip level; foil still mixed with paper
-            where its strokes are thin.
+            Linear colours of the cells, cut at the clip level; each still mixed with the
+            other where shapes are thin.
         open_levels : OpenLevels or None
             None where nothing lies above the clip level in any picture.
         noise_stops : (...) float
         foil_lines : (..., 4, k) float32
         """
+        paper, paper_rgb = _less_foil(grid, paper, paper_rgb, foil_rgb)
         level = paper.astype(np.float64)
         paper_stops = log2_level(level)
         paper_fit = smooth_coefficients(paper_stops, grid.paper_surface)
@@ -282,15 +286,34 @@ def _paper_beside(
     return beside
 
 
-def _unmixed(seen: Singles, paper: Singles | None, purity: Singles) -> Singles:
-    """Return the foil's level, or colour, from pixels that are part foil, part paper.
+def _less_foil(
+    grid: Grid, paper: Singles, paper_rgb: Singles, foil_rgb: Singles
+) -> tuple[Singles, Singles]:
+    """Return the paper's luminance and colour without the foil in its pixels.
 
-    Of a linear picture seen = purity x foil + (1 - purity) x paper; all three broadcast.
+    A pixel may hold 2 % of foil and still counts as paper; beside foil of fifty times its light
+    that doubles it. The foil is that of the nearest cell.
     """
-    if paper is None:
+    nearest = grid.nearest_foil
+    if nearest is None:
+        return paper, paper_rgb
+    purity = grid.paper.purity.astype(np.float32)
+    foil = foil_rgb[..., nearest, :]
+    least = np.float32(LEAST_PAPER)
+    level = np.maximum(_unmixed(paper, luminance(foil), purity), least * paper)
+    colour = np.maximum(_unmixed(paper_rgb, foil, purity[:, None]), least * paper_rgb)
+    return level, colour
+
+
+def _unmixed(seen: Singles, other: Singles | None, purity: Singles) -> Singles:
+    """Return a material's level, or colour, from pixels that are part it, part the other.
+
+    Of a linear picture seen = purity x one + (1 - purity) x other; all three broadcast.
+    """
+    if other is None:
         return seen
-    foil: Singles = np.maximum((seen - (1 - purity) * paper) / purity, np.float32(0.0))
-    return foil
+    one: Singles = np.maximum((seen - (1 - purity) * other) / purity, np.float32(0.0))
+    return one
 
 
 def _without_ink(level: Singles, maps: SheetMaps) -> Singles:
