@@ -192,10 +192,9 @@ def test_bounce_lamps_light_the_board_and_turn_their_back_to_the_sheet(name):
     centre, _, _, normal = frame(lamp)
     assert ((sheet_points(rig) - centre) @ normal < 0).all()
     board = next(card for card in rig.cards if card.front.finish == "white")
-    at, _, _, facing = frame(board)
-    way = unit(at - centre)
-    assert way @ normal > 0.85
-    assert -way @ facing > 0.4
+    _, _, _, facing = frame(board)
+    assert np.isfinite(hits(centre[None], normal[None], board)).all()
+    assert -normal @ facing > 0.4
 
 
 @pytest.mark.parametrize("name", NAMES)
