@@ -24,7 +24,8 @@ from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Card, Placement, Rig, Sheet, Shell
 
 RIGS = Path(__file__).parents[2] / "rigs"
-PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
+NOTHING_TO_CUT = {"certificate-a4-bowed"}  # lamps alone; such rigs are refused in words, see below
+PRESETS = sorted({path.stem for path in RIGS.glob("*.toml")} - NOTHING_TO_CUT)
 RIM_POINTS = 1.2  # line width of what is cut
 
 
