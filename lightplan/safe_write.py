@@ -190,12 +190,14 @@ class Scratch:
         with locked(place) as held:
             if held:
                 self._take_away_dead(place)
-            self.path = Path(tempfile.mkdtemp(prefix=self._PREFIX, dir=place))
-            self._lock = self._locked(self.path)
+            self._folder = Path(tempfile.mkdtemp(prefix=self._PREFIX, dir=place))
+            self._lock = self._locked(self._folder)
+        self.path = self._folder / "inside"  # whoever writes a file locks the folder it is in
+        self.path.mkdir()
 
     def close(self) -> None:
         """Take the folder away."""
-        shutil.rmtree(self.path, ignore_errors=True)
+        shutil.rmtree(self._folder, ignore_errors=True)
         if self._lock is not None:
             os.close(self._lock)
             self._lock = None

@@ -184,11 +184,26 @@ def test_folders_of_killed_processes_are_swept_and_those_of_living_ones_stay(tmp
     assert len(left) == 1
     first = Scratch()
     second = Scratch()
-    assert names(tmp_path) == sorted([first.path.name, second.path.name])
+    assert names(tmp_path) == sorted([first.path.parent.name, second.path.parent.name])
     assert left[0] not in names(tmp_path)
     first.close()
     second.close()
     assert names(tmp_path) == []
+
+
+def test_into_a_folder_of_a_process_it_writes_as_into_any_other():
+    # whoever writes locks the folder, and the process's own lock must not be in the way
+    program = (
+        "from lightplan.manifest import write_output\n"
+        "from lightplan.safe_write import Scratch\n"
+        "scratch = Scratch()\n"
+        "write_output(scratch.path / 'setup.pdf', b'a sheet', replace=False)\n"
+        "print((scratch.path / 'setup.pdf').read_text())\nscratch.close()\n"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=120, check=True
+    )
+    assert told.stdout == "a sheet\n"
 
 
 KILLED = """
