@@ -103,18 +103,20 @@ def _searched(
     """Search for a plan; the best picture so far is shown, and Ctrl-C ends the search gently."""
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
+    from lightplan.tasks.plan_time import TimeLeft, expected
     from lightplan.tasks.stopping import gentle_stop
 
     effort = task.effort_of(wanted, evaluations)
-    progress(task.expected(wanted))
+    progress(expected(wanted, effort))
+    left = TimeLeft()
     best_so_far = BestSoFar(page.out, replace_files=page.replace, inputs=source.inputs)
     with gentle_stop() as stop, best_so_far as best:
 
         def tell(found: SearchProgress) -> None:
             best.show(found)
             progress(
-                f"{found.stage}: {found.done} of {found.of}, best score {found.score:.0f}, "
-                f"picture so far in {best.path}"
+                f"{found.stage}: {found.done} of {found.of}{left.words(found.done, found.of)}, "
+                f"best score {found.score:.0f}, picture so far in {best.path}"
             )
 
         return task.plan(

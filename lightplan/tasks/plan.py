@@ -99,12 +99,6 @@ def effort_of(rig: Rig, evaluations: int | None = None) -> Effort:
     return effort_for(rig, evaluations=evaluations, helpers=max(0, usable_cores() - 1))
 
 
-def expected(rig: Rig) -> str:
-    """Return about how long a plan takes, to be told before it begins."""
-    seconds = 30 if rig.sheet.foil.grating is not None else 15
-    return f"planning, usually about {seconds} seconds on two cores that nothing else uses"
-
-
 @dataclass(frozen=True, eq=False)
 class WrittenPlan:
     """Where a plan was written, and its document."""
