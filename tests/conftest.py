@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
+from command_line import Said, run
 from threadpoolctl import threadpool_limits
 
 if TYPE_CHECKING:
@@ -59,31 +58,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.alone)
 
 
-@dataclass
-class Said:
-    """What a command printed, and how it ended."""
-
-    code: int
-    out: str
-    err: str
-
-    def document(self) -> Any:
-        """The one JSON object on stdout."""
-        assert self.out.count("\n") == 1, self.out
-        return json.loads(self.out)
-
-
 @pytest.fixture
 def lightplan(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Said]:
     """Run `lightplan ARGS...` in this process; presets of one's own stay in the test's folder."""
-    from typer.testing import CliRunner
-
-    from lightplan.cli.app import app
-
     monkeypatch.setenv("LIGHTPLAN_HOME", str(tmp_path / "home"))
-
-    def run(*args: object) -> Said:
-        result = CliRunner().invoke(app, [str(a) for a in args], catch_exceptions=False)
-        return Said(result.exit_code, result.stdout, result.stderr)
-
     return run

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from plain_pose import CameraPose, pose_of_points
 
 from lightplan.mirror.rays import hit_plane, lattice, mirrored_rays
 from lightplan.shots.sheet.outline import straighten
-from lightplan.shots.sheet.pose import CameraPose, pose_of_points
 
 if TYPE_CHECKING:
     from lightplan.scene import Camera, Card, Sheet

@@ -1,6 +1,7 @@
 """The contract on commands, files and keys."""
 
 import json
+import shutil
 
 import numpy as np
 import pytest
@@ -36,25 +37,22 @@ def test_every_command_takes_json(words, lightplan):
     assert "--json" in lightplan(*words, "--help").out
 
 
-def test_predict_writes_the_files_of_the_contract(lightplan, tmp_path):
-    said = lightplan("predict", RIG, "--out", tmp_path / "p", "--json")
-    assert said.code == 0, said.err
-    report = json.loads((tmp_path / "p" / "report.json").read_text())
+def test_predict_writes_the_files_of_the_contract(predicted):
+    report = json.loads((predicted.folder / "report.json").read_text())
     keys = {"score", "verdict", "measures", "findings", "exposure", "tool_version", "rig_digest"}
     assert keys <= report.keys()
     assert report["verdict"] in VERDICTS
     assert 0 <= report["score"] <= 100
     for finding in report["findings"]:
         assert {"what", "where_mm", "cause", "move", "gain"} <= finding.keys()
-    printed = said.document()
+    printed = predicted.said.document()
     assert printed["score"] == report["score"]
     for name in ("picture.png", "glare_map.png"):
-        assert (tmp_path / "p" / name).read_bytes().startswith(b"\x89PNG")
+        assert (predicted.folder / name).read_bytes().startswith(b"\x89PNG")
 
 
-def test_layers_hold_what_the_contract_names(lightplan, tmp_path):
-    assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
-    with np.load(tmp_path / "p" / "layers.npz", allow_pickle=False) as file:
+def test_layers_hold_what_the_contract_names(predicted):
+    with np.load(predicted.folder / "layers.npz", allow_pickle=False) as file:
         layers = dict(file)
     camera = layers["camera_paper"].shape
     assert camera[2] == 3
@@ -79,9 +77,9 @@ def test_the_same_rig_gives_the_same_bytes(lightplan, tmp_path):
         assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes(), path.name
 
 
-def test_a_second_run_renews_its_own_folder(lightplan, tmp_path):
-    for _ in range(2):
-        assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
+def test_a_second_run_renews_its_own_folder(predicted, lightplan, tmp_path):
+    again = shutil.copytree(predicted.folder, tmp_path / "p")
+    assert lightplan("predict", predicted.rig, "--out", again).code == 0
 
 
 def test_a_folder_of_the_makers_is_left_alone(lightplan, tmp_path):
@@ -150,11 +148,10 @@ def test_fine_shapes_score_the_same_predicted_and_photographed(lightplan, tmp_pa
         assert row["measures"][name] == pytest.approx(predicted[name], abs=apart), name
 
 
-def test_score_goes_on_past_a_broken_file_and_says_so(lightplan, tmp_path):
-    assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
+def test_score_goes_on_past_a_broken_file_and_says_so(predicted, lightplan, tmp_path):
     shots = tmp_path / "shots"
     shots.mkdir()
-    (shots / "good.png").write_bytes((tmp_path / "p" / "picture.png").read_bytes())
+    (shots / "good.png").write_bytes((predicted.folder / "picture.png").read_bytes())
     (shots / "broken.jpg").write_bytes(b"\xff\xd8\xff" + b"x" * 400)
     said = lightplan("score", shots, "--rig", RIG, "--out", tmp_path / "s", "--json")
     assert said.code == 1
@@ -165,7 +162,7 @@ def test_score_goes_on_past_a_broken_file_and_says_so(lightplan, tmp_path):
         assert keys <= row.keys()
         assert row["verdict"] in VERDICTS
     assert by_file["broken.jpg"]["error"]
-    report = json.loads((tmp_path / "p" / "report.json").read_text())
+    report = json.loads((predicted.folder / "report.json").read_text())
     # predicted and photographed pictures are measured by the same code
     assert by_file["good.png"]["score"] == pytest.approx(report["score"], abs=5.0)
     page = (tmp_path / "s" / "contact_sheet.html").read_text()
@@ -174,13 +171,12 @@ def test_score_goes_on_past_a_broken_file_and_says_so(lightplan, tmp_path):
     assert (tmp_path / "s" / "scores.csv").read_text().count("\n") == 3
 
 
-def test_advise_finds_no_fault_that_the_rig_does_not_have(lightplan, tmp_path):
-    assert lightplan("predict", RIG, "--out", tmp_path / "p").code == 0
+def test_advise_finds_no_fault_that_the_rig_does_not_have(predicted, lightplan, tmp_path):
     said = lightplan(
-        "advise", tmp_path / "p" / "picture.png", "--rig", RIG, "--out", tmp_path / "a", "--json"
+        "advise", predicted.folder / "picture.png", "--rig", RIG, "--out", tmp_path / "a", "--json"
     )
     assert said.code == 0, said.err
-    report = json.loads((tmp_path / "p" / "report.json").read_text())
+    report = json.loads((predicted.folder / "report.json").read_text())
     # of a photograph the sharpness counts too
     assert said.document()["score"] == pytest.approx(report["score"], abs=6.0)
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from plain_pose import pose_of_points
 from plain_questions import camera_pose
 
 from lightplan.arrays import read_only
@@ -13,7 +14,6 @@ from lightplan.errors import PhotoError
 from lightplan.scene.camera import Camera
 from lightplan.scene.placement import Placement
 from lightplan.shots.sheet.corners import SheetFound, find_sheet
-from lightplan.shots.sheet.pose import pose_of_points
 
 MIRROR = Path(__file__).parents[2] / ".." / "shared" / "photos" / "plane_mirror"
 
