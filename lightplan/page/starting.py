@@ -39,8 +39,13 @@ async def _start(desk: Desk, client: Client, message: Mapping[str, Any]) -> None
         artwork = desk.dropped.get(str(message.get("artwork")))
         if artwork is not None:
             width, height = size_of(answers)
+            layer = message.get("layer")
             picture, _ = foil_mask(
-                artwork, colour=_colour(message), width_mm=width, height_mm=height
+                artwork,
+                colour=_colour(message),
+                layer=layer if isinstance(layer, str) and layer in artwork.layers else None,
+                width_mm=width,
+                height_mm=height,
             )
         title = answers.get("title")
         path = places.new_work(title if isinstance(title, str) and title else "my product")
@@ -102,6 +107,7 @@ async def _artwork(desk: Desk, file: Dropped) -> dict[str, Any]:
             "name": file.name,
             "picture": desk.keep(jpeg_of(shown.astype("uint8")), "image/jpeg"),
             "colours": main_colours(artwork),
+            "layers": list(artwork.layers),
             "shape": cols / rows,
         }
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import io
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.errors import ArtworkError
+from lightplan.tasks.pdf_layers import layers_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -27,11 +28,15 @@ LEAST_SHARE = 0.002
 
 @dataclass(frozen=True, eq=False)
 class Artwork:
-    """Artwork as it came: sRGB codes (rows, cols, 3), and where there is something at all."""
+    """Artwork as it came: sRGB codes (rows, cols, 3), and where there is something at all.
+
+    `layers` are those of a PDF by name: the share of each pixel that a layer covers.
+    """
 
     codes: NDArray[np.uint8]
     cover: NDArray[np.float32]
     file: str
+    layers: Mapping[str, NDArray[np.float32]] = field(default_factory=dict)
 
 
 def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
@@ -46,6 +51,7 @@ def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             picture = _opened(content, suffix)
+            layers = layers_of(content, LONG_SIDE) if suffix == ".pdf" else {}
     except ArtworkError as error:
         raise error.within(file=name) from None
     except Exception as error:  # noqa: BLE001 - decoders fail in every way there is
@@ -57,9 +63,8 @@ def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
             file=name,
         ) from None
     pixels = np.asarray(picture.convert("RGBA"))
-    return Artwork(
-        np.ascontiguousarray(pixels[..., :3]), np.asarray(pixels[..., 3] / 255, np.float32), name
-    )
+    codes = np.ascontiguousarray(pixels[..., :3])
+    return Artwork(codes, np.asarray(pixels[..., 3] / 255, np.float32), name, layers)
 
 
 def _opened(content: bytes, suffix: str) -> Any:
@@ -112,7 +117,12 @@ def main_colours(artwork: Artwork) -> list[tuple[str, float]]:
 
 
 def foil_mask(
-    artwork: Artwork, *, colour: str | None, width_mm: float, height_mm: float
+    artwork: Artwork,
+    *,
+    colour: str | None,
+    width_mm: float,
+    height_mm: float,
+    layer: str | None = None,
 ) -> tuple[bytes, bool]:
     """Return the foil as PNG, white where metal is, and whether the artwork had to be padded.
 
@@ -121,8 +131,10 @@ def foil_mask(
     colour : str or None
         The colour, #rrggbb, that is metal; None: what is there counts as metal where it is dark
         on white or not see-through, and the light part of a black picture.
+    layer : str or None
+        The layer that is metal, whatever its colour.
     """
-    share = _share(artwork, colour)
+    share = _share(artwork, colour) if layer is None else artwork.layers[layer]
     rows, cols = share.shape
     wanted = width_mm / height_mm
     if abs(np.log((cols / rows) / wanted)) < 0.04:

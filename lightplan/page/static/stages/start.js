@@ -6,7 +6,7 @@ import { picture } from "../icons.js";
 import { dropZone, pointing } from "./shared.js";
 
 const UNITS = { mm: 1, cm: 10, inches: 25.4 };
-const kept = { answers: {}, at: -1, artwork: null, colour: null, photo: null, unit: "mm" };
+const kept = { answers: {}, at: -1, artwork: null, colour: null, layer: null, photo: null, unit: "mm" };
 let questions = null;
 
 export function show(place) {
@@ -16,7 +16,7 @@ export function show(place) {
   const off = [
     on("questions", (message) => { questions = message.questions; draw(); }),
     on("connected", (is) => is && !questions && say({ do: "questions" })),
-    on("go", () => { kept.at = -1; kept.answers = {}; kept.artwork = kept.colour = kept.photo = null; }),
+    on("go", () => { kept.at = -1; kept.answers = {}; kept.artwork = kept.colour = kept.layer = kept.photo = null; }),
     on("refused", () => node.classList.remove("making")),
     on("stock", (message) => { kept.answers.stock_reflectance = message.reflectance; draw(); }),
   ];
@@ -78,11 +78,13 @@ function size(question, answer) {
 }
 
 function artwork(question, answer, next, draw) {
-  if (!kept.artwork) return dropZone("artwork", "Drop your artwork here: PNG, SVG or PDF.", ".png,.svg,.pdf,.jpg,.jpeg", (told) => { kept.artwork = told; kept.colour = null; draw(); });
-  const { name, picture: source, colours } = kept.artwork;
-  const pick = (colour) => { kept.colour = colour; next(); };
+  if (!kept.artwork) return dropZone("artwork", "Drop your artwork here: PNG, SVG or PDF.", ".png,.svg,.pdf,.jpg,.jpeg", (told) => { kept.artwork = told; kept.colour = kept.layer = null; draw(); });
+  const { name, picture: source, colours, layers } = kept.artwork;
+  const pick = (colour, layer = null) => { kept.colour = colour; kept.layer = layer; next(); };
   return h("div", { class: "artwork" }, h("img", { src: source, alt: name }),
-    h("div", {}, h("h2", {}, "Which colour is the metal?"),
+    h("div", {}, layers.length ? [h("h2", {}, "Which layer is the metal?"),
+      h("div", { class: "row" }, layers.map((layer) => button(layer, () => pick(null, layer), { class: /foil|gold|silver|copper|metal|leaf/i.test(layer) ? "main" : "" })))] : null,
+      h("h2", {}, layers.length ? "Or which colour is it?" : "Which colour is the metal?"),
       h("div", { class: "colours" }, colours.map(([colour, share]) => h("button", { type: "button", class: "colour", onclick: () => pick(colour) },
         h("i", { style: { background: colour } }), `${Math.max(1, Math.round(100 * share))} % of it`))),
       h("p", {}, button("It is black on white, or white on black: tell it yourself", () => pick(null), { class: "link" })),
@@ -143,7 +145,7 @@ function ready(node, draw) {
   const go = () => {
     node.classList.add("making");
     if (title.value.trim()) kept.answers.title = title.value.trim();
-    say({ do: "start", answers: kept.answers, artwork: kept.artwork ? kept.artwork.mark : null, colour: kept.colour });
+    say({ do: "start", answers: kept.answers, artwork: kept.artwork ? kept.artwork.mark : null, colour: kept.colour, layer: kept.layer });
   };
   into(node, h("section", { class: "question" },
     h("h1", { tabindex: -1 }, "That is all. What shall it be called?"),
