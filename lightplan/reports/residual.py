@@ -34,6 +34,12 @@ class ForeignMark:
     words: str
 
 
+def _left(photograph: Singles, expected: Singles, foil: Singles) -> NDArray[np.uint8]:
+    """Return what is left of a photograph once the expected picture is taken away, in colour."""
+    gap = np.log2(_luminance(photograph) + _FLOOR) - np.log2(_luminance(expected) + _FLOOR)
+    return _coloured(gap, (foil > 0.05) & (foil < 0.95))
+
+
 def residual_png(
     photograph: Singles,
     expected: Singles,
@@ -54,9 +60,7 @@ def residual_png(
     from_above : (rows, cols, 3) uint8 or None
         The set from above with light that is not in the rig, drawn beside them.
     """
-    gap = np.log2(_luminance(photograph) + _FLOOR) - np.log2(_luminance(expected) + _FLOOR)
-    edge = (foil > 0.05) & (foil < 0.95)
-    parts = [picture_codes(photograph), picture_codes(expected), _coloured(gap, edge)]
+    parts = [picture_codes(photograph), picture_codes(expected), _left(photograph, expected, foil)]
     heads = ["Your photograph, squared", "The rig as it was found", "What is left"]
     notes = [
         "",
