@@ -67,7 +67,8 @@ def look(photos: Path, which: str, keep: Path) -> None:
             continue
         if build.base not in right:
             same = [b for b in builds if b.base == build.base and not b.slips][:MOST_RIGHT]
-            right[build.base] = [judged_score(b, photos / f"{b.name}.jpg") for b in same]
+            scores = [judged_score(b, photos / f"{b.name}.jpg") for b in same]
+            right[build.base] = [score for score in scores if not math.isnan(score)]
         one = looked_at(build, photos / f"{build.name}.jpg", right[build.base])
         if one is not None:
             found.append(one)
@@ -78,11 +79,10 @@ def promises(path: Path) -> list[tuple[float, float, float]]:
     """Return (promised, one deviation, what was photographed) of each build."""
     found = []
     for one in json.loads(path.read_text("utf-8")):
-        after = [score for score in one["right"] if not math.isnan(score)]
-        if after and not math.isnan(one["before"]) and one["gain"] >= LEAST_GAIN:
+        if one["right"] and one["gain"] >= LEAST_GAIN:
             foretold = one["predicted_now"] + one["gain"]
             told = promised(one["before"], foretold, gain=one["gain"], spread=one["spread"])
-            found.append((*told, float(np.mean(after))))
+            found.append((*told, float(np.mean(one["right"]))))
     return found
 
 
