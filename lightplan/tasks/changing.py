@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 from lightplan.errors import BadInput, RigError
 from lightplan.scene import Camera, Card, Lamp, Output, Placement, Rig, Side
 from lightplan.scene.cards import CARD_FINISHES
+from lightplan.scene.dimensions import value_of
 from lightplan.scene.edits import (
     Add,
     Exchange,
@@ -25,6 +26,7 @@ from lightplan.scene.edits import (
 
 Asked: TypeAlias = Mapping[str, Any]
 MOST_EDITS = 20
+LEAST_SIZE_MM = 20.0
 REFLECTANCE = {"white": 0.85, "grey": 0.18, "black": 0.045, "silver": 0.8}
 DIFFUSER = (0.35, 0.55)
 """Reflectance and transmittance of tissue; common practice, no source."""
@@ -34,7 +36,8 @@ def changed(rig: Rig, asked: Sequence[Asked]) -> Rig:
     """Return the rig after what was asked, in order.
 
     Each is a mapping with "do": "set" (element, dimension, value), "move" (element,
-    position_mm, aim_mm, keeps_direction), "turn" (element, turn_deg, lean_deg, roll_deg),
+    position_mm, aim_mm, keeps_direction), "nudge" (element, by_mm and keeps_direction, or
+    dimension and by), "turn" (element, turn_deg, lean_deg, roll_deg),
     "power" (element, trim_stops, on), "add" (kind, name), "remove", "copy" (element),
     "rename" (element, name), "look" (kind, direction_deg, strength_stops),
     "exposure" (stops), "title" (text), "lock" (element, locked) or "output" (element,
@@ -65,6 +68,26 @@ def _move(rig: Rig, one: Asked) -> Rig:
         element=_text(one, "element"), position_mm=position, aim_mm=aim, keeps_direction=keeps
     )
     return edited(rig, move)
+
+
+def _nudge(rig: Rig, one: Asked) -> Rig:
+    """Go on from where a thing stands now, whatever the one who asks last saw of it."""
+    name = _text(one, "element")
+    if "by_mm" in one:
+        by = _place(one, "by_mm") or (0.0, 0.0, 0.0)
+        prop = next((one for one in rig.props if one.name == name), None)
+        now = (
+            [value_of(rig, name, axis) for axis in ("x_mm", "y_mm", "z_mm")]
+            if prop is None
+            else prop.position_mm
+        )
+        x, y, z = (at + step for at, step in zip(now, by, strict=True))
+        return _move(rig, {**one, "position_mm": (x, y, max(0.0, z))})
+    dimension = _text(one, "dimension")
+    value = value_of(rig, name, dimension) + _number(one, "by")
+    if dimension == "trim_stops":
+        return _power(rig, {"element": name, "trim_stops": value})
+    return edited(rig, Set(name, dimension, max(LEAST_SIZE_MM, value)))
 
 
 def _turn(rig: Rig, one: Asked) -> Rig:
@@ -199,6 +222,7 @@ def _title(rig: Rig, one: Asked) -> Rig:
 _WAYS = {
     "set": _set,
     "move": _move,
+    "nudge": _nudge,
     "turn": _turn,
     "power": _power,
     "add": _add,

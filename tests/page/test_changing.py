@@ -114,3 +114,22 @@ def test_power_look_exposure_lock_and_title(rig):
 def test_what_cannot_be_is_refused_in_a_sentence(rig, asked):
     with pytest.raises(BadInput, match=r"must be .*; .*\."):
         changed(rig, asked)
+
+
+def test_quick_keys_add_up_whatever_the_page_last_saw(rig):
+    step = {"do": "nudge", "element": "sky", "by_mm": [5, 0, 0], "keeps_direction": True}
+    x, y, z = card(rig).placement.position_mm
+    moved = changed(changed(rig, [step]), [step])
+    assert card(moved).placement.position_mm == pytest.approx((x + 10, y, z))
+    wider = {"do": "nudge", "element": "sky", "dimension": "width_mm", "by": 10}
+    assert card(changed(rig, [wider, wider])).width_mm == card(rig).width_mm + 20
+    dimmer = {"do": "nudge", "element": "side softbox", "dimension": "trim_stops", "by": -1 / 3}
+    trim = lamp(changed(rig, [dimmer, dimmer])).trim_stops
+    assert trim == pytest.approx(lamp(rig).trim_stops - 2 / 3)
+
+
+def test_nothing_is_nudged_through_the_table(rig):
+    step = {"do": "nudge", "element": "sky", "by_mm": [0, 0, -9999], "keeps_direction": True}
+    with pytest.raises(BadInput):  # the lowest that is asked for is 0, and there the sheet lies
+        changed(rig, [{**step, "element": "nobody"}])
+    assert card(changed(rig, [step])).placement.position_mm[2] == 0.0

@@ -299,22 +299,19 @@ export function drawing(kind) {
     if (ways[key]) {
       ways[key]();
       const keeps = !["camera", "lamp", "window"].includes(thing.kind);
-      const to = clear(thing.position_mm.map((v, i) => v + by[i]));
-      edit([{ do: "move", element: thing.name, position_mm: to, keeps_direction: keeps }], `moved ${thing.name}`, `key ${thing.name}`);
+      edit([{ do: "nudge", element: thing.name, by_mm: by, keeps_direction: keeps }], `moved ${thing.name}`, `key ${thing.name}`);
     } else if (turns[key] && thing.aim_mm) {
       edit([{ do: "turn", element: thing.name, [turns[key][0]]: turns[key][1] }], `turned ${thing.name}`, `turn ${thing.name}`);
     } else if (sizes[event.key] && thing.width_mm) {
       const [name, change] = sizes[event.key];
-      edit([{ do: "set", element: thing.name, dimension: name, value: Math.max(20, thing[name] + change) }], `resized ${thing.name}`, `size ${thing.name}`);
+      edit([{ do: "nudge", element: thing.name, dimension: name, by: change }], `resized ${thing.name}`, `size ${thing.name}`);
     } else if ((key === "+" || key === "-" || key === "=") && thing.trim_stops !== undefined) {
-      edit([{ do: "power", element: thing.name, trim_stops: thing.trim_stops + (key === "-" ? -1 : 1) / 3 }], `power of ${thing.name}`, `power ${thing.name}`);
+      edit([{ do: "nudge", element: thing.name, dimension: "trim_stops", by: (key === "-" ? -1 : 1) / 3 }], `power of ${thing.name}`, `power ${thing.name}`);
     } else if (key === "Delete" && thing.kind !== "camera") {
       edit([{ do: "remove", element: thing.name }], `put ${thing.name} aside`);
       select(null);
     } else return;
     event.preventDefault();
-    // The next key builds on this one, even before the drawing has come back.
-    if (ways[key]) thing.position_mm = clear(thing.position_mm.map((v, i) => v + by[i]));
   }
 
   function refresh() {
