@@ -142,7 +142,7 @@ def _plan_one(
     from lightplan.cli.plan_words import no_plan_words, plan_words
     from lightplan.tasks import plan as task
     from lightplan.tasks.care import care_lines, cautions_of
-    from lightplan.tasks.two_frames import two_frames_of, two_frames_words
+    from lightplan.tasks.two_frames import two_frames_of, two_frames_offer, two_frames_words
 
     found = _searched(source, wanted, page, evaluations, seed, progress)
     if isinstance(found, task.NoPlan):
@@ -164,6 +164,10 @@ def _plan_one(
         replace_files=page.replace,
     )
     files = [str(path) for path in written.files]
+    if pair is None:
+        rig_file, folder = str(page.out / "rig.toml"), str(page.out / "two-frames")
+        offer = two_frames_offer(written.prediction.judgement, rig_file, folder)
+        words += [offer] if offer else []
     words += written_lines(written.files) + care_lines(found.rig)
     document = written.document | {"files": files, "cautions": cautions_of(found.rig)}
     return Answer(document, words)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from lightplan.measures import Judgement
     from lightplan.planning.cupboard import Item
 
-QUICK = Effort(evaluations=150, polish=0, builds=128, searched=3, is_quick=True)
+QUICK = Effort(evaluations=100, polish=0, builds=128, searched=2, is_quick=True)
 """Of one look of a proof sheet: good to a few points. Our choice."""
 DARK_STOCK = 0.12
 """Reflectance under which stock is so dark that dark foil is lost on it. Our choice."""

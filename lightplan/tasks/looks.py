@@ -24,6 +24,7 @@ from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import dimension_words
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
+from lightplan.tasks.two_frames import two_frames_offer
 from lightplan.tasks.workers import Workers
 from lightplan.words.holders import holders_needed
 
@@ -300,7 +301,9 @@ def _advice(one: ProofLook) -> str:
     assert one.judgement is not None
     critical = one.plan.robustness.critical
     sensitive = f"{critical[0][0]}, {dimension_words(critical[0][1])}" if critical else ""
-    return advice(one.judgement, one.plan.yield_share, sensitive)
+    name = stem(one.look)
+    offer = two_frames_offer(one.judgement, f"{name}.toml", f"{name}-two-frames")
+    return offer if offer else advice(one.judgement, one.plan.yield_share, sensitive)
 
 
 def _metal(one: ProofLook) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,11 @@ from lightplan.reports.setup.facts import SetupNote
 from lightplan.reports.setup.steps import power_words
 
 if TYPE_CHECKING:
+    from lightplan.measures import Judgement
     from lightplan.scene import Rig
+
+AT_ODDS = frozenset({"paper not dull", "foil as light as white"})
+"""Gates that stay shut where one exposure cannot hold both the foil and white paper."""
 
 JOIN = (
     "Touch nothing but the lamps' switches and the exposure between the two. Then lay one over "
@@ -23,6 +28,14 @@ JOIN = (
 def two_frames_of(rig: Rig, *, seed: int = 0) -> TwoFrames:
     """Return whether two frames on one tripod, joined by the artwork, are worth the work."""
     return plan_two_frames(rig, seed=seed)
+
+
+def two_frames_offer(judgement: Judgement, rig_file: str, folder: str) -> str:
+    """Return the offer of two frames where one cannot hold foil and white paper; "" elsewhere."""
+    if not any(gate.name in AT_ODDS and not gate.passed for gate in judgement.gates):
+        return ""
+    command = shlex.join(["lightplan", "plan", rig_file, "--two-frames", "--out", folder])
+    return f"One frame cannot hold both the foil and white paper here; for two frames: {command}"
 
 
 def two_frames_document(found: TwoFrames) -> dict[str, Any]:

@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import pytest
 
+from lightplan.measures.score import Gate, Judgement
 from lightplan.planning.two_frames import plan_two_frames
 from lightplan.rigfiles import load_rig
-from lightplan.tasks.two_frames import two_frames_note, two_frames_words
+from lightplan.tasks.two_frames import two_frames_note, two_frames_offer, two_frames_words
 
 
 @pytest.fixture(scope="module")
@@ -40,3 +41,15 @@ def test_each_frame_says_which_lamps_burn_and_how_it_is_exposed(found, hard):
 def test_where_one_frame_is_enough_the_sheet_says_nothing(found, hard):
     assert two_frames_note(replace(found, worth_it=False), hard) is None
     assert len(two_frames_words(replace(found, worth_it=False), hard)) == 1
+
+
+@pytest.mark.parametrize("name", ["paper not dull", "foil as light as white"])
+def test_where_foil_and_white_cannot_both_be_held_two_frames_are_offered(name):
+    shut = Gate(name, "paper_tone_Lstar", passed=False, factor=0.6, reason="too dark")
+    judged = Judgement(55.0, "adjust", (), (shut,), ("too dark",), 1.0)
+    said = two_frames_offer(judged, "my plans/rig.toml", "two")
+    assert said.endswith("lightplan plan 'my plans/rig.toml' --two-frames --out two")
+    held = replace(judged, gates=(replace(shut, passed=True),))
+    other = replace(judged, gates=(replace(shut, name="sharp"),))
+    assert two_frames_offer(held, "rig.toml", "two") == ""
+    assert two_frames_offer(other, "rig.toml", "two") == ""
