@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
+sys.path.insert(0, str(Path(__file__).parent))
 
 from bases import base_rig
 from photographs import is_aside, read_builds
