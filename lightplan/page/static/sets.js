@@ -14,7 +14,7 @@ export function twoSets([planned, built], { since, slips }) {
       s("rect", { class: "sheet", x: -set.sheet.width_mm / 2, y: -set.sheet.height_mm / 2, width: set.sheet.width_mm, height: set.sheet.height_mm }),
       ghost ? ghost.things.flatMap((thing) => thing.rings.map((ring) => s("path", { class: "ghost", d: path(ring) }))) : null,
       set.things.flatMap((thing) => thing.rings.map((ring) => s("path", { class: `body ${ghost && moved.has(thing.name) ? "moved" : ""}`, d: path(ring), style: { fill: thing.colour || "" } }))),
-      set.things.filter((thing) => thing.rings.length && thing.rings[0].length).map((thing) => name(thing, box[2] / 38))),
+      names(set.things.filter((thing) => thing.rings.length && thing.rings[0].length), box[2] / 38)),
     h("figcaption", {}, words));
   return h("section", { class: "sets", "aria-label": "The set, from above" },
     one(planned, null, since ? "The set as it was then" : "The set as planned"),
@@ -23,8 +23,16 @@ export function twoSets([planned, built], { since, slips }) {
 
 const path = (ring) => ring.map(([x, y], i) => `${i ? "L" : "M"}${x.toFixed(1)} ${(-y).toFixed(1)}`).join("") + (ring.length > 2 ? "Z" : "");
 
-function name(thing, size) {
-  const ring = thing.rings.flat();
-  const middle = (axis) => ring.reduce((sum, p) => sum + p[axis], 0) / ring.length;
-  return s("text", { x: middle(0), y: -middle(1), "text-anchor": "middle", "font-size": size }, thing.name);
+// Names in the middle of things; where two would lie on each other, the second goes below.
+function names(things, size) {
+  const taken = [];
+  return things.map((thing) => {
+    const ring = thing.rings.flat();
+    const middle = (axis) => ring.reduce((sum, p) => sum + p[axis], 0) / ring.length;
+    const x = middle(0);
+    let y = -middle(1);
+    while (taken.some((one) => Math.abs(one[0] - x) < 6 * size && Math.abs(one[1] - y) < 1.2 * size)) y += 1.2 * size;
+    taken.push([x, y]);
+    return s("text", { x, y, "text-anchor": "middle", "font-size": size }, thing.name);
+  });
 }
