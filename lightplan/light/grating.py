@@ -7,6 +7,7 @@ often miss, small lamps and the flanks of large ones, is looked at point by poin
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,6 +33,9 @@ if TYPE_CHECKING:
     from lightplan.scene.surfaces import Surface
 
 
+MOST_RAYS = 610
+
+
 class GratingLight(Kept):
     """Luminance that a grating sends to the camera from n spots."""
 
@@ -39,7 +43,7 @@ class GratingLight(Kept):
         self, mirrors: Mirrors, curve: SpecularCurve, grating: Grating, detail: Detail
     ) -> None:
         self._mirrors, self._curve, self._grating = mirrors, curve, grating
-        count = int(np.clip(3 * detail.foil_rays // len(mirrors.points), 48, 610))
+        count = int(np.clip(3 * detail.foil_rays // len(mirrors.points), 48, MOST_RAYS))
         per_order = max(12, count // len(ORDERS))
         directions, weights = [], []
         for order, share in ORDERS.items():
@@ -100,14 +104,10 @@ def _look(
     ax, ay = mirrors.roughness
     view = np.broadcast_to(mirrors.to_local(mirrors.views[:, None]), (n, count, 3)).reshape(-1, 3)
     half = microfacet.sample_visible_normals(view, ax, ay, square.reshape(-1, 2))
-    frame = _facet_frame(half.astype(float))
+    frame = _facet_frame(half.astype(float), grating.direction_rad - turn(mirrors))
     outgoing = np.einsum("nc,nac->na", view.astype(float), frame)
     incoming, exists = grating_law.diffract(
-        outgoing,
-        order,
-        np.tile(wavelengths, n),
-        grating.lines_per_mm,
-        grating.direction_rad - turn(mirrors),
+        outgoing, order, np.tile(wavelengths, n), grating.lines_per_mm, 0.0
     )
     local = np.einsum("na,nac->nc", np.where(exists[:, None], incoming, 0.0), frame)
     unhidden = microfacet.g1(local[:, 0], local[:, 1], local[:, 2], ax, ay) * exists
@@ -117,8 +117,9 @@ def _look(
     return world, np.asarray(weight, np.float32)
 
 
-def _facet_frame(normals: Doubles) -> Doubles:
-    """Axes of each facet, its first one kept as close to the spot's own as can be."""
-    first = np.array([1.0, 0.0, 0.0]) - normals[:, :1] * normals
+def _facet_frame(normals: Doubles, across_rad: float) -> Doubles:
+    """Axes of each facet; its first one lies across the lines, which lie in the facet."""
+    across = np.array([math.cos(across_rad), math.sin(across_rad), 0.0])
+    first = across - (normals @ across)[:, None] * normals
     first /= np.linalg.norm(first, axis=1, keepdims=True)
     return np.stack([first, np.cross(normals, first), normals], axis=1)

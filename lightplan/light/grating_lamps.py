@@ -39,7 +39,7 @@ SHORTEST_NM, LONGEST_NM = 390.0, 730.0
 ORDERS = {1: 0.42, -1: 0.42, 2: 0.08, -2: 0.08}
 LAMP_POINTS = 14
 MOST_SHARE = 5  # most points on a lamp over `Detail.foil_spots`, where its lobes need them
-DENSE = 1.4  # width of the lobe over the gap of points close enough for all of it
+DENSE = 2.6  # width of the lobe over the gap of points close enough for all of it
 FLANK_WAVELENGTHS = 17  # to find how far out in the lobes a lamp lies
 LEAST_WAVELENGTHS, MOST_WAVELENGTHS = 34, 233
 
@@ -144,10 +144,11 @@ def _counts(lamp: LampFace, roughness: float, usual: int) -> list[int]:
     assert isinstance(shape, Flat | Ball)
     lobe_mm = 2 * roughness * max(math.hypot(*shape.centre), 1.0)  # mirroring doubles angles
     if isinstance(shape, Flat):
-        area = 4 * shape.half_width * shape.half_height
+        sides = (2 * shape.half_width, 2 * shape.half_height)
     else:
-        area = 4 * shape.radius**2
-    dense = math.ceil(area * (DENSE / lobe_mm) ** 2)
+        sides = (2 * shape.radius, 2 * shape.radius)
+    # a strip is as long as it is: points close enough along each side, three at the least
+    dense = math.prod(max(3, math.ceil(side * DENSE / lobe_mm)) for side in sides)
     tried = [LAMP_POINTS, usual, dense if dense <= MOST_SHARE * usual else usual]
     return sorted({max(count, LAMP_POINTS) for count in tried if count <= max(dense, LAMP_POINTS)})
 
