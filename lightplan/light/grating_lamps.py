@@ -38,7 +38,7 @@ SHORTEST_NM, LONGEST_NM = 390.0, 730.0
 # sinusoidal relief sends most of it to the first orders, evenly to both sides.
 ORDERS = {1: 0.42, -1: 0.42, 2: 0.08, -2: 0.08}
 LAMP_POINTS = 14
-MOST_SHARE = 5  # most points on a lamp over `Detail.foil_spots`, where its lobes need them
+MOST_SHARE = 8  # most points on a lamp over `Detail.foil_spots`, where its lobes need them
 DENSE = 2.6  # width of the lobe over the gap of points close enough for all of it
 FLANK_WAVELENGTHS = 17  # to find how far out in the lobes a lamp lies
 LEAST_WAVELENGTHS, MOST_WAVELENGTHS = 34, 233
@@ -80,14 +80,26 @@ class GratingLamp(Kept):
         if known is not None and not closer and np.array_equal(known, free):
             return
         self._free = free
-        part = free.astype(np.float32)
-        if closer:
-            some = self._mirrors.some(mixed)
-            part[mixed] = _shares_free(lamp, self._spots, self._closer, some, surfaces)
-        rows = np.flatnonzero((self.share > 0) & free.any(axis=1))
         self.unit = np.zeros((len(free), 3), np.float32)
+        seen = (self.share > 0) & free.any(axis=1)
+        if closer:
+            # an edge across the lamp: its points are looked at anew, so many that it is followed
+            many = lamp.shape.sample(max(self._closer, len(self._spots.points)))
+            seen[mixed] = False
+            self.unit[mixed] = self._sum(
+                lamp, many, mixed, self._free_of(lamp, many, mixed, surfaces)
+            )
+        rows = np.flatnonzero(seen)
         if rows.size:
-            self.unit[rows] = self._sum(lamp, rows, part[rows]) * self.share[rows, None]
+            self.unit[rows] = self._sum(lamp, self._spots, rows, free[rows])
+        self.unit *= self.share[:, None]
+
+    def _free_of(
+        self, lamp: LampFace, spots: Samples, rows: Integers, surfaces: Sequence[Surface]
+    ) -> Booleans:
+        """Which of a lamp's points some spots see."""
+        every = frozenset(range(len(surfaces)))
+        return _free(Visibility(), lamp, spots, self._mirrors.some(rows), surfaces, every)
 
     def _spread(self, lamp: LampFace) -> None:
         """Choose as few points as follow the lobes at every spot, or as many as may be."""
@@ -97,9 +109,9 @@ class GratingLamp(Kept):
             if self.share.min() == 1:
                 break
 
-    def _sum(self, lamp: LampFace, rows: Integers, free: Singles) -> Singles:
-        """Luminance (k, 3) of some spots for unit luminance of a lamp's points."""
-        mirrors, spots = self._mirrors.some(rows), self._spots
+    def _sum(self, lamp: LampFace, spots: Samples, rows: Integers, free: Booleans) -> Singles:
+        """Luminance (k, 3) of some spots for unit luminance of a lamp's points, those free."""
+        mirrors = self._mirrors.some(rows)
         total = np.zeros((len(rows), 3), np.float32)
         for index, (point, normal) in enumerate(zip(spots.points, spots.normals, strict=True)):
             step = point - mirrors.points
@@ -107,6 +119,8 @@ class GratingLamp(Kept):
             step /= np.sqrt(squared)[:, None]
             leave = np.maximum(-step @ normal, 0.0)
             kept = leave * spots.areas[index] / squared * free[:, index]
+            if not kept.any():
+                continue
             if lamp.profile is not None:
                 kept *= lamp.towards(-step, leave)
             total += self._sent_on(mirrors, step) * kept[:, None].astype(np.float32)
@@ -149,7 +163,7 @@ def _counts(lamp: LampFace, roughness: float, usual: int) -> list[int]:
         sides = (2 * shape.radius, 2 * shape.radius)
     # a strip is as long as it is: points close enough along each side, three at the least
     dense = math.prod(max(3, math.ceil(side * DENSE / lobe_mm)) for side in sides)
-    tried = [LAMP_POINTS, usual, dense if dense <= MOST_SHARE * usual else usual]
+    tried = [LAMP_POINTS, usual, min(dense, MOST_SHARE * usual)]
     return sorted({max(count, LAMP_POINTS) for count in tried if count <= max(dense, LAMP_POINTS)})
 
 
@@ -202,21 +216,6 @@ def _free(
 ) -> Booleans:
     owners = np.full(len(spots.points), lamp.surface)
     return sight.update(surfaces, changed, mirrors.points, mirrors.owners, spots.points, owners)
-
-
-def _shares_free(
-    lamp: LampFace, spots: Samples, count: int, mirrors: Mirrors, surfaces: Sequence[Surface]
-) -> Singles:
-    """Share of the lamp about each of its points that is not hidden, by many points more."""
-    many = lamp.shape.sample(count)
-    free = _free(Visibility(), lamp, many, mirrors, surfaces, frozenset(range(len(surfaces))))
-    apart = many.points[:, None] - spots.points[None]
-    nearest = np.argmin(np.einsum("mkc,mkc->mk", apart, apart), axis=1)
-    groups = np.zeros((len(many.points), len(spots.points)), np.float32)
-    groups[np.arange(len(groups)), nearest] = many.areas
-    return np.asarray(
-        free.astype(np.float32) @ (groups / np.maximum(groups.sum(axis=0), np.float32(1e-6)))
-    )
 
 
 def _single(values: ArrayLike) -> Singles:
