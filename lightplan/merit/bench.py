@@ -167,10 +167,12 @@ class Bench:
         """Judge a rig with the powers that it has, by every pixel of its picture."""
         light = self._model.lamp_light(rig)
         powers = gains(rig, light.names, trims_of(rig))
-        paper, foil = (np.tensordot(powers, x, axes=1) for x in (light.paper, light.foil))
+        paper, foil, seen = (
+            np.tensordot(powers, x, axes=1) for x in (light.paper, light.foil, light.seen)
+        )
         share = self._share[..., None]
         clip = self._model.clip_luminance(rig, paper[self._share < 0.5], foil[self._share >= 0.5])
-        linear = np.asarray((share * foil + (1 - share) * paper) / np.float32(clip), np.float32)
+        linear = np.asarray((share * seen + (1 - share) * paper) / np.float32(clip), np.float32)
         found = measures_of(rig, self._maps.with_linear(linear))
         worth = self._judge.merits_of([found], self._sampler.sample(linear)[None])[0]
         return Judged(rig=rig, merit=worth, excess_mm=self.excess_mm(rig), measures=found)
@@ -249,7 +251,7 @@ class Bench:
         """Return the light of each lamp alone at trim 0, as the measures read it."""
         light = self._model.lamp_light(rig)
         share, sampler = self._share[..., None], self._sampler
-        mixed = light.paper + share * (light.foil - light.paper)
+        mixed = light.paper + share * (light.seen - light.paper)
         seen = np.array([sampler.sample(picture) for picture in mixed])
         bare = light.foil.reshape(len(light.foil), -1, 3)[:, sampler.foil_at]
         return LampSamples(light.names, np.concatenate([seen, bare], axis=1, dtype=np.float32))

@@ -123,13 +123,13 @@ class EngineModel:
     def lamp_light(self, rig: Rig) -> LampLight:
         """Return the light of each lamp."""
         found = self._ready(rig).per_lamp(rig)
-        foil = found.foil
+        edged = None
         if found.rims:
             share = np.asarray(self.foil_share(rig), np.float32)
             edge = edge_on_grid(rig.sheet, self._grid.x_mm, self._grid.y_mm, found.rims[0])
-            both = zip(foil, found.rims, strict=True)
-            foil = np.array([edge.over(share, face, rim) for face, rim in both])
-        return LampLight(found.names[:-1], found.paper, foil)
+            both = zip(found.foil, found.rims, strict=True)
+            edged = np.array([edge.over(share, face, rim) for face, rim in both])
+        return LampLight(found.names[:-1], found.paper, found.foil, edged)
 
     def foil_share(self, rig: Rig) -> Floats:
         """Return the artwork on the sheet's grid, (rows, cols)."""

@@ -19,12 +19,21 @@ class LampLight:
     names : tuple of str
         Of the lamps, in order.
     paper, foil : (l + 1, rows, cols, 3) float
-        Luminance as if the whole sheet were paper, or foil, in cd/m2.
+        Luminance as if the whole sheet were paper, or level foil, in cd/m2.
+    edged : (l + 1, rows, cols, 3) float or None
+        The foil with its stamped edges where the artwork has them; None where these are left
+        out. Exposure goes by level foil, as a glint on an edge may clip.
     """
 
     names: tuple[str, ...]
     paper: Floats
     foil: Floats
+    edged: Floats | None = None
+
+    @property
+    def seen(self) -> Floats:
+        """The foil as one sees it."""
+        return self.foil if self.edged is None else self.edged
 
 
 class LightModel(Protocol):
