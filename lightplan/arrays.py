@@ -51,3 +51,19 @@ def _bad_vector(values: object, field: str) -> RigError:
         got=values,
         cure="measure x to the right, y away from you and z up from the sheet's middle",
     )
+
+
+def even_picks(weights: NDArray[Any], count: int) -> Integers:
+    """Return flat indices of `count` places that each stand for an equal part of all weights.
+
+    A heavy place is picked more than once, a light one perhaps not at all; none where nothing
+    weighs. The order is that of the places, so the same weights give the same picks.
+
+    >>> even_picks(np.array([0.0, 1.0, 3.0, 0.0]), 4).tolist()
+    [1, 2, 2, 2]
+    """
+    total = np.cumsum(np.asarray(weights, np.float64).ravel())
+    if not len(total) or not total[-1] > 0:
+        return np.zeros(0, np.intp)
+    wanted = (np.arange(count) + 0.5) / count * total[-1]
+    return np.asarray(np.searchsorted(total, wanted), np.intp)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.arrays import even_picks
 from lightplan.light import soft_edge
 from lightplan.light.edge_on_grid import edge_on_grid
 from lightplan.light.rim import flank_light
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 USUAL_F_NUMBER, USUAL_ISO = 8.0, 100.0
 BRIGHT_SHARE = 0.98  # levels are set on this quantile, so that one spot cannot spoil them
 HALF = 0.5
+MOST_FOIL = 4096
+"""Places of foil that its brightest part is looked for among. By its area, whatever the grid: on a
+coarse one hardly a pixel is all foil where its strokes are fine."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,8 @@ def settings_for(
     """
     if foil is None or share is None:
         return settings_from(rig, paper.reshape(-1, 3), None)
-    return settings_from(rig, paper[share < HALF], foil[share >= HALF])
+    shown = foil.reshape(-1, 3)[even_picks(share, MOST_FOIL)]
+    return settings_from(rig, paper[share < HALF], shown)
 
 
 def settings_from(rig: Rig, paper: Floats, foil: Floats | None) -> Settings:

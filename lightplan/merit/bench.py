@@ -15,9 +15,11 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from lightplan.arrays import even_picks
 from lightplan.errors import RigError
+from lightplan.light.exposure import MOST_FOIL
 from lightplan.measures import Judgement, Measures, SheetMaps, judge
-from lightplan.measures.samples import Sampler
+from lightplan.measures.samples import MOST_PIXELS, Sampler
 from lightplan.merit.balance import Balance, LampSamples, is_on, trims_of
 from lightplan.merit.judging import SampleJudge
 from lightplan.merit.measured import measures_of
@@ -29,7 +31,7 @@ from lightplan.search.trust_region import FORGIVEN, Stand
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.arrays import Doubles, Singles
+    from lightplan.arrays import Doubles, Integers, Singles
     from lightplan.merit.light_model import LightModel
     from lightplan.scene import Rig, Sheet
 
@@ -171,7 +173,9 @@ class Bench:
             np.tensordot(powers, x, axes=1) for x in (light.paper, light.foil, light.seen)
         )
         share = self._share[..., None]
-        clip = self._model.clip_luminance(rig, paper[self._share < 0.5], foil[self._share >= 0.5])
+        clip = self._model.clip_luminance(
+            rig, paper[self._share < 0.5], foil.reshape(-1, 3)[even_picks(self._share, MOST_FOIL)]
+        )
         linear = np.asarray((share * seen + (1 - share) * paper) / np.float32(clip), np.float32)
         found = measures_of(rig, self._maps.with_linear(linear))
         worth = self._judge.merits_of([found], self._sampler.sample(linear)[None])[0]
@@ -253,7 +257,7 @@ class Bench:
         share, sampler = self._share[..., None], self._sampler
         mixed = light.paper + share * (light.seen - light.paper)
         seen = np.array([sampler.sample(picture) for picture in mixed])
-        bare = light.foil.reshape(len(light.foil), -1, 3)[:, sampler.foil_at]
+        bare = light.foil.reshape(len(light.foil), -1, 3)[:, self._exposed_at]
         return LampSamples(light.names, np.concatenate([seen, bare], axis=1, dtype=np.float32))
 
     def sheet_samples(self, rig: Rig) -> Singles:
@@ -272,6 +276,11 @@ class Bench:
     @cached_property
     def _share(self) -> Singles:
         return np.asarray(self._model.foil_share(self.rig), np.float32)
+
+    @cached_property
+    def _exposed_at(self) -> Integers:
+        """Places of foil that the exposure goes by, each for an equal part of its area."""
+        return even_picks(self._share, MOST_PIXELS)
 
     @property
     def _maps(self) -> SheetMaps:

@@ -10,7 +10,7 @@ from lightplan.planning.choosing import Candidate, candidates, detail_for, varie
 from lightplan.planning.cupboard import Cupboard, Item, cupboard_of
 from lightplan.planning.effort import Effort, Job, Report, SearchProgress
 from lightplan.planning.finishing import moves, sturdiest
-from lightplan.planning.plan import explored, finished
+from lightplan.planning.plan import explored, finished, no_worse
 from lightplan.planning.pool import Judges
 from lightplan.planning.words_of_no import nothing_can_be_built, nothing_shines
 
@@ -59,7 +59,8 @@ def plan_everything(
         name, result = found
         best = sturdiest(judges, job, result)
         whole = finished(judges, job, before, best, result.found)
-        return _as_written(replace(whole, arrangement=name), rig)
+        better = no_worse(judges, job, before, replace(whole, arrangement=name), rig)
+        return _as_written(better, rig)
 
 
 def chosen(judges: Judges, job: Job, cupboard: Cupboard) -> tuple[str, Explored] | None:

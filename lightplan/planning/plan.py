@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.merit.engine_model import final_detail, long_side_for, search_detail
+from lightplan.merit.bench import FORGIVEN_MM
+from lightplan.merit.engine_model import final_detail, long_side_for, polish_detail, search_detail
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
 from lightplan.planning.effort import Report as Report
@@ -27,6 +28,7 @@ from lightplan.search.multistart import Explored, explore
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from lightplan.arrays import Singles
     from lightplan.merit.bench import Judged
     from lightplan.planning.helper import Predicted
     from lightplan.scene import Rig
@@ -66,7 +68,8 @@ def plan(
         searched = explored(judges, job, job.effort.evaluations)
         if searched is None:
             return _no_plan(judges, job, rig)
-        return finished(judges, job, before, sturdiest(judges, job, searched), searched.found)
+        whole = finished(judges, job, before, sturdiest(judges, job, searched), searched.found)
+        return no_worse(judges, job, before, whole, rig)
 
 
 def quick_plan(
@@ -150,12 +153,41 @@ def finished(
     if down is not best.rig:
         best = judges.refined([down])[0]
         light = judges.bench.sheet_samples(best.rig)
-    judges.use(best.rig, search_detail(best.rig, judges.detail.sheet_long_side))
-    prediction = judges.prediction(
-        best.rig, judges.detail if job.effort.is_quick else final_detail()
+    told = _promised(judges, job, before, best.rig, light)
+    return replace(
+        told,
+        left_out=left_out,
+        stopped_because=found.stopped_because,
+        evaluations=found.evaluations,
     )
+
+
+def no_worse(judges: Judges, job: Job, before: Predicted | None, whole: Plan, given: Rig) -> Plan:
+    """Return the plan, or the rig as it was given where builds of that are worth more.
+
+    A short search may end below where it began: it looks under coarser light than what is
+    stated in the end.
+    """
+    if before is None or before.judged.excess_mm > FORGIVEN_MM:
+        return whole
+    if whole.score is not None and whole.score >= before.judged.score:
+        return whole
+    judges.use(given, polish_detail(given, judges.detail.sheet_long_side))
+    light = judges.bench.sheet_samples(given)
+    stays = replace(
+        _promised(judges, job, before, given, light),
+        stopped_because=whole.stopped_because,
+        evaluations=whole.evaluations,
+    )
+    return max(whole, stays, key=lambda one: one.robustness.mean_score)
+
+
+def _promised(judges: Judges, job: Job, before: Predicted | None, rig: Rig, light: Singles) -> Plan:
+    """Return a rig as a plan: predicted finely, and built with errors many times."""
+    judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
+    prediction = judges.prediction(rig, judges.detail if job.effort.is_quick else final_detail())
     robust = judge_builds(
-        best.rig,
+        rig,
         judges.lights,
         judges.scored,
         errors=job.errors,
@@ -167,23 +199,21 @@ def finished(
     final = prediction.result()
     judgement = final.judged.judgement
     result = Plan(
-        rig=best.rig,
+        rig=rig,
         score=judgement.score,
         start_score=None if before is None else before.judged.judgement.score,
         judgement=judgement,
         measures=MappingProxyType(final.judged.measures.values_by_name()),
-        moves=() if before is None else moves(before.judged.rig, best.rig),
-        left_out=left_out,
+        moves=() if before is None else moves(before.judged.rig, rig),
+        left_out=(),
         robustness=robust,
         covered=MappingProxyType(final.covered),
-        stopped_because=found.stopped_because,
-        evaluations=found.evaluations,
-        limits=broken(best.rig),
+        stopped_because="",
+        evaluations=0,
+        limits=broken(rig),
     )
     if job.progress is not None:
-        job.progress(
-            SearchProgress(stage="done", done=1, of=1, score=final.judged.score, rig=best.rig)
-        )
+        job.progress(SearchProgress(stage="done", done=1, of=1, score=final.judged.score, rig=rig))
     return result
 
 

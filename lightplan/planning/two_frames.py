@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.arrays import even_picks
+from lightplan.light.exposure import MOST_FOIL
 from lightplan.measures import Judgement, Measures, judge, merit
 from lightplan.merit.engine_model import EngineModel, long_side_for, polish_detail
 from lightplan.merit.measured import SheetReader
@@ -196,8 +198,9 @@ class _Table:
         )
 
     def _picture(self, paper: Floats, foil: Floats) -> Floats:
-        is_foil = self._share[..., 0] >= 0.5
-        clip = np.float32(self._model.clip_luminance(self._rig, paper[~is_foil], foil[is_foil]))
+        share = self._share[..., 0]
+        shown = foil.reshape(-1, 3)[even_picks(share, MOST_FOIL)]
+        clip = np.float32(self._model.clip_luminance(self._rig, paper[share < 0.5], shown))
         picture: Floats = (self._share * foil + (1 - self._share) * paper) / clip
         return picture
 
