@@ -67,7 +67,7 @@ class Detail:
     sky_rays: int = 377
     cell_sky_rays: int = 89
     foil_long_side: int = 25
-    foil_rays: int = 500_000
+    foil_rays: int = 1_500_000
     foil_spots: int = 64
     hidden_spots: int = 610
     mirror_spots: int = 21

@@ -20,18 +20,10 @@ import trace_builds
 
 WITHIN = 0.05
 ALWAYS = "silver-bookplate-bright"
-PROMISES_TOO_LITTLE = pytest.mark.xfail(
-    reason="at twice the usual errors the plan promises 51 of 100 where 64 come out right: "
-    "large errors of lens and bow still follow a parabola",
-    strict=False,
-)
-MARKS = {"gold-card-above": [PROMISES_TOO_LITTLE]}
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "preset", [pytest.param(name, marks=MARKS.get(name, [])) for name in trace_builds.PLANS]
-)
+@pytest.mark.parametrize("preset", trace_builds.PLANS)
 def test_the_promised_share_of_builds_comes_out_right(preset):
     kept = trace_builds.kept()
     found = trace_builds.planned(preset).traced() if kept is None else kept[preset]

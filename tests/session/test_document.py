@@ -94,7 +94,7 @@ def test_killed_in_a_drag_loses_what_came_after_the_last_save_alone(rig_file):
 
 def test_what_an_editor_changed_is_not_overwritten(rig_file):
     document = Document(rig_file)
-    edit(rig_file, "trim_stops = -1", "trim_stops = -2 # less")
+    edit(rig_file, "trim_stops = -0.5", "trim_stops = -2 # less")
     theirs = rig_file.read_text("utf-8")
     document.change(moved(document.rig, -500.0), "moved")
     with pytest.raises(ChangedElsewhere, match="another program changed since"):
@@ -106,30 +106,30 @@ def test_what_an_editor_changed_is_not_overwritten(rig_file):
 def test_their_change_can_be_taken_and_mine_had_back(rig_file):
     document = Document(rig_file)
     document.change(moved(document.rig, -500.0), "moved")
-    edit(rig_file, "trim_stops = -1", "trim_stops = -2")
+    edit(rig_file, "trim_stops = -0.5", "trim_stops = -2")
     document.take_theirs()
-    assert (x_in(document), value_of(document.rig, "under light", "trim_stops")) == (-440.0, -2.4)
+    assert (x_in(document), value_of(document.rig, "under light", "trim_stops")) == (-440.0, -2.0)
     document.undo()
-    assert (x_in(rig_file), value_of(document.rig, "under light", "trim_stops")) == (-500.0, -1.4)
+    assert (x_in(rig_file), value_of(document.rig, "under light", "trim_stops")) == (-500.0, -0.5)
 
 
 def test_mine_can_be_kept_and_theirs_had_back(rig_file):
     document = Document(rig_file)
     document.change(moved(document.rig, -500.0), "moved")
-    edit(rig_file, "trim_stops = -1", "trim_stops = -2")
+    edit(rig_file, "trim_stops = -0.5", "trim_stops = -2")
     document.keep_mine()
-    assert (x_in(rig_file), value_of(document.rig, "under light", "trim_stops")) == (-500.0, -1.4)
+    assert (x_in(rig_file), value_of(document.rig, "under light", "trim_stops")) == (-500.0, -0.5)
     document.undo()
-    assert value_of(load_rig(rig_file).rig, "under light", "trim_stops") == -2.4
+    assert value_of(load_rig(rig_file).rig, "under light", "trim_stops") == -2.0
 
 
 def test_an_editor_s_change_while_it_was_closed_is_a_step_of_its_own(rig_file):
     Document(rig_file)
-    edit(rig_file, "trim_stops = -1", "trim_stops = -2")
+    edit(rig_file, "trim_stops = -0.5", "trim_stops = -2")
     document = Document(rig_file)
     assert document.can_undo == "changed in another program"
     document.undo()
-    assert "trim_stops = -1" in rig_file.read_text("utf-8")
+    assert "trim_stops = -0.5" in rig_file.read_text("utf-8")
 
 
 def test_a_broken_text_changes_nothing(rig_file):

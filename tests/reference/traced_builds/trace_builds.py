@@ -96,7 +96,7 @@ def planned(preset: str) -> Planned:
         built(found.rig, dimensions, row) for row in draws(dimensions, BUILDS, seed=20_000)
     )
     promise = found.robustness
-    return Planned(preset, promise.good_score, promise.yield_share, promise.mean_score, builds, rig)
+    return Planned(promise.good_score, promise.yield_share, promise.mean_score, builds, rig)
 
 
 @lru_cache(maxsize=1)
