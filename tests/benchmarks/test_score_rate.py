@@ -30,9 +30,9 @@ ROWS, COLS = 4000, 6000
 WIDTH_MM, HEIGHT_MM = 148.0, 105.0
 TURNS, FRAMES = 3, 24
 LOAD_BEFORE = os.getloadavg()[0]
-# The aim is 1.0, and 1.12 was reached. Since pictures are judged as foil or ink the rate is 0.60
-# with artwork and 0.64 without: a known fault, not yet mended. A turn scatters by a tenth and more.
-LEAST_RATIO = 0.5 if LOAD_BEFORE < 0.5 else 0.45
+# The aim is 1.0, and 1.12 was reached before the sharpness was measured at the file's own scale and
+# the foil was told from ink: 0.82 with artwork and 0.92 without since. A turn scatters by a tenth.
+LEAST_RATIO = 0.7 if LOAD_BEFORE < 0.5 else 0.6
 
 
 def artwork() -> np.ndarray:
