@@ -89,9 +89,8 @@ def _laid(sheet: Sheet, grids: tuple[tuple[float, float, int], ...], facings: in
     for down, across in product((np.arange(finer) + 0.5) / finer, repeat=2):
         x = ((found.col + across) / cols - 0.5) * sheet.width_mm
         y = (0.5 - (found.row + down) / rows) * sheet.height_mm
-        at = np.rint(_place(y, grids[1])).astype(int) * wide + np.rint(_place(x, grids[0])).astype(
-            int
-        )
+        row, col = (np.rint(_place(v, g)).astype(int) for v, g in ((y, grids[1]), (x, grids[0])))
+        at = row * wide + col
         for index, part in _corners(turn, _place(y, grids[3]), _place(x, grids[2]), grids, facings):
             pixel.append(at)
             node.append(index)

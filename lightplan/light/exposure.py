@@ -69,8 +69,22 @@ def settings_for(
     """
     if foil is None or share is None:
         return settings_from(rig, paper.reshape(-1, 3), None)
-    shown = foil.reshape(-1, 3)[even_picks(share, MOST_FOIL)]
-    return settings_from(rig, paper[share < HALF], shown)
+    return settings_from(rig, *exposed_by(paper, foil, share))
+
+
+def exposed_by(paper: Floats, foil: Floats, share: Floats) -> tuple[Floats, Floats]:
+    """Return the luminances (n, 3) of paper and (m, 3) of foil that the exposure goes by.
+
+    Those of the pixels that are mostly paper, and of places that each stand for an equal part
+    of the foil's area.
+
+    Parameters
+    ----------
+    paper, foil : (..., 3) float
+    share : (...) float
+        Share of foil.
+    """
+    return paper[share < HALF], foil.reshape(-1, 3)[even_picks(share, MOST_FOIL)]
 
 
 def settings_from(rig: Rig, paper: Floats, foil: Floats | None) -> Settings:

@@ -17,7 +17,7 @@ import numpy as np
 
 from lightplan.arrays import even_picks
 from lightplan.errors import RigError
-from lightplan.light.exposure import MOST_FOIL
+from lightplan.light.exposure import exposed_by
 from lightplan.measures import Judgement, Measures, SheetMaps, judge
 from lightplan.measures.samples import MOST_PIXELS, Sampler
 from lightplan.merit.balance import Balance, LampSamples, is_on, trims_of
@@ -173,9 +173,7 @@ class Bench:
             np.tensordot(powers, x, axes=1) for x in (light.paper, light.foil, light.seen)
         )
         share = self._share[..., None]
-        clip = self._model.clip_luminance(
-            rig, paper[self._share < 0.5], foil.reshape(-1, 3)[even_picks(self._share, MOST_FOIL)]
-        )
+        clip = self._model.clip_luminance(rig, *exposed_by(paper, foil, self._share))
         linear = np.asarray((share * seen + (1 - share) * paper) / np.float32(clip), np.float32)
         found = measures_of(rig, self._maps.with_linear(linear))
         worth = self._judge.merits_of([found], self._sampler.sample(linear)[None])[0]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias, get_args
 
 from lightplan.scene import (
     Card,
@@ -20,6 +20,7 @@ from lightplan.scene import (
     usually_held,
 )
 from lightplan.scene.edits import Remove, edited
+from lightplan.scene.holding import HOLDER_KINDS, OwnedKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,19 +28,8 @@ if TYPE_CHECKING:
     from lightplan.scene.cards import CardFinish
 
 Movable: TypeAlias = Lamp | Card | Shell
-THINGS = (
-    "white board",
-    "grey board",
-    "black board",
-    "silver board",
-    "diffuser",
-    "lamp",
-    "window",
-    "cone",
-    "tent",
-)
-HOLDERS: tuple[HolderKind, ...] = ("stand", "clamp", "boom", "tripod", "books", "string")
-KINDS = (*THINGS, *HOLDERS)
+KINDS: tuple[OwnedKind, ...] = get_args(OwnedKind)
+HOLDERS = tuple(kind for kind in HOLDER_KINDS if kind in KINDS)
 FINISHES: dict[str, tuple[CardFinish, float]] = {
     "white board": ("white", 0.85),
     "grey board": ("grey", 0.18),
@@ -87,7 +77,7 @@ class Item:
 
     def __post_init__(self) -> None:
         checks.one_of(self.kind, KINDS, "kind")
-        if self.kind in THINGS:
+        if self.kind not in HOLDERS:
             checks.positive(self.width_mm, "width_mm")
             checks.positive(self.height_mm, "height_mm")
 

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.arrays import even_picks
-from lightplan.light.exposure import MOST_FOIL
+from lightplan.light.exposure import exposed_by
 from lightplan.measures import Judgement, Measures, judge, merit
 from lightplan.merit.engine_model import EngineModel, long_side_for, polish_detail
 from lightplan.merit.measured import SheetReader
@@ -198,9 +197,8 @@ class _Table:
         )
 
     def _picture(self, paper: Floats, foil: Floats) -> Floats:
-        share = self._share[..., 0]
-        shown = foil.reshape(-1, 3)[even_picks(share, MOST_FOIL)]
-        clip = np.float32(self._model.clip_luminance(self._rig, paper[share < 0.5], shown))
+        shown = exposed_by(paper, foil, self._share[..., 0])
+        clip = np.float32(self._model.clip_luminance(self._rig, *shown))
         picture: Floats = (self._share * foil + (1 - self._share) * paper) / clip
         return picture
 

@@ -7,7 +7,7 @@ complete and check a rig file while it is typed.
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, Field
 
@@ -24,30 +24,13 @@ from lightplan.rigfiles.forms import (
     ShellForm,
 )
 from lightplan.rigfiles.sheet_forms import LookForm, SheetForm
+from lightplan.scene.holding import OwnedKind
 from lightplan.scene.rig import Dimension
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 FORMAT = 2
-
-ThingKind: TypeAlias = Literal[
-    "white board",
-    "grey board",
-    "black board",
-    "silver board",
-    "diffuser",
-    "lamp",
-    "window",
-    "cone",
-    "tent",
-    "stand",
-    "clamp",
-    "boom",
-    "tripod",
-    "books",
-    "string",
-]
 
 
 class FreedomForm(Form):
@@ -96,7 +79,7 @@ class PlanForm(Form):
 class ThingForm(Form):
     """Something that is owned or can be bought: to light with, or to hold that."""
 
-    kind: ThingKind = Field(description="What it is.")
+    kind: OwnedKind = Field(description="What it is.")
     width_mm: float | None = Field(
         default=None,
         gt=0.0,

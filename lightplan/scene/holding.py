@@ -14,6 +14,24 @@ if TYPE_CHECKING:
 
 HolderKind: TypeAlias = Literal["stand", "clamp", "boom", "tripod", "books", "string", "table"]
 HOLDER_KINDS: tuple[HolderKind, ...] = get_args(HolderKind)
+OwnedKind: TypeAlias = Literal[
+    "white board",
+    "grey board",
+    "black board",
+    "silver board",
+    "diffuser",
+    "lamp",
+    "window",
+    "cone",
+    "tent",
+    "stand",
+    "clamp",
+    "boom",
+    "tripod",
+    "books",
+    "string",
+]
+"""What a maker may own: things that stand in a set, then what holds them."""
 HIGHEST_MM = 5000.0
 
 USUAL_HEIGHTS_MM: Mapping[HolderKind, tuple[float, float]] = MappingProxyType(
