@@ -17,7 +17,7 @@ from lightplan.reports import canvas
 from lightplan.reports.palette import ink_on
 from lightplan.reports.picture import codes_png
 from lightplan.reports.set_model import Line, Part, SetModel, set_model
-from lightplan.reports.viewpoint import Viewpoint
+from lightplan.reports.viewpoint import Viewpoint, telling_view
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,7 +36,7 @@ NO_GL = (
 
 
 def write_view_png(
-    path: Path, rig: Rig, layers: Layers, *, view: str = "from the right", replace: bool
+    path: Path, rig: Rig, layers: Layers, *, view: str | None = None, replace: bool
 ) -> Path:
     """Write a picture of the set as PNG, without opening a window.
 
@@ -46,8 +46,8 @@ def write_view_png(
     rig : Rig
     layers : Layers
         Its prediction.
-    view : str
-        A name of `lightplan.reports.viewpoint.VIEWS`.
+    view : str or None
+        A name of `lightplan.reports.viewpoint.VIEWS`; None: the one that tells most.
     replace : bool
         Whether a file that is there may be replaced.
 
@@ -60,11 +60,11 @@ def write_view_png(
 
 
 def view_png(
-    rig: Rig, layers: Layers, *, view: str = "from the right", size_px: tuple[int, int] = SIZE_PX
+    rig: Rig, layers: Layers, *, view: str | None = None, size_px: tuple[int, int] = SIZE_PX
 ) -> bytes:
     """Return a picture of the set as the bytes of a PNG file; `size_px` is (width, height)."""
     model = set_model(rig, layers)
-    eye = Viewpoint.fit(model, view, aspect=size_px[0] / size_px[1])
+    eye = Viewpoint.fit(model, view or telling_view(rig), aspect=size_px[0] / size_px[1])
     codes = _rendered(model, eye, size_px)
     page = Image.fromarray(codes)
     _write_labels(page, model, eye)
@@ -95,7 +95,7 @@ def show_window(rig: Rig, layers: Layers) -> None:
         shape_opacity=0.7,
         point_size=1,
     )
-    _take_place(plotter, Viewpoint.fit(model, "from the right", aspect=SIZE_PX[0] / SIZE_PX[1]))
+    _take_place(plotter, Viewpoint.fit(model, telling_view(rig), aspect=SIZE_PX[0] / SIZE_PX[1]))
     plotter.show()
 
 

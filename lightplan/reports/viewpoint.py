@@ -11,6 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.reports.set_model import SetModel
+    from lightplan.scene import Card, Lamp, Rig
 
 VIEWS: dict[str, tuple[float, float, float]] = {
     "from the right": (0.9, -1.0, 0.75),
@@ -18,6 +19,8 @@ VIEWS: dict[str, tuple[float, float, float]] = {
     "from your place": (0.0, -1.0, 0.45),
     "from above": (0.0, -0.001, 1.0),
     "from the side": (1.0, 0.0, 0.12),
+    "from low on the right": (0.9, -1.0, 0.3),
+    "from low on the left": (-0.9, -1.0, 0.3),
 }
 """Directions from the middle of the set to the eye."""
 
@@ -78,6 +81,26 @@ class Viewpoint:
         col = cols / 2 + scale * (offset @ right) / depth
         row = rows / 2 - scale * (offset @ up) / depth
         return np.stack([row, col], axis=1)
+
+
+def telling_view(rig: Rig) -> str:
+    """Return the view that shows most of the faces of sheet, lamps and cards.
+
+    A card that is seen along its edge is a line in the picture, and nobody builds from a line.
+    """
+    names = [name for name in VIEWS if VIEWS[name][0] * VIEWS[name][1]]
+    return max(names, key=lambda name: _shown(rig, np.array(VIEWS[name])))
+
+
+def _shown(rig: Rig, way: Doubles) -> float:
+    """Return how much of the fronts is seen from a direction: backs only hide what is behind."""
+    back = way / np.linalg.norm(way)
+    found = math.sqrt(rig.sheet.width_mm * rig.sheet.height_mm) * float(back[2])
+    things: tuple[Lamp | Card, ...] = (*rig.lamps, *rig.cards)
+    for thing in things:
+        front = max(float(thing.placement.axes()[2] @ back), 0.0)
+        found += math.sqrt(thing.width_mm * thing.height_mm) * front
+    return found
 
 
 def _frame(back: Doubles) -> tuple[Doubles, Doubles]:

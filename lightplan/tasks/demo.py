@@ -52,6 +52,7 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
     effort = Effort(evaluations=EVALUATIONS, polish=20, helpers=max(0, usable_cores() - 1))
     found = plan(_wanted(source, proof), owned=owned_items(source), effort=effort)
     document: dict[str, Any] = {"before": before.report()}
+    shown = source
     if not isinstance(found, NoPlan):
         written = write_plan(found, source, out / "planned")
         files += written.files
@@ -60,8 +61,9 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
             f"of hand, {100 * found.yield_share:.0f} come out right."
         )
         document["plan"] = written.document
+        shown = load_rig(out / "planned" / "rig.toml")
     progress("drawing the set")
-    files += _drawn(source, out, words)
+    files += _drawn(shown, out, words)
     words.append("Look at proof/proof.png first, then print planned/setup.pdf.")
     return Told(tuple(words), document | {"files": [str(f) for f in files]}, tuple(files))
 

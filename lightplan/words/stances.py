@@ -10,6 +10,8 @@ import numpy as np
 from lightplan.words.places import AWAY, LEFT, RIGHT, TOWARDS, place_words
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from lightplan.scene import Camera, Placement
     from lightplan.units import LengthUnit
 
@@ -41,8 +43,20 @@ def lean_rad(placement: Placement) -> float:
     return math.asin(float(np.clip(-normal[2], -1.0, 1.0)))
 
 
+def lamp_stance(placement: Placement) -> str:
+    """Return where a lamp points: its head tips on its stand, the stand stays upright.
+
+    >>> from lightplan.scene import Placement
+    >>> lamp_stance(Placement((0.0, 177.0, 381.0)))
+    'point it 65° down; faces you'
+    >>> lamp_stance(Placement((0.0, 300.0, 0.0)))
+    'point it level; faces you'
+    """
+    return _stance(placement, leaning=_pointing, straight="point it straight")
+
+
 def stance(placement: Placement) -> str:
-    """Return how a card or lamp stands and which way it faces.
+    """Return how a card stands and which way it faces.
 
     >>> from lightplan.scene import Placement
     >>> stance(Placement((0.0, 300.0, 0.0)))
@@ -52,22 +66,32 @@ def stance(placement: Placement) -> str:
     >>> stance(Placement((0.0, 177.0, 381.0)))
     'lean it forward 65° from upright; faces you'
     """
+    return _stance(placement, leaning=_leaning, straight="level, face")
+
+
+def _stance(placement: Placement, *, leaning: Callable[[float], str], straight: str) -> str:
     lean = lean_rad(placement)
-    words = []
     if math.pi / 2 - abs(lean) < math.radians(1.0):
-        words.append("level, face " + ("down" if lean > 0 else "up"))
+        words = [f"{straight} {'down' if lean > 0 else 'up'}"]
     else:
-        if abs(math.degrees(lean)) < SMALLEST_SHOWN_DEG:
-            words.append("upright")
-        else:
-            way = "forward" if lean > 0 else "back"
-            words.append(f"lean it {way} {degrees(lean)} from upright")
-        words.append(facing(placement))
+        words = [leaning(lean), facing(placement)]
     turn = math.degrees(placement.roll_rad)
     if abs(turn) >= SMALLEST_SHOWN_DEG:
         way = "anticlockwise" if turn > 0 else "clockwise"
         words.append(f"turned {degrees(placement.roll_rad)} {way} as you look at its front")
     return "; ".join(words)
+
+
+def _leaning(lean: float) -> str:
+    if abs(math.degrees(lean)) < SMALLEST_SHOWN_DEG:
+        return "upright"
+    return f"lean it {'forward' if lean > 0 else 'back'} {degrees(lean)} from upright"
+
+
+def _pointing(lean: float) -> str:
+    if abs(math.degrees(lean)) < SMALLEST_SHOWN_DEG:
+        return "point it level"
+    return f"point it {degrees(lean)} {'down' if lean > 0 else 'up'}"
 
 
 def facing(placement: Placement) -> str:

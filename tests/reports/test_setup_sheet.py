@@ -227,7 +227,9 @@ def test_every_lean_is_the_angle_of_the_facing_line(name: str) -> None:
     for thing in (*rig.cards, *rig.lamps):
         (x, y, z), (a, b, c) = thing.placement.position_mm, thing.placement.aim_mm
         lean = math.degrees(math.atan2(z - c, math.hypot(x - a, y - b)))
-        if abs(lean) < 0.5:
+        if thing in rig.lamps:
+            words = f"point it {abs(lean):.0f}°" if abs(lean) >= 10 else "point it"
+        elif abs(lean) < 0.5:
             words = "upright"
         elif abs(lean) > 89:
             words = "level, face down"

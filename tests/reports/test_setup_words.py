@@ -16,7 +16,7 @@ from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
 from lightplan.reports.setup.steps import beforehand, steps_of, swing_mm, tolerance_words
 from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Card, Lamp, Output, Placement, Prop, Rig, Sheet
-from lightplan.words.stances import stance
+from lightplan.words.stances import lamp_stance, stance
 
 RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
@@ -230,3 +230,16 @@ def test_one_degree_of_tilt_is_10_and_a_half_mm_at_300_mm() -> None:
 )
 def test_stances_are_what_a_maker_sees(aim: tuple[float, float, float], words: str) -> None:
     assert stance(Placement((0, 0, 300), aim)) == words
+
+
+@pytest.mark.parametrize(
+    ("aim", "words"),
+    [
+        ((0, -100, 300), "point it level; faces you"),
+        ((0, 0, 0), "point it straight down"),
+        ((0, -100, 200), "point it 45° down; faces you"),
+        ((0, -100, 400), "point it 45° up; faces you"),
+    ],
+)
+def test_a_lamp_points_where_a_card_leans(aim: tuple[float, float, float], words: str) -> None:
+    assert lamp_stance(Placement((0, 0, 300), aim)) == words

@@ -18,7 +18,7 @@ from lightplan.errors import MissingFeature
 from lightplan.reports import view3d
 from lightplan.reports.set_model import LAMP_FRONT, set_model, sheet_texture
 from lightplan.reports.view_html import view_html, write_view_html
-from lightplan.reports.viewpoint import VIEWS, Viewpoint
+from lightplan.reports.viewpoint import VIEWS, Viewpoint, telling_view
 from lightplan.scene import Camera, Card, Hole, Lamp, Placement, Rig, Sheet, Shell
 
 needs_gl = pytest.mark.skipif(not view3d.can_draw(), reason="this machine has no OpenGL")
@@ -267,3 +267,13 @@ def test_a_rig_of_everything_is_drawn(half_card):
     for part in model.parts:
         assert np.isfinite(part.vertices).all()
         assert part.triangles.max() < len(part.vertices)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_the_view_is_from_where_a_lamp_shows_its_front(half_card, side):
+    aside = Placement((side * 400.0, 0.0, 300.0), (0.0, 0.0, 250.0))
+    lamp = replace(half_card.rig.lamps[0], placement=aside)
+    rig = replace(half_card.rig, lamps=(lamp,), cards=())
+    way = np.array(VIEWS[telling_view(rig)])
+    assert way @ aside.axes()[2] > 0
+    assert way[1] < 0  # from the maker's side

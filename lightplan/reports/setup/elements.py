@@ -211,7 +211,7 @@ def _lamp(lamp: Lamp, number: int, unit: LengthUnit) -> Element:
         facing=None if is_bulb else _normal(lamp.placement),
         rings_mm=rings,
         size=size,
-        stance="shines all round" if is_bulb else stances.stance(lamp.placement),
+        stance="shines all round" if is_bulb else stances.lamp_stance(lamp.placement),
     )
 
 

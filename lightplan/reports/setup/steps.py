@@ -117,7 +117,7 @@ def _thing(element: Element, rig: Rig, tolerance: str) -> Step:
         trim = next(lamp.trim_stops for lamp in rig.lamps if lamp.name == element.name)
         return Step(name, f"Set the lamp; {power_words(trim)}.", tolerance)
     text = {
-        "diffuser": "Hang the diffuser on its frame.",
+        "diffuser": "Fix the diffuser so that it hangs flat, without a fold.",
         "cone": "Stand the cone over the sheet.",
         "tent": "Stand the tent over the sheet.",
         "post": "Stand this post here.",
