@@ -25,6 +25,9 @@ _HEADER = re.compile(rf"\s*(\[\[?)\s*({_PART}(?:\s*\.\s*{_PART})*)\s*\]")
 # Possessive, and only from where a word begins: a megabyte of one word is gone through once.
 _DEEP = re.compile(r"(?<![\w-])[\w-]++(?:\s*+\.\s*+[\w-]++){16}")
 
+_MARKS = re.compile(r"[\[\]{}\n]")
+_ENDLESS = re.compile(r"(?<![\d_])(?:\d_?+){4301}")  # sys.int_info.default_max_str_digits
+
 
 def bare(text: str) -> str:
     """Return the text with comments gone and strings emptied, each line where it was."""
@@ -35,9 +38,37 @@ def bare(text: str) -> str:
     return _COMMENT.sub("", _STRINGS.sub(emptied, text))
 
 
-def is_too_deep(text: str) -> bool:
-    """Tell whether names of tables nest so deep that reading them takes for ever."""
-    return _DEEP.search(bare(text)) is not None
+def too_deep(text: str) -> int | None:
+    r"""Return the line, from 1, whose names of tables nest so deep that reading takes for ever.
+
+    >>> too_deep("a = 1\n[" + "b." * 16 + "b]")
+    2
+    """
+    plain = bare(text)
+    found = _DEEP.search(plain)
+    return None if found is None else plain.count("\n", 0, found.start()) + 1
+
+
+def deepest_line(text: str) -> int:
+    r"""Return the line, from 1, on which brackets first stand in the most others.
+
+    >>> deepest_line("a = [1]\nb = [[[2]]]\nc = [[[3]]]")
+    2
+    """
+    depth = most = 0
+    line = deepest = 1
+    for mark in _MARKS.findall(bare(text)):
+        depth = max(0, depth + 1 if mark in "[{" else depth - 1 if mark in "]}" else depth)
+        line += mark == "\n"
+        if depth > most:
+            most, deepest = depth, line
+    return deepest
+
+
+def endless_number(text: str) -> int | None:
+    """Return the line, from 1, of the first number that Python refuses for its many digits."""
+    found = _ENDLESS.search(text)
+    return None if found is None else text.count("\n", 0, found.start()) + 1
 
 
 def lines_of(text: str, document: Mapping[str, Any]) -> dict[str, int]:

@@ -15,7 +15,14 @@ from lightplan.rigfiles.bounds import beyond
 from lightplan.rigfiles.build import asset_names, build_rig
 from lightplan.rigfiles.digest import rig_digest
 from lightplan.rigfiles.explain import explain, plain
-from lightplan.rigfiles.lines import is_too_deep, line_of, lines_of, no_toml
+from lightplan.rigfiles.lines import (
+    deepest_line,
+    endless_number,
+    line_of,
+    lines_of,
+    no_toml,
+    too_deep,
+)
 from lightplan.rigfiles.loaded import LoadedRig
 from lightplan.rigfiles.migrations import migrate
 from lightplan.rigfiles.plan_record import PlanRecord, Tolerance
@@ -79,7 +86,7 @@ def form_of(text: str) -> schema.RigForm:
     try:
         document = migrate(parse(text))
     except RecursionError:
-        raise _no_toml("brackets nested too deep") from None
+        raise _no_toml("brackets nested too deep").at(deepest_line(text)) from None
     faults = beyond(document, schema.RigForm)
     form = None
     try:
@@ -107,16 +114,17 @@ def _with_lines(error: BadInput, text: str) -> BadInput:
 
 def parse(text: str) -> dict[str, Any]:
     """Return the tables of a TOML text."""
-    if is_too_deep(text):
-        raise _no_toml("tables in tables, more than 16 deep")
+    deep = too_deep(text)
+    if deep is not None:
+        raise _no_toml("tables in tables, more than 16 deep").at(deep)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _slip(text, plain(str(error), 200)) from None
     except RecursionError:
-        raise _no_toml("brackets nested too deep") from None
+        raise _no_toml("brackets nested too deep").at(deepest_line(text)) from None
     except ValueError as error:  # numbers with thousands of digits
-        raise _no_toml(plain(str(error))) from None
+        raise _no_toml(plain(str(error))).at(endless_number(text)) from None
 
 
 def loaded_from(form: schema.RigForm, path: Path) -> LoadedRig:

@@ -149,9 +149,24 @@ def test_names_nested_without_end_take_no_time(check):
         "a." * 100_000 + "a = 1",
         "x = {" + "a." * 9999 + "a=1}",
     ):
-        with pytest.raises(BadInput, match="more than 16 deep"):
-            check(text)
+        with pytest.raises(BadInput, match=r"line 2: .*more than 16 deep") as caught:
+            check("# 'mine\n" + text)
+        assert caught.value.line == 2
     assert time.process_time() - begun < 20
+
+
+@pytest.mark.parametrize(
+    ("value", "says"),
+    [
+        ("[" * 5000 + "]" * 5000, "brackets nested too deep"),
+        ("{a=" * 5000 + "1" + "}" * 5000, "brackets nested too deep"),
+        ("9" * 5000, "4300 digits"),
+    ],
+)
+def test_what_cannot_be_read_is_told_with_its_line(check, value, says):
+    with pytest.raises(BadInput, match=says) as caught:
+        check(f"format = 2\nnotes = '''\n[[[\n'''\na = [[1]]\nx = {value}\nlast = [[1]]\n")
+    assert caught.value.line == 6
 
 
 def test_a_mark_before_the_text_does_no_harm(check):
