@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
 import typer
 
@@ -14,6 +14,7 @@ from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
 from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
+    from lightplan.tasks.care import RigLike
     from lightplan.tasks.looks import Progress
     from lightplan.tasks.plan import NoPlan, Plan, SearchProgress
     from lightplan.tasks.rigs import LoadedRig, Rig
@@ -72,12 +73,18 @@ def plan(
 
         assert callable(progress)
         source = task.load(rig)
-        wanted = task.with_look(source.rig, look)
-        page = Page(out, paper, unit, replace)
+        asked = Asked(
+            source,
+            task.with_look(source.rig, look),
+            Page(out, paper, unit, replace),
+            evaluations,
+            seed,
+            progress,
+        )
         if also:
             task.ready(out, replace_files=replace, inputs=source.inputs)
-            return _plan_several(source, wanted, also, page, evaluations, seed, progress)
-        return _plan_one(source, wanted, page, evaluations, seed, progress, two_frames=two_frames)
+            return _plan_several(asked, also)
+        return _plan_one(asked, two_frames=two_frames)
 
     run(job, as_json=as_json)
 
@@ -92,114 +99,113 @@ class Page:
     replace: bool
 
 
-def _searched(
-    source: LoadedRig,
-    wanted: Rig,
-    page: Page,
-    evaluations: int | None,
-    seed: int,
-    progress: Callable[[str], None],
-) -> Plan | NoPlan:
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What is to be planned: a rig file, its rig with the look that is wanted, and how long."""
+
+    source: LoadedRig
+    wanted: Rig
+    page: Page
+    evaluations: int | None
+    seed: int
+    progress: Callable[[str], None]
+
+
+def _searched(asked: Asked) -> Plan | NoPlan:
     """Search for a plan; the best picture so far is shown, and Ctrl-C ends the search gently."""
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
     from lightplan.tasks.plan_time import TimeLeft, expected
     from lightplan.tasks.stopping import gentle_stop
 
-    effort = task.effort_of(wanted, evaluations)
-    progress(expected(wanted, effort))
+    source, page = asked.source, asked.page
+    effort = task.effort_of(asked.wanted, asked.evaluations)
+    asked.progress(expected(asked.wanted, effort))
     left = TimeLeft()
     best_so_far = BestSoFar(page.out, replace_files=page.replace, inputs=source.inputs)
     with gentle_stop() as stop, best_so_far as best:
 
         def tell(found: SearchProgress) -> None:
             best.show(found)
-            progress(
+            asked.progress(
                 f"{found.stage}: {found.done} of {found.of}{left.words(found.done, found.of)}, "
                 f"best score {found.score:.0f}, picture so far in {best.path}"
             )
 
         return task.plan(
-            wanted,
+            asked.wanted,
             owned=task.owned_items(source),
-            seed=seed,
+            seed=asked.seed,
             effort=effort,
             progress=tell,
             should_stop=stop.is_set,
         )
 
 
-def _plan_one(
-    source: LoadedRig,
-    wanted: Rig,
-    page: Page,
-    evaluations: int | None,
-    seed: int,
-    progress: Callable[[str], None],
-    *,
-    two_frames: bool,
-) -> Answer:
+def _plan_one(asked: Asked, *, two_frames: bool) -> Answer:
     from lightplan.cli.plan_words import no_plan_words, plan_words
     from lightplan.tasks import plan as task
-    from lightplan.tasks.care import care_lines, cautions_of
     from lightplan.tasks.two_frames import two_frames_of, two_frames_offer, two_frames_words
 
-    found = _searched(source, wanted, page, evaluations, seed, progress)
+    page = asked.page
+    found = _searched(asked)
     if isinstance(found, task.NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)
     pair = None
     if two_frames:
-        progress("trying two frames")
-        pair = two_frames_of(found.rig, seed=seed)
+        asked.progress("trying two frames")
+        pair = two_frames_of(found.rig, seed=asked.seed)
         words += two_frames_words(pair, found.rig)
-    progress("writing")
+    asked.progress("writing")
     written = task.write_plan(
         found,
-        source,
+        asked.source,
         page.out,
         paper=page.paper,
         unit=page.unit,
         two_frames=pair,
         replace_files=page.replace,
     )
-    files = [str(path) for path in written.files]
     if pair is None:
         rig_file, folder = str(page.out / "rig.toml"), str(page.out / "two-frames")
         offer = two_frames_offer(written.prediction.judgement, rig_file, folder)
         words += [offer] if offer else []
-    words += written_lines(written.files) + care_lines(found.rig)
-    document = written.document | {"files": files, "cautions": cautions_of(found.rig)}
-    return Answer(document, words)
+    return _careful(written.document, words, written.files, found.rig)
 
 
-def _plan_several(
-    source: LoadedRig,
-    wanted: Rig,
-    also: list[str],
-    page: Page,
-    evaluations: int | None,
-    seed: int,
-    progress: Callable[[str], None],
-) -> Answer:
+def _plan_several(asked: Asked, also: list[str]) -> Answer:
     from lightplan.tasks import products
     from lightplan.tasks.stopping import gentle_stop
 
+    page, count = asked.page, asked.evaluations
     with gentle_stop() as stop:
         found, sources = products.plan_products(
-            source,
+            asked.source,
             also,
-            wanted=wanted,
-            seed=seed,
-            evaluations=products.RANGE_EVALUATIONS if evaluations is None else evaluations,
-            progress=progress,
+            wanted=asked.wanted,
+            seed=asked.seed,
+            evaluations=products.RANGE_EVALUATIONS if count is None else count,
+            progress=asked.progress,
             should_stop=stop.is_set,
         )
     files = products.write_range(
         found, sources, page.out, paper=page.paper, unit=page.unit, replace_files=page.replace
     )
-    document = products.range_document(found) | {"files": [str(path) for path in files]}
-    return Answer(document, products.range_words(found, page.unit) + written_lines(files))
+    document, words = products.range_document(found), products.range_words(found, page.unit)
+    return _careful(document, words, files, *(fit.nudged_rig for fit in found.fits))
+
+
+def _careful(
+    document: dict[str, Any], words: list[str], files: Iterable[Path], *rigs: RigLike | None
+) -> Answer:
+    """Return an answer with its files and the cautions of its rigs."""
+    from lightplan.tasks.care import care_lines, cautions_of
+
+    files = list(files)
+    told = {"files": [str(path) for path in files], "cautions": cautions_of(*rigs)}
+    lines = written_lines(files) if files else []
+    return Answer(document | told, [*words, *lines, *care_lines(*rigs)])
 
 
 def looks(
@@ -235,8 +241,8 @@ def looks(
         with asking() as stop:
             found = task.looks(source, kinds=look or (), seed=seed, watch=tell, stop=stop)
         files = task.write_looks(found, source, out, replace_files=replace)
-        document = task.proof_document(found) | {"files": [str(path) for path in files]}
-        return Answer(document, looks_words(document) + written_lines(files))
+        document = task.proof_document(found)
+        return _careful(document, looks_words(document), files, *found.rigs)
 
     run(job, as_json=as_json)
 
@@ -263,7 +269,6 @@ def kit(
 
     def job(progress: object) -> Answer:
         from lightplan.tasks import kit as task
-        from lightplan.tasks.care import care_lines, cautions_of
         from lightplan.tasks.stopping import gentle_stop
 
         assert callable(progress)
@@ -278,18 +283,14 @@ def kit(
             found = task.kit(
                 source, seed=seed, evaluations=evaluations, progress=tell, should_stop=stop.is_set
             )
-        document, words = task.kit_document(found), list(found.sentences)
-        rigs = (source, None if found.cheapest is None else found.cheapest.rig)
-        document["cautions"] = cautions_of(*rigs)
-        words += care_lines(*rigs)
+        files: tuple[Path, ...] = ()
         if out is not None:
             progress("writing")
             files = task.write_kit(
                 found, source, out, paper=paper, unit=unit, replace_files=replace
             )
-            document["files"] = [str(path) for path in files]
-            words += written_lines(files)
-        return Answer(document, words)
+        rigs = (source, None if found.cheapest is None else found.cheapest.rig)
+        return _careful(task.kit_document(found), list(found.sentences), files, *rigs)
 
     run(job, as_json=as_json)
 
@@ -318,7 +319,7 @@ def setup(
         files = task.setup(
             rig, out, template=template, paper=paper, unit=unit, replace=replace, progress=progress
         )
-        return Answer({"files": [str(path) for path in files]}, written_lines(files))
+        return _careful({}, [], files, rig)
 
     run(job, as_json=as_json)
 

@@ -100,7 +100,9 @@ def demo(
 
         assert callable(progress)
         told = task.demo(out, progress=progress)
-        words = list(told.words) + written_lines(told.files)
+        careful = ["Take care, when you build it:"]
+        careful += [f"  {text}" for text in told.document["cautions"]]
+        words = [*told.words, *written_lines(told.files), *careful]
         return Answer(told.document, words)
 
     run(job, as_json=as_json)

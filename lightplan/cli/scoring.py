@@ -322,6 +322,7 @@ def shoot(
 
     def job(progress: object) -> Answer:
         from lightplan.tasks import shoot as task
+        from lightplan.tasks.care import care_lines
 
         assert callable(progress)
         plan = task.rig_of(folder, out) if rig is None else rig
@@ -333,6 +334,7 @@ def shoot(
         files = task.write_shoot(found, where, rig=plan, replace=replace)
         code = FAILED if found.failed else 0
         document = found.document() | {"files": [str(f) for f in files]}
-        return Answer(document, task.shoot_words(found) + written_lines(files), code)
+        words = task.shoot_words(found) + written_lines(files) + care_lines(plan)
+        return Answer(document, words, code)
 
     run(job, as_json=as_json)

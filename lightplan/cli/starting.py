@@ -38,6 +38,7 @@ def start(
     """
 
     def job(_: object) -> Answer:
+        from lightplan.tasks.care import care_lines, cautions_of
         from lightplan.tasks.foil_artwork import mask_of_file
         from lightplan.tasks.start import questions
         from lightplan.tasks.start_rig import size_of, start_rig
@@ -54,7 +55,9 @@ def start(
         words = [
             f"Written to {loaded.path}: {loaded.rig.title}.",
             f"See it with: lightplan open {loaded.path}",
+            *care_lines(loaded),
         ]
-        return Answer({"path": str(loaded.path), "title": loaded.rig.title}, words)
+        document = {"path": str(loaded.path), "title": loaded.rig.title}
+        return Answer(document | {"cautions": cautions_of(loaded)}, words)
 
     run(job, as_json=as_json)

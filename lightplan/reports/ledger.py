@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image
 
+from lightplan.reports.print.care import cautions
 from lightplan.reports.print.flow import GAP_MM, Flow
 from lightplan.reports.print.page import FAINT, line_height, pdf_bytes, wrap
 
@@ -25,6 +26,7 @@ _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 _STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;
 color:#1c1c22}
+section{border-top:1px solid #ccc;padding:1rem 0}ul{margin:.3rem 0;padding-left:1.2rem}
 article{display:grid;grid-template-columns:14rem 1fr;gap:1.2rem;padding:1rem 0;
 border-top:1px solid #ccc}
 img{width:100%;border:1px solid #b9bbc4}h2{margin:0 0 .3rem;font-size:1.1rem}p{margin:.25rem 0}
@@ -61,8 +63,8 @@ class Note:
     picture: NDArray[np.uint8]
 
 
-def ledger_html(title: str, notes: Sequence[Note]) -> str:
-    """Return the page; it holds everything itself."""
+def ledger_html(title: str, notes: Sequence[Note], *, careful: Sequence[str] = ()) -> str:
+    """Return the page with the cautions of its set; it holds everything itself."""
     parts = [
         "<!doctype html><html lang=en><meta charset=utf-8>",
         '<meta name=viewport content="width=device-width,initial-scale=1">',
@@ -83,10 +85,15 @@ def ledger_html(title: str, notes: Sequence[Note]) -> str:
         if note.move:
             parts.append(f"<p>Next: {html.escape(note.move)}.</p>")
         parts.append("</div></article>")
+    if careful:
+        listed = "".join(f"<li>{html.escape(text)}</li>" for text in careful)
+        parts.append(f"<section><h2>Take care</h2><ul>{listed}</ul></section>")
     return "\n".join([*parts, "</html>\n"])
 
 
-def ledger_pdf(title: str, notes: Sequence[Note], *, paper: str = "A4") -> bytes:
+def ledger_pdf(
+    title: str, notes: Sequence[Note], *, careful: Sequence[str] = (), paper: str = "A4"
+) -> bytes:
     """Return the same notes as printed pages."""
     flow = Flow(paper)
     page = flow.room(14.0)
@@ -109,6 +116,8 @@ def ledger_pdf(title: str, notes: Sequence[Note], *, paper: str = "A4") -> bytes
             base = flow.y - step * (i + 0.8)
             page.text(flow.left + PICTURE_MM + 5, base, text, size_pt=9.0, bold=bold)
         flow.y -= height + GAP_MM
+    if careful:
+        cautions(flow, careful)
     return pdf_bytes(flow.pages, title=title)
 
 

@@ -18,15 +18,32 @@ QUALITY = 92
 
 
 def proof_html(
-    cells: Sequence[ProofCell], *, title: str, left_out: Sequence[tuple[str, str]] = ()
+    cells: Sequence[ProofCell],
+    *,
+    title: str,
+    left_out: Sequence[tuple[str, str]] = (),
+    careful: Sequence[str] = (),
 ) -> str:
-    """Return the page, its pictures within it; whatever comes in is text, never markup."""
+    """Return the page, its pictures within it; whatever comes in is text, never markup.
+
+    Parameters
+    ----------
+    cells : sequence of ProofCell
+    title : str
+    left_out : sequence of (str, str)
+        Looks that have no picture, and why.
+    careful : sequence of str
+        The cautions of the rigs that are shown.
+    """
     import jinja2
 
     text = resources.files("lightplan.reports").joinpath("proof_page.html").read_text("utf-8")
     place = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
     return place.from_string(text).render(
-        title=title, left_out=list(left_out), cells=[_shown(cell) for cell in cells]
+        title=title,
+        left_out=list(left_out),
+        careful=list(careful),
+        cells=[_shown(cell) for cell in cells],
     )
 
 

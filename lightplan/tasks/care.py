@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from lightplan.reports.cautions import cautions_for
-from lightplan.tasks.predict import RigLike, as_rig
+from lightplan.tasks.predict import RigLike as RigLike
+from lightplan.tasks.predict import as_rig
 
 
 def cautions_of(*rigs: RigLike | None) -> list[str]:

@@ -11,6 +11,7 @@ from lightplan.planning.plan import Effort
 from lightplan.planning.result import NoPlan
 from lightplan.process import usable_cores
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
+from lightplan.tasks.care import cautions_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.looks import Proof, ProofLook, looks, proof_files, write_looks
@@ -64,6 +65,7 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
         shown = load_rig(out / "planned" / "rig.toml")
     progress("drawing the set")
     files += _drawn(shown, out, words)
+    document["cautions"] = cautions_of(shown, *proof.rigs)
     words.append("Look at proof/proof.png first, then print planned/setup.pdf.")
     return Told(tuple(words), document | {"files": [str(f) for f in files]}, tuple(files))
 

@@ -16,6 +16,7 @@ from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat
 from lightplan.mirror.family import family_on_plane
 from lightplan.mirror.rays import mirrored_rays
+from lightplan.reports.cautions import cautions_for
 from lightplan.reports.palette import colours_by_name
 from lightplan.scene import Camera, Card, Lamp, Prop, Rig, Shell
 from lightplan.scene.clearance import broken
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lightplan.arrays import Doubles
-    from lightplan.rigfiles import LoadedRig
+    from lightplan.rigfiles import LoadedRig, PlanRecord
 
 Table: TypeAlias = dict[str, Any]
 Thing: TypeAlias = Lamp | Card | Shell | Prop
@@ -69,22 +70,24 @@ def layout(rig: Rig) -> Table:
 
 
 def kept_facts(loaded: LoadedRig) -> Table:
-    """Return what the rig file keeps of its last plan, and what is owned."""
+    """Return what the rig file keeps of its last plan, what is owned, and the set's cautions."""
     plan = loaded.plan
-    owned = [_owned(thing) for thing in loaded.owned]
-    if plan is None:
-        return {"plan": None, "tolerances": [], "owned": owned, "notes": loaded.notes}
     return {
-        "plan": {
-            "score": plan.score,
-            "yield_share": plan.yield_share,
-            "good_score": plan.good_score,
-            "is_changed": plan.rig_digest not in ("", loaded.digest),
-            "critical": [list(pair) for pair in plan.critical],
-        },
-        "tolerances": [dict(vars(tolerance)) for tolerance in plan.tolerances],
-        "owned": owned,
+        "plan": None if plan is None else _planned(plan, loaded.digest),
+        "tolerances": [] if plan is None else [dict(vars(one)) for one in plan.tolerances],
+        "owned": [_owned(thing) for thing in loaded.owned],
         "notes": loaded.notes,
+        "cautions": list(cautions_for(loaded.rig)),
+    }
+
+
+def _planned(plan: PlanRecord, digest: str) -> Table:
+    return {
+        "score": plan.score,
+        "yield_share": plan.yield_share,
+        "good_score": plan.good_score,
+        "is_changed": plan.rig_digest not in ("", digest),
+        "critical": [list(pair) for pair in plan.critical],
     }
 
 

@@ -19,6 +19,7 @@ from lightplan.reports.proof_page import proof_html
 from lightplan.reports.report import json_text
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
 from lightplan.scene.look import LOOK_KINDS, LookKind
+from lightplan.tasks.care import cautions_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import dimension_words
@@ -87,6 +88,11 @@ class Proof:
     title: str
     shown: tuple[ProofLook, ...]
     left_out: tuple[tuple[str, str], ...]
+
+    @property
+    def rigs(self) -> tuple[Rig, ...]:
+        """The rigs of the looks that are shown."""
+        return tuple(one.plan.rig for one in self.shown if one.plan is not None)
 
 
 def load(rig: str) -> LoadedRig:
@@ -182,7 +188,8 @@ def write_looks(
         written += [rig, picture]
         cells.append(cell_of(one))
     sheet = proof_png(cells, title=found.title, left_out=found.left_out)
-    page = proof_html(cells, title=found.title, left_out=found.left_out)
+    careful = cautions_of(*found.rigs)
+    page = proof_html(cells, title=found.title, left_out=found.left_out, careful=careful)
     document = [look_document(one) for one in found.shown]
     return (
         write_output(folder / "proof.png", sheet, replace=replace_files),
@@ -213,6 +220,7 @@ def proof_document(found: Proof) -> dict[str, Any]:
         "title": found.title,
         "looks": [look_document(one) for one in found.shown],
         "left_out": [{"look": look, "reason": reason} for look, reason in found.left_out],
+        "cautions": cautions_of(*found.rigs),
     }
 
 

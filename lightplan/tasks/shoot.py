@@ -10,6 +10,7 @@ from lightplan.errors import BadInput
 from lightplan.faults import CAUGHT, as_told
 from lightplan.manifest import write_output
 from lightplan.progress import Progress, Watch, unwatched
+from lightplan.reports.cautions import cautions_for
 from lightplan.reports.ledger import Note, ledger_html, ledger_pdf, small_picture
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.report import json_text
@@ -58,6 +59,8 @@ class Shoot:
     title: str
     frames: tuple[Frame, ...]
     failed: tuple[str, ...]
+    careful: tuple[str, ...] = ()
+    """The cautions of the set."""
 
     def document(self) -> dict[str, Any]:
         """Return shoot.json as plain values."""
@@ -78,6 +81,7 @@ class Shoot:
                 for f in self.frames
             ],
             "failed": list(self.failed),
+            "cautions": list(self.careful),
         }
 
 
@@ -134,7 +138,8 @@ def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
         except CAUGHT as error:  # one odd file does not end a shoot
             failed.append(str(as_told(error)))
     found.sort(key=_order)
-    return Shoot(folder, planned.title, tuple(_frames(found)), tuple(failed))
+    frames, careful = tuple(_frames(found)), cautions_for(planned)
+    return Shoot(folder, planned.title, frames, tuple(failed), careful)
 
 
 def _order(advice: Advice) -> tuple[str, str]:
@@ -167,8 +172,12 @@ def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False)
     prepare(out, [f for f in FILES if f != RIG_FILE or not is_kept], replace=replace)
     notes = [_note(frame) for frame in found.frames]
     written = [
-        write_output(out / "shoot.html", ledger_html(found.title, notes), replace=replace),
-        write_output(out / "shoot.pdf", ledger_pdf(found.title, notes), replace=replace),
+        write_output(
+            out / "shoot.html",
+            ledger_html(found.title, notes, careful=found.careful),
+            replace=replace,
+        ),
+        write_output(out / "shoot.pdf", shoot_pdf(found), replace=replace),
     ]
     for frame in found.frames:
         if frame.advice.estimate is not None:
@@ -183,7 +192,8 @@ def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False)
 
 def shoot_pdf(found: Shoot) -> bytes:
     """Return the ledger as printed pages."""
-    return ledger_pdf(found.title, [_note(frame) for frame in found.frames])
+    notes = [_note(frame) for frame in found.frames]
+    return ledger_pdf(found.title, notes, careful=found.careful)
 
 
 def _note(frame: Frame) -> Note:

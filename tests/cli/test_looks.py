@@ -3,9 +3,11 @@
 import json
 
 import pytest
+from markupsafe import escape
 
 import lightplan.tasks.looks as task
 from lightplan.planning.effort import Effort
+from lightplan.reports.cautions import cautions_for
 from lightplan.rigfiles import load_rig
 
 KEYS = {
@@ -51,7 +53,12 @@ def test_one_look_is_planned_shown_and_written(quick, tmp_path):
     written = load_rig(tmp_path / "proof" / look["rig"])
     assert written.rig.look.kind == "gradient"
     assert written.plan.score == pytest.approx(look["score"])
-    assert "data:image/jpeg" in (tmp_path / "proof" / "proof.html").read_text("utf-8")
+    page = (tmp_path / "proof" / "proof.html").read_text("utf-8")
+    assert "data:image/jpeg" in page
+    careful = cautions_for(written.rig)
+    assert len(careful) >= 2
+    assert [text for text in careful if str(escape(text)) not in page] == []
+    assert task.proof_document(found)["cautions"] == list(careful)
 
 
 def test_a_look_that_is_none_is_refused(lightplan, tmp_path):

@@ -2,6 +2,7 @@
 
 import pytest
 
+from lightplan.reports.cautions import cautions_for
 from lightplan.rigfiles import load_rig
 
 QUICK = ("--evaluations", 10)
@@ -33,6 +34,7 @@ def test_the_look_asked_for_is_in_the_rig_that_is_written(planned, lightplan, tm
     assert loaded.plan.critical
     assert loaded.plan.good_score is not None
     assert " mm" not in said.out
+    assert "Take care:" in said.out
     assert "-0" not in said.out.split("Wrote:")[0]
     # and it outlives being kept under a name
     assert lightplan("rigs", "save", loaded.path, "next-month").code == 0
@@ -56,6 +58,7 @@ def test_a_range_of_products_is_written(lightplan, tmp_path):
     assert said.code == 0, said.err
     document = said.document()
     first, second = (load_rig(out / p["rig"]) for p in document["products"])
+    assert document["cautions"][: len(cautions_for(first.rig))] == list(cautions_for(first.rig))
     assert first.rig.sheet.foil.kind == "silver foil"
     assert second.rig.sheet.foil.kind == "gold foil"
     assert (second.rig.sheet.width_mm, second.rig.sheet.height_mm) == (148, 105)

@@ -23,6 +23,7 @@ def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
     done = start(tmp_path, lines, "--out", "tag.toml", "--json")
     assert done.returncode == 0, done.stderr
     assert "once more" in done.stderr  # after the nonsense
+    assert any("Leads" in text for text in json.loads(done.stdout)["cautions"])
     rig = load_rig(tmp_path / json.loads(done.stdout)["path"]).rig
     assert (round(rig.sheet.width_mm, 1), round(rig.sheet.height_mm, 1)) == (63.5, 101.6)
     assert rig.sheet.foil.kind == "gold foil"

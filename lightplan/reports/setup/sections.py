@@ -263,16 +263,6 @@ def _map(
     return float(min(top - high, y))
 
 
-def cautions(flow: Flow, listed: Sequence[str]) -> None:
-    """Set the cautions."""
-    height = sum(paragraph_height(text, flow.width - 4) + 0.4 for text in listed)
-    page = flow.room(HEADING_MM + height)
-    flow.y = heading(page, flow.left, flow.y, "Take care", flow.width)
-    for text in listed:
-        page.text(flow.left, flow.y - 0.78 * line_height(), "•")
-        flow.y = paragraph(page, flow.left + 4, flow.y, text, flow.width - 4) - 0.4
-
-
 def feet(pages: Sequence[Page], facts: SetupFacts) -> None:
     """Write the page numbers and name the rig's state."""
     told = "lightplan" + (f" {facts.tool_version}" if facts.tool_version else "")

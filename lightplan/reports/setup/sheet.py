@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lightplan.errors import BadInput
 from lightplan.manifest import write_output
 from lightplan.reports.cautions import cautions_for
+from lightplan.reports.print.care import cautions
 from lightplan.reports.print.flow import Flow
 from lightplan.reports.print.page import Page, pdf_bytes
 from lightplan.reports.setup import sections
@@ -94,7 +95,7 @@ def setup_pages(
         sections.torch(flow, rig, unit)
         sections.camera(flow, rig, facts)
         sections.pictures(flow, picture, glare_map, pictures_mm)
-        sections.cautions(flow, cautions_for(rig))
+        cautions(flow, cautions_for(rig))
         pages = flow.pages
         if len(pages) <= MOST_PAGES:
             break

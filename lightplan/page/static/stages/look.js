@@ -2,7 +2,7 @@
 
 import { h, into, button, points, sentence } from "../dom.js";
 import { on, say, state } from "../wire.js";
-import { needsWork, busyBar, busyState, LOOKS } from "./shared.js";
+import { care, needsWork, busyBar, busyState, LOOKS } from "./shared.js";
 
 export function show(place) {
   if (!state.work || !state.work.open) return needsWork(place, "Look");
@@ -10,7 +10,8 @@ export function show(place) {
   const busy = h("div");
   place.append(h("div", { class: "stage-head" }, h("div", {}, h("h1", {}, "Choose the look by eye"),
     h("p", { class: "quiet" }, "The same product, set up in every way that its foil and stock can carry. Take the picture that you would hang in your shop.")), busy));
-  place.append(sheet);
+  const careful = care();
+  place.append(sheet, careful.node);
   const draw = () => {
     const found = (state.looks && state.looks.looks) || [];
     const working = busyState("looks");
@@ -18,7 +19,7 @@ export function show(place) {
     into(sheet, found.map((one, number) => cell(one, number)), working ? h("div", { class: "cell waiting-cell" }, h("div", { class: "blank" }), h("p", { class: "quiet" }, `Setting up: ${LOOKS[working.note] || "the next look"} …`)) : null,
       !found.length && !working ? h("p", { class: "quiet" }, "It takes about half a minute; the pictures come one by one.") : null);
   };
-  const off = [on("looks", draw), on("busy", draw), on("free", draw)];
+  const off = [careful.leave, on("looks", draw), on("busy", draw), on("free", draw)];
   draw();
   return () => off.forEach((end) => end());
 }

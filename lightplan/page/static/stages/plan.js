@@ -3,7 +3,7 @@
 import { h, into, button, points, capital, sentence } from "../dom.js";
 import { on, say, state } from "../wire.js";
 import { kit } from "./kit.js";
-import { needsWork, busyBar, busyState, LOOKS } from "./shared.js";
+import { care, needsWork, busyBar, busyState, LOOKS } from "./shared.js";
 
 export function show(place) {
   if (!state.work || !state.work.open) return needsWork(place, "Plan");
@@ -12,7 +12,8 @@ export function show(place) {
   place.append(h("div", { class: "stage-head" }, h("div", {}, h("h1", {}, "Let it be found"),
     h("p", { class: "quiet" }, "Lamps and boards are moved as far as your set allows, hundreds of times, until nothing better is found. What is locked stays. Each plan says how exactly it must be built."))), now, list);
   const help = kit();
-  place.append(help.node);
+  const careful = care();
+  place.append(help.node, careful.node);
   const draw = () => {
     const working = busyState("plan");
     const picture = state.planning && state.planning.jpeg;
@@ -22,7 +23,7 @@ export function show(place) {
       : button(plans().length ? "Look for another plan" : "Find the best set-up", () => say({ do: "plan" }), { class: plans().length ? "" : "main big" }));
     into(list, plans().map((plan, number) => card(plan, number)).reverse(), plans().length ? standing() : null);
   };
-  const off = [on("plans", draw), on("planning", draw), on("busy", draw), on("free", draw)];
+  const off = [careful.leave, on("plans", draw), on("planning", draw), on("busy", draw), on("free", draw)];
   draw();
   return () => { off.forEach((end) => end()); help.leave(); };
 }

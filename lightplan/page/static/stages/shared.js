@@ -1,7 +1,7 @@
 // What several stages need.
 
 import { h, into, button } from "../dom.js";
-import { state, upload } from "../wire.js";
+import { on, state, upload } from "../wire.js";
 
 export function needsWork(place, name) {
   into(place, h("div", { class: "empty" }, h("h1", {}, name),
@@ -16,6 +16,17 @@ export function busyBar(progress, stop) {
     h("progress", known ? { max: progress.of, value: progress.done, "aria-label": progress.stage } : { "aria-label": progress.stage }),
     h("p", {}, `${progress.stage.charAt(0).toUpperCase()}${progress.stage.slice(1)} … `, progress.note ? h("span", { class: "quiet" }, progress.note) : null),
     stop ? button("Stop", stop) : null);
+}
+
+// What the set asks care for, folded away where nothing is built yet.
+export function care() {
+  const node = h("div", { class: "care" });
+  const draw = () => {
+    const listed = (state.kept && state.kept.cautions) || [];
+    into(node, listed.length ? h("details", {}, h("summary", {}, "Take care"), h("ul", {}, listed.map((one) => h("li", {}, one)))) : null);
+  };
+  draw();
+  return { node, leave: on("kept", draw) };
 }
 
 export const LOOKS = {

@@ -3,7 +3,7 @@
 import { h, into, button, capital, sentence, points } from "../dom.js";
 import { on, say, state } from "../wire.js";
 import { twoSets } from "../sets.js";
-import { needsWork, busyBar, busyState, photoDrop } from "./shared.js";
+import { care, needsWork, busyBar, busyState, photoDrop } from "./shared.js";
 
 export function show(place) {
   if (!state.work || !state.work.open) return needsWork(place, "Shoot");
@@ -11,9 +11,10 @@ export function show(place) {
   const strip = h("ul", { class: "strip", "aria-label": "Photographs" });
   const story = h("section", { class: "ledger", "aria-label": "The story of this shoot" });
   const where = h("p", { class: "quiet where" });
+  const careful = care();
   place.append(h("div", { class: "stage-head" }, h("div", {}, h("h1", {}, "Shoot, and see what is off"),
     h("p", { class: "quiet" }, "Drop a test shot. lightplan compares it with the picture that it promised, and names the one thing to move."))),
-  photoDrop(), told, strip, where, story);
+  photoDrop(), told, strip, where, story, careful.node);
   const items = new Map();
   const draw = () => {
     const photos = (state.photos && state.photos.photos) || [];
@@ -35,7 +36,7 @@ export function show(place) {
     into(told, working ? busyBar(working, () => say({ do: "stop", purpose: "advise" })) : state.advice ? advice(state.advice) : null);
   };
   const drawStory = () => into(story, ledger());
-  const off = [on("photos", drawStory), on("ledger", drawStory), on("busy", drawStory), on("free", drawStory), on("photos", draw), on("photo", drawOne), on("advice", drawAdvice), on("busy", drawAdvice), on("free", drawAdvice)];
+  const off = [careful.leave, on("photos", drawStory), on("ledger", drawStory), on("busy", drawStory), on("free", drawStory), on("photos", draw), on("photo", drawOne), on("advice", drawAdvice), on("busy", drawAdvice), on("free", drawAdvice)];
   say({ do: "photos" });
   draw();
   drawAdvice();
