@@ -39,6 +39,7 @@ def main() -> NoReturn:
         asked.append(number)
         raise Ended if number == signal.SIGTERM else KeyboardInterrupt
 
+    sys.unraisablehook = _asked_again
     if usual is signal.default_int_handler:  # not where it is ignored, as in the background
         signal.signal(signal.SIGINT, stop)
     signal.signal(signal.SIGTERM, stop)
@@ -48,7 +49,7 @@ def main() -> NoReturn:
         one_linear_thread()
         from lightplan.cli.app import main as run
 
-        if asked:  # it fell into a callback of Python's own, which passes over every fault
+        if asked:  # what was being loaded passed over it
             raise KeyboardInterrupt
         code = run()
     except BaseException:
@@ -59,3 +60,20 @@ def main() -> NoReturn:
     if asked or usual is signal.default_int_handler:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done: only leaving is left
     sys.exit(code)
+
+
+AGAIN_S = 0.02
+
+
+def _asked_again(lost: sys.UnraisableHookArgs) -> None:
+    """Ask once more to stop where Python lost it: in a callback, which passes over every fault."""
+    if not issubclass(lost.exc_type, KeyboardInterrupt):
+        sys.__unraisablehook__(lost)
+        return
+    import _thread  # when it is needed: what is imported above takes time of its own
+    import threading
+
+    number = signal.SIGTERM if issubclass(lost.exc_type, Ended) else signal.SIGINT
+    again = threading.Timer(AGAIN_S, _thread.interrupt_main, (number,))
+    again.daemon = True
+    again.start()  # here a fault would be lost too

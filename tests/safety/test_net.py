@@ -224,6 +224,40 @@ def test_a_stop_that_was_swallowed_while_loading_still_stops(number, told):
     assert done.stderr == "Stopped; nothing was left half-written.\n"
 
 
+LOST = """
+import signal, sys, time, weakref
+sys.path.insert(0, sys.argv[1])
+import lightplan.cli.app
+
+class Thing:
+    pass
+
+def work():
+    thing = Thing()
+    seen = weakref.ref(thing, lambda _: signal.raise_signal(int(sys.argv[2])))
+    del thing  # Python prints faults of such a callback, and goes on
+    for _ in range(100):
+        time.sleep(0.1)
+    return 0
+
+lightplan.cli.app.main = work
+from lightplan.cli import main
+main()
+"""
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_a_stop_that_python_lost_in_a_callback_is_asked_for_again(number, code):
+    done = subprocess.run(
+        [sys.executable, "-c", LOST, str(ROOT), str(int(number))],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == code
+    assert done.stderr == "Stopped; nothing was left half-written.\n"
+
+
 def test_little_is_loaded_before_ctrl_c_is_heeded():
     """What comes before is the interpreter's own start, which nothing of ours can shorten."""
     program = (
