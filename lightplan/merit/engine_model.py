@@ -156,3 +156,31 @@ class EngineModel:
         if self._engine is None:
             self._engine = Engine(rig, self._detail)
         return self._engine
+
+
+class Models:
+    """The models that one process has in use, by detail: what has not moved is not lit anew.
+
+    Arrangements of the same sheet share room, table and camera, so an engine follows from one
+    to the next in a fraction of the time that a new one takes.
+
+    Parameters
+    ----------
+    most : int
+        How many are kept; the one that was not asked for longest goes.
+    """
+
+    def __init__(self, most: int = 2) -> None:
+        self._most = most
+        self._kept: list[tuple[Detail, Sheet, EngineModel]] = []
+
+    def of(self, rig: Rig, detail: Detail) -> EngineModel:
+        """Return the model for rigs of a rig's sheet at a detail."""
+        for entry in self._kept:
+            if entry[0] == detail and entry[1] is rig.sheet:
+                self._kept.remove(entry)
+                break
+        else:
+            entry = (detail, rig.sheet, EngineModel(rig, detail))
+        self._kept = [entry, *self._kept][: self._most]
+        return entry[2]

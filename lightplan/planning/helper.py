@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
 
 from lightplan.merit.bench import Bench, Judged
-from lightplan.merit.engine_model import EngineModel
+from lightplan.merit.engine_model import EngineModel, Models
 from lightplan.planning.screening import screen
 from lightplan.process import THREAD_SETTINGS, keep_memory
 from lightplan.search.trust_region import trials
@@ -46,23 +46,46 @@ def predicted(rig: Rig, detail: Detail) -> Predicted:
     return Predicted(Bench(rig, model).judge(rig), model.seen_shares(rig))
 
 
-def do(bench: Bench, task: str, jobs: Sequence[Any]) -> list[Any]:
+@dataclass(frozen=True, eq=False)
+class Desk:
+    """What a process of the planner judges with: its bench, and the models of its engines."""
+
+    bench: Bench
+    models: Models
+
+    @classmethod
+    def of(cls, rig: Rig, detail: Detail, models: Models) -> Desk:
+        """Return the desk for the freedoms of a rig."""
+        return cls(Bench(rig, models.of(rig, detail)), models)
+
+    def solved(self, rig: Rig, detail: Detail) -> Judged:
+        """Return a rig that may lack some of the bench's things, judged with fitting powers."""
+        return Bench(rig, self.models.of(rig, detail)).judge_roughly(rig)
+
+    def screened(self, rig: Rig, detail: Detail) -> tuple[float, Rig | None]:
+        """Return one look at an arrangement."""
+        return screen(rig, self.models.of(rig, detail))
+
+
+def do(desk: Desk, task: str, jobs: Sequence[Any]) -> list[Any]:
     """Return the answers to jobs of one kind (a key of the tasks below)."""
-    return _TASKS[task](bench, jobs)
+    return _TASKS[task](desk, jobs)
 
 
-_TASKS: dict[str, Callable[[Bench, Sequence[Any]], list[Any]]] = {
-    "begin": lambda bench, jobs: [bench.begin(point, radius) for point, radius in jobs],
-    "smooth": lambda bench, points: bench.smooth(points),
-    "excess": lambda bench, points: bench.excess(points),
-    "trials": lambda bench, surveyed: [trials(bench, one) for one in surveyed],
-    "solved": lambda _, jobs: [Bench(j[0], EngineModel(*j)).judge_roughly(j[0]) for j in jobs],
-    "refined": lambda bench, rigs: [bench.judge_refined(rig) for rig in rigs],
-    "screened": lambda _, jobs: [screen(rig, detail) for rig, detail in jobs],
+_TASKS: dict[str, Callable[[Desk, Sequence[Any]], list[Any]]] = {
+    "begin": lambda desk, jobs: [desk.bench.begin(point, radius) for point, radius in jobs],
+    "smooth": lambda desk, points: desk.bench.smooth(points),
+    "excess": lambda desk, points: desk.bench.excess(points),
+    "trials": lambda desk, surveyed: [trials(desk.bench, one) for one in surveyed],
+    "solved": lambda desk, jobs: [desk.solved(rig, detail) for rig, detail in jobs],
+    "refined": lambda desk, rigs: [desk.bench.judge_refined(rig) for rig in rigs],
+    "screened": lambda desk, jobs: [desk.screened(rig, detail) for rig, detail in jobs],
     "predicted": lambda _, jobs: [predicted(rig, detail) for rig, detail in jobs],
-    "scores": lambda bench, rigs: bench.scores(rigs, [bench.sheet_samples(r) for r in rigs]),
-    "scored": lambda bench, sheets: bench.scores([bench.rig] * len(sheets), sheets),
-    "lights": lambda bench, rigs: [bench.sheet_samples(rig) for rig in rigs],
+    "scores": lambda desk, rigs: desk.bench.scores(
+        rigs, [desk.bench.sheet_samples(r) for r in rigs]
+    ),
+    "scored": lambda desk, sheets: desk.bench.scores([desk.bench.rig] * len(sheets), sheets),
+    "lights": lambda desk, rigs: [desk.bench.sheet_samples(rig) for rig in rigs],
 }
 
 
@@ -111,11 +134,11 @@ class Helper:
         self._owed.append(asked)
         return asked
 
-    def answers(self, asked: Asked, bench: Bench) -> list[Any]:
+    def answers(self, asked: Asked, desk: Desk) -> list[Any]:
         """Return the answers to jobs that were asked; where the helper died, work them out here."""
         while asked.answers is None:
             first = self._owed.popleft()
-            first.answers = self._read(first, bench)
+            first.answers = self._read(first, desk)
         return asked.answers
 
     def close(self) -> None:
@@ -129,12 +152,12 @@ class Helper:
             _Writer(cast("BinaryIO", self._process.stdin), known).dump(message)
             self._process.stdin.flush()
 
-    def _read(self, asked: Asked, bench: Bench) -> list[Any]:
+    def _read(self, asked: Asked, desk: Desk) -> list[Any]:
         assert self._process.stdout is not None
         try:
             found: list[Any] = _Reader(self._process.stdout, asked.rig).load()
         except (EOFError, pickle.UnpicklingError):
-            return do(bench, asked.task, asked.jobs)
+            return do(desk, asked.task, asked.jobs)
         return found
 
 
@@ -165,17 +188,19 @@ class _Reader(pickle.Unpickler):
 
 def serve(orders: BinaryIO, answers: BinaryIO) -> None:
     """Judge until the orders end."""
-    bench: Bench | None = None
+    desk: Desk | None = None
+    models = Models()
     while True:
         try:
-            task, jobs = _Reader(orders, None if bench is None else bench.rig).load()
+            task, jobs = _Reader(orders, None if desk is None else desk.bench.rig).load()
         except (EOFError, KeyboardInterrupt, pickle.UnpicklingError):
             return
         if task == "use":
-            bench = Bench(jobs[0], EngineModel(*jobs))
+            rig, detail = jobs
+            desk = Desk.of(rig, detail, models)
             continue
-        assert bench is not None
-        _Writer(answers, bench.rig).dump(do(bench, task, jobs))
+        assert desk is not None
+        _Writer(answers, desk.bench.rig).dump(do(desk, task, jobs))
         answers.flush()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lightplan.measures.score import KEEP_FROM
@@ -11,7 +11,7 @@ from lightplan.planning.catalogue import catalogue
 from lightplan.planning.choosing import Candidate, candidates, detail_for, share_of
 from lightplan.planning.cupboard import Cupboard, Item, Movable, cupboard_of
 from lightplan.planning.effort import Effort, Job
-from lightplan.planning.kit_words import Offer, kit_sentences
+from lightplan.planning.kit_words import HELPS_FROM, Offer, kit_sentences
 from lightplan.planning.plan import explored
 from lightplan.planning.pool import Judges
 from lightplan.scene.rounding import rounded
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 HANGS: tuple[HolderKind, ...] = ("clamp", "boom", "string")
 SEARCHED = 5
 """Offers that are searched after all were looked at: the most promising."""
+FULL_SCORE = 100.0
 MOST_PAIRS = 2
 """How many pairs are tried after the single things; each takes as long as a plan."""
 
@@ -69,9 +70,9 @@ def advise_kit(
 
     The base is the best plan with everything that is owned. Each thing of the shop is brought
     in: arrangements that use it are looked at under one light each, and the most promising
-    are searched as the base was. Where what is owned does not meet the look, some pairs of
-    different kinds are tried: the best ones where no single thing meets it, else those that
-    cost less than it does.
+    are searched as the base was, unless what is owned leaves no room to help. Where what is
+    owned does not meet the look, some pairs of different kinds are tried: the best ones where
+    no single thing meets it, else those that cost less than it does.
 
     Parameters
     ----------
@@ -89,24 +90,41 @@ def advise_kit(
     things = list(catalogue(rig) if shop is None else shop)
     with Judges(rig, detail_for(rig), helpers=effort.helpers) as judges:
         counter = _Counter(judges, job, rig, tuple(owned))
-        base, _ = counter.offer(())
-        looked: list[Offer] = []
+        base = counter.searched(counter.looked_at(()))
+        looked: list[_Looked] = []
         for i, item in enumerate(things):
             if should_stop():
                 break
             if progress is not None:
                 progress(item.name, i, len(things))
-            looked.append(counter.offer((item,), search=False)[0])
-        promising = sorted(looked, key=lambda o: -o.score)[:SEARCHED]
+            looked.append(counter.looked_at((item,)))
+        promising = _promising(base, looked)
         offers = [
-            counter.offer(o.items)[0] if o in promising and not should_stop() else o for o in looked
+            counter.searched(one) if one in promising and not should_stop() else one.offer
+            for one in looked
         ]
         if base.score < KEEP_FROM:
             for pair in pairs_worth_trying(offers):
                 if should_stop():
                     break
-                offers.append(counter.offer(pair)[0])
+                offers.append(counter.searched(counter.looked_at(pair)))
     return _advice(base, offers, frozenset(item.name for item in owned))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Looked:
+    """An offer under one light, and what its search would begin at; None where nothing fits."""
+
+    offer: Offer
+    candidate: Candidate | None
+
+
+def _promising(base: Offer, looked: Sequence[_Looked]) -> list[_Looked]:
+    """Return what is worth a search: none where no score could be said to help."""
+    if base.score + HELPS_FROM > FULL_SCORE:
+        return []
+    fitting = [one for one in looked if one.candidate is not None]
+    return sorted(fitting, key=lambda one: -one.offer.score)[:SEARCHED]
 
 
 class _Counter:
@@ -117,35 +135,36 @@ class _Counter:
         self._had = _names(cupboard_of(rig, owned))
         self._searched_over_looked = 0.0
 
-    def offer(self, items: tuple[Item, ...], *, search: bool = True) -> tuple[Offer, float]:
-        """Return what a set reaches; looked at alone, as if its search gained what the base's did.
-
-        The second number is the score under the one light of the look.
-        """
+    def looked_at(self, items: tuple[Item, ...]) -> _Looked:
+        """Return what a set reaches under one light and what the search of the base gained."""
         prices = [item.price for item in items]
         price = None if any(p is None for p in prices) else sum(p for p in prices if p is not None)
         cupboard = cupboard_of(self._rig, (*self._owned, *items))
         found = candidates(self._judges, cupboard, quick=True, using=_names(cupboard) - self._had)
         if not found:
             reason = _why_not(items, cupboard)
-            return Offer(items=items, price=price, rig=None, score=0.0, reason=reason), 0.0
-        best = found[0]
-        looked = 100 * share_of(best.bare)
-        rig, score = rounded(best.rig), min(100.0, looked + self._searched_over_looked)
-        if search:
-            rig, score = self._search(best)
-            if not items:
-                self._searched_over_looked = max(0.0, score - looked)
-        return Offer(items=items, price=price, rig=rig, score=score, reason=""), looked
+            offer = Offer(items=items, price=price, rig=None, score=0.0, reason=reason)
+            return _Looked(offer=offer, candidate=None)
+        score = min(FULL_SCORE, FULL_SCORE * share_of(found[0].bare) + self._searched_over_looked)
+        rig = rounded(found[0].rig)
+        offer = Offer(items=items, price=price, rig=rig, score=score, reason="")
+        return _Looked(offer=offer, candidate=found[0])
 
-    def _search(self, best: Candidate) -> tuple[Rig, float]:
+    def searched(self, looked: _Looked) -> Offer:
+        """Return an offer after a search from where it was looked at."""
+        best = looked.candidate
+        if best is None:
+            return looked.offer
         self._judges.use(best.rig)
         found = explored(
             self._judges, self._job, self._job.effort.evaluations, [best.rig], spread=False
         )
         bench = self._judges.bench
         judged = bench.judge_refined(best.rig if found is None else bench.rig_at(found.found.point))
-        return rounded(judged.rig), judged.score
+        if not looked.offer.items:
+            seen = FULL_SCORE * share_of(best.bare)
+            self._searched_over_looked = max(0.0, judged.score - seen)
+        return replace(looked.offer, rig=rounded(judged.rig), score=judged.score)
 
 
 def _why_not(items: tuple[Item, ...], cupboard: Cupboard) -> str:

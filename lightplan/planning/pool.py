@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from lightplan.merit.bench import Bench, Judged
-from lightplan.merit.engine_model import EngineModel
-from lightplan.planning.helper import KEPT_BYTES, Asked, Helper, Predicted, do, predicted
+from lightplan.merit.engine_model import Models
+from lightplan.planning.helper import KEPT_BYTES, Asked, Desk, Helper, Predicted, do, predicted
 from lightplan.process import keep_memory
 from lightplan.search.trust_region import Stand, survey
 
@@ -23,6 +22,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles, Singles
     from lightplan.light import Detail
+    from lightplan.merit.bench import Judged
     from lightplan.scene import Rig
 
 _START, _PREDICTION = 58.0, 28.0
@@ -48,6 +48,7 @@ class Judges:
         # The arrays are short: threads of the linear algebra only stand in each other's way.
         self._one_thread = threadpool_limits(1)
         keep_memory(KEPT_BYTES)
+        self._models = Models()
         self._helpers = [Helper() for _ in range(helpers)]
         self._ahead = [0.0] + [_START] * helpers  # work that each hand has already, ours first
         self.use(rig)
@@ -58,7 +59,8 @@ class Judges:
         self.detail = self.detail if detail is None else detail
         for helper in self._helpers:
             helper.use(rig, self.detail)
-        self.bench = Bench(rig, EngineModel(rig, self.detail))
+        self.desk = Desk.of(rig, self.detail, self._models)
+        self.bench = self.desk.bench
 
     def begin(self, points: Sequence[Doubles], radius: float) -> list[Stand | None]:
         """Return where searches stand that begin at points."""
@@ -112,9 +114,9 @@ class Judges:
             helper.ask(task, mine, self.rig) if mine else None
             for helper, mine in zip(self._helpers, given[1:], strict=True)
         ]
-        answers = [do(self.bench, task, given[0])]
+        answers = [do(self.desk, task, given[0])]
         for helper, order in zip(self._helpers, asked, strict=True):
-            answers.append([] if order is None else helper.answers(order, self.bench))
+            answers.append([] if order is None else helper.answers(order, self.desk))
         found: list[Any] = [None] * len(jobs)
         for share, answer in zip(shares, answers, strict=True):
             for i, value in zip(share, answer, strict=True):
@@ -155,7 +157,7 @@ class Prediction:
             assert self.found is not None
             return self.found
         helper, asked, judges = self.at
-        answer: Predicted = helper.answers(asked, judges.bench)[0]
+        answer: Predicted = helper.answers(asked, judges.desk)[0]
         return answer
 
 

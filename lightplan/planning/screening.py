@@ -6,20 +6,19 @@ from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
 from lightplan.merit.bench import Bench
-from lightplan.merit.engine_model import EngineModel
 from lightplan.search.multistart import FIRST_RADIUS
 
 if TYPE_CHECKING:
-    from lightplan.light import Detail
+    from lightplan.merit.engine_model import EngineModel
     from lightplan.scene import Rig
 
 WORST = 60.0
 
 
-def screen(rig: Rig, detail: Detail) -> tuple[float, Rig | None]:
+def screen(rig: Rig, model: EngineModel) -> tuple[float, Rig | None]:
     """Return the value of one arrangement, and it as it can be built; None where it cannot."""
     try:
-        bench = Bench(rig, EngineModel(rig, detail))
+        bench = Bench(rig, model)
         stand = bench.begin(bench.point_of(rig), FIRST_RADIUS)
     except RigError:
         return WORST, None
