@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.catalogue import catalogue
 from lightplan.planning.choosing import Candidate, candidates, detail_for, share_of
-from lightplan.planning.cupboard import Cupboard, Item, Movable, cupboard_of
+from lightplan.planning.cupboard import HOLDERS, Cupboard, Item, Movable, cupboard_of
 from lightplan.planning.effort import Effort, Job
 from lightplan.planning.kit_words import HELPS_FROM, Offer, kit_sentences
 from lightplan.planning.plan import explored
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from lightplan.scene import HolderKind, Rig
 
 HANGS: tuple[HolderKind, ...] = ("clamp", "boom", "string")
+HANGER = Item(name="a clamp with an arm", kind="clamp")
+"""What a diffuser is offered with where nothing that is owned hangs it."""
 SEARCHED = 5
 """Offers that are searched after all were looked at: the most promising."""
 FULL_SCORE = 100.0
@@ -87,17 +89,18 @@ def advise_kit(
     """
     effort = Effort(evaluations=80) if effort is None else effort
     job = Job(effort, SettingErrors(), seed, None, should_stop)
-    things = list(catalogue(rig) if shop is None else shop)
+    shelf = tuple(catalogue(rig) if shop is None else shop)
+    sets = _sets(shelf, cupboard_of(rig, owned))
     with Judges(rig, detail_for(rig), helpers=effort.helpers) as judges:
         counter = _Counter(judges, job, rig, tuple(owned))
         base = counter.searched(counter.looked_at(()))
         looked: list[_Looked] = []
-        for i, item in enumerate(things):
+        for i, items in enumerate(sets):
             if should_stop():
                 break
             if progress is not None:
-                progress(item.name, i, len(things))
-            looked.append(counter.looked_at((item,)))
+                progress(items[0].name, i, len(sets))
+            looked.append(counter.looked_at(items))
         promising = _promising(base, looked)
         offers = [
             counter.searched(one) if one in promising and not should_stop() else one.offer
@@ -109,6 +112,20 @@ def advise_kit(
                     break
                 offers.append(counter.searched(counter.looked_at(pair)))
     return _advice(base, offers, frozenset(item.name for item in owned))
+
+
+def _sets(shelf: Sequence[Item], had: Cupboard) -> list[tuple[Item, ...]]:
+    """Return what is tried: each thing, a diffuser with what hangs it where nothing owned does.
+
+    What hangs things is tried by itself too there: with it, boards that are owned can hang.
+    """
+    others: list[tuple[Item, ...]] = [(item,) for item in shelf if item.kind not in HOLDERS]
+    if any(kind in had.holders for kind in HANGS):
+        return others
+    hanging = [item for item in shelf if item.kind in HANGS]
+    cheapest = min(hanging, key=lambda i: (i.price is None, i.price or 0.0), default=HANGER)
+    hung = [(*one, cheapest) if one[0].kind == "diffuser" else one for one in others]
+    return [(cheapest,), *hung]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -175,8 +192,6 @@ def _why_not(items: tuple[Item, ...], cupboard: Cupboard) -> str:
         return "the camera would have to look straight down through its top"
     if "diffuser" in kinds and not cupboard.lamps:
         return "there is no lamp to put behind it"
-    if "diffuser" in kinds and not any(k in cupboard.holders for k in HANGS):
-        return "nothing that you own hangs it; a string or a clamp would"
     if "black board" in kinds and look != "dark field":
         return f"the look {look} has no part for it"
     return "it does not fit into the room, or the look has no part for it"
@@ -194,7 +209,7 @@ def _names(cupboard: Cupboard) -> frozenset[str]:
     return frozenset(thing.name for thing in things)
 
 
-def pairs_worth_trying(offers: Sequence[Offer]) -> list[tuple[Item, Item]]:
+def pairs_worth_trying(offers: Sequence[Offer]) -> list[tuple[Item, ...]]:
     """Return the pairs of different kinds to try after each thing alone, the likeliest first.
 
     Where something alone meets the look, only pairs whose price is known to be lower.
@@ -206,10 +221,12 @@ def pairs_worth_trying(offers: Sequence[Offer]) -> list[tuple[Item, Item]]:
     usable = [o for o in offers if o.rig is not None]
     found = []
     for first, second in itertools.combinations(usable, 2):
-        a, b = first.items[0], second.items[0]
-        price = None if a.price is None or b.price is None else a.price + b.price
-        if a.kind != b.kind and (limit is None or (price is not None and price < limit)):
-            found.append((first.score + second.score, (a, b)))
+        items = tuple(dict.fromkeys((*first.items, *second.items)))  # one clamp holds for both
+        prices = [item.price for item in items]
+        price = None if None in prices else sum(p for p in prices if p is not None)
+        is_cheaper = limit is None or (price is not None and price < limit)
+        if first.items[0].kind != second.items[0].kind and is_cheaper:
+            found.append((first.score + second.score, items))
     found.sort(key=lambda pair: -pair[0])
     return [pair for _, pair in found[:MOST_PAIRS]]
 

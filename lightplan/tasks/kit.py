@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from lightplan.light import Detail
 from lightplan.manifest import write_output
 from lightplan.planning.catalogue import catalogue
-from lightplan.planning.cupboard import HOLDERS, Item
 from lightplan.planning.kit import KitAdvice, advise_kit
 from lightplan.planning.kit_words import HELPS_FROM, Offer
 from lightplan.planning.plan import Effort
@@ -26,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from lightplan.planning.cupboard import Item
     from lightplan.scene import Rig
     from lightplan.units import LengthUnit
 
@@ -70,7 +70,7 @@ def kit(
 
 def _shop(rig: Rig, things: tuple[Thing, ...]) -> list[Item]:
     """Return what can be bought: the maker's list, and what it does not name, prices unknown."""
-    listed = [item_of(thing, owned=False) for thing in things if thing.kind not in HOLDERS]
+    listed = [item_of(thing, owned=False) for thing in things]
     kinds = {item.kind for item in listed}
     return listed + [item for item in catalogue(rig) if item.kind not in kinds]
 

@@ -224,3 +224,16 @@ def test_a_plan_is_never_worth_less_than_the_rig_that_was_given(planned):
     worse = plan(rig(), effort=short, should_stop=lambda: True)
     assert found.robustness.mean_score >= planned.robustness.mean_score - 2.0
     assert worse.score >= worse.start_score - 2.0
+
+
+def test_a_diffuser_is_offered_with_what_hangs_it_where_nothing_does():
+    tissue = Item(name="tissue", kind="diffuser", width_mm=400, height_mm=500, price=3.0)
+    clamp = Item(name="a clamp", kind="clamp", price=12.0)
+    lit = rig(cards=(), freedoms=())
+    found = advise_kit(lit, shop=[tissue, clamp], effort=replace(SHORT, evaluations=24))
+    names = {offer.name: offer.price for offer in found.offers}
+    assert names.keys() == {"tissue and a clamp", "a clamp"}
+    assert names["tissue and a clamp"] == pytest.approx(15.0)
+    held = Item(name="a clamp that is owned", kind="clamp")
+    again = advise_kit(lit, owned=[held], shop=[tissue], effort=replace(SHORT, evaluations=24))
+    assert [offer.name for offer in again.offers] == ["tissue"]
