@@ -188,7 +188,8 @@ def _gate(rule: GateRule, pair: tuple[float, float]) -> Gate:
         rule.measure,
         passed,
         factor,
-        f"{rule.name}: {show(rule.measure, pair[0])}, wanted {rule.wanted}",
+        f"{rule.name if passed else rule.fault}: {show(rule.measure, pair[0])}, "
+        f"wanted {rule.wanted}",
     )
 
 
@@ -262,7 +263,7 @@ def _reasons(
 ) -> tuple[str, ...]:
     """Return failed gates, then the parts by the points they lose, then what is missing."""
     failed = sorted((gate for gate in gates if not gate.passed), key=lambda gate: gate.factor)
-    found = [f"not passed: {gate.reason}" for gate in failed]
+    found = [gate.reason for gate in failed]
     losses = sorted(parts, key=lambda part: part.points - part.weight)
     found += [
         f"{part.reason} ({part.weight - part.points:.0f} of {part.weight:.0f} points lost)"

@@ -109,8 +109,7 @@ def advice(judgement: Judgement, yield_share: float, sensitive: str) -> str:
         What must be set most carefully, in words; "" where nothing matters much.
     """
     if judgement.verdict != "keep":
-        reason = judgement.reasons[0].removeprefix("not passed: ")
-        return f"What holds it back is {reason}."
+        return f"What holds it back: {judgement.reasons[0]}."
     if yield_share < 0.8 and sensitive:
         return f"Measure {sensitive} with care: one build in {_one_in(yield_share)} misses it."
     if sensitive:

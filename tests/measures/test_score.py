@@ -87,7 +87,7 @@ def test_silver_that_matches_white_stock_is_not_kept(sheet):
     # Common practice, no source: uniformly bright silver disappears into white paper.
     found = verdict(sheet(0.8, 0.8), Look())
     assert found.verdict != "keep"
-    assert any("told from paper" in reason for reason in found.reasons)
+    assert any("hardly differs from the paper" in reason for reason in found.reasons)
     on_dark = verdict(sheet(0.9, 0.05), Look())
     stock = judge(
         measure(sheet(0.9, 0.05), Look(), "silver foil", stock_reflectance=(0.05,) * 3), Look()
@@ -270,3 +270,10 @@ def test_every_gate_and_part_reads_a_known_measure(sheet):
     for kind in LOOK_KINDS:
         look = Look(kind=kind)
         assert {rule.measure for rule in (*parts_of(look), *gates_of(look))} <= known
+
+
+@pytest.mark.parametrize("kind", LOOK_KINDS)
+def test_a_limit_that_is_not_kept_is_told_as_a_fault(kind):
+    for rule in gates_of(Look(kind=kind)):
+        assert rule.fault
+        assert rule.fault != rule.name
