@@ -1,4 +1,4 @@
-"""Convex polygons seen from one point: cut by planes, and what one leaves of another.
+"""Convex polygons seen from one point: cut by planes, and which part of an edge lies in one.
 
 A polygon is the first `count` rows of an array of corners (v, 3) relative to the point it is
 seen from. Where only its outline matters the corners may lie anywhere on their rays.
@@ -13,10 +13,9 @@ import numpy as np
 from lightplan.compiled import compiled
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Integers
+    from lightplan.arrays import Doubles
 
 MOST_CORNERS = 56
-MOST_PIECES = 96
 THIN = 1e-9  # sine below which corners count as lying on a plane, edges as having no length
 
 
@@ -38,9 +37,11 @@ def direction(polygon: Doubles, count: int, middle: Doubles) -> None:
     """Write the mean of the directions to the corners, of any length."""
     middle[0] = middle[1] = middle[2] = 0.0
     for i in range(count):
-        size = np.sqrt(dot(polygon[i], polygon[i]))
-        for c in range(3):
-            middle[c] += polygon[i, c] / size
+        x, y, z = polygon[i, 0], polygon[i, 1], polygon[i, 2]
+        scale = 1 / np.sqrt(x * x + y * y + z * z)
+        middle[0] += x * scale
+        middle[1] += y * scale
+        middle[2] += z * scale
 
 
 @compiled
@@ -75,36 +76,54 @@ def cut(
 
 
 @compiled
-def edge_planes(polygon: Doubles, count: int, planes: Doubles) -> int:
-    """Write unit normals, pointing inwards, of the planes through the eye and each edge."""
+def edge_planes(polygon: Doubles, count: int, planes: Doubles) -> tuple[int, float]:
+    """Write unit normals, pointing inwards, of the planes through the eye and each edge.
+
+    Corners that look as one become one, in place.
+
+    Returns
+    -------
+    int
+        Number of corners left, 0 for a polygon that looks like a line.
+    float
+        1 where a x b of an edge from a to b points inwards, -1 where it points outwards.
+    """
     middle = planes[MOST_CORNERS - 1]
     direction(polygon, count, middle)
-    found = 0
+    mx, my, mz = middle[0], middle[1], middle[2]
+    left, turn = 0, 0.0
     for i in range(count):
-        a, b = polygon[i], polygon[(i + 1) % count]
-        x, y, z = a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+        j = i + 1 if i + 1 < count else 0
+        ax, ay, az = polygon[i, 0], polygon[i, 1], polygon[i, 2]
+        bx, by, bz = polygon[j, 0], polygon[j, 1], polygon[j, 2]
+        x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
         size = np.sqrt(x * x + y * y + z * z)
-        both = np.sqrt(dot(a, a) * dot(b, b))
-        if size <= THIN * both:
+        both = (ax * ax + ay * ay + az * az) * (bx * bx + by * by + bz * bz)
+        if size <= THIN * np.sqrt(both):
             continue
-        sign = 1.0 if x * middle[0] + y * middle[1] + z * middle[2] >= 0 else -1.0
-        planes[found, 0], planes[found, 1], planes[found, 2] = (
-            sign * x / size,
-            sign * y / size,
-            sign * z / size,
-        )
-        found += 1
-    return found
+        turn += x * mx + y * my + z * mz
+        planes[left, 0], planes[left, 1], planes[left, 2] = x / size, y / size, z / size
+        polygon[left, 0], polygon[left, 1], polygon[left, 2] = ax, ay, az
+        left += 1
+    if left < 3:
+        return 0, 1.0
+    if turn < 0:
+        for i in range(left):
+            for c in range(3):
+                planes[i, c] = -planes[i, c]
+    return left, -1.0 if turn < 0 else 1.0
 
 
 @compiled
 def is_beside(polygon: Doubles, count: int, planes: Doubles, edges: int) -> bool:
     """Return whether a polygon lies wholly outside one of the planes of another's edges."""
     for e in range(edges):
+        x, y, z = planes[e, 0], planes[e, 1], planes[e, 2]
         outside = True
         for i in range(count):
-            along = dot(planes[e], polygon[i])
-            if along > 0 and along * along > THIN * THIN * dot(polygon[i], polygon[i]):
+            px, py, pz = polygon[i, 0], polygon[i, 1], polygon[i, 2]
+            along = x * px + y * py + z * pz
+            if along > 0 and along * along > THIN * THIN * (px * px + py * py + pz * pz):
                 outside = False
                 break
         if outside:
@@ -113,80 +132,63 @@ def is_beside(polygon: Doubles, count: int, planes: Doubles, edges: int) -> bool
 
 
 @compiled
-def common(
-    polygon: Doubles, count: int, planes: Doubles, edges: int, kept: Doubles, spare: Doubles
-) -> int:
-    """Write to `kept` what of a polygon lies inside all planes of another's edges."""
-    copy(polygon, count, kept)
+def is_within(polygon: Doubles, count: int, planes: Doubles, edges: int) -> bool:
+    """Return whether a polygon lies wholly inside the planes of another's edges."""
     for e in range(edges):
-        copy(kept, count, spare)
-        count = cut(spare, count, planes[e, 0], planes[e, 1], planes[e, 2], 0.0, kept)
-        if count == 0:
-            return 0
-    return count
+        x, y, z = planes[e, 0], planes[e, 1], planes[e, 2]
+        for i in range(count):
+            if x * polygon[i, 0] + y * polygon[i, 1] + z * polygon[i, 2] < 0:
+                return False
+    return True
 
 
 @compiled
-def without(
-    pieces: Doubles,
-    counts: Integers,
-    number: int,
+def part_within(
+    start: tuple[float, float, float],
+    end: tuple[float, float, float],
+    own: tuple[float, float, float],
     planes: Doubles,
+    slot: int,
     edges: int,
-    hole: Doubles,
-    hole_edges: int,
-    work: Doubles,
-) -> int:
-    """Take from every piece what lies inside the planes of a polygon's edges, in place.
+    ties: bool,
+) -> tuple[float, float]:
+    """Return from where to where, as shares of its way, an edge lies inside a polygon.
 
     Parameters
     ----------
-    pieces, counts : (MOST_PIECES, MOST_CORNERS, 3) float and (MOST_PIECES,) int
-        The first `number` of them; more may come.
-    hole, hole_edges : (MOST_CORNERS, 3) float and int
-        The planes of an opening, through which pieces stay to be seen.
-    work : (3, MOST_CORNERS, 3) float
-        Room to work in.
+    start, end : (3,) float
+        The edge's corners.
+    own : (3,) float
+        The normal that points into the edge's own polygon.
+    planes, slot, edges : (s, v, 3) float, int and int
+        The other polygon's are the first few in its slot.
+    ties : bool
+        Whether an edge that lies along one of the other polygon's counts as inside where
+        both polygons lie on the same side of it; on opposite sides it never does.
 
     Returns
     -------
-    int
-        Number of pieces, or -1 where there is no room for them.
+    (float, float)
+        The second not greater than the first for an edge outside.
     """
-    old = number
-    place = 0
-    for index in range(old):
-        if is_beside(pieces[index], counts[index], planes, edges):
-            if place != index:
-                copy(pieces[index], counts[index], pieces[place])
-                counts[place] = counts[index]
-            place += 1
-            continue
-        count = counts[index]
-        copy(pieces[index], count, work[0])
-        counts[index] = 0
-        for e in range(edges):
-            x, y, z = planes[e, 0], planes[e, 1], planes[e, 2]
-            if number >= MOST_PIECES:
-                return -1
-            outside = cut(work[0], count, -x, -y, -z, 0.0, pieces[number])
-            if outside:
-                counts[number] = outside
-                number += 1
-            count = cut(work[0], count, x, y, z, 0.0, work[1])
-            copy(work[1], count, work[0])
-            if count == 0:
-                break
-        if count and hole_edges:
-            if number >= MOST_PIECES:
-                return -1
-            through = common(work[0], count, hole, hole_edges, pieces[number], work[2])
-            if through:
-                counts[number] = through
-                number += 1
-    for index in range(old, number):
-        if place != index:
-            copy(pieces[index], counts[index], pieces[place])
-            counts[place] = counts[index]
-        place += 1
-    return place
+    low, high = 0.0, 1.0
+    ax, ay, az = start
+    bx, by, bz = end
+    near_a = THIN * THIN * (ax * ax + ay * ay + az * az)
+    near_b = THIN * THIN * (bx * bx + by * by + bz * bz)
+    for e in range(edges):
+        x, y, z = planes[slot, e, 0], planes[slot, e, 1], planes[slot, e, 2]
+        a, b = x * ax + y * ay + z * az, x * bx + y * by + z * bz
+        if a * a <= near_a and b * b <= near_b:
+            if ties and x * own[0] + y * own[1] + z * own[2] > 0:
+                continue
+            return 1.0, 0.0
+        if a <= 0 and b <= 0:
+            return 1.0, 0.0
+        if a < 0:
+            low = max(low, a / (a - b))
+        elif b < 0:
+            high = min(high, a / (a - b))
+        if low >= high:
+            return 1.0, 0.0
+    return low, high

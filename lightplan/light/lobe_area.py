@@ -26,51 +26,70 @@ MOST_HALVINGS = 7
 
 
 @compiled
-def matte_area(polygon: Doubles, count: int) -> float:
-    """Return the view factor of a polygon above the horizon (z > 0) in the point's frame."""
-    total = 0.0
-    for i in range(count):
-        j = i + 1 if i + 1 < count else 0
-        total += _edge(
-            polygon[i, 0], polygon[i, 1], polygon[i, 2], polygon[j, 0], polygon[j, 1], polygon[j, 2]
-        )
-    return abs(total)
+def matte_edge(
+    a: tuple[float, float, float], b: tuple[float, float, float], low: float, high: float
+) -> float:
+    """Return what part of an edge, from a share of its way to another, adds to the view factor.
+
+    Corners a, b (3,) are in the frame of the point, z along its normal.
+    """
+    x, y, z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    return _edge(
+        a[0] + low * x,
+        a[1] + low * y,
+        a[2] + low * z,
+        a[0] + high * x,
+        a[1] + high * y,
+        a[2] + high * z,
+    )
 
 
 @compiled
 def _edge(ax: float, ay: float, az: float, bx: float, by: float, bz: float) -> float:
     """Return the part of the edge from a to b: its angle times its plane's level, over 2 pi."""
     x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
-    size = np.sqrt(x * x + y * y + z * z)
-    if size < 1e-300:
+    squared, along = x * x + y * y + z * z, ax * bx + ay * by + az * bz
+    if along > 0 and squared < 0.03 * along * along:
+        # the series of the arc tangent, to 1e-12
+        q = squared / (along * along)
+        angle = 1 - q * (1 / 3 - q * (1 / 5 - q * (1 / 7 - q * (1 / 9 - q * (1 / 11 - q / 13)))))
+        return float(angle * z / (along * 2 * np.pi))
+    if squared < 1e-300:
         return 0.0
-    return float(np.arctan2(size, ax * bx + ay * by + az * bz) * z / (size * 2 * np.pi))
+    size = np.sqrt(squared)
+    return float(np.arctan2(size, along) * z / (size * 2 * np.pi))
 
 
 @compiled
-def lobe_area(
-    polygon: Doubles, count: int, view: Doubles, ax: float, ay: float, work: Doubles
+def lobe_edge(
+    a: tuple[float, float, float],
+    b: tuple[float, float, float],
+    low: float,
+    high: float,
+    view: Doubles,
+    ax: float,
+    ay: float,
+    work: Doubles,
 ) -> float:
-    """Return the share of facets that mirror a polygon above the horizon to the viewer.
+    """Return what part of an edge adds to the share of facets that mirror it to the viewer.
 
     Parameters
     ----------
-    polygon : (v, 3) float
-        In the frame of the spot, z along its normal.
+    a, b : (float, float, float)
+        Its corners above the horizon, in the frame of the spot, z along its normal.
+    low, high : float
+        From where to where, as shares of its way.
     view : (3,) float
         Unit direction to the viewer.
     work : (MOST_HALVINGS + 2, 5) float
         Room to work in.
     """
-    total = 0.0
-    last = count - 1
-    _aim(polygon[last, 0], polygon[last, 1], polygon[last, 2], view, ax, ay, work, 0)
-    for i in range(count):
-        start = work[0, 0], work[0, 1], work[0, 2]
-        slope = work[0, 3], work[0, 4]
-        _aim(polygon[i, 0], polygon[i, 1], polygon[i, 2], view, ax, ay, work, 0)
-        total += _bent_edge(start, slope, view, ax, ay, work)
-    return abs(total)
+    x, y, z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    _aim(a[0] + low * x, a[1] + low * y, a[2] + low * z, view, ax, ay, work, 0)
+    start = work[0, 0], work[0, 1], work[0, 2]
+    slope = work[0, 3], work[0, 4]
+    _aim(a[0] + high * x, a[1] + high * y, a[2] + high * z, view, ax, ay, work, 0)
+    return float(_bent_edge(start, slope, view, ax, ay, work))
 
 
 @compiled

@@ -15,16 +15,17 @@ from lightplan.compiled import compiled
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.clipping import (
     MOST_CORNERS,
-    MOST_PIECES,
     copy,
     cut,
     direction,
     dot,
     edge_planes,
-    without,
+    is_beside,
+    is_within,
 )
 from lightplan.geometry.shapes import Flat
-from lightplan.light.lobe_area import MOST_HALVINGS, lobe_area, matte_area
+from lightplan.light.border import seen_within
+from lightplan.light.lobe_area import MOST_HALVINGS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -183,20 +184,17 @@ def seen(
     holes: Doubles,
     hole_counts: Integers,
 ) -> Doubles:
-    """Return how much (n, t) of each target n points see: of a lobe, or as matte (ax = 0).
-
-    -1 where what is left of a target falls into too many pieces.
-    """
-    size = len(counts)
+    """Return how much (n, t) of each target n points see: of a lobe, or as matte (ax = 0)."""
+    size, slots = len(counts), 2 * len(blockers) + 5
     result = np.zeros((len(points), len(targets)))
     rims = np.zeros((size, MOST_CORNERS, 3))
     rim_counts = np.zeros(size, np.int64)
     planes = np.zeros((size, 4))
     cones = np.zeros((size, 4))
-    pieces = np.zeros((MOST_PIECES, MOST_CORNERS, 3))
-    piece_counts = np.zeros(MOST_PIECES, np.int64)
+    polygons, edges = np.zeros((2, slots, MOST_CORNERS, 3))
+    numbers = np.zeros(slots, np.int64)
+    turns, gone = np.zeros(slots), np.zeros((slots, 2))
     work = np.zeros((4, MOST_CORNERS, 3))
-    edges, hole_edges = np.zeros((2, MOST_CORNERS, 3))
     halving = np.zeros((MOST_HALVINGS + 2, 5))
     concerned = np.unique(np.concatenate((targets, blockers)))
     view = np.zeros(3)
@@ -224,46 +222,80 @@ def seen(
             t = targets[k]
             if t == owners[n] or rim_counts[t] == 0 or planes[t, 3] == 0:
                 continue
-            copy(rims[t], rim_counts[t], pieces[0])
-            piece_counts[0] = rim_counts[t]
-            number = 1
+            copy(rims[t], rim_counts[t], polygons[0])
+            numbers[0], turns[0] = edge_planes(polygons[0], rim_counts[t], edges[0])
+            if numbers[0] == 0:
+                continue
+            before = 0
             if hole_counts[t]:
-                rim = _hole(point, frame, holes[t], hole_counts[t], work)
-                if rim:
-                    open_edges = edge_planes(work[0], rim, edges)
-                    number = without(
-                        pieces, piece_counts, number, edges, open_edges, hole_edges, 0, work[1:]
-                    )
+                before = _add_opening(
+                    point, frame, holes[t], hole_counts[t], 1, polygons, edges, numbers, turns, work
+                )
+                numbers[2] = 0
+            hidden = False
             for s in blockers:
-                if number <= 0:
-                    break
                 if s == t or s == owners[n] or rim_counts[s] == 0 or planes[s, 3] == 0:
                     continue
                 if not _may_overlap(cones[s], cones[t]):
                     continue
-                found = _before(rims[s], rim_counts[s], planes[t], work[0])
-                if found == 0:
+                slot = 2 * before + 1
+                numbers[slot] = _before(rims[s], rim_counts[s], planes[t], polygons[slot])
+                numbers[slot], turns[slot] = edge_planes(polygons[slot], numbers[slot], edges[slot])
+                if numbers[slot] == 0 or _are_apart(slot, polygons, edges, numbers):
                     continue
-                side = edge_planes(work[0], found, edges)
-                through = 0
+                numbers[slot + 1] = 0
                 if hole_counts[s]:
-                    rim = _hole(point, frame, holes[s], hole_counts[s], work)
-                    if rim:
-                        through = edge_planes(work[0], rim, hole_edges)
-                number = without(
-                    pieces, piece_counts, number, edges, side, hole_edges, through, work[1:]
+                    _add_opening(
+                        point,
+                        frame,
+                        holes[s],
+                        hole_counts[s],
+                        slot + 1,
+                        polygons,
+                        edges,
+                        numbers,
+                        turns,
+                        work,
+                    )
+                if numbers[slot + 1] == 0 and is_within(
+                    polygons[0], numbers[0], edges[slot], numbers[slot]
+                ):
+                    hidden = True
+                    break
+                before += 1
+            if not hidden:
+                result[n, k] = seen_within(
+                    polygons, edges, numbers, turns, before, view, ax, ay, gone, halving
                 )
-            if number < 0:
-                result[n, k] = -1.0
-                continue
-            total = 0.0
-            for i in range(number):
-                if ax > 0:
-                    total += lobe_area(pieces[i], piece_counts[i], view, ax, ay, halving)
-                else:
-                    total += matte_area(pieces[i], piece_counts[i])
-            result[n, k] = total
     return result
+
+
+@compiled
+def _are_apart(slot: int, polygons: Doubles, edges: Doubles, numbers: Integers) -> bool:
+    """Return whether the polygon in a slot covers nothing of the one in slot 0."""
+    if is_beside(polygons[0], numbers[0], edges[slot], numbers[slot]):
+        return True
+    return bool(is_beside(polygons[slot], numbers[slot], edges[0], numbers[0]))
+
+
+@compiled
+def _add_opening(
+    point: Doubles,
+    frame: Doubles,
+    rim: Doubles,
+    count: int,
+    slot: int,
+    polygons: Doubles,
+    edges: Doubles,
+    numbers: Integers,
+    turns: Doubles,
+    work: Doubles,
+) -> int:
+    """Put an opening's rim above the horizon in a slot; return 1, or 0 where none is left."""
+    _local(point, frame, rim, count, work[1])
+    found = cut(work[1], count, 0.0, 0.0, 1.0, HORIZON_MM, polygons[slot])
+    numbers[slot], turns[slot] = edge_planes(polygons[slot], found, edges[slot])
+    return 1 if numbers[slot] else 0
 
 
 @compiled
@@ -305,17 +337,12 @@ def _place(
 
 @compiled
 def _local(point: Doubles, frame: Doubles, corners: Doubles, count: int, local: Doubles) -> None:
+    px, py, pz = point[0], point[1], point[2]
     for i in range(count):
-        x, y, z = corners[i, 0] - point[0], corners[i, 1] - point[1], corners[i, 2] - point[2]
-        for c in range(3):
-            local[i, c] = frame[c, 0] * x + frame[c, 1] * y + frame[c, 2] * z
-
-
-@compiled
-def _hole(point: Doubles, frame: Doubles, rim: Doubles, count: int, work: Doubles) -> int:
-    """Write an opening's rim above the horizon to work[0]."""
-    _local(point, frame, rim, count, work[1])
-    return int(cut(work[1], count, 0.0, 0.0, 1.0, HORIZON_MM, work[0]))
+        x, y, z = corners[i, 0] - px, corners[i, 1] - py, corners[i, 2] - pz
+        local[i, 0] = frame[0, 0] * x + frame[0, 1] * y + frame[0, 2] * z
+        local[i, 1] = frame[1, 0] * x + frame[1, 1] * y + frame[1, 2] * z
+        local[i, 2] = frame[2, 0] * x + frame[2, 1] * y + frame[2, 2] * z
 
 
 @compiled
@@ -365,8 +392,12 @@ def _cone(rim: Doubles, count: int, cone: Doubles) -> None:
         return
     for c in range(3):
         cone[c] /= size
+    least, dx, dy, dz = 1.0, cone[0], cone[1], cone[2]
     for i in range(count):
-        cone[3] = min(cone[3], dot(cone, rim[i]) / np.sqrt(dot(rim[i], rim[i])))
+        x, y, z = rim[i, 0], rim[i, 1], rim[i, 2]
+        along = dx * x + dy * y + dz * z
+        least = min(least, along / np.sqrt(x * x + y * y + z * z))
+    cone[3] = least
 
 
 @compiled

@@ -77,7 +77,7 @@ class Strata:
         return int(np.searchsorted(self.things[: self.with_points], surface))
 
     def seen(self, mirrors: Mirrors, surfaces: Sequence[Surface]) -> Doubles:
-        """Return the share (n, t) of each spot's facets that mirror each thing; -1: not known."""
+        """Return the share (n, t) of each spot's facets that mirror each thing."""
         frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
         return Outlines.of(surfaces).glossy(
             self.things,
@@ -132,7 +132,7 @@ class Strata:
         filled = whole * slant
         only_rays = np.arange(t) >= self.with_points
         sure = np.clip((filled * count - DOUBTFUL) / (SURE - DOUBTFUL), 0, 1) * only_rays
-        sure = np.where(only_rays, sure, 1.0) * (whole >= 0)
+        sure = np.where(only_rays, sure, 1.0)
         factor = sure * ratio + (1 - sure)
         filled = sure * filled + (1 - sure) * hits[:, :t]
         rest = np.maximum(1 - filled.sum(axis=1), 0.0)

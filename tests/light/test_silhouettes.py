@@ -61,6 +61,43 @@ def test_a_hole_shows_what_lies_behind():
     assert seen == pytest.approx(coaxial_disk(radius=50, distance=400), rel=1e-3)
 
 
+def test_boards_whose_edges_lie_on_each_other_hide_what_both_cover():
+    lamp = level(800, 150, 150)
+    half = matte(lamp) / 2
+    left, lower = level(400, 200, 400, x=-200), level(300, 180, 400, x=-180)
+    right = level(350, 200, 400, x=200)
+    # edges in the plane x = 0, which the point lies in: they meet there, or end there both
+    assert matte(lamp, left, right) == pytest.approx(0, abs=1e-12)
+    assert matte(lamp, left, lower) == pytest.approx(half, rel=1e-9)
+    assert matte(lamp, lower, left) == pytest.approx(half, rel=1e-9)
+    # a board that covers just what the lamp fills, and one that begins where the lamp ends
+    assert matte(lamp, level(400, 75, 75)) == pytest.approx(0, abs=1e-12)
+    assert matte(lamp, level(400, 75, 75, x=150)) == pytest.approx(2 * half, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_many_things_before_one_hide_what_rays_do_not_reach(seed):
+    random = np.random.default_rng(seed)
+
+    def thing(low, high, size):
+        turn, _ = np.linalg.qr(random.normal(size=(3, 3)))
+        right, up = (tuple(map(float, axis)) for axis in turn.T[:2])
+        centre = (*random.uniform(-120, 120, 2), random.uniform(low, high))
+        half = random.uniform(size / 3, size, 2)
+        holes = (Opening(*random.uniform(-0.3, 0.3, 2) * half, 0.4 * half.min()),)
+        is_round = bool(random.random() < 0.4)
+        more = {"is_round": is_round, "openings": holes if random.random() < 0.5 else ()}
+        return Surface("thing", "card", Flat(centre, right, up, *half, **more))
+
+    things = [thing(350, 500, 300), *(thing(150, 420, 120) for _ in range(5))]
+    square = unit_square(75_025)
+    radius, turn = np.sqrt(square[:, 0]), 2 * np.pi * square[:, 1]  # as a matte point weighs them
+    way = np.stack([radius * np.cos(turn), radius * np.sin(turn), np.sqrt(1 - square[:, 0])], 1)
+    ways = [t.shape.trace(AT[:, None], way[None]).distance[0] for t in things]
+    first = np.isfinite(ways[0]) & (ways[0] <= np.min(ways[1:], axis=0))
+    assert matte(*things) == pytest.approx(first.mean(), abs=1.5e-3)
+
+
 @pytest.mark.parametrize("roughness", [(0.02, 0.02), (0.1, 0.3), (0.3, 0.05)])
 def test_the_share_of_facets_is_that_of_many_drawn_normals(roughness):
     view = np.array([0.3, -0.4, np.sqrt(0.75)])
