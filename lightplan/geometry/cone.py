@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.compiled import compiled
 from lightplan.geometry import points as point_sets
 from lightplan.geometry.curved import tiles, with_place
 from lightplan.geometry.shapes import TOUCH_MM, Cells, Crossing, Samples
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles, Vector
+    from lightplan.arrays import Booleans, Doubles, Floats, Singles, Vector
 
 
 @dataclass(frozen=True)
@@ -60,38 +61,13 @@ class Cone:
         return np.minimum(first, second), np.maximum(first, second)
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
-        a = (starts - np.asarray(self.centre)).astype(np.float32)
-        b = (ends - np.asarray(self.centre)).astype(np.float32)
-        apart = self._beyond(a)[:, None] & self._beyond(b)[None]
-        if 2 * np.count_nonzero(apart) < apart.size:
-            step = b[None] - a[:, None]
-            cut = self._cuts(np.broadcast_to(a[:, None], step.shape), step)
-        else:
-            row, col = np.nonzero(apart == 0)
-            cut = np.zeros(apart.shape, bool)
-            cut[row, col] = self._cuts(a[row], b[col] - a[row])
-        return cut if cut.any() else None
-
-    def _beyond(self, points: Singles) -> Integers:
-        """Return bits for the sides of a prism round the cone that points (n, 3) lie beyond."""
-        turn = 2 * np.pi * np.arange(14) / 14
-        radius = max(self.foot_radius, self.top_radius)
-        out = points[:, :2] @ np.stack([np.cos(turn), np.sin(turn)]).astype(np.float32) > radius
-        level = np.stack([points[:, 2] < 0, points[:, 2] > self.height], axis=1)
-        bits = np.packbits(np.concatenate([out, level], axis=1), axis=1)
-        return bits.view(np.uint16)[:, 0]
-
-    def _cuts(self, origin: Floats, step: Singles) -> Booleans:
-        """Lines (..., 3) that cross the cone before their end."""
-        length = np.linalg.norm(step, axis=-1)
-        margin = np.float32(0.5) / np.maximum(length, 1.0)
-        cut = np.zeros(length.shape, bool)
-        for share in self._roots(origin, step):
-            with np.errstate(invalid="ignore"):
-                z = origin[..., 2] + share * step[..., 2]
-                inside = (share > margin) & (share < 1 - margin) & (z >= 0) & (z <= self.height)
-                cut |= inside & (self.foot_radius + self._slope * z >= 0)
-        return cut
+        a, b = (
+            np.ascontiguousarray(points - np.asarray(self.centre), float)
+            for points in (starts, ends)
+        )
+        cut = np.zeros((len(a), len(b)), bool)
+        found = _cuts(a, b, self.foot_radius, self.top_radius, self.height, cut)
+        return cut if found else None
 
     def normals_at(self, points: Floats) -> Floats:  # noqa: D102
         offset = points - np.asarray(self.centre, np.float32)
@@ -140,3 +116,45 @@ class Cone:
         spots = self._at(z, phi)
         areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
         return Samples(spots, np.asarray(self.normals_at(spots), float), areas)
+
+
+@compiled
+def _cuts(
+    starts: Doubles, ends: Doubles, foot: float, top: float, height: float, cut: Booleans
+) -> bool:
+    """Set cut (n, m) for lines that cross a cone before their end, and say if there are any.
+
+    Starts and ends (n, 3), (m, 3) count from the middle of its foot. A crossing nearer than
+    half a millimetre to an end is where the line begins or ends.
+    """
+    some = False
+    slope, radius = (top - foot) / height, max(foot, top)
+    for i in range(starts.shape[0]):
+        x, y, z = starts[i, 0], starts[i, 1], starts[i, 2]
+        rim = foot + slope * z
+        c = x * x + y * y - rim * rim
+        for j in range(ends.shape[0]):
+            dx, dy, dz = ends[j, 0] - x, ends[j, 1] - y, ends[j, 2] - z
+            if (z < 0 and z + dz < 0) or (z > height and z + dz > height):
+                continue
+            across = dx * dx + dy * dy
+            side = x * dy - y * dx  # the line's distance from the axis, times its length across
+            if side * side > radius * radius * across:
+                continue
+            a = across - slope * slope * dz * dz
+            b = x * dx + y * dy - rim * slope * dz
+            inside = b * b - a * c
+            if inside < 0:
+                continue
+            root = math.sqrt(inside)
+            q = -(b + root) if b >= 0 else root - b
+            margin = 0.5 / max(math.sqrt(across + dz * dz), 1.0)
+            for share in (q / a, c / q):
+                level = z + share * dz
+                if (
+                    margin < share < 1 - margin
+                    and 0 <= level <= height
+                    and foot + slope * level >= 0
+                ):
+                    cut[i, j] = some = True
+    return some

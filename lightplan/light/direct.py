@@ -19,7 +19,7 @@ from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
 from lightplan.light.kept import Kept
 from lightplan.light.silhouettes import Outlines, is_outlined
-from lightplan.light.visibility import Visibility, occluders_of
+from lightplan.light.visibility import free_lines, may_be_cut, occluders_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -77,15 +77,15 @@ class DirectLight(Kept):
                 some = scene.seen(parts, facing, mine, shadows=True)
                 found[:, partly] = some.reshape(len(lamps), -1, each).mean(axis=2)
         rough = scene.others or any(lamp.profile is not None for lamp in lamps)
-        return found * self._shares(scene, points, normals, owners) if rough else found
+        return found * self._shares(scene, points, normals) if rough else found
 
-    def _shares(self, scene: _Scene, points: Floats, normals: Floats, owners: Integers) -> Doubles:
+    def _shares(self, scene: _Scene, points: Floats, normals: Floats) -> Doubles:
         """Return what photometric files, and things without an outline, leave of the factors."""
         found = np.ones((len(scene.lamps), len(points)))
         for index, lamp in enumerate(scene.lamps):
-            share, partly = _share(scene, lamp, self._samples, points, normals, owners)
+            share, partly = _share(scene, lamp, self._samples, points, normals)
             if self._finer and partly.any():
-                some = (points[partly], normals[partly], owners[partly])
+                some = (points[partly], normals[partly])
                 share[partly] = _share(scene, lamp, self._finer, *some)[0]
             found[index] = share
         return found
@@ -123,25 +123,29 @@ class _Scene:
 
 
 def _share(
-    scene: _Scene, lamp: LampFace, count: int, points: Floats, normals: Floats, owners: Integers
+    scene: _Scene, lamp: LampFace, count: int, points: Floats, normals: Floats
 ) -> tuple[Doubles, Booleans]:
     """Share (n,) of a lamp's light that its file, and what has no outline, let through.
 
     Also where part of the lamp is hidden, but not all.
     """
     spots = _spread(lamp.shape, count)
+    share, partly = np.ones(len(points)), np.zeros(len(points), bool)
+    if lamp.profile is None:
+        mine = np.flatnonzero(may_be_cut(scene.surfaces, scene.others, points, spots.points))
+        points, normals = points[mine], normals[mine]
+    else:
+        mine = np.arange(len(points))
+    if not mine.size:
+        return share, partly
     kernel = lamp_kernel(spots, points, normals)
     whole = kernel.sum(axis=1)
-    partly = np.zeros(len(points), bool)
     if scene.others:
-        ends = np.full(len(spots.points), lamp.surface)
-        sight, every = Visibility(), frozenset(range(len(scene.surfaces)))
-        at = (points, owners, spots.points, ends)
-        free = sight.update(scene.surfaces, every, *at, scene.others)
-        partly = np.asarray(free.any(axis=1) & ~free.all(axis=1))
+        free = free_lines(scene.surfaces, scene.others, points, spots.points)
+        partly[mine] = free.any(axis=1) & ~free.all(axis=1)
         # of what outlines leave to be seen, where they leave anything
-        outlined = frozenset(int(i) for i in scene.blockers)
-        beside = kernel * sight.update(scene.surfaces, frozenset(), *at, outlined)
+        outlined = [int(i) for i in scene.blockers]
+        beside = kernel * free_lines(scene.surfaces, outlined, points, spots.points)
         some = beside.sum(axis=1) > 0
         whole[some] = beside[some].sum(axis=1)
         kernel[some] = beside[some]
@@ -149,7 +153,7 @@ def _share(
     if lamp.profile is not None:
         kernel = kernel * lamp.profile_factor(points, spots.points, spots.normals)
     kept = kernel.sum(axis=1)
-    share = np.divide(kept, whole, out=np.zeros(len(points)), where=whole > 0)
+    share[mine] = np.divide(kept, whole, out=np.zeros(len(mine)), where=whole > 0)
     return share, partly
 
 

@@ -26,7 +26,7 @@ from lightplan.light.polarise import polarised_reflectance
 from lightplan.light.rays import Rays
 from lightplan.light.strata import Strata
 from lightplan.light.targets import Target, scattered, targets_of
-from lightplan.light.visibility import Visibility, occluders_of
+from lightplan.light.visibility import Visibility, free_lines, may_be_cut, occluders_of
 from lightplan.optics import microfacet
 
 if TYPE_CHECKING:
@@ -213,23 +213,28 @@ class GlossyLight(Kept):
     def _through(self, surfaces: Sequence[Surface], strata: Strata, target: Target) -> Singles:
         """Share (n,) of a target that what has no outline (cones, bodies) leaves to be seen."""
         others = frozenset(occluders_of(surfaces)) - frozenset(strata.outlined)
-        n = len(self._mirrors.points)
+        found = np.ones(len(self._mirrors.points), np.float32)
         if not others or target.faces_away(self._mirrors.points):
-            return np.ones(n, np.float32)
+            return found
+        points = self._mirrors.points
+        near = np.flatnonzero(may_be_cut(surfaces, others, points, target.points))
+        if not near.size:
+            return found
         if self._hidden_spots:
             target = scattered(target, surfaces, self._hidden_spots)
-        ends = np.full(len(target.points), target.surface)
-        sight, every = Visibility(), frozenset(range(len(surfaces)))
-        at = (self._mirrors.points, self._mirrors.owners, target.points, ends)
-        clear = sight.update(surfaces, every, *at, others)
-        found: Singles = np.asarray(clear.any(axis=1), np.float32)
-        rows = np.flatnonzero(clear.any(axis=1) & ~clear.all(axis=1))
-        if rows.size:
+        clear = free_lines(surfaces, others, points[near], target.points)
+        found[near] = clear.any(axis=1)
+        partly = np.flatnonzero(clear.any(axis=1) & ~clear.all(axis=1))
+        if partly.size:
             # of what outlines leave to be seen, where they leave anything
-            beside = sight.update(surfaces, frozenset(), *at, frozenset(strata.outlined))[rows]
+            rows, outlined = (
+                near[partly],
+                frozenset(occluders_of(surfaces)) & frozenset(strata.outlined),
+            )
+            beside = free_lines(surfaces, outlined, points[rows], target.points)
             weight = self._lobes.some(rows).over((target,), ())[0].weight.sum(axis=0)
             weight = weight * np.maximum(beside, HIDDEN)
-            seen = (weight * clear[rows]).sum(axis=1)
+            seen = (weight * clear[partly]).sum(axis=1)
             found[rows] = seen / np.maximum(weight.sum(axis=1), np.float32(1e-30))
         return found
 

@@ -52,24 +52,25 @@ class Lattice:
 
     def spread_to(self, other: Lattice, values: Floats) -> Singles:
         """Interpolate (rows * cols, ...) values smoothly to another grid, (rows, cols, ...)."""
-        down, across = _spread_weights(self, other)
-        picture = np.asarray(values, np.float32).reshape(*self.shape, -1)
-        wide = (down @ picture.reshape(len(self.y_mm), -1)).reshape(
-            len(other.y_mm), len(self.x_mm), -1
-        )
-        full: Singles = np.matmul(across, wide)
-        np.maximum(full, 0.0, out=full)
+        first_down, down, first_across, across = _spread_weights(self, other)
+        known = np.ascontiguousarray(values, np.float32).reshape(*self.shape, -1)
+        full = np.empty((*other.shape, known.shape[2]), np.float32)
+        room = np.empty(known.shape[1:], np.float32)
+        mixing.spread(known, first_down, down, first_across, across, room, full)
         return full.reshape(*other.shape, *values.shape[1:])
 
 
 @lru_cache(maxsize=64)
-def _spread_weights(one: Lattice, other: Lattice) -> tuple[Singles, Singles]:
+def _spread_weights(one: Lattice, other: Lattice) -> tuple[Integers, Singles, Integers, Singles]:
     """Weights down and across; grids are told apart by identity."""
-    return _weights(-one.y_mm, -other.y_mm), _weights(one.x_mm, other.x_mm)
+    return *_weights(-one.y_mm, -other.y_mm), *_weights(one.x_mm, other.x_mm)
 
 
-def _weights(known: Doubles, wanted: Doubles) -> Singles:
-    """Catmull-Rom weights (wanted, known); ends are extended along their slope."""
+def _weights(known: Doubles, wanted: Doubles) -> tuple[Integers, Singles]:
+    """Catmull-Rom weights (wanted, taps), after the first known point that each wanted one reads.
+
+    Ends are extended along their slope.
+    """
     step = known[1] - known[0]
     place = np.clip((wanted - known[0]) / step, 0.0, len(known) - 1.0)
     low = np.minimum(np.floor(place).astype(int), len(known) - 2)
@@ -88,7 +89,10 @@ def _weights(known: Doubles, wanted: Doubles) -> Singles:
     inner[:, 1] -= weights[:, 0]
     inner[:, -1] += 2 * weights[:, -1]
     inner[:, -2] -= weights[:, -1]
-    return inner.astype(np.float32)
+    taps = min(4, len(known))
+    first = np.clip(low - 1, 0, len(known) - taps)
+    found = np.take_along_axis(inner, first[:, None] + np.arange(taps), axis=1)
+    return first, np.ascontiguousarray(found, np.float32)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.geometry.bounds import ball_round
 from lightplan.geometry.shapes import TOUCH_MM
 from lightplan.light.compiled import sight
 from lightplan.light.kept import NEW, Kept, Moves
@@ -186,3 +187,62 @@ def among(owners: Integers, surfaces: frozenset[int]) -> Booleans:
     for index in surfaces:
         found |= owners == index
     return found
+
+
+def free_lines(
+    surfaces: Sequence[Surface], these: Iterable[int], starts: Floats, ends: Floats
+) -> Booleans:
+    """Return (n, m) which lines between n starts and m ends none of some things cuts."""
+    scene, some = Packed.of(surfaces), sorted(these)
+    at = np.ascontiguousarray(starts, float), np.ascontiguousarray(ends, float)
+    free = np.ones((len(starts), len(ends)), bool)
+    flat = [i for i in some if scene.flat[i]]
+    if flat and free.size:
+        bits, ones = np.zeros(free.shape, np.int64), np.ones(len(flat), bool)
+        sight.cut_lines(
+            *at,
+            np.array(flat),
+            ones.astype(np.int64),
+            ones,
+            scene.centres,
+            scene.frames,
+            scene.halves,
+            scene.rounds,
+            scene.holes,
+            scene.first_hole,
+            np.ones(len(starts), bool),
+            np.zeros(0, np.int64),
+            TOUCH_MM,
+            bits,
+        )
+        free = bits == 0
+    for index in some:
+        cut = None if scene.flat[index] else surfaces[index].shape.blocks(*at)
+        if cut is not None:
+            free &= ~cut
+    return free
+
+
+def may_be_cut(
+    surfaces: Sequence[Surface], these: Iterable[int], starts: Floats, ends: Floats
+) -> Booleans:
+    """Return which starts (n,) have lines to some ends that bodies may cut, by balls round both."""
+    found = np.zeros(len(starts), bool)
+    middle = np.asarray(ends).mean(axis=0)
+    reach = float(np.linalg.norm(ends - middle, axis=1).max())
+    way, far = _direction(middle - starts)
+    wide = np.arcsin(np.minimum(reach / far, 1.0))
+    for index in these:
+        centre, radius = ball_round(surfaces[index].shape)
+        towards, off = _direction(centre - starts)
+        apart = np.arccos(np.clip(np.sum(way * towards, axis=1), -1.0, 1.0))
+        near = off <= radius + 1.0
+        crossing = apart <= wide + np.arcsin(np.minimum(radius / off, 1.0)) + 1e-6
+        found |= near | (far <= reach) | (crossing & (off - radius <= far + reach + 1.0))
+    return found
+
+
+def _direction(steps: Doubles) -> tuple[Doubles, Doubles]:
+    """Return unit vectors (n, 3) and lengths (n,)."""
+    size = np.maximum(np.linalg.norm(steps, axis=1), 1e-9)
+    return steps / size[:, None], size

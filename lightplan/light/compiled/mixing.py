@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightplan.compiled import compiled
+import numpy as np
+
+from lightplan.compiled import compiled, compiled_sums
 
 if TYPE_CHECKING:
     from lightplan.arrays import Integers, Singles
@@ -57,3 +59,43 @@ def mix(
                 lower = foil[a + cols, c] + u * (foil[a + cols + 1, c] - foil[a + cols, c])
                 value += s * (upper + v * (lower - upper))
             picture[at, c] = value
+
+
+@compiled_sums
+def spread(
+    values: Singles,
+    first_down: Integers,
+    down: Singles,
+    first_across: Integers,
+    across: Singles,
+    wide: Singles,
+    picture: Singles,
+) -> None:
+    """Write values (rows, cols, k) of one grid to the picture (r, c, k) of another, none below 0.
+
+    Parameters
+    ----------
+    first_down, first_across : (r,) and (c,) int
+        The first of the few rows and columns that each of the picture's reads.
+    down, across : (r, taps) and (c, taps) float32
+        What each of them counts.
+    wide : (cols, k) float32
+        Room to work in.
+    """
+    cols, depth = wide.shape
+    for r in range(picture.shape[0]):
+        for i in range(cols):
+            for c in range(depth):
+                wide[i, c] = 0.0
+        for tap in range(down.shape[1]):
+            row, share = first_down[r] + tap, down[r, tap]
+            for i in range(cols):
+                for c in range(depth):
+                    wide[i, c] += share * values[row, i, c]
+        for j in range(picture.shape[1]):
+            first = first_across[j]
+            for c in range(depth):
+                total = np.float32(0.0)
+                for tap in range(across.shape[1]):
+                    total += across[j, tap] * wide[first + tap, c]
+                picture[r, j, c] = max(total, np.float32(0.0))
