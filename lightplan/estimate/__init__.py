@@ -1,16 +1,20 @@
 """The rig as it was built, from photographs: what slipped, how far, how surely."""
 
-from lightplan.estimate.estimating import Photographed, changed_since, estimate
+from lightplan.estimate.drift import drifted
+from lightplan.estimate.drift_search import FramePair
+from lightplan.estimate.estimating import Photographed, estimate
 from lightplan.estimate.result import CameraState, Estimate, Rival
-from lightplan.estimate.seen import SeenSheet, seen_sheet
+from lightplan.estimate.seen import SeenSheet, seen_sheet, steps_of
 
 __all__ = [
     "CameraState",
     "Estimate",
+    "FramePair",
     "Photographed",
     "Rival",
     "SeenSheet",
-    "changed_since",
+    "drifted",
     "estimate",
     "seen_sheet",
+    "steps_of",
 ]

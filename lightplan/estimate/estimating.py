@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -65,12 +65,7 @@ class Photographed:
 
 
 def estimate(
-    rig: Rig,
-    photo: Photographed,
-    *,
-    clip_cd_m2: float,
-    steady: float = 1.0,
-    watch: Watch = unwatched,
+    rig: Rig, photo: Photographed, *, clip_cd_m2: float, watch: Watch = unwatched
 ) -> Estimate:
     """Return the rig as built, from one photograph.
 
@@ -81,14 +76,12 @@ def estimate(
     photo : Photographed
     clip_cd_m2 : float
         Luminance that clips as the plan sets the camera.
-    steady : float
-        Share of a hand's and the model's errors that is expected; see `changed_since`.
     watch : callable
         Told what is being done; may raise `Stopped`.
     """
-    fitter = _fitter(rig, photo, clip_cd_m2, steady)
+    fitter = _fitter(rig, photo, clip_cd_m2)
     watch(Progress(stage="comparing the photograph with the plan"))
-    search = Search(rig, Levels(rig, photo.seen), fitter, steady)
+    search = Search(rig, Levels(rig, photo.seen), fitter)
     plan = search.as_planned()
     found, foreign = [plan], None
     if plan.fitted.misfit > SURE_MISFIT and plan.cost > COST_PER_SLIP:
@@ -116,56 +109,12 @@ def _explains(outside: Hypothesis, plan: Hypothesis) -> bool:
     return outside.fitted.misfit <= max(TOLD_MISFIT, 0.5 * plan.fitted.misfit)
 
 
-STEADY = 0.35
-"""Of a hand's and the model's errors, what is left between two frames of one set; ours."""
-
-
-def changed_since(
-    reference: Estimate, photo: Photographed, *, clip_cd_m2: float, watch: Watch = unwatched
-) -> Estimate:
-    """Return what has changed since another frame of the same set.
-
-    The rig as the reference shows it takes the plan's place, and what its explanation left in
-    each cell is taken off, so that what the model does not know falls out.
-
-    Parameters
-    ----------
-    reference : Estimate
-        Of the other frame.
-    photo : Photographed
-    clip_cd_m2 : float
-        Luminance that clips as the reference was taken.
-    """
-    then = slipped(reference.as_built, reference.hand)
-    seen = less_residual(photo.seen, reference)
-    found = estimate(
-        then, replace(photo, seen=seen), clip_cd_m2=clip_cd_m2, steady=STEADY, watch=watch
-    )
-    return replace(found, camera=found.camera.beside(reference.camera))
-
-
-def less_residual(seen: SeenSheet, reference: Estimate) -> SeenSheet:
-    """Return levels less what the reference's explanation left in the nearest cell."""
-    stops, known = seen.stops.copy(), reference.seen
-    for material in (True, False):
-        mine = np.flatnonzero(seen.is_foil == material)
-        theirs = np.flatnonzero(known.is_foil == material)
-        if not len(mine) or not len(theirs):
-            continue
-        apart = np.hypot(
-            seen.x_mm[mine, None] - known.x_mm[theirs], seen.y_mm[mine, None] - known.y_mm[theirs]
-        )
-        near = theirs[apart.argmin(axis=1)]
-        stops[mine] -= np.clip(reference.residual[near], -1.0, 1.0)
-    return replace(seen, stops=stops)
-
-
-def _fitter(rig: Rig, photo: Photographed, planned: float, steady: float) -> Fitter:
+def _fitter(rig: Rig, photo: Photographed, planned: float) -> Fitter:
     place = lens_place(rig, photo.corners, photo.shape, photo.focal_px)
     model = FOIL_MODEL * (BRUSHED_MODEL if max(rig.sheet.foil.roughness) >= BRUSHED else 1.0)
     if photo.clip_cd_m2 is None:
-        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place, steady, model)
-    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place, steady, model)
+        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place, foil_model=model)
+    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place, foil_model=model)
 
 
 def _told(

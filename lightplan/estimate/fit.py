@@ -33,6 +33,7 @@ BRUSHED_MODEL = 1.6
 EDGE_MM = 1.2  # how far the photograph's cells may lie off the model's
 EFFECTIVE_PAPER, EFFECTIVE_FOIL = 45.0, 60.0
 """Independent data in each material: neighbouring cells err together."""
+BLACK = 0.5  # of `FLOOR`: how far the camera's own black may be off
 HEAVY = 2.0  # residuals, in standard deviations, from which they count less
 ROUNDS, SCAN_ROUNDS = 4, 3
 
@@ -215,6 +216,12 @@ class Fitter:
         taken off.
     foil_model : float
         The model's own error on foil. [stops]
+    edge_mm : float
+        How far the photograph's cells may lie off the model's.
+    effective : (2,) float
+        Independent data in foil and in paper.
+    black : float
+        Share of `FLOOR` by which the camera's own black may be off.
     """
 
     seen: SeenSheet
@@ -223,6 +230,9 @@ class Fitter:
     place: Place | None = None
     steady: float = 1.0
     foil_model: float = FOIL_MODEL
+    edge_mm: float = EDGE_MM
+    effective: tuple[float, float] = (EFFECTIVE_FOIL, EFFECTIVE_PAPER)
+    black: float = BLACK
 
     def fit(self, light: Doubles, columns: Columns, start: float | None = None) -> Fitted:
         """Fit the camera and small errors to light (n, 3) of a rig.
@@ -330,14 +340,14 @@ class Fitter:
         """Return the weight of each datum, and its standard deviation in stops."""
         seen = self.seen
         own = self.steady * np.where(seen.is_foil, self.foil_model, PAPER_MODEL)[:, None]
-        spread = np.sqrt(own**2 + seen.noise**2 + (EDGE_MM * self._slope()[:, None]) ** 2)
+        spread = np.sqrt(own**2 + seen.noise**2 + (self.edge_mm * self._slope()[:, None]) ** 2)
         # near the floor a file holds noise and the camera's own black
-        spread = np.sqrt(spread**2 + (0.5 * FLOOR / 2.0 ** np.maximum(model, -8.9)) ** 2)
+        spread = np.sqrt(spread**2 + (self.black * FLOOR / 2.0 ** np.maximum(model, -8.9)) ** 2)
         foil, paper = 3 * seen.is_foil.sum(), 3 * (~seen.is_foil).sum()
         share = np.where(
             seen.is_foil,
-            min(1.0, EFFECTIVE_FOIL / max(foil, 1)),
-            min(1.0, EFFECTIVE_PAPER / max(paper, 1)),
+            min(1.0, self.effective[0] / max(foil, 1)),
+            min(1.0, self.effective[1] / max(paper, 1)),
         )
         return np.repeat(share, 3), spread.ravel()
 

@@ -22,7 +22,15 @@ _LOOSE_MM = 1e4
 _ROUNDS = 8
 
 
-def lens_place(rig: Rig, corners: Doubles, shape: tuple[int, int], focal_px: float | None) -> Place:
+def lens_place(
+    rig: Rig,
+    corners: Doubles,
+    shape: tuple[int, int],
+    focal_px: float | None,
+    *,
+    focal_share: float = FOCAL_SHARE,
+    middle_share: float = MIDDLE_SHARE,
+) -> Place:
     """Return the lens's place off the plan.
 
     Parameters
@@ -35,6 +43,9 @@ def lens_place(rig: Rig, corners: Doubles, shape: tuple[int, int], focal_px: flo
         Rows and columns of the picture.
     focal_px : float or None
         As the file tells it; the rig's own where it is silent.
+    focal_share, middle_share : float
+        How far that and the lens's axis may be off, as shares of the focal length and of the
+        picture's long side.
     """
     size = float(max(shape))
     planned = rig.camera
@@ -48,7 +59,7 @@ def lens_place(rig: Rig, corners: Doubles, shape: tuple[int, int], focal_px: flo
     turn = Rotation.from_matrix(np.stack([right, -up, forward]))
     sigma = CORNER_PX * size / PICTURE_PX
     # unknowns: place, turn, focal length (share), middle of the picture
-    priors = np.array([_LOOSE_MM] * 3 + [3.0] * 3 + [FOCAL_SHARE] + [MIDDLE_SHARE * size] * 2)
+    priors = np.array([_LOOSE_MM] * 3 + [3.0] * 3 + [focal_share] + [middle_share * size] * 2)
     values = np.zeros(9)
 
     def away(x: Doubles) -> Doubles:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -39,15 +39,6 @@ class CameraState:
     vignette_stops: float
     contrast: float
     lift_stops: float
-
-    def beside(self, other: CameraState) -> CameraState:
-        """Return the state with its colour told beside that of another frame."""
-        return replace(
-            self,
-            balance_stops=self.balance_stops - other.balance_stops,
-            red_stops=self.red_stops - other.red_stops,
-            blue_stops=self.blue_stops - other.blue_stops,
-        )
 
 
 @dataclass(frozen=True)

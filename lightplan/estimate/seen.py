@@ -23,6 +23,9 @@ FLOOR = 2.0**-8
 """Added to levels before the logarithm: below it files hold noise and rounding."""
 MOST_PAPER_CELLS = 260
 CLIPPED_SHARE = 0.02
+SHARED_BY = 2.0
+"""Pixels of a squared picture that err together: it is laid out between those of the file, which
+JPEG keeps in blocks."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,8 +74,7 @@ def seen_sheet(maps: SheetMaps, radius2: Doubles) -> SeenSheet:
     radius2 : (rows, cols) float
         Of each pixel of the maps, in the photograph's frame; see `SeenSheet`.
     """
-    scale = CELLS_LONG_SIDE / max(maps.foil.shape)
-    shape = (max(4, round(maps.foil.shape[0] * scale)), max(4, round(maps.foil.shape[1] * scale)))
+    shape = _shape_of(maps)
     parts = []
     for is_foil in (True, False):
         share = maps.foil if is_foil else np.float32(1) - maps.foil
@@ -82,6 +84,54 @@ def seen_sheet(maps: SheetMaps, radius2: Doubles) -> SeenSheet:
     named = dict(zip(parts[0], joined, strict=True))
     half = 0.5 * max(maps.width_mm, maps.height_mm) / CELLS_LONG_SIDE
     return SeenSheet(spread_mm=half, **named)
+
+
+def steps_of(before: SheetMaps, after: SheetMaps) -> tuple[Doubles, Doubles]:
+    """Return how many stops brighter each cell has become, and the standard error, (n, 3).
+
+    The cells are those of `seen_sheet`, for two pictures with one mask. Pixel for pixel, so that
+    what both show alike within a cell (a gradient, an edge) counts for no noise.
+    """
+    shape = _shape_of(before)
+    floor = np.float32(FLOOR)
+    levels = [np.log2(np.clip(m.linear, 0, 1) + floor) for m in (before, after)]
+    change = np.asarray(levels[1] - levels[0], np.float32)
+    steps, errors = [], []
+    for is_foil in (True, False):
+        cells = _Cells(_solid(before.foil, before.valid, is_foil=is_foil), shape, is_foil=is_foil)
+        step = cells.mean(change)
+        spread = np.sqrt(np.maximum(cells.mean(change**2) - step**2, 1e-8))
+        steps.append(step)
+        errors.append(spread / np.sqrt(cells.count[:, None] / SHARED_BY))
+    return np.concatenate(steps), np.concatenate(errors)
+
+
+class _Cells:
+    """Means over the cells of one material that are covered well enough."""
+
+    def __init__(self, solid: Singles, shape: tuple[int, int], *, is_foil: bool) -> None:
+        cover = shrink(solid, shape).ravel().astype(float)
+        at = np.flatnonzero(cover >= LEAST_COVER)
+        if not is_foil and len(at) > MOST_PAPER_CELLS:
+            at = at[:: -(-len(at) // MOST_PAPER_CELLS)]
+        self.at, self._solid, self._shape = at, solid, shape
+        self._weight = cover[at]
+        pixels = solid.size / (shape[0] * shape[1])
+        self.count = np.maximum(pixels * self._weight, 1.0)
+
+    def mean(self, picture: Singles) -> Doubles:
+        """Return the mean of a picture over the solid pixels of each cell."""
+        many = picture if picture.ndim == 3 else picture[..., None]
+        small = shrink(np.ascontiguousarray(many * self._solid[..., None], np.float32), self._shape)
+        small = small.reshape(self._shape[0] * self._shape[1], -1)[self.at] / self._weight[:, None]
+        return np.asarray(small if picture.ndim == 3 else small[:, 0], float)
+
+
+def _shape_of(maps: SheetMaps) -> tuple[int, int]:
+    """Return how many cells lie along the sheet's sides."""
+    scale = CELLS_LONG_SIDE / max(maps.foil.shape)
+    rows, cols = (max(4, round(n * scale)) for n in maps.foil.shape)
+    return rows, cols
 
 
 def _solid(foil: Singles, valid: Booleans, *, is_foil: bool) -> Singles:
@@ -107,23 +157,12 @@ def _cells(
     *,
     is_foil: bool,
 ) -> dict[str, Doubles]:
-    cover = shrink(solid, shape).ravel().astype(float)
-    at = np.flatnonzero(cover >= LEAST_COVER)
-    if not is_foil and len(at) > MOST_PAPER_CELLS:
-        at = at[:: -(-len(at) // MOST_PAPER_CELLS)]
-    pixels = maps.foil.size / (shape[0] * shape[1])
-    weight = cover[at]
-
-    def mean(picture: Singles) -> Doubles:
-        many = picture if picture.ndim == 3 else picture[..., None]
-        small = shrink(np.ascontiguousarray(many * solid[..., None], np.float32), shape)
-        small = small.reshape(shape[0] * shape[1], -1)[at] / weight[:, None]
-        return np.asarray(small if picture.ndim == 3 else small[:, 0], float)
-
+    cells = _Cells(solid, shape, is_foil=is_foil)
+    mean = cells.mean
     level = mean(np.minimum(maps.linear, np.float32(1.0)))
     square = mean(np.minimum(maps.linear, np.float32(1.0)) ** 2)
     spread = np.sqrt(np.maximum(square - level**2, 1e-10))
-    count = np.maximum(pixels * weight, 1.0)[:, None]
+    count = cells.count[:, None]
     rows, cols = maps.foil.shape
     x = ((np.arange(cols) + 0.5) / cols - 0.5) * maps.width_mm
     y = (0.5 - (np.arange(rows) + 0.5) / rows) * maps.height_mm
@@ -132,7 +171,7 @@ def _cells(
         "stops": np.log2(level + FLOOR),
         "noise": spread / np.sqrt(count) / (level + FLOOR) / np.log(2),
         "ended": mean(maps.clipped.astype(np.float32)) > CLIPPED_SHARE,
-        "is_foil": np.full(len(at), is_foil),
+        "is_foil": np.full(len(cells.at), is_foil),
         "purity": np.clip(mean(share), 0.05, 1.0),
         "x_mm": mean(ones * x.astype(np.float32)),
         "y_mm": mean(ones * y[:, None].astype(np.float32)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
@@ -12,6 +13,8 @@ from lightplan.scene.setting_errors import ErrorDimension, built
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from lightplan.arrays import Vector
+    from lightplan.scene.placement import Placement
     from lightplan.scene.rig import Rig
 
 SlipUnit: TypeAlias = Literal["mm", "deg", "stops", "cd/m2", ""]
@@ -81,4 +84,37 @@ def without(rig: Rig, names: Iterable[str]) -> Rig:
         cards=tuple(x for x in rig.cards if x.name not in gone),
         shells=tuple(x for x in rig.shells if x.name not in gone),
         freedoms=tuple(f for f in rig.freedoms if f.element not in gone),
+    )
+
+
+def sheet_put_back(rig: Rig, dimension: str, amount: float) -> Rig:
+    """Return lamps, cards and shells as a sheet sees them that was put back off its place.
+
+    They stand where they did; on the sheet's own axes all of them have moved the other way. The
+    camera is left: its place beside the sheet is told by the sheet's corners.
+
+    Parameters
+    ----------
+    dimension : {"x_mm", "y_mm", "turn_deg"}
+        Of the sheet's step.
+    """
+    if dimension != "turn_deg":
+        names = [x.name for x in rig.lamps] + [x.name for x in rig.cards]
+        names += [x.name for x in rig.shells]
+        moves = tuple(ErrorDimension(name, dimension, 1.0) for name in names)
+        return built(rig, moves, np.full(len(moves), -amount))
+    cosine, sine = math.cos(math.radians(amount)), math.sin(math.radians(amount))
+
+    def turned(place: Vector) -> Vector:
+        x, y, z = place
+        return (cosine * x + sine * y, cosine * y - sine * x, z)
+
+    def facing(at: Placement) -> Placement:
+        return replace(at, position_mm=turned(at.position_mm), aim_mm=turned(at.aim_mm))
+
+    return replace(
+        rig,
+        lamps=tuple(replace(x, placement=facing(x.placement)) for x in rig.lamps),
+        cards=tuple(replace(x, placement=facing(x.placement)) for x in rig.cards),
+        shells=tuple(replace(x, centre_mm=turned(x.centre_mm)) for x in rig.shells),
     )

@@ -53,14 +53,14 @@ def advice_words(advice: Advice) -> list[str]:
     words = [first_word(advice.photo)]
     if advice.estimate is None:
         return words
-    since = advice.since
-    if advice.as_planned and since is None:
+    if advice.since is not None:
+        from lightplan.tasks.drift_words import drift_words
+
+        return drift_words(advice)
+    if advice.as_planned:
         words.append("The set is as planned, as far as this photograph tells.")
-    elif advice.as_planned:
-        words.append(f"Nothing has changed since {since}, as far as the photographs tell.")
     if advice.things or advice.foreign:
-        what = "Not as planned" if since is None else f"Changed since {since}"
-        words.append(f"{what}, in the order in which to mend it:")
+        words.append("Not as planned, in the order in which to mend it:")
     for number, thing in enumerate(advice.things, 1):
         cost = f" It costs about {thing.cost:.0f} points." if thing.cost >= 0.5 else ""
         sure = f"{100 * thing.slip.confidence:.0f} % sure"

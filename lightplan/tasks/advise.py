@@ -22,7 +22,7 @@ from lightplan.advice.first_things import (
 from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
-from lightplan.estimate import Estimate, Photographed, changed_since, estimate
+from lightplan.estimate import Estimate, Photographed, estimate
 from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of
@@ -104,7 +104,7 @@ class Advice:
             "measures": {name: pair[0] for name, pair in self.photo.measures.items()},
             "findings": [finding_entry(self._explained(f)) for f in self.photo.findings],
             "as_planned": self.as_planned,
-            "slips": [slip_entry(f) for f in sorted(self.things, key=lambda f: -f.cost)],
+            "slips": [self._slip(f) for f in sorted(self.things, key=lambda f: -f.cost)],
             "foreign": [foreign_entry(f) for f in self.foreign],
             "first_move": None if self.first_move is None else move_entry(self.first_move),
             "since": self.since,
@@ -121,6 +121,14 @@ class Advice:
             "tool_version": __version__,
             "rig_digest": rig_digest(self.planned),
         }
+
+    def _slip(self, found: Found) -> dict[str, Any]:
+        """Return a thing that is off; how to put it back, where it has drifted."""
+        if self.since is None:
+            return slip_entry(found)
+        from lightplan.tasks.drift_words import put_back_words
+
+        return slip_entry(found) | {"put_back": put_back_words(self, found.slip)}
 
     def _explained(self, finding: Any) -> Any:
         """Return a finding of the photograph with the slip that stands behind it."""
@@ -157,7 +165,10 @@ def advise(
     if since is None:
         return advise_on(looked, planned, watch=watch)
     watch(Progress(stage="looking at the earlier photograph"))
-    return _since(looked, look_at(_there(since), context_of(planned)), planned, watch)
+    from lightplan.tasks.drift import advise_since
+
+    before = look_at(_there(since), context_of(planned))
+    return advise_since(looked, before, planned, watch=watch)
 
 
 def _there(photo: Path | str) -> Path:
@@ -177,42 +188,12 @@ def advise_on(looked: Looked, planned: Rig, *, watch: Watch = unwatched) -> Advi
     watch(Progress(stage="following the light", note=first))
     if data is None:
         return Advice(looked.score, planned, settings, None, (), (), None, first, looked=looked)
-    found = _estimated(lambda: estimate(planned, data, clip_cd_m2=settings.clip_cd_m2, watch=watch))
+    found = estimated(lambda: estimate(planned, data, clip_cd_m2=settings.clip_cd_m2, watch=watch))
     watch(Progress(stage="trying moves"))
     return _advice(looked, planned, settings, data, found)
 
 
-def _since(looked: Looked, before: Looked, planned: Rig, watch: Watch) -> Advice:
-    """Return what has changed since an earlier frame, and how to put it back."""
-    reference = advise_on(before, planned, watch=watch)
-    data = photographed(looked)
-    if reference.estimate is None or data is None:
-        failed = before if reference.estimate is None else looked
-        raise BadInput(
-            field="photograph",
-            wanted="the sheet in both photographs",
-            got=first_word(failed.score),
-            cure="choose photographs that show the whole sheet",
-            file=failed.score.file,
-        )
-    then = reference.estimate
-    settings = plan_settings(planned)
-    settings = replace(settings, clip_cd_m2=settings.clip_cd_m2 / 2**then.camera.exposure_stops)
-    found = _estimated(
-        lambda: changed_since(then, data, clip_cd_m2=settings.clip_cd_m2, watch=watch)
-    )
-    told = _advice(looked, found.planned, settings, data, found)
-    colour = [f for f in told.things if f.slip.element == "white balance"]
-    if colour and len(told.things) == 1 and not told.foreign:
-        sentence = (
-            f"{first_word(looked.score)} Only the colour has shifted since "
-            f"{before.score.file}; the light falls as it did. Set the white balance anew."
-        )
-        return replace(told, sentence=sentence, since=before.score.file)
-    return replace(told, since=before.score.file)
-
-
-def _estimated(work: Callable[[], Estimate]) -> Estimate:
+def estimated(work: Callable[[], Estimate]) -> Estimate:
     """Return an estimate; threads of linear algebra would wait for each other on small systems."""
     from threadpoolctl import threadpool_limits
 
@@ -224,7 +205,7 @@ def _advice(
     looked: Looked, planned: Rig, settings: Settings, data: Photographed, found: Estimate
 ) -> Advice:
     slips = (*camera_slips(found, looked.score, data), *found.slips)
-    state = _state(looked, planned, settings, found, slips)
+    state = state_of(looked, planned, settings, found, slips)
     worth = Worth(state.planned)
     options = options_of(state, worth)
     if not options or options[0].gain < LEAST_GAIN:
@@ -265,9 +246,10 @@ def _clipped_move(score: PhotoScore, state: State) -> Option | None:
     return replace(option, gain=0.7 * (whole - score.score))
 
 
-def _state(
+def state_of(
     looked: Looked, planned: Rig, settings: Settings, found: Estimate, slips: Sequence[Slip]
 ) -> State:
+    """Return a rig as it stands, and the camera as it is set."""
     camera = found.camera
     standing = slipped(planned, found.hand)
     return State(

@@ -40,7 +40,7 @@ def photographed(looked: Looked) -> Photographed | None:
     found = sheet.found
     corners = straighten(found.corners[:, ::-1], found.bending, found.shape)[:, ::-1]
     return Photographed(
-        seen=seen_sheet(sheet.maps, _radius2(sheet)),
+        seen=seen_sheet(sheet.maps, radius2(sheet)),
         corners=np.asarray(corners, float),
         shape=found.shape,
         focal_px=shot.focal_length_px(),
@@ -56,7 +56,7 @@ def clip_of(settings: Settings) -> float | None:
     return saturation_luminance(f_number=f_number, time_s=time_s, iso=iso)
 
 
-def _radius2(sheet: LaidSheet) -> Doubles:
+def radius2(sheet: LaidSheet) -> Doubles:
     """Return each map pixel's squared distance from the picture's middle, 1 in its corners."""
     found: SheetFound = sheet.found
     rows, cols = sheet.maps.foil.shape

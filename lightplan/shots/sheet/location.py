@@ -45,9 +45,11 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
             return told, card
     else:
         told = found
-    again = _laid_by_artwork(shot, context)
+    again = _laid_near_plan(shot, context)  # soon done; features of artwork take a second each
+    if again is None:
+        again = _laid_by_artwork(shot, context)
     if again is None and isinstance(told, SheetNotFound):
-        again = _laid_as_expected(shot, context)
+        again = _laid_as_planned(shot, context)
     return (told if again is None else again), card
 
 
@@ -75,25 +77,40 @@ def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
     return None
 
 
-def _laid_as_expected(shot: Shot, context: PhotoContext) -> LaidSheet | None:
+def _laid_near_plan(shot: Shot, context: PhotoContext) -> LaidSheet | None:
     """Return the sheet near where the plan's camera has it, if the artwork fits surely there."""
+    planned = _planned(shot, context)
+    if planned is None:
+        return None
+    small, focal_px = _small(shot, _NEAR_PX)
+    size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
+    for reach in (0.006, 0.02, 0.05):
+        found = find_near(small, planned, focal_px=focal_px, reach=reach, least=_FITS, **size)
+        if found is not None:
+            laid = lay_out(shot, found.scaled(planned.shape), context, grid_px=GRID_PX)
+            if laid.segmented.confidence >= _FITS:
+                return laid
+    return None
+
+
+def _laid_as_planned(shot: Shot, context: PhotoContext) -> LaidSheet | None:
+    """Return the sheet just where the plan's camera has it, if the artwork fits surely there."""
+    planned = _planned(shot, context)
+    if planned is None:
+        return None
+    laid = lay_out(shot, planned, context, grid_px=GRID_PX)
+    return laid if laid.segmented.confidence >= _FITS else None
+
+
+def _planned(shot: Shot, context: PhotoContext) -> SheetFound | None:
+    """Return where the plan's camera has the sheet; None where it is not known, or not whole."""
     if context.expected is None or context.artwork is None:
         return None
     whole = (shot.rows, shot.cols)
     corners = context.expected * np.array(whole) - 0.5
     if (corners < -1).any() or (corners > np.array(whole)).any():
         return None
-    small, focal_px = _small(shot, _NEAR_PX)
-    planned = SheetFound(read_only(corners), whole, _FITS, "artwork")
-    size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
-    for reach in (0.006, 0.02, 0.05):
-        found = find_near(small, planned, focal_px=focal_px, reach=reach, least=_FITS, **size)
-        if found is not None:
-            laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
-            if laid.segmented.confidence >= _FITS:
-                return laid
-    laid = lay_out(shot, planned, context, grid_px=GRID_PX)
-    return laid if laid.segmented.confidence >= _FITS else None
+    return SheetFound(read_only(corners), whole, _FITS, "artwork")
 
 
 def _small(shot: Shot, long_side_px: int) -> tuple[NDArray[np.uint8], float | None]:

@@ -84,7 +84,7 @@ function advice({ report, photo, expected, both, sets }) {
       against(report),
       report.as_planned ? h("h2", {}, report.since ? "Nothing has drifted" : "It stands as planned") : move ? [h("p", { class: "kicker" }, "Do this first"), h("h2", {}, capital(move))] : h("h2", {}, "What is seen"),
       report.sentence ? h("p", {}, sentence(report.sentence)) : null,
-      (report.slips || []).length ? h("ul", {}, report.slips.map((slip) => h("li", {}, slip.what ? sentence(slip.what) : `${capital(slip.element)}: ${slip.value > 0 ? "+" : ""}${Math.round(10 * slip.value) / 10} ${slip.unit}`))) : null,
+      (report.slips || []).length ? h("ul", {}, report.slips.map((slip) => h("li", {}, slip.what ? sentence(slip.what) : `${capital(slip.element)}: ${slip.value > 0 ? "+" : ""}${Math.round(10 * slip.value) / 10} ${slip.unit}`, slip.put_back ? h("span", { class: "quiet" }, ` To put it back: ${sentence(slip.put_back)}`) : null))) : null,
       report.reasons.slice(0, 3).map((reason) => h("p", { class: "quiet" }, sentence(reason))),
       h("ul", {}, report.findings.slice(0, 5).map((one) => h("li", {}, h("b", {}, sentence(one.what)), one.cause ? h("span", { class: "quiet" }, ` ${sentence(one.cause)}`) : null)))));
 }
