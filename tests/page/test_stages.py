@@ -5,6 +5,7 @@ With LIGHTPLAN_SCREENSHOTS set to a folder, the pictures of docs/page.md are wri
 
 from __future__ import annotations
 
+import contextlib
 import os
 import time
 from pathlib import Path
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 import pytest
+from page_server import serve
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -216,7 +218,6 @@ def test_the_whole_evening_from_looks_to_the_shelf(tab, served, tmp_path):
 
 
 def test_the_page_comes_back_with_the_work_after_the_server_was_gone(browser, tmp_path_factory):
-    from page_server import serve
 
     home = tmp_path_factory.mktemp("again")
     first = serve(home, "gold-card-above")
@@ -240,6 +241,48 @@ def test_the_page_comes_back_with_the_work_after_the_server_was_gone(browser, tm
     page.wait_for_selector("html:not(.line-down)")
     page.wait_for_selector("#undo:enabled")
     assert "moved roof" in page.get_attribute("#undo", "title")
+    page.close()
+    second.stop()
+    first.close()
+
+
+def children_of(parent: int) -> list[int]:
+    """Return the processes that a process started, theirs too."""
+    found = []
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            number, rest = stat.parent.name, stat.read_text().rpartition(")")[2]
+            if int(rest.split()[1]) == parent:
+                found += [int(number), *children_of(int(number))]
+    return found
+
+
+@pytest.mark.slow
+def test_a_server_that_goes_in_the_middle_of_a_plan_comes_back_ready_to_plan(
+    browser, tmp_path_factory
+):
+    home = tmp_path_factory.mktemp("planning")
+    first = serve(home, "silver-bookplate-bright")
+    page = browser.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(f"{first.address}/?key={first.key}#plan")
+    page.click("text=Find the best set-up")
+    page.wait_for_selector(".busy >> text=Stop")
+    workers = children_of(first.process.pid)
+    assert workers  # the plan is made beside the server
+    first.process.kill()
+    first.process.wait()
+    page.wait_for_selector("html.line-down")
+    ends_by = time.monotonic() + 60
+    while any(Path(f"/proc/{one}/cmdline").exists() for one in workers):
+        assert time.monotonic() < ends_by, "the killed server's plan goes on"
+        time.sleep(0.2)
+    second = serve(home, "silver-bookplate-bright", "--port", str(first.port))
+    page.wait_for_selector("html:not(.line-down)")
+    page.click("text=Find the best set-up")
+    page.wait_for_selector(".busy >> text=Stop")
+    page.click(".busy >> text=Stop")
+    page.wait_for_selector("text=/Find the best set-up|Look for another plan/")
     page.close()
     second.stop()
     first.close()

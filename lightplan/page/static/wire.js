@@ -40,6 +40,7 @@ export function connect() {
   socket.onopen = () => {
     tries = 0;
     state.connected = true;
+    allFree();
     tell("connected", true);
   };
   socket.onmessage = (event) => {
@@ -69,6 +70,14 @@ function heard(message) {
     state.closer.findings[message.number] = message.finding;
   }
   tell(message.is, message);
+}
+
+// The server may be another one by now. What it still works on it says with its next step.
+function allFree() {
+  const busy = Object.keys(state.busy);
+  state.busy = {};
+  state.planning = null;
+  for (const purpose of busy) tell("free", { is: "free", purpose });
 }
 
 // Another work lies on the table: nothing of the one before may stand beside it.
