@@ -337,7 +337,9 @@ def test_the_window_lights_one_board_of_the_v_and_the_other_has_its_back_to_it()
 def drawing():
     spec = importlib.util.spec_from_file_location("draw", RIGS / "artwork" / "draw.py")
     module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(RIGS / "artwork")  # as where a script is run from
+        spec.loader.exec_module(module)
     return module
 
 

@@ -1,0 +1,1 @@
+"""The drawings of the shipped presets, one module each."""
