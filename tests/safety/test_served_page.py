@@ -27,6 +27,12 @@ pytestmark = [
 ]
 STAGES = ("start", "look", "layout", "plan", "build", "shoot", "pick", "keep")
 PATIENCE_MS = 120_000
+FOLDER, WORK = '"><img src=x onerror=ran(21)>', "' onmouseover='ran(22)' q"
+
+
+def as_name(text: str) -> str:
+    """Return a text as a file's name, which can hold no other stroke."""
+    return text.replace("/", "\N{DIVISION SLASH}")
 
 
 def write_home(home: Path) -> Path:
@@ -55,11 +61,10 @@ def write_home(home: Path) -> Path:
     (home / "rigs").mkdir()
     for number, title in enumerate(TEXTS):
         small = replace(rig(number), title=title)
-        name = f"{number} {title}".replace("/", "\N{DIVISION SLASH}")  # a name can hold no other
-        (home / "rigs" / f"{name}.toml").write_text(rig_to_toml(small), "utf-8")
-    folder = home / '"><img src=x onerror=ran(21)>'
+        (home / "rigs" / f"{number} {as_name(title)}.toml").write_text(rig_to_toml(small), "utf-8")
+    folder = home / FOLDER
     folder.mkdir()
-    work = folder / "' onmouseover='ran(22)' q.toml"
+    work = folder / f"{WORK}.toml"
     work.write_text(text, "utf-8")
     return work
 
@@ -100,6 +105,16 @@ def shown(page: Any) -> str:
     return "".join(page.inner_text("body").split())
 
 
+OPEN = """async (name) => {
+  const { on, say } = await import("/static/wire.js");
+  await new Promise((done) => {
+    on("work", (work) => work.file === `${name}.toml` && done());
+    say({ do: "open", name });
+  });
+}"""
+"""Lay a work of that file name on the table, and wait until the page tells of it."""
+
+
 def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path) -> None:
     page, own, asked, ran = tab
     for stage in STAGES:
@@ -110,17 +125,24 @@ def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path
         if stage == "keep":
             page.wait_for_selector(".shelf-item")
         if stage == "shoot":
-            photos = []
-            for number, text in enumerate(TEXTS[:3]):
-                name = text.replace("/", "\N{DIVISION SLASH}")
-                photos.append(tmp_path / f"{number} {name}.jpg")
-                photograph(photos[-1], text)
-            page.set_input_files("label.drop input[type=file]", photos)
-            page.wait_for_selector(".strip .name")
+            put = [tmp_path / f"{number} {as_name(text)}.jpg" for number, text in enumerate(TEXTS)]
+            folder = tmp_path / FOLDER / f"{WORK} photographs"
+            folder.mkdir()
+            for path, text in zip(put, TEXTS, strict=True):
+                photograph(path, text)
+                shutil.copy(path, folder / f"by hand {path.name}")  # a drop tames names
+            page.set_input_files("label.drop input[type=file]", put)
+            page.locator(".strip .shot img").nth(2 * len(TEXTS) - 1).wait_for()
+            named = set(page.locator(".strip .name").all_text_contents())
+            assert {f"by hand {path.name}" for path in put} <= named
         touch_all(page)
         page.wait_for_timeout(300)
     for text in TEXTS:  # on the shelf, as they were typed
         assert "".join(text.split()) in shown(page)
+    for name in sorted(path.stem for path in (tmp_path / "rigs").glob("*.toml")):
+        page.evaluate(OPEN, name)
+        touch_all(page)
+    page.wait_for_timeout(300)
     assert ran == []
     assert [url for url in asked if not url.startswith(own)] == []
     asked.clear()
