@@ -39,7 +39,12 @@ class Visibility(Kept):
         self._moves: Moves | None = None
 
     def renumber(self, moves: Moves) -> None:
-        """Count surfaces anew; the points of those that stayed are found at the next update."""
+        """Count surfaces anew; the points of those that stayed are found at the next update.
+
+        Counted twice without an update between, nothing of before can be told any more.
+        """
+        if self._moves is not None:
+            self._places = []
         self._moves = moves
 
     def update(

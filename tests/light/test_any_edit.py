@@ -287,3 +287,28 @@ def test_a_fault_inside_a_step_leaves_the_engine_whole(part, monkeypatch):
             engine.layers(other)
     assert_same(engine.layers(rig), here, 0.0)
     assert_same(engine.layers(other), Engine(other, SMALL).layers(other), 1e-6)
+
+
+def test_a_set_that_was_dark_between_is_lit_as_a_fresh_one():
+    """Where nothing bright is there lines of sight have no ends: what was known of them is old."""
+    one = change(START, lamps=START.lamps[:1], cards=())
+    engine = Engine(one, SMALL)
+    before = engine.layers(one)
+    engine.layers(change(one, lamps=()))
+    assert_same(engine.layers(one), before, 1e-6)
+
+
+def test_arrangements_one_after_the_other_are_lit_as_fresh_ones():
+    """As a planner looks at them: other things, another camera, the same room and sheet."""
+    engine, house = Engine(START, SMALL), full_house()
+    for number in range(6):
+        rig = change(
+            house,
+            lamps=house.lamps[number % 3 :][:2],
+            cards=tuple(moved(one, 20.0 * number) for one in house.cards[number % 4 :][:1]),
+            props=(),
+            camera=house.camera if number < 3 else START.camera,
+            sheet=START.sheet,
+        )
+        kept = engine.layers(rig)
+        assert_same(kept, Engine(rig, SMALL).layers(rig), 1e-6)
