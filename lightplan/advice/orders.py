@@ -18,14 +18,19 @@ if TYPE_CHECKING:
 
 def together(planned: Rig, group: Sequence[Slip]) -> str:
     """Return the order that undoes several slips of one thing."""
-    told = [s for s in group if abs(s.value) >= (8.0 if s.unit == "mm" else 1.5)]
-    orders = [undo_words(planned, s) for s in (told if told else group[:1])]
+    orders = [undo_words(planned, s) for s in told_of(group)]
     name = name_in(planned, group[0].element)
     first, *rest = orders
     parts = [first]
     for order in rest:
         parts.append(order.replace(f"move {name} ", "").replace(f" {name}", " it"))
     return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+
+
+def told_of(group: Sequence[Slip]) -> Sequence[Slip]:
+    """Return the slips of one thing that are worth an order of their own; the first at least."""
+    told = [s for s in group if abs(s.value) >= (8.0 if s.unit == "mm" else 1.5)]
+    return told if told else group[:1]
 
 
 def exposure_order(stops: float, time_s: float | None) -> str:

@@ -44,13 +44,14 @@ def base_rig(name: str) -> Rig:
     """Return a plan with the dyed foil of its preset; the frame holds the sheet and some table."""
     rig = load_rig(PLANNED / f"{name}.toml").rig
     if rig.sheet.foil.grating is not None:  # the path tracer's grating is of a bare metal
-        return _framed(rig)
+        return framed(rig)
     kind = load_rig(RIGS / f"{PRESETS[name]}.toml").rig.sheet.foil.kind
     foil = replace(rig.sheet.foil, conductor=None, kind=kind)
-    return _framed(replace(rig, sheet=replace(rig.sheet, foil=foil)))
+    return framed(replace(rig, sheet=replace(rig.sheet, foil=foil)))
 
 
-def _framed(rig: Rig) -> Rig:
+def framed(rig: Rig) -> Rig:
+    """Return a rig whose frame holds the sheet and some table, in few pixels."""
     right, up, forward = rig.camera.axes()
     corners = np.array([[x, y, 0.0] for x in (-1, 1) for y in (-1, 1)])
     corners *= [rig.sheet.width_mm / 2, rig.sheet.height_mm / 2, 0]

@@ -34,8 +34,9 @@ from lightplan.light.exposure import Settings, settings_for
 from lightplan.light.exposure import foil_share as share_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
+    from lightplan.arrays import Singles
     from lightplan.scene import Rig
 
 FOLDER = Path(__file__).parent
@@ -186,22 +187,28 @@ def scenes(builds: list[Build], spp: int) -> Iterator[dict[str, Any]]:
         yield job_of(name, build.base, rig, spp)
 
 
-def job_of(name: str, base: str, rig: Rig, spp: int) -> dict[str, Any]:
-    """Return the job that renders one rig."""
+def job_of(
+    name: str, base: str, rig: Rig, spp: int, size: tuple[int, int] | None = None
+) -> dict[str, Any]:
+    """Return the job that renders one rig, its picture of `size` (rows, columns)."""
     sheet = rig.sheet
     return {
         "name": name,
         "base": base,
         "spp": spp,
-        "scene": scene_of(rig, picture_size(rig)),
+        "scene": scene_of(rig, picture_size(rig) if size is None else size),
         "sheet_mm": [sheet.width_mm, sheet.height_mm],
     }
 
 
-def write_jobs(jobs: list[dict[str, Any]], path: Path) -> None:
+def write_jobs(
+    jobs: list[dict[str, Any]], path: Path, artworks: Mapping[str, Singles] | None = None
+) -> None:
+    """Write jobs for render.py with their artworks: those of the plans, unless others are given."""
     art = {}
     for base in sorted({job["base"] for job in jobs}):
-        pixels = np.rint(255 * base_rig(base).sheet.artwork).astype(np.uint8)
+        drawn = base_rig(base).sheet.artwork if artworks is None else artworks[base]
+        pixels = np.rint(255 * drawn).astype(np.uint8)
         art[base] = {"shape": pixels.shape, "hex": pixels.tobytes().hex()}
     with gzip.open(path, "wt") as file:
         json.dump({"jobs": jobs, "artwork": art}, file)

@@ -1,8 +1,11 @@
 """Render scenes with the path tracer, whole frame, the artwork laid over paper and foil.
 
     python tests/reference/slipped/render.py JOBS.json.gz FOLDER
+    python tests/reference/slipped/render.py --serve QUEUE
 
-The picture is kept as the square root of light in 10 bits, high and low bytes apart.
+The picture is kept as the square root of light in 10 bits, high and low bytes apart. The second
+form renders each NAME.json.gz that appears in QUEUE to NAME.npz, until a file STOP lies there;
+several may serve one queue.
 """
 
 from __future__ import annotations
@@ -65,20 +68,67 @@ def smoothed(light: Any, on_sheet: Any, size_px: float) -> Any:
     return found
 
 
-def main() -> None:
-    source, folder = sys.argv[1], Path(sys.argv[2])
-    folder.mkdir(parents=True, exist_ok=True)
+def read(source: Path) -> tuple[list[dict[str, Any]], dict[str, np.ndarray[Any, Any]]]:
+    """Return the jobs of a file, and the artworks that they name."""
     with gzip.open(source, "rt") as file:
         told = json.load(file)
     art = {
         name: np.frombuffer(bytes.fromhex(one["hex"]), np.uint8).reshape(one["shape"])
         for name, one in told["artwork"].items()
     }
+    return told["jobs"], art
+
+
+def packed(name: str, picture: np.ndarray[Any, Any]) -> dict[str, Any]:
+    """Return a picture as it is kept."""
+    scale = float(np.percentile(picture, 99.95)) * 1.2 + 1e-9
+    code = np.rint(1023 * np.sqrt(np.clip(picture / scale, 0, 1))).astype(np.uint16)
+    return {
+        f"{name}_low": np.uint8(code & 255),
+        f"{name}_high": np.uint8(code >> 8),
+        f"{name}_scale": np.float64(scale),
+    }
+
+
+def serve(queue: Path) -> None:
+    """Render what appears in a queue; a job is claimed by giving its file another name."""
+    mi = mitsuba_scene.start(os.environ.get("VARIANT"))
+    while not (queue / "STOP").exists():
+        waiting = sorted(queue.glob("*.json.gz"), key=lambda path: path.stat().st_mtime)
+        if not waiting:
+            time.sleep(0.1)
+            continue
+        mine = waiting[0].with_suffix(f".claimed{os.getpid()}")
+        try:
+            waiting[0].rename(mine)
+        except FileNotFoundError:
+            continue  # another was faster
+        jobs, art = read(mine)
+        began = time.time()
+        for job in jobs:
+            try:
+                made = packed(job["name"], composed(mi, job, art[job["base"]]))
+            except Exception as wrong:  # noqa: BLE001 - one bad scene must not cost the others
+                print("FAILED", job["name"], repr(wrong)[-400:], flush=True)
+                made = {}
+            np.savez(queue / f"{job['name']}.part.npz", **made)
+            (queue / f"{job['name']}.part.npz").rename(queue / f"{job['name']}.npz")
+            print(job["name"], f"{time.time() - began:.1f} s", flush=True)
+        mine.unlink()
+
+
+def main() -> None:
+    if sys.argv[1] == "--serve":
+        serve(Path(sys.argv[2]))
+        return
+    folder = Path(sys.argv[2])
+    folder.mkdir(parents=True, exist_ok=True)
+    jobs, art = read(Path(sys.argv[1]))
     mi = mitsuba_scene.start(os.environ.get("VARIANT"))
     began, limit = time.time(), float(os.environ.get("LIMIT", "100000"))
     kept: dict[str, Any] = {}
     parts = 0
-    for number, job in enumerate(told["jobs"]):
+    for number, job in enumerate(jobs):
         if time.time() - began > limit:
             print("time is up at", job["name"])
             break
@@ -87,11 +137,7 @@ def main() -> None:
         except Exception as wrong:  # noqa: BLE001 - one bad scene must not cost the others
             print("FAILED", job["name"], repr(wrong)[-400:], flush=True)
             continue
-        scale = float(np.percentile(picture, 99.95)) * 1.2 + 1e-9
-        code = np.rint(1023 * np.sqrt(np.clip(picture / scale, 0, 1))).astype(np.uint16)
-        name = job["name"]
-        kept[f"{name}_low"], kept[f"{name}_high"] = np.uint8(code & 255), np.uint8(code >> 8)
-        kept[f"{name}_scale"] = np.float64(scale)
+        kept |= packed(job["name"], picture)
         if sum(a.nbytes for a in kept.values()) > 32e6:
             np.savez_compressed(folder / f"part{parts}.npz", **kept)
             print(number, f"{time.time() - began:.0f} s", flush=True)

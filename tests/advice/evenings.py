@@ -1,0 +1,539 @@
+"""Whole evenings: a product drawn at random is planned, built, photographed, advised until right.
+
+    PYTHONPATH=. python tests/reference/slipped/render.py --serve QUEUE &     (path tracer)
+    PYTHONPATH=. python tests/advice/evenings.py run QUEUE OUT [--processes 15] [--count 40]
+    PYTHONPATH=. python tests/advice/evenings.py tell OUT/evenings.json
+    PYTHONPATH=. python tests/advice/evenings.py draw OUT NUMBER... --to FOLDER
+
+Each product's size, foil, stock, look and cupboard are drawn by its number, and planned quickly.
+A hand builds the plan with its usual errors, the path tracer of `../reference/pathtraced` and the
+camera of `../reference/slipped/camera_chain.py` photograph it, the advice is asked, and its one
+move is made, by the same hand with its errors, until the frame earns the promised score less 3
+points and reads as metal. Each is done twice: built right, and with one slip that costs 3 points
+or more. Sharpness is left out of the scores: pictures this small all fail its gate.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import gzip
+import io
+import json
+import math
+import multiprocessing
+import pickle
+import sys
+import tempfile
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+from PIL import Image
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "planned"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "pathtraced"))
+
+from bases import focal_35mm, framed, picture_size
+from camera_chain import draw_chain, jpeg, take
+from photographs import exposure_of_plan, job_of, rig_level, unpack, write_jobs
+from scenes import METALS
+from slips import IN_CAMERA, KINDS, Slip, can_be, draw_slip, hand_built
+from slips import slipped as with_slip
+
+from lightplan.advice.orders import told_of
+from lightplan.advice.worth import Camera, Worth
+from lightplan.errors import LightplanError
+from lightplan.measures import Measures, judge
+from lightplan.measures.gates import LEAST_METAL
+from lightplan.planning.looks import QUICK, wanted_looks, with_look
+from lightplan.scene import Conductor, Rig
+from lightplan.scene.setting_errors import SettingErrors, error_dimensions
+from lightplan.scene.slips import slipped
+from lightplan.tasks.advise import Advice, advise
+from lightplan.tasks.plan import plan
+from lightplan.tasks.start import CAMERAS, CARDS, FOILS, GOODS, LAMPS, ROOMS, STOCKS, TABLES
+from lightplan.tasks.start_rig import start_rig
+
+if TYPE_CHECKING:
+    from camera_chain import Chain
+
+MOST_SHOTS = 6
+FORGIVEN = 3.0  # points below the promised score at which the maker stops
+MATTERS = 3.0
+SLIP_TRIES = 12
+SPP, SPP_GRATING = 256, 1024
+PATIENCE_S = 240.0  # for one picture
+LONG_SIDE = 900
+
+
+@dataclass(frozen=True, eq=False)
+class Product:
+    """What is to be photographed, as planned, its frame cut to the sheet and some table."""
+
+    number: int
+    tries: int
+    title: str
+    look: str
+    rig: Rig
+    promised: float
+    metal: float
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """The set as it stands, and the camera as it is set."""
+
+    rig: Rig
+    chain: Chain
+
+
+# --- products ---------------------------------------------------------------------------------
+
+
+def answers_of(draw: np.random.Generator) -> dict[str, Any]:
+    """Draw what a maker has: goods, foil, stock, camera, cupboard, room, table."""
+
+    def one(options: tuple[Any, ...], *weights: float) -> str:
+        shares = np.array(weights if weights else (1.0,) * len(options))
+        return str(options[draw.choice(len(options), p=shares / shares.sum())].id)
+
+    lamps = [{"kind": one(LAMPS[:3], 3, 2, 1)} for _ in range(1 + int(draw.random() < 0.5))]
+    if draw.random() < 0.15:
+        lamps.append({"kind": "window"})
+    cards = {c.id: int(draw.integers(0, 3)) for c in CARDS}
+    cards["white A3"] = max(1, cards["white A3"])
+    return {
+        "goods": one(GOODS),
+        "foil": one(FOILS),
+        "stock": one(STOCKS),
+        "camera": one(CAMERAS),
+        "lamps": lamps,
+        "cards": cards,
+        "room": one(ROOMS, 3, 2, 1),
+        "table": one(TABLES),
+    }
+
+
+def artwork_of(width_mm: float, height_mm: float, draw: np.random.Generator) -> bytes:
+    """Draw where the foil is: a frame and a large shape, leaves, or bars; a PNG."""
+    scale = LONG_SIDE / max(width_mm, height_mm)
+    size = round(height_mm * scale), round(width_mm * scale)
+    art, unit = np.zeros(size, np.uint8), min(size)
+    middle = (size[1] // 2, size[0] // 2)
+    kind = int(draw.integers(3))
+    if kind == 0:
+        edge = round(0.07 * unit)
+        far = (size[1] - edge, size[0] - edge)
+        cv2.rectangle(art, (edge, edge), far, 255, round(0.03 * unit))
+        cv2.circle(art, middle, round(0.27 * unit), 255, -1)
+    elif kind == 1:
+        for _ in range(14):
+            place = draw.uniform(0.15, 0.85, 2) * [size[1], size[0]]
+            axes = (round(0.16 * unit), round(0.07 * unit))
+            turn = float(draw.uniform(0, 180))
+            at = (round(float(place[0])), round(float(place[1])))
+            cv2.ellipse(art, at, axes, turn, 0, 360, 255, -1)
+    else:
+        for share in np.linspace(0.12, 0.88, 7):
+            row, half = round(share * size[0]), round(draw.uniform(0.15, 0.4) * size[1])
+            thick = round(0.05 * size[0])
+            ends = (middle[0] - half, row), (middle[0] + half, row + thick)
+            cv2.rectangle(art, *ends, 255, -1)
+    art = cv2.GaussianBlur(art, (0, 0), 1.0)
+    file = io.BytesIO()
+    Image.fromarray(art).save(file, "PNG")
+    return file.getvalue()
+
+
+def product_of(number: int) -> Product | None:
+    """Draw a product and plan it; drawn again where no plan promises foil that reads as metal."""
+    for tries in range(6):
+        draw = np.random.default_rng([71, number, tries])
+        answers = answers_of(draw)
+        with tempfile.TemporaryDirectory() as place:
+            goods = next(g for g in GOODS if g.id == answers["goods"])
+            size = goods.means["width_mm"], goods.means["height_mm"]
+            loaded = start_rig(answers, Path(place) / "r.toml", artwork=artwork_of(*size, draw))
+        looks, _ = wanted_looks(loaded.rig)
+        look = str(draw.choice(looks))
+        rig = with_look(loaded.rig, look)  # type: ignore[arg-type]
+        if rig.sheet.foil.grating is not None:  # the path tracer's grating is of a bare metal
+            eta, k = METALS["Al"]
+            metal = Conductor(eta=tuple(eta), k=tuple(k))
+            foil = replace(rig.sheet.foil, conductor=metal)
+            rig = replace(rig, sheet=replace(rig.sheet, foil=foil))
+        found = plan(replace(loaded, rig=rig), effort=QUICK, seed=number)
+        if not found:
+            continue
+        metal_share = float(found.measures.get("reads_as_metal_share", 1.0))
+        if metal_share < LEAST_METAL:
+            continue
+        planned = framed(replace(found.rig, freedoms=()))
+        title = f"{loaded.rig.title}, {look}"
+        return Product(number, tries, title, look, planned, found.score, metal_share)
+    return None
+
+
+# --- one evening ------------------------------------------------------------------------------
+
+
+def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) -> dict[str, Any]:
+    """Return how an evening went."""
+    name = f"e{product.number:02d}_{'slip' if with_slip_too else 'right'}"
+    draw = np.random.default_rng([72, product.number, with_slip_too])
+    standing, slip = first_build(product, draw, with_slip_too=with_slip_too)
+    told: dict[str, Any] = {
+        "name": name,
+        "title": product.title,
+        "promised": product.promised,
+        "metal_promised": product.metal,
+        "drawn_again": product.tries,
+        "slip": None if slip is None else [slip.kind, slip.element, slip.dimension, slip.size],
+        "shots": [],
+        "end": "not in six shots",
+    }
+    stood = []
+    for number in range(MOST_SHOTS):
+        stood.append(standing)
+        photo = out / f"{name}_{number + 1}.jpg"
+        photo.write_bytes(photographed(f"{name}_{number + 1}", product, standing, queue, draw))
+        shot, advice = looked_at(photo, product)
+        told["shots"].append(shot)
+        if shot["score"] is not None and is_good(shot, product):
+            told["end"] = "good"
+            break
+        if advice is None or advice.first_move is None:
+            told["end"] = "no sheet" if shot["score"] is None else "no move"
+            break
+        try:
+            standing = after_move(product, standing, advice, draw)
+        except (LightplanError, KeyError) as error:
+            shot["error"] = str(error)
+            told["end"] = "move cannot be made"
+            break
+    with gzip.open(out / f"{name}.pickle.gz", "wb", compresslevel=3) as file:
+        pickle.dump((product, stood), file)  # for a closer look at it
+    return told
+
+
+def is_good(shot: dict[str, Any], product: Product) -> bool:
+    """Whether a frame earns what was promised, less 3 points, and reads as metal."""
+    metal = shot["metal"]
+    return shot["score"] >= product.promised - FORGIVEN and (metal is None or metal >= LEAST_METAL)
+
+
+def first_build(
+    product: Product, draw: np.random.Generator, *, with_slip_too: bool
+) -> tuple[Standing, Slip | None]:
+    """Return the set as a hand builds it first, and what slipped."""
+    rig, settings = product.rig, exposure_of_plan(product.rig)
+    right = hand_built(rig, int(draw.integers(1 << 31)))
+    chain = draw_chain(
+        draw,
+        clip_cd_m2=settings.clip_cd_m2,
+        f_number=settings.f_number,
+        time_s=settings.time_s,
+        iso=settings.iso,
+        focal_35mm=focal_35mm(rig),
+    )
+    if not with_slip_too:
+        return Standing(right, chain), None
+    light = settings.clip_cd_m2 * rig_level(rig)
+    worth, camera = Worth(rig), Camera(clip_cd_m2=settings.clip_cd_m2)
+    whole = worth.score(right, camera)
+    dearest: tuple[float, Slip] | None = None
+    for _ in range(SLIP_TRIES):
+        slip = draw_slip(rig, str(draw.choice(KINDS)), light, draw)
+        if slip is None:
+            continue
+        there = with_slip(right, (slip,))
+        if not can_be(there, rig):
+            continue
+        cost = whole - worth.score(there, as_set(camera, slip))
+        if dearest is None or cost > dearest[0]:
+            dearest = cost, slip
+        if cost >= MATTERS:
+            break
+    if dearest is None:
+        return Standing(right, chain), None
+    slip = dearest[1]
+    if slip.kind == "exposure":
+        chain = replace(chain, stops=chain.stops + round(3 * slip.size) / 3)
+    if slip.kind == "white balance":
+        chain = replace(chain, balance_stops=chain.balance_stops + slip.size)
+    return Standing(with_slip(right, (slip,)), chain), slip
+
+
+def as_set(camera: Camera, slip: Slip) -> Camera:
+    """Return a camera with a slip of its settings."""
+    if slip.kind not in IN_CAMERA:
+        return camera
+    if slip.kind == "exposure":
+        return replace(camera, stops=slip.size)
+    return replace(camera, red_stops=slip.size / 2, blue_stops=-slip.size / 2)
+
+
+def photographed(
+    name: str, product: Product, standing: Standing, queue: Path, draw: np.random.Generator
+) -> bytes:
+    """Return the JPEG of a set: rendered by whoever serves the queue."""
+    rig = replace(standing.rig, freedoms=())
+    spp = SPP if rig.sheet.foil.grating is None else SPP_GRATING
+    job = job_of(name, name, rig, spp, picture_size(product.rig))
+    waiting = queue / f"{name}.writing"
+    write_jobs([job], waiting, {name: product.rig.sheet.artwork})
+    waiting.rename(queue / f"{name}.json.gz")
+    found, began = queue / f"{name}.npz", time.monotonic()
+    while not found.exists():
+        if time.monotonic() - began > PATIENCE_S:
+            raise TimeoutError(f"{name} was not rendered")
+        time.sleep(0.1)
+    with np.load(found) as file:
+        light = unpack(file, name)
+    found.unlink()
+    return jpeg(take(light, standing.chain, draw), standing.chain)
+
+
+def looked_at(photo: Path, product: Product) -> tuple[dict[str, Any], Advice | None]:
+    """Return what the advice says of a photograph."""
+    began = time.process_time()
+    try:
+        advice = advise(photo, rig=product.rig)
+    except LightplanError as error:
+        return {"score": None, "metal": None, "error": str(error)}, None
+    pairs = {n: v for n, v in advice.photo.measures.items() if not n.startswith("sharpness")}
+    score = judge(Measures(pairs), product.rig.look).score if pairs else None
+    shot: dict[str, Any] = {
+        "score": score,
+        "metal": pairs["reads_as_metal_share"][0] if "reads_as_metal_share" in pairs else None,
+        "gates": [
+            [g.measure, round(g.factor, 2)]
+            for g in advice.photo.gates
+            if g.factor < 0.97 and not g.measure.startswith("sharpness")
+        ],
+        "told": [
+            [f.slip.element, f.slip.dimension, round(f.slip.value, 2), round(f.cost, 1)]
+            for f in advice.things
+        ],
+        "outside": len(advice.foreign),
+        "misfit": None if advice.estimate is None else advice.estimate.misfit,
+        "sentence": advice.sentence,
+        "seconds": time.process_time() - began,
+    }
+    move = advice.first_move
+    if move is not None:
+        shot |= {
+            "move": move.text,
+            "moved": [move.element, move.dimension, round(move.value, 2)],
+            "score_after": move.score_after,
+            "uncertainty": move.uncertainty,
+            "gain": move.gain,
+        }
+    return shot, advice
+
+
+def after_move(
+    product: Product, standing: Standing, advice: Advice, draw: np.random.Generator
+) -> Standing:
+    """Return the set after the one move was made as it is told, with a hand's error again."""
+    move, rig, chain = advice.first_move, standing.rig, standing.chain
+    assert move is not None
+    if move.element == "exposure":
+        return Standing(rig, replace(chain, stops=chain.stops + round(3 * move.value) / 3))
+    if move.element == "white balance":
+        return Standing(rig, replace(chain, balance_stops=float(draw.uniform(-0.04, 0.04))))
+    if move.element == "not in the rig":
+        return Standing(
+            replace(rig, lamps=tuple(x for x in rig.lamps if x.name != "foreign")), chain
+        )
+    if move.element == "room":
+        return Standing(replace(rig, room=product.rig.room), chain)
+    anew = hand_built(product.rig, int(draw.integers(1 << 31)))
+    if move.dimension == "missing":
+        return Standing(put_back(rig, anew, move.element), chain)
+    if move.dimension == "bow_mm":  # told as a gap to be measured, not as a change
+        return Standing(replace(rig, sheet=anew.sheet), chain)
+    sizes = {
+        (d.element, d.dimension): d.size for d in error_dimensions(product.rig, SettingErrors())
+    }
+    changes = {}
+    for dimension, value in parts_of(advice):
+        name = (move.element, dimension)
+        changes[name] = value + float(draw.uniform(-1, 1)) * sizes.get(name, 0.0)
+    return Standing(slipped(rig, changes), chain)
+
+
+def parts_of(advice: Advice) -> list[tuple[str, float]]:
+    """Return what the one move changes of its thing, which may be off in several ways."""
+    move = advice.first_move
+    assert move is not None
+    own = [f.slip for f in advice.things if f.slip.element == move.element]
+    if not any(s.dimension == move.dimension for s in own):
+        return [(move.dimension, move.value)]
+    return [(s.dimension, -s.value) for s in told_of(own)]
+
+
+def put_back(rig: Rig, anew: Rig, name: str) -> Rig:
+    """Return the set with a lamp or card where the plan has it."""
+
+    def other(now: Any, planned: Any) -> Any:
+        there = {x.name: x for x in now}
+        kept = [there.get(x.name) if x.name != name else x for x in planned]
+        more = [x for x in now if x.name not in {p.name for p in planned}]
+        return (*(x for x in kept if x is not None), *more)
+
+    return replace(
+        rig,
+        lamps=other(rig.lamps, anew.lamps),
+        cards=other(rig.cards, anew.cards),
+        shells=other(rig.shells, anew.shells),
+    )
+
+
+# --- all of them ------------------------------------------------------------------------------
+
+
+def task(job: tuple[Product, Path, Path, bool]) -> dict[str, Any]:
+    """Return one evening; what breaks in it is told, not thrown."""
+    product, queue, out, with_slip_too = job
+    try:
+        return evening(product, queue, out, with_slip_too=with_slip_too)
+    except Exception as wrong:  # noqa: BLE001 - one evening must not cost the others
+        name = f"e{product.number:02d}_{'slip' if with_slip_too else 'right'}"
+        return {"name": name, "title": product.title, "shots": [], "end": repr(wrong)[-300:]}
+
+
+def planned_task(number: int) -> tuple[int, Product | None, str]:
+    """Return a product, or why there is none."""
+    try:
+        return number, product_of(number), ""
+    except Exception as wrong:  # noqa: BLE001 - one product must not cost the others
+        return number, None, repr(wrong)[-300:]
+
+
+def run(queue: Path, out: Path, numbers: list[int], processes: int, until_s: float) -> None:
+    """Have all evenings, and keep each as it ends."""
+    for folder in (queue, out):
+        folder.mkdir(parents=True, exist_ok=True)
+    began, ended = time.monotonic(), []
+    product_of(numbers[0])  # loops are compiled once, before helpers share them
+    print(f"ready after {time.monotonic() - began:.0f} s", flush=True)
+    with multiprocessing.get_context("fork").Pool(processes) as pool:
+        going = []
+        plans = [pool.apply_async(planned_task, (n,)) for n in numbers]
+        while (plans or going) and time.monotonic() - began < until_s:
+            for ready in [p for p in plans if p.ready()]:
+                plans.remove(ready)
+                number, product, why = ready.get()
+                print(number, "no plan" if product is None else product.title, why, flush=True)
+                if product is not None:
+                    jobs = [(product, queue, out, slip) for slip in (False, True)]
+                    going += [pool.apply_async(task, (job,)) for job in jobs]
+            for ready in [g for g in going if g.ready()]:
+                going.remove(ready)
+                ended.append(ready.get())
+                print(f"{time.monotonic() - began:.0f} s: {line_of(ended[-1])}", flush=True)
+                keep(ended, out / "evenings.json")
+            time.sleep(0.2)
+        pool.terminate()
+    print("\n".join(summary(ended)))
+
+
+def keep(ended: list[dict[str, Any]], path: Path) -> None:
+    """Write evenings in their order, figures rounded."""
+    plain = json.loads(
+        json.dumps(sorted(ended, key=lambda e: e["name"]), default=float),
+        parse_float=lambda text: round(float(text), 3),
+    )
+    path.write_text(json.dumps(plain, indent=0), "utf-8")
+
+
+def line_of(one: dict[str, Any]) -> str:
+    """Return an evening in a line."""
+    scores = ", ".join("-" if s["score"] is None else f"{s['score']:.0f}" for s in one["shots"])
+    slip = one.get("slip")
+    why = "" if not slip else f" ({slip[1]} {slip[2]} {slip[3]:.1f})"
+    moves = "; ".join(s["move"] for s in one["shots"] if "move" in s)
+    promised = one.get("promised", math.nan)
+    return f"{one['name']}{why}: promised {promised:.0f}: {scores}: {one['end']}: {moves}"
+
+
+def summary(ended: list[dict[str, Any]]) -> list[str]:
+    """Return the figures as lines: shots taken until it was right, those that were not apart."""
+    lines = []
+    for words, end in (("built right", "_right"), ("with a slip", "_slip")):
+        mine = [e for e in ended if e["name"].endswith(end)]
+        if not mine:
+            continue
+        good = [len(e["shots"]) for e in mine if e["end"] == "good"]
+        shots = np.array(good + [math.inf] * (len(mine) - len(good)))
+        middle, late = (float(np.quantile(shots, q, method="higher")) for q in (0.5, 0.95))
+        ends: dict[str, int] = {}
+        for one in mine:
+            ends[one["end"]] = ends.get(one["end"], 0) + 1
+        lines.append(
+            f"{words}: {len(mine)} evenings, test shots {middle:.0f} in the median, {late:.0f} at "
+            f"the 95th percentile; {', '.join(f'{n} {e}' for e, n in ends.items())}"
+        )
+    return lines
+
+
+# --- pictures ---------------------------------------------------------------------------------
+
+
+def draw_evening(one: dict[str, Any], folder: Path, to: Path) -> None:
+    """Draw an evening's frames side by side, with the move between them."""
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    from textwrap import fill
+
+    from matplotlib import pyplot as plt
+
+    shots = one["shots"]
+    figure, axes = plt.subplots(1, len(shots), figsize=(4.2 * len(shots), 4.1), squeeze=False)
+    for i, (axis, shot) in enumerate(zip(axes[0], shots, strict=True)):
+        axis.imshow(Image.open(folder / f"{one['name']}_{i + 1}.jpg"))
+        axis.set_xticks([])
+        axis.set_yticks([])
+        axis.set_title(f"shot {i + 1}: {shot['score']:.0f} points", fontsize=11)
+        words = "right" if i + 1 == len(shots) else f"Move: {shot['move']}."
+        axis.set_xlabel(fill(words, 46), fontsize=9.5)
+    figure.suptitle(f"{one['title']}; {one['promised']:.0f} points promised", fontsize=11.5)
+    figure.tight_layout()
+    figure.savefig(to / f"evening-{one['name']}.jpg", dpi=90, pil_kwargs={"quality": 88})
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("what", choices=["run", "tell", "draw"])
+    parser.add_argument("places", nargs="+", metavar="PLACE")
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--count", type=int, default=40)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--until", type=float, default=1e9, help="seconds after which to stop")
+    parser.add_argument("--to", type=Path, default=Path())
+    options = parser.parse_args()
+    if options.what == "run":
+        numbers = list(range(options.first, options.first + options.count))
+        queue, out = map(Path, options.places)
+        run(queue, out, numbers, options.processes, options.until)
+        with contextlib.suppress(FileExistsError):
+            (queue / "STOP").touch()
+    elif options.what == "tell":
+        ended = json.loads(Path(options.places[0]).read_text("utf-8"))
+        print("\n".join([line_of(e) for e in ended] + summary(ended)))
+    else:
+        folder, *names = options.places
+        for one in json.loads((Path(folder) / "evenings.json").read_text("utf-8")):
+            if one["name"] in names:
+                draw_evening(one, Path(folder), options.to)
+
+
+if __name__ == "__main__":
+    main()
