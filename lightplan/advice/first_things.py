@@ -6,7 +6,6 @@ stands, then lamps and cards. Of moves that win about as much, the easier one is
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -271,62 +270,3 @@ def found_things(state: State, options: Sequence[Option]) -> list[Found]:
     ]
     place = {s: ORDER.index(s) for s in ORDER}
     return sorted(told, key=lambda f: (place.get(f.slip.element, len(ORDER)), -f.cost))
-
-
-def trims_of_state(state: State, worth: Worth) -> list[Option]:
-    """Return settings of exposure and lamps that help the rig as it stands.
-
-    For a set that is as planned, or whose slips cost nothing: a hand's small errors may still
-    have put the brightest foil beyond the clip level.
-    """
-    here, camera = state.rig(), state.camera
-    now = worth.score(here, camera)
-    found = []
-    for thirds in (-4, -3, -2, -1, 1, 2, 3, 4):
-        stops = thirds / 3
-        other = replace(camera, stops=camera.stops + stops)
-        gain = worth.score(here, other) - now
-        text = exposure_order(-stops, state.time_s)
-        found.append(Option(text, "exposure", "stops", stops, "stops", here, other, gain))
-    for lamp in here.lamps:
-        if lamp.is_window or not lamp.on:
-            continue
-        for stops in (-1.0, -0.5, 0.5, 1.0):
-            slip = Slip(
-                element=lamp.name,
-                dimension="power_stops",
-                value=-stops,
-                unit="stops",
-                uncertainty=0.05,
-                confidence=1.0,
-            )
-            try:
-                rig = slipped(here, {(lamp.name, "power_stops"): stops})
-            except RigError:
-                continue
-            text = undo_words(state.planned, slip)
-            gain = worth.score(rig, camera) - now
-            found.append(Option(text, lamp.name, "power_stops", stops, "stops", rig, camera, gain))
-    return sorted(found, key=lambda o: -o.gain)
-
-
-def less_light(state: State, clipped: float, gates: Sequence[float]) -> Option | None:
-    """Return less exposure for a photograph in which much is clipped, whatever was found.
-
-    How far beyond the end the light went is not in the file; the share that is clipped says
-    whether it was little or much. The gain is what the gates of clipping cost.
-
-    Parameters
-    ----------
-    clipped : float
-        Largest share of a material that is clipped.
-    gates : sequence of float
-        Factors on the score by clipping.
-    """
-    factor = math.prod(gates)
-    if factor > 0.95:
-        return None
-    stops = 1 / 3 if clipped < 0.05 else (2 / 3 if clipped < 0.2 else 1.0)
-    camera = replace(state.camera, stops=state.camera.stops - stops)
-    text = exposure_order(stops, state.time_s)
-    return Option(text, "exposure", "stops", -stops, "stops", state.rig(), camera, 0.0)

@@ -9,14 +9,17 @@ import numpy as np
 
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share
-from lightplan.measures import Judgement, judge
+from lightplan.light.lattice import Lattice
+from lightplan.measures import Judgement, Measures, judge
 from lightplan.merit.measured import SheetReader
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Singles
     from lightplan.scene import Rig
 
-LONG_SIDE = 120
+LONG_SIDE, LAID_SIDE = 120, 300
+"""Points along the sheet at which light is worked out, and at which the artwork is laid over it:
+light is smooth, but lines of foil as fine as a frame's must count as they do in a photograph."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +56,7 @@ class Camera:
 
 
 class Worth:
-    """Scores rigs of one sheet, each once."""
+    """Scores rigs of one sheet; the light of each is worked out once."""
 
     def __init__(self, rig: Rig) -> None:
         self._detail = replace(
@@ -62,16 +65,22 @@ class Worth:
         self._rig = rig
         self._engine: Engine | None = None
         self._reader: SheetReader | None = None
+        self._fine: Lattice | None = None
+        self._laid: Singles | None = None
         self._light: dict[int, tuple[Rig, Singles, Singles]] = {}
 
     def judged(self, rig: Rig, camera: Camera) -> Judgement:
         """Return the verdict on the picture of a rig."""
+        return judge(self.measures(rig, camera), rig.look)
+
+    def measures(self, rig: Rig, camera: Camera) -> Measures:
+        """Return what the measures say of the picture of a rig."""
         paper, foil = self._sheet(rig)
-        share = self._share(rig)[..., None]
-        levels = camera.levels(paper + share * (foil - paper))
+        share = self._share(rig)
+        levels = camera.levels(paper + share[..., None] * (foil - paper))
         if self._reader is None:
-            self._reader = SheetReader(share[..., 0])
-        return judge(self._reader.measures(rig, levels), rig.look)
+            self._reader = SheetReader(share)
+        return self._reader.measures(rig, levels)
 
     def score(self, rig: Rig, camera: Camera) -> float:
         """Return the score, 0 where nothing can be judged."""
@@ -79,17 +88,23 @@ class Worth:
         return 0.0 if found is None else found
 
     def _sheet(self, rig: Rig) -> tuple[Singles, Singles]:
-        kept = self._light.get(id(rig))
-        if kept is not None and kept[0] is rig:
-            return kept[1], kept[2]
-        if self._engine is None:
+        """Return the paper's and the foil's light where the artwork is laid."""
+        if self._engine is None or self._fine is None:
             self._engine = Engine(rig, self._detail)
-        paper, foil = self._engine.sheet(rig)
-        self._light[id(rig)] = (rig, paper, foil)
+            self._fine = Lattice.over(rig.sheet, LAID_SIDE)
+        kept = self._light.get(id(rig))
+        if kept is None or kept[0] is not rig:
+            kept = (rig, *self._engine.sheet(rig))
+            self._light[id(rig)] = kept
+        coarse, fine = self._engine.grid, self._fine
+        paper, foil = (
+            coarse.spread_to(fine, layer.reshape(-1, layer.shape[-1])) for layer in kept[1:]
+        )
         return paper, foil
 
     def _share(self, rig: Rig) -> Singles:
-        assert self._engine is not None
-        grid = self._engine.grid
-        step = float(grid.x_mm[1] - grid.x_mm[0])
-        return foil_share(rig, *np.meshgrid(grid.x_mm, grid.y_mm), blur_mm=step)
+        if self._laid is None:
+            assert self._fine is not None
+            x, y = self._fine.x_mm, self._fine.y_mm
+            self._laid = foil_share(rig, *np.meshgrid(x, y), blur_mm=float(x[1] - x[0]))
+        return self._laid

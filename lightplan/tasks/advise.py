@@ -15,10 +15,9 @@ from lightplan.advice.first_things import (
     State,
     first_of,
     found_things,
-    less_light,
     options_of,
-    trims_of_state,
 )
+from lightplan.advice.helps import CONTENT, less_light, steps_of_state, trims_of_state
 from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
@@ -208,14 +207,17 @@ def _advice(
     state = state_of(looked, planned, settings, found, slips)
     worth = Worth(state.planned)
     options = options_of(state, worth)
-    if not options or options[0].gain < LEAST_GAIN:
+    if (not options or options[0].worth < LEAST_GAIN) and _falls_short(
+        looked.score, planned, state.camera, worth
+    ):
         options = [*options, *trims_of_state(state, worth)]
+        if first_of(options) is None:
+            options = [*options, *steps_of_state(state, worth)]
     chosen = first_of(options)
     if chosen is None:
         chosen = _clipped_move(looked.score, state)
     score = looked.score.score
-    gates = [g.factor for g in looked.score.gates if g.measure.startswith("sharpness")]
-    sharp = gates[0] if gates else 1.0
+    sharp = _factor(looked.score, "sharpness")
     move = None if chosen is None else told_move(chosen, state, worth, score, sharp)
     things = tuple(found_things(state, options))
     return Advice(
@@ -232,6 +234,20 @@ def _advice(
         state,
         chosen,
     )
+
+
+def _falls_short(score: PhotoScore, planned: Rig, camera: Camera, worth: Worth) -> bool:
+    """Whether the foil and its paper earn less than the plan promised; if not, leave the set."""
+    if score.score is None:
+        return True
+    wanted = worth.score(planned, Camera(clip_cd_m2=camera.clip_cd_m2))
+    apart = _factor(score, "sharpness") * _factor(score, "frame")
+    return score.score < apart * (wanted - CONTENT)
+
+
+def _factor(score: PhotoScore, begins: str) -> float:
+    """Return what some gates multiply a photograph's score by."""
+    return math.prod(g.factor for g in score.gates if g.measure.startswith(begins))
 
 
 def _clipped_move(score: PhotoScore, state: State) -> Option | None:

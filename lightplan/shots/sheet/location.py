@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ from lightplan.shots.sheet import corners as finding
 from lightplan.shots.sheet.by_artwork import find_by_artwork
 from lightplan.shots.sheet.carded import FIND_PX, card_in, in_copy
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
+from lightplan.shots.sheet.framed import SHEET, Frame, likeliest_sides, printed_frame, sheet_round
 from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour, find_near
 
@@ -25,6 +27,10 @@ _NEAR_PX = 750  # long side of the copy in which the sheet is found where anothe
 GRID_PX = 400  # long side of the squared sheet that is measured and judged
 _DOUBTFUL = 0.25  # confidence of a mask below which the sheet is looked for by its artwork,
 _FITS = 0.5  # and from which a sheet found so is believed
+_WHOLE, _SURE, _CLEARLY = 0.85, 0.95, 0.1
+"""Share of the picture that its artwork explains from which no printed frame was taken for the
+sheet's edge, from which another place is not looked for further, and by how much more it must
+explain; right ones have 0.97 in rendered photographs."""
 
 
 def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound, CardFound | None]:
@@ -41,6 +47,8 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
     told: LaidSheet | SheetNotFound
     if isinstance(found, SheetFound):
         told = lay_out(shot, found, context, grid_px=GRID_PX, near=near)
+        if found.how == "sides":
+            told = _without_frame(shot, told, context)
         if found.how == "by hand" or told.segmented.confidence >= _DOUBTFUL:
             return told, card
     else:
@@ -51,6 +59,32 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
     if again is None and isinstance(told, SheetNotFound):
         again = _laid_as_planned(shot, context)
     return (told if again is None else again), card
+
+
+def _without_frame(shot: Shot, told: LaidSheet, context: PhotoContext) -> LaidSheet:
+    """Return the sheet laid out anew where a printed frame was taken for some of its sides."""
+    if context.artwork is None or told.segmented.agreement >= _WHOLE:
+        return told
+    outlines, laid = printed_frame(context.artwork), {SHEET: told}
+
+    def agreement(sides: Frame) -> float:
+        other = sheet_round(told.found, sides)
+        if other is None:
+            return 0.0
+        if sides != SHEET:
+            laid[sides] = lay_out(shot, other, context, grid_px=GRID_PX)
+        return laid[sides].segmented.agreement
+
+    best = laid[likeliest_sides(outlines, agreement, _SURE)] if outlines else told
+    if best.segmented.agreement < told.segmented.agreement + _CLEARLY:
+        return told
+    whole, (small, focal_px) = (shot.rows, shot.cols), _small(shot, _NEAR_PX)
+    size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
+    near = find_near(small, best.found, focal_px=focal_px, reach=0.006, least=_FITS, **size)
+    if near is None:
+        return best
+    finer = lay_out(shot, replace(near.scaled(whole), how="sides"), context, grid_px=GRID_PX)
+    return max(finer, best, key=lambda one: one.segmented.agreement)
 
 
 def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:

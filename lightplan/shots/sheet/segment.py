@@ -58,11 +58,14 @@ class Segmentation:
         0 to 1.
     how : str
         "artwork" or "look".
+    agreement : float
+        Share of the picture's differences that the artwork explains; 0 by look.
     """
 
     foil: Picture
     confidence: float
     how: How
+    agreement: float = 0.0
 
 
 def segment_with_artwork(squared: Squared, artwork: NDArray[Any]) -> Segmentation:
@@ -77,7 +80,7 @@ def segment_with_artwork(squared: Squared, artwork: NDArray[Any]) -> Segmentatio
     """
     found = register(squared.linear, artwork, squared.valid)
     confidence = float(np.clip((found.agreement - 0.25) / 0.4, 0.0, 1.0))
-    return Segmentation(_frozen(found.foil), confidence, "artwork")
+    return Segmentation(_frozen(found.foil), confidence, "artwork", found.agreement)
 
 
 def segment_by_look(squared: Squared) -> Segmentation:

@@ -236,7 +236,7 @@ def _prism(prop: Prop) -> Mesh:
 def _paper(rig: Rig) -> Scene:
     paper = rig.sheet.paper
     if paper.coat_index is not None:
-        inside = 1 - (1 - outside_reflectance(paper.coat_index)) / paper.coat_index**2
+        inside = 1 - (1 - outside_reflectance(paper)) / paper.coat_index**2
         return {
             "model": "coated",
             "reflectance": list(paper.reflectance),

@@ -53,7 +53,8 @@ def composed(mi: Any, job: dict[str, Any], art: np.ndarray[Any, Any]) -> np.ndar
     row = ((0.5 - xyz[..., 1] * 1000 / high) * down).astype(int).clip(0, down - 1)
     share = np.where(hit, art[row, col] / 255.0, 0.0).reshape(rows, FINE, cols, FINE).mean((1, 3))
     on_sheet = hit.reshape(rows, FINE, cols, FINE).mean((1, 3)) >= 0.5
-    layers = {name: smoothed(light, on_sheet, SMOOTHED_PX[name]) for name, light in layers.items()}
+    widths = SMOOTHED_PX | job.get("smoothed_px", {})
+    layers = {name: smoothed(light, on_sheet, widths[name]) for name, light in layers.items()}
     return layers["paper"] + share[..., None] * (layers["foil"] - layers["paper"])
 
 

@@ -1,0 +1,143 @@
+"""What helps a set that stands as planned: exposure, lamps turned up or down, small steps.
+
+Nothing has slipped, yet the photograph earns less than the plan promised: a hand's many small
+errors, a tone curve, light that the model does not know.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from lightplan.advice.first_things import Option, State
+from lightplan.advice.orders import exposure_order
+from lightplan.advice.slip_words import undo_words
+from lightplan.errors import RigError
+from lightplan.scene.setting_errors import SettingErrors, error_dimensions
+from lightplan.scene.slips import Slip, slipped
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from lightplan.advice.worth import Worth
+
+CONTENT = 3.0
+"""Points below the plan's score at which a photograph is what was promised; our choice."""
+LEAST_STEP_GAIN = 2.0
+"""Points below which a step is not asked for: of many tried, the best is flattered. Ours."""
+STEPS = {"mm": 20.0, "deg": 3.0}
+_REFINED = 3
+
+
+def trims_of_state(state: State, worth: Worth) -> list[Option]:
+    """Return settings of exposure and lamps that help the rig as it stands.
+
+    For a set that is as planned, or whose slips cost nothing: a hand's small errors may still
+    have put the brightest foil beyond the clip level.
+    """
+    here, camera = state.rig(), state.camera
+    now = worth.score(here, camera)
+    found = []
+    for thirds in (-4, -3, -2, -1, 1, 2, 3, 4):
+        stops = thirds / 3
+        other = replace(camera, stops=camera.stops + stops)
+        gain = worth.score(here, other) - now
+        text = exposure_order(-stops, state.time_s)
+        found.append(Option(text, "exposure", "stops", stops, "stops", here, other, gain))
+    for lamp in here.lamps:
+        if lamp.is_window or not lamp.on:
+            continue
+        for stops in (-1.0, -0.5, 0.5, 1.0):
+            slip = Slip(
+                element=lamp.name,
+                dimension="power_stops",
+                value=-stops,
+                unit="stops",
+                uncertainty=0.05,
+                confidence=1.0,
+            )
+            try:
+                rig = slipped(here, {(lamp.name, "power_stops"): stops})
+            except RigError:
+                continue
+            text = undo_words(state.planned, slip)
+            gain = worth.score(rig, camera) - now
+            found.append(Option(text, lamp.name, "power_stops", stops, "stops", rig, camera, gain))
+    return sorted(found, key=lambda o: -o.gain)
+
+
+def steps_of_state(state: State, worth: Worth) -> list[Option]:
+    """Return steps of lamps, cards and shells that help the rig as it stands, best first.
+
+    Each is tried one way; what loses is tried the other way, and the best are tried at half
+    and at twice the step.
+    """
+    steps = _Steps(state, worth)
+    tried: dict[tuple[str, str], tuple[float, Option]] = {}
+    for name in _movable(state):
+        step = STEPS[name[1].rpartition("_")[2]]
+        ways = [(way, steps.at(name, way)) for way in (step, -step)]
+        known = [(way, option) for way, option in ways if option is not None]
+        if known:
+            tried[name] = max(known, key=lambda one: one[1].gain)
+    best = sorted(tried.items(), key=lambda one: -one[1][1].gain)[:_REFINED]
+    found = [option for _, option in tried.values()]
+    for name, (way, _) in best:
+        more = [steps.at(name, share * way) for share in (0.5, 2.0)]
+        found += [option for option in more if option is not None]
+    good = [option for option in found if option.gain >= LEAST_STEP_GAIN]
+    return sorted(good, key=lambda o: -o.gain)
+
+
+class _Steps:
+    def __init__(self, state: State, worth: Worth) -> None:
+        self._state, self._worth, self._here = state, worth, state.rig()
+        self._now = worth.score(self._here, state.camera)
+
+    def at(self, name: tuple[str, str], step: float) -> Option | None:
+        """Return a step as an option; None where it cannot be made."""
+        try:
+            rig = slipped(self._here, {name: step})
+            gain = self._worth.score(rig, self._state.camera) - self._now
+        except RigError:
+            return None
+        element, dimension = name
+        slip = Slip(
+            element=element,
+            dimension=dimension,
+            value=-step,
+            unit="mm" if dimension.endswith("mm") else "deg",
+            uncertainty=0.0,
+            confidence=1.0,
+        )
+        text = undo_words(self._state.planned, slip)
+        return Option(text, element, dimension, step, slip.unit, rig, self._state.camera, gain)
+
+
+def _movable(state: State) -> Iterator[tuple[str, str]]:
+    for one in error_dimensions(state.rig(), SettingErrors()):
+        if one.element not in ("camera", "sheet") and one.dimension != "power_stops":
+            yield one.element, one.dimension
+
+
+def less_light(state: State, clipped: float, gates: Sequence[float]) -> Option | None:
+    """Return less exposure for a photograph in which much is clipped, whatever was found.
+
+    How far beyond the end the light went is not in the file; the share that is clipped says
+    whether it was little or much. The gain is what the gates of clipping cost.
+
+    Parameters
+    ----------
+    clipped : float
+        Largest share of a material that is clipped.
+    gates : sequence of float
+        Factors on the score by clipping.
+    """
+    factor = math.prod(gates)
+    if factor > 0.95:
+        return None
+    stops = 1 / 3 if clipped < 0.05 else (2 / 3 if clipped < 0.2 else 1.0)
+    camera = replace(state.camera, stops=state.camera.stops - stops)
+    text = exposure_order(stops, state.time_s)
+    return Option(text, "exposure", "stops", -stops, "stops", state.rig(), camera, 0.0)
