@@ -27,6 +27,7 @@ _EFFORTS = {
     "exposure": 0.2,
     "white balance": 0.2,
     "focus": 0.3,
+    "tone curve": 0.4,
     "power_stops": 0.4,
     "missing": 0.6,
     "bow_mm": 1.0,
@@ -35,6 +36,8 @@ _EFFORTS = {
 _TURN, _STEP, _CAMERA = 0.8, 1.2, 1.8
 LEAST_GAIN = 1.0
 """Points below which nothing is asked of the maker."""
+LEAST_KNOB = 0.5
+"""The same for a knob where a set that stands as planned earns less than promised."""
 _FIRST_SHARE = 0.6  # of the best move's gain, from which an earlier thing is told first
 
 
@@ -251,9 +254,9 @@ def _undone(state: State, group: tuple[Slip, ...], here: Rig) -> Option | None:
     return Option(text, slip.element, slip.dimension, -slip.value, slip.unit, rig, camera, 0.0)
 
 
-def first_of(options: Sequence[Option]) -> Option | None:
-    """Return the option to tell first; None where none is worth a walk."""
-    worth = [o for o in options if o.worth >= LEAST_GAIN]
+def first_of(options: Sequence[Option], least: float = LEAST_GAIN) -> Option | None:
+    """Return the option to tell first; None where none wins `least` points."""
+    worth = [o for o in options if o.worth >= least]
     if not worth:
         return None
     best = max(worth, key=lambda o: o.worth - o.effort)

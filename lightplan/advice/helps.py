@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lightplan.advice.first_things import Option, State
-from lightplan.advice.orders import exposure_order
+from lightplan.advice.orders import CURVE_ORDER, FOCUS_ORDER, exposure_order
 from lightplan.advice.slip_words import undo_words
 from lightplan.errors import RigError
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 
 CONTENT = 3.0
 """Points below the plan's score at which a photograph is what was promised; our choice."""
-LEAST_STEP_GAIN = 2.0
-"""Points below which a step is not asked for: of many tried, the best is flattered. Ours."""
+CURVE_LIFT, CURVE_CONTRAST = 0.4, 0.12
+"""Of a tone curve that is no camera's plainest: stops and share, three deviations of those that
+were fitted to plain sRGB files. Ours."""
 STEPS = {"mm": 20.0, "deg": 3.0}
 _REFINED = 3
 
@@ -67,6 +68,21 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
     return sorted(found, key=lambda o: -o.gain)
 
 
+def plain_curve(state: State, worth: Worth) -> Option | None:
+    """Return the order to photograph without the camera's own tone curve; None where it is plain.
+
+    A phone lifts the middle tones of what it saves as JPEG, which takes the run off the foil.
+    """
+    camera = state.camera
+    if abs(camera.lift_stops) < CURVE_LIFT and abs(camera.contrast) < CURVE_CONTRAST:
+        return None
+    here, plain = state.rig(), replace(camera, contrast=0.0, lift_stops=0.0)
+    gain = worth.score(here, plain) - worth.score(here, camera)
+    return Option(
+        CURVE_ORDER, "tone curve", "lift_stops", -camera.lift_stops, "stops", here, plain, gain
+    )
+
+
 def steps_of_state(state: State, worth: Worth) -> list[Option]:
     """Return steps of lamps, cards and shells that help the rig as it stands, best first.
 
@@ -86,8 +102,7 @@ def steps_of_state(state: State, worth: Worth) -> list[Option]:
     for name, (way, _) in best:
         more = [steps.at(name, share * way) for share in (0.5, 2.0)]
         found += [option for option in more if option is not None]
-    good = [option for option in found if option.gain >= LEAST_STEP_GAIN]
-    return sorted(good, key=lambda o: -o.gain)
+    return sorted(found, key=lambda o: -o.gain)
 
 
 class _Steps:
@@ -119,6 +134,24 @@ def _movable(state: State) -> Iterator[tuple[str, str]]:
     for one in error_dimensions(state.rig(), SettingErrors()):
         if one.element not in ("camera", "sheet") and one.dimension != "power_stops":
             yield one.element, one.dimension
+
+
+def sharper(state: State, score: float, sharp: float) -> Option | None:
+    """Return the order to focus anew; None where the picture is not soft.
+
+    Parameters
+    ----------
+    score : float
+        Of the photograph.
+    sharp : float
+        What its sharpness multiplies that by: the gain is what it takes.
+    """
+    slip = next((s for s in state.slips if s.element == "focus"), None)
+    if slip is None:
+        return None
+    gain = min(100.0, score / max(sharp, 0.05)) - score
+    text, here = FOCUS_ORDER, state.rig()
+    return Option(text, "focus", slip.dimension, -slip.value, "", here, state.camera, gain)
 
 
 def less_light(state: State, clipped: float, gates: Sequence[float]) -> Option | None:

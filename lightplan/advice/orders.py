@@ -55,6 +55,15 @@ def balance_order(stops: float) -> str:
     )
 
 
+CURVE_ORDER = (
+    "save a raw picture (DNG), or choose the plainest picture style: the camera's own curve lifts "
+    "the shadows and takes the run off the foil"
+)
+FOCUS_ORDER = (
+    "focus anew on an edge of the foil in the middle of the sheet, and release with the self-timer"
+)
+
+
 def foreign_order(foreign: Foreign) -> str:
     """Return the order that shuts out light that is not in the rig."""
     return (

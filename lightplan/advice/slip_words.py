@@ -77,6 +77,8 @@ def what_is_off(rig: Rig, slip: Slip) -> str:
     if slip.element == "white balance":
         tint = "too warm (red)" if value > 0 else "too cold (blue)"
         return f"the white balance is {tint}"
+    if slip.element == "focus":
+        return f"the picture is not sharp: its edges are {value:.0f} pixels wide"
     if slip.element == "room":
         return "more of the room's own light falls on the set than planned"
     if slip.dimension == "missing":

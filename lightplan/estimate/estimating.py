@@ -37,6 +37,8 @@ SURE_MISFIT = 0.25
 TOLD_MISFIT = 0.7
 """Light from outside must leave no more than this, or half of what the plan leaves: it can stand
 anywhere, and so takes up some of what the model itself does not know (brushed foil)."""
+SLIPPED_FROM = 2.5
+"""Standard deviations of a hand's error from which a thing counts as slipped: 8 mm, 1.5 degrees."""
 _DOUBTED = 6.0  # of cost: rivals nearer than this are told
 ROOM_CHANNELS = ("red", "green", "blue")
 
@@ -130,6 +132,8 @@ def _told(
     outside = NAME in best.elements
     beliefs = _beliefs(found)
     slips = slips_of(search, best, _belief_in(found, beliefs, best))
+    small = _of_a_hand(search, slips)
+    slips = tuple(s for s in slips if s.element not in small)
     rivals = tuple(
         Rival(slips_of(search, h, dict.fromkeys(h.elements, b)), b)
         for h, b in zip(found[1:], beliefs[1:], strict=True)
@@ -141,9 +145,9 @@ def _told(
     return Estimate(
         planned=rig,
         as_built=slipped(rig, values),
-        hand=_hand(search, best),
+        hand=_hand(search, best, small),
         slips=slips,
-        as_planned=not best.values,
+        as_planned=not slips and not outside,
         foreign=(foreign,) if outside and foreign is not None else (),
         camera=_camera(best, known),
         lens_mm=nought if place is None else place.offset_mm,
@@ -155,10 +159,22 @@ def _told(
     )
 
 
-def _hand(search: Search, best: Hypothesis) -> dict[Name, float]:
+def _of_a_hand(search: Search, slips: Sequence[Slip]) -> set[str]:
+    """Return things that are off by no more than any hand misses them: those have not slipped."""
+    hand = dict(zip(search.hand.names, search.hand.sigmas.tolist(), strict=True))
+    larger = {
+        s.element
+        for s in slips
+        if abs(s.value) > SLIPPED_FROM * hand.get((s.element, s.dimension), 0.0)
+    }
+    return {s.element for s in slips} - larger
+
+
+def _hand(search: Search, best: Hypothesis, small: set[str]) -> dict[Name, float]:
     """Return the small errors that the fit finds beside the slips."""
     own = {name for name, _ in best.values}
-    known = {n for n in best.fitted.values if n in search.hand.names and n not in best.values}
+    slipped_dims = {n for n in best.values if n[0] not in small}
+    known = {n for n in best.fitted.values if n in search.hand.names and n not in slipped_dims}
     gone = {e for e in own if (e, "missing") in best.values}
     return {n: best.fitted.values[n] for n in known if n[0] not in gone}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightplan.advice.first_things import LEAST_GAIN, FirstMove, Found
+from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Found
 from lightplan.advice.orders import foreign_words
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def _after(move: FirstMove) -> str:
     """Return what to expect of a move, in brackets."""
     if move.score_after is None:
         return ""
-    if move.gain < LEAST_GAIN:
+    if move.gain < LEAST_KNOB:
         return " (alone it hardly shows yet: another thing is off too)"
     return f" (then about {move.score_after:.0f}, give or take {move.uncertainty:.0f})"
 

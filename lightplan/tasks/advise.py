@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightplan.advice.first_things import (
-    LEAST_GAIN,
+    LEAST_KNOB,
     FirstMove,
     Found,
     Option,
@@ -17,7 +17,14 @@ from lightplan.advice.first_things import (
     found_things,
     options_of,
 )
-from lightplan.advice.helps import CONTENT, less_light, steps_of_state, trims_of_state
+from lightplan.advice.helps import (
+    CONTENT,
+    less_light,
+    plain_curve,
+    sharper,
+    steps_of_state,
+    trims_of_state,
+)
 from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
@@ -206,18 +213,21 @@ def _advice(
     slips = (*camera_slips(found, looked.score, data), *found.slips)
     state = state_of(looked, planned, settings, found, slips)
     worth = Worth(state.planned)
+    score, sharp = looked.score.score, _factor(looked.score, "sharpness")
     options = options_of(state, worth)
-    if (not options or options[0].worth < LEAST_GAIN) and _falls_short(
-        looked.score, planned, state.camera, worth
-    ):
-        options = [*options, *trims_of_state(state, worth)]
-        if first_of(options) is None:
-            options = [*options, *steps_of_state(state, worth)]
+    soft = None if score is None else sharper(state, score, sharp)
+    options += [] if soft is None else [soft]
     chosen = first_of(options)
-    if chosen is None:
-        chosen = _clipped_move(looked.score, state)
-    score = looked.score.score
-    sharp = _factor(looked.score, "sharpness")
+    if chosen is None and _falls_short(looked.score, planned, state.camera, worth):
+        curve = plain_curve(state, worth)
+        options = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
+        chosen = first_of(options, LEAST_KNOB)
+        if chosen is None:
+            chosen = first_of(steps_of_state(state, worth))
+        if chosen is None:
+            chosen = _clipped_move(looked.score, state)
+    if chosen is not None and chosen.element == "focus":
+        sharp = 1.0
     move = None if chosen is None else told_move(chosen, state, worth, score, sharp)
     things = tuple(found_things(state, options))
     return Advice(

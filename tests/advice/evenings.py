@@ -56,7 +56,7 @@ from lightplan.planning.looks import QUICK, wanted_looks, with_look
 from lightplan.scene import Conductor, Placement, Rig
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 from lightplan.scene.slips import slipped
-from lightplan.shots.pipeline import look_at
+from lightplan.shots.pipeline import Looked, look_at
 from lightplan.tasks.advise import Advice, advise_on
 from lightplan.tasks.photographed import context_of
 from lightplan.tasks.plan import plan
@@ -195,9 +195,14 @@ def product_of(number: int) -> Product | None:
 # --- one evening ------------------------------------------------------------------------------
 
 
+def name_of(product: Product, *, slip: bool) -> str:
+    """Return the name of an evening."""
+    return f"e{product.number:02d}_{'slip' if slip else 'right'}"
+
+
 def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) -> dict[str, Any]:
     """Return how an evening went."""
-    name = f"e{product.number:02d}_{'slip' if with_slip_too else 'right'}"
+    name = name_of(product, slip=with_slip_too)
     draw = np.random.default_rng([72, product.number, with_slip_too])
     standing, slip = first_build(product, draw, with_slip_too=with_slip_too)
     told: dict[str, Any] = {
@@ -346,19 +351,15 @@ def looked_at(
         unseen = looked.score.score is None
         if unseen and hand is not None:
             looked = look_at(photo, replace(context, corners={photo.name: hand}))
+        looked = without_sharpness(looked, product.rig)
         advice = advise_on(looked, product.rig)
     except LightplanError as error:
         return {"score": None, "metal": None, "error": str(error)}, None
-    pairs = {n: v for n, v in advice.photo.measures.items() if not n.startswith("sharpness")}
-    score = judge(Measures(pairs), product.rig.look).score if pairs else None
+    pairs = advice.photo.measures
     shot: dict[str, Any] = {
-        "score": score,
+        "score": advice.photo.score,
         "metal": pairs["reads_as_metal_share"][0] if "reads_as_metal_share" in pairs else None,
-        "gates": [
-            [g.measure, round(g.factor, 2)]
-            for g in advice.photo.gates
-            if g.factor < 0.97 and not g.measure.startswith("sharpness")
-        ],
+        "gates": [[g.measure, round(g.factor, 2)] for g in advice.photo.gates if g.factor < 0.97],
         "told": [
             [f.slip.element, f.slip.dimension, round(f.slip.value, 2), round(f.cost, 1)]
             for f in advice.things
@@ -381,6 +382,19 @@ def looked_at(
     return shot, advice
 
 
+def without_sharpness(looked: Looked, rig: Rig) -> Looked:
+    """Return a photograph as if it were as sharp as a larger one."""
+    score = looked.score
+    if score.score is None:
+        return looked
+    pairs = {n: v for n, v in score.measures.items() if not n.startswith("sharpness")}
+    judged = judge(Measures(pairs), rig.look)
+    whole = replace(
+        score, score=judged.score, verdict=judged.verdict, measures=pairs, gates=judged.gates
+    )
+    return replace(looked, score=whole)
+
+
 def after_move(
     product: Product, standing: Standing, advice: Advice, draw: np.random.Generator
 ) -> Standing:
@@ -391,6 +405,8 @@ def after_move(
         return Standing(rig, replace(chain, stops=chain.stops + round(3 * move.value) / 3))
     if move.element == "white balance":
         return Standing(rig, replace(chain, balance_stops=float(draw.uniform(-0.04, 0.04))))
+    if move.element == "tone curve":
+        return Standing(rig, replace(chain, phone=False))
     if move.element == "not in the rig":
         return Standing(
             replace(rig, lamps=tuple(x for x in rig.lamps if x.name != "foreign")), chain
@@ -448,20 +464,30 @@ def task(job: tuple[Product, Path, Path, bool]) -> dict[str, Any]:
     try:
         return evening(product, queue, out, with_slip_too=with_slip_too)
     except Exception as wrong:  # noqa: BLE001 - one evening must not cost the others
-        name = f"e{product.number:02d}_{'slip' if with_slip_too else 'right'}"
+        name = name_of(product, slip=with_slip_too)
         return {"name": name, "title": product.title, "shots": [], "end": repr(wrong)[-300:]}
 
 
-def planned_task(number: int) -> tuple[int, Product | None, str]:
-    """Return a product, or why there is none."""
+def planned_task(number: int, out: Path) -> tuple[int, Product | None, str]:
+    """Return a product, planned anew unless OUT has its plan, or why there is none."""
     try:
+        for kept in sorted(out.glob(f"e{number:02d}_*.pickle.gz")):
+            with gzip.open(kept) as file:
+                return number, pickle.load(file)[0], ""
         return number, product_of(number), ""
     except Exception as wrong:  # noqa: BLE001 - one product must not cost the others
         return number, None, repr(wrong)[-300:]
 
 
-def run(queue: Path, out: Path, numbers: list[int], processes: int, until_s: float) -> None:
-    """Have all evenings, and keep each as it ends."""
+def run(
+    queue: Path,
+    out: Path,
+    numbers: list[int],
+    processes: int,
+    until_s: float,
+    only: list[str] | None = None,
+) -> None:
+    """Have all evenings, or those of some names, and keep each as it ends."""
     for folder in (queue, out):
         folder.mkdir(parents=True, exist_ok=True)
     began, ended = time.monotonic(), []
@@ -469,7 +495,7 @@ def run(queue: Path, out: Path, numbers: list[int], processes: int, until_s: flo
     print(f"ready after {time.monotonic() - began:.0f} s", flush=True)
     with multiprocessing.get_context("fork").Pool(processes) as pool:
         going = []
-        plans = [pool.apply_async(planned_task, (n,)) for n in numbers]
+        plans = [pool.apply_async(planned_task, (n, out)) for n in numbers]
         while (plans or going) and time.monotonic() - began < until_s:
             for ready in [p for p in plans if p.ready()]:
                 plans.remove(ready)
@@ -477,6 +503,7 @@ def run(queue: Path, out: Path, numbers: list[int], processes: int, until_s: flo
                 print(number, "no plan" if product is None else product.title, why, flush=True)
                 if product is not None:
                     jobs = [(product, queue, out, slip) for slip in (False, True)]
+                    jobs = [j for j in jobs if only is None or name_of(product, slip=j[3]) in only]
                     going += [pool.apply_async(task, (job,)) for job in jobs]
             for ready in [g for g in going if g.ready()]:
                 going.remove(ready)
@@ -560,13 +587,16 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--only", nargs="*", help="names of evenings, as in evenings.json")
     parser.add_argument("--until", type=float, default=1e9, help="seconds after which to stop")
     parser.add_argument("--to", type=Path, default=Path())
     options = parser.parse_args()
     if options.what == "run":
         numbers = list(range(options.first, options.first + options.count))
         queue, out = map(Path, options.places)
-        run(queue, out, numbers, options.processes, options.until)
+        if options.only is not None:
+            numbers = sorted({int(name[1:3]) for name in options.only})
+        run(queue, out, numbers, options.processes, options.until, options.only)
         with contextlib.suppress(FileExistsError):
             (queue / "STOP").touch()
     elif options.what == "tell":

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from lightplan.advice.first_things import Option, State, first_of, less_light, options_of
+from lightplan.advice.first_things import Option, State, first_of, options_of
+from lightplan.advice.helps import less_light
 from lightplan.advice.orders import exposure_order, foreign_order
 from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.advice.worth import Camera

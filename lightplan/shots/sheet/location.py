@@ -47,23 +47,28 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
     told: LaidSheet | SheetNotFound
     if isinstance(found, SheetFound):
         told = lay_out(shot, found, context, grid_px=GRID_PX, near=near)
-        if found.how == "sides":
-            told = _without_frame(shot, told, context)
-        if found.how == "by hand" or told.segmented.confidence >= _DOUBTFUL:
+        if found.how == "by hand":
             return told, card
+        if told.segmented.confidence >= _DOUBTFUL:
+            return _without_frame(shot, told, context), card
     else:
         told = found
     again = _laid_near_plan(shot, context)  # soon done; features of artwork take a second each
     if again is None:
         again = _laid_by_artwork(shot, context)
-    if again is None and isinstance(told, SheetNotFound):
-        again = _laid_as_planned(shot, context)
+    if again is None:
+        again = (
+            _laid_as_planned(shot, context)
+            if isinstance(told, SheetNotFound)
+            else _without_frame(shot, told, context)
+        )
     return (told if again is None else again), card
 
 
 def _without_frame(shot: Shot, told: LaidSheet, context: PhotoContext) -> LaidSheet:
     """Return the sheet laid out anew where a printed frame was taken for some of its sides."""
-    if context.artwork is None or told.segmented.agreement >= _WHOLE:
+    is_sure = told.segmented.agreement >= _WHOLE or told.found.how != "sides"
+    if context.artwork is None or is_sure:
         return told
     outlines, laid = printed_frame(context.artwork), {SHEET: told}
 
