@@ -3,7 +3,7 @@
     PYTHONPATH=. python tests/reference/slipped/render.py --serve QUEUE &     (path tracer)
     PYTHONPATH=. python tests/advice/evenings.py run QUEUE OUT [--processes 15] [--count 40]
     PYTHONPATH=. python tests/advice/evenings.py tell OUT/evenings.json
-    PYTHONPATH=. python tests/advice/evenings.py draw OUT NUMBER... --to FOLDER
+    PYTHONPATH=. python tests/advice/evenings.py draw OUT NAME... --to FOLDER
 
 Each product's size, foil, stock, look and cupboard are drawn by its number, and planned quickly.
 A hand builds the plan with its usual errors, the path tracer of `../reference/pathtraced` and the
