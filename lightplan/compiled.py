@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import os
+import sys
 import tempfile
 from collections.abc import Callable
 from functools import lru_cache
@@ -107,7 +108,25 @@ def _prepared() -> Path | None:
     import numba
 
     numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]  # if imported before
+    _spare_scipy()
     return folder
+
+
+def _spare_scipy() -> None:
+    """Let numba go without looking for scipy's linear algebra, of which our loops use nothing.
+
+    To load that takes as long as numba itself. The user's own compiled functions find it as
+    ever: numba looks once more where it is needed.
+    """
+    looked_for = "scipy.linalg.cython_blas"
+    if looked_for in sys.modules or "numba.np.arraymath" in sys.modules:
+        return
+    sys.modules[looked_for] = None  # type: ignore[assignment]  # "not there", to who imports it
+    try:
+        from numba.np import arraymath
+    finally:
+        del sys.modules[looked_for]
+    arraymath._HAVE_BLAS = True  # noqa: SLF001 - numba has no public way to say it
 
 
 def _own_folder() -> Path:

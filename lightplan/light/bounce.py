@@ -12,7 +12,6 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import linalg
 
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
@@ -178,6 +177,8 @@ class System:
         if self._lets_through:
             matrix -= self._passes[..., channel] * self._factors[self._opposite]
         matrix.flat[:: len(matrix) + 1] += 1.0
+        from scipy import linalg  # slow to import, and only white boxes ask for it
+
         upper, pivots = linalg.lu_factor(matrix, overwrite_a=True, check_finite=False)
         return upper, pivots
 
@@ -196,6 +197,8 @@ class System:
 
     def _solve(self, given: Singles) -> Singles:
         """Return all bounces of what cells give first, (c, k, 3)."""
+        if self._channels:
+            from scipy import linalg
         if len(self._channels) == 1:
             flat = given.reshape(len(given), -1)  # never without cells
             return np.asarray(linalg.lu_solve(self._channels[0], flat, check_finite=False))

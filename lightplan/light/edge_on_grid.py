@@ -13,7 +13,6 @@ from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy import sparse
 
 from lightplan.light.rim import outline_of
 
@@ -79,6 +78,8 @@ def edge_on_grid(sheet: Sheet, x_mm: Doubles, y_mm: Doubles, rim: Rim) -> EdgeOn
 
 @lru_cache(maxsize=4)
 def _laid(sheet: Sheet, grids: tuple[tuple[float, float, int], ...], facings: int) -> EdgeOnGrid:
+    from scipy import sparse  # slow to import, and only stamped foil asks for it
+
     found = outline_of(sheet)
     rows, cols = found.share.shape
     (_, _, wide), (_, _, high) = grids[:2]

@@ -11,6 +11,7 @@ import numpy as np
 
 from lightplan.arrays import even_picks
 from lightplan.light import soft_edge
+from lightplan.light.compiled import mixing
 from lightplan.light.edge_on_grid import edge_on_grid
 from lightplan.light.rim import flank_light
 from lightplan.optics import exposure as exposure_law
@@ -141,22 +142,13 @@ def foil_share(rig: Rig, x_mm: Floats, y_mm: Floats, *, blur_mm: float = 0.0) ->
 
 
 def _sampled(sheet: Sheet, art: Doubles, x_mm: Floats, y_mm: Floats, blur_mm: float) -> Singles:
-    """Return a picture (rows, cols) of the sheet at points of it, averaged over a square."""
+    """Return a picture (rows, cols, ...) of the sheet at points of it, averaged over a square."""
     art = _averaged(sheet, art, blur_mm)
-    rows, cols = art.shape
-    with np.errstate(invalid="ignore"):
-        col = (np.asarray(x_mm) / sheet.width_mm + 0.5) * cols - 0.5
-        row = (0.5 - np.asarray(y_mm) / sheet.height_mm) * rows - 0.5
-        inside = (np.abs(x_mm) <= sheet.width_mm / 2) & (np.abs(y_mm) <= sheet.height_mm / 2)
-    col = np.clip(np.where(inside, col, 0.0), 0, cols - 1)
-    row = np.clip(np.where(inside, row, 0.0), 0, rows - 1)
-    left, top = np.minimum(col.astype(int), max(cols - 2, 0)), row.astype(int)
-    top = np.minimum(top, max(rows - 2, 0))
-    right, below = np.minimum(left + 1, cols - 1), np.minimum(top + 1, rows - 1)
-    over, down = col - left, row - top
-    upper = (1 - over) * art[top, left] + over * art[top, right]
-    lower = (1 - over) * art[below, left] + over * art[below, right]
-    return np.where(inside, (1 - down) * upper + down * lower, 0.0).astype(np.float32)
+    x, y = (np.ascontiguousarray(v, float) for v in np.broadcast_arrays(x_mm, y_mm))
+    found = np.empty((x.size, math.prod(art.shape[2:])), np.float32)
+    flat = np.ascontiguousarray(art).reshape(*art.shape[:2], -1)
+    mixing.sample(flat, x.ravel(), y.ravel(), sheet.width_mm, sheet.height_mm, found)
+    return found.reshape(*x.shape, *art.shape[2:])
 
 
 def _averaged(sheet: Sheet, art: Doubles, blur_mm: float) -> Doubles:
@@ -219,7 +211,7 @@ def camera_picture(rig: Rig, layers: Layers) -> Singles:
         flank, glow = flank_light(rig, layers.rim)
         at = (xyz[..., 0], xyz[..., 1], blur)
         mix -= _sampled(rig.sheet, flank, *at)[..., None] * layers.camera_foil
-        mix += np.stack([_sampled(rig.sheet, glow[..., c], *at) for c in range(3)], axis=-1)
+        mix += _sampled(rig.sheet, glow, *at)
     whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
     whole = soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0]))
     return np.asarray(whole / clip_luminance(rig, layers), np.float32)

@@ -22,17 +22,15 @@ from lightplan.light.lobes import Lobes, Weighed
 from lightplan.light.metal import metal_hits
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
-from lightplan.light.polarise import polarised_reflectance
 from lightplan.light.rays import Rays
 from lightplan.light.strata import Strata
 from lightplan.light.targets import Target, scattered, targets_of
 from lightplan.light.visibility import Visibility, free_lines, may_be_cut, occluders_of
-from lightplan.optics import microfacet
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
     from lightplan.light.emission import LampFace
     from lightplan.optics.specular import SpecularCurve
     from lightplan.scene.surfaces import Surface
@@ -59,10 +57,9 @@ class GlossyLight(Kept):
         depth: int = 0,
         numbers: Integers | None = None,
     ) -> None:
-        self._mirrors, self._curve = mirrors, curve
+        self._mirrors = mirrors
         self._hidden_spots, self._depth = hidden_spots, depth
         self._count, self._spots, self._skip = rays, spots, skip
-        self._polariser = polariser
         self._lobes = Lobes(mirrors, curve, polariser)
         self._aim(np.arange(len(mirrors.points)) if numbers is None else numbers)
         self._sight = Visibility()
@@ -75,32 +72,9 @@ class GlossyLight(Kept):
 
         Spots of the same number draw the same ones.
         """
-        n, (ax, ay) = len(self._mirrors.points), self._mirrors.roughness
-        square = point_sets.unit_square(self._count)
-        square = (square[None] + point_sets.shifts_of(numbers)[:, None]) % 1.0
-        view = self._mirrors.to_local(self._mirrors.views[:, None])
-        view = np.broadcast_to(view, (n, self._count, 3)).reshape(-1, 3)
-        half = microfacet.sample_visible_normals(view, ax, ay, square.reshape(-1, 2))
-        cosine = np.sum(view * half, axis=1)
-        onward = 2 * cosine[:, None] * half - view
-        masking = microfacet.g1(onward[:, 0], onward[:, 1], onward[:, 2], ax, ay)
-        shape = (n, self._count)
-        reflectance = self._reflect(cosine.reshape(shape), half.reshape(*shape, 3), self._mirrors)
-        carry = reflectance * (masking.reshape(shape) / self._count)[..., None]
-        self._carry = np.ascontiguousarray(np.moveaxis(carry, -1, 0), np.float32)
-        # each ray stands for 1 / count of the facets that are seen; in facets as they lie:
-        hidden = microfacet.g1(view[:, 0], view[:, 1], view[:, 2], ax, ay) * cosine
-        upright = view[:, 2] * half[:, 2] / np.maximum(hidden, 1e-6) / self._count
-        self._facets = np.asarray(upright.reshape(shape), np.float32)
-        self.rays = Rays(self._mirrors.points, self._mirrors.to_world(onward.reshape(*shape, 3)))
-
-    def _reflect(self, cosine: Floats, half: Floats, mirrors: Mirrors) -> Singles:
-        """Reflectance at facets of some spots: cosine (n, k), local normals (n, k, 3)."""
-        if self._polariser is None:
-            return np.asarray(self._curve.evaluate(cosine.astype(np.float32)), np.float32)
-        return polarised_reflectance(
-            self._curve, cosine, mirrors.to_world(half), mirrors.views, self._polariser
-        )
+        square, shifts = point_sets.unit_square(self._count), point_sets.shifts_of(numbers)
+        self._carry, self._facets, onward = self._lobes.drawn(square, shifts)
+        self.rays = Rays(self._mirrors.points, onward)
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces and texels anew."""

@@ -78,6 +78,30 @@ class Lobes:
         across = across_views(self.polariser, self.mirrors.views)
         return np.asarray(np.matmul(self._frames, across[..., None])[..., 0])
 
+    def drawn(self, square: Doubles, shifts: Doubles) -> tuple[Singles, Singles, Singles]:
+        """Return what r rays carry (3, n, r), the facets (n, r) of each, and their ways (n, r, 3).
+
+        Drawn from the facets that the viewers see, by points (r, 2) of the unit square that
+        each spot takes shifted (n, 2).
+        """
+        shape = (len(shifts), len(square))
+        carry, facets = np.empty((3, *shape), np.float32), np.empty(shape, np.float32)
+        onward = np.empty((3, shape[0] * shape[1]), np.float32)
+        compiled.drawn(
+            self._frames,
+            self._view,
+            self._across,
+            self.polariser is not None,
+            np.array(self.mirrors.roughness),
+            *self.curve.polarised,
+            square,
+            shifts,
+            carry,
+            facets,
+            onward,
+        )
+        return carry, facets, onward.T.reshape(*shape, 3)
+
     def over(self, targets: Sequence[Target], lamps: Sequence[LampFace]) -> list[Weighed]:
         """Return what the lobes give of each target's points."""
         if not targets:

@@ -16,7 +16,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import ndimage
 
 from lightplan.arrays import Doubles, Integers, Singles, read_only
 from lightplan.light.foil import foil_curve_of, polariser_axis
@@ -65,6 +64,8 @@ class Rim:
 
     def at(self, x_mm: Doubles, y_mm: Doubles, facing_rad: Doubles) -> Singles:
         """Return the luminance (n, 3) of flanks at n places that face n ways."""
+        from scipy import ndimage
+
         rows, cols = len(self.y_mm), len(self.x_mm)
         col = (x_mm - self.x_mm[0]) / (self.x_mm[-1] - self.x_mm[0]) * (cols - 1)
         row = (y_mm - self.y_mm[0]) / (self.y_mm[-1] - self.y_mm[0]) * (rows - 1)
@@ -178,6 +179,8 @@ def outline_of(sheet: Sheet) -> Outline:
     The flank reaches `flank_mm` inwards from the edge of every shape, so its share is that
     of the shape less that of the shape shrunk by it.
     """
+    from scipy import ndimage  # slow to import, and only stamped foil asks for it
+
     art, relief = np.asarray(sheet.artwork), sheet.foil.relief
     assert relief is not None
     rows, cols = art.shape
@@ -192,23 +195,29 @@ def outline_of(sheet: Sheet) -> Outline:
     smooth = ndimage.gaussian_filter(inwards, SMOOTH_PX, mode="nearest")
     down, across = np.gradient(smooth, *step)
     row, col = np.nonzero(share > 1e-3)
-    facing = _even_facing(-down, across, share)[row, col]  # rows count towards us
+    facing = _even_facing(-down, across, share, row, col)  # rows count towards us
     return Outline(read_only(share), row, col, facing)
 
 
-def _even_facing(up: Doubles, across: Doubles, share: Doubles) -> Doubles:
-    """Return which way (rows, cols) the foil lies, averaged along the outline.
+def _even_facing(
+    up: Doubles, across: Doubles, share: Doubles, row: Integers, col: Integers
+) -> Doubles:
+    """Return which way (n,) the foil lies at some pixels, averaged along the outline.
 
     Averaged with doubled angles, so that the two edges of a thin stroke, which face opposite
     ways, agree on how the stroke lies; each keeps its own side of it.
     """
-    way = across + 1j * up
-    size = np.maximum(np.abs(way), 1e-12)
-    twice = way * way / size * share
-    even = np.sqrt(
-        ndimage.gaussian_filter(twice.real, EVEN_PX)
-        + 1j * ndimage.gaussian_filter(twice.imag, EVEN_PX)
-    )
+    from scipy import ndimage
+
+    counted = np.nonzero(share > 0)
+    across_some, up_some = across[counted], up[counted]
+    weight = share[counted] / np.maximum(np.hypot(across_some, up_some), 1e-12)
+    twice = np.zeros((2, *share.shape))
+    twice[0][counted] = (across_some**2 - up_some**2) * weight
+    twice[1][counted] = 2 * across_some * up_some * weight
+    real, imaginary = (ndimage.gaussian_filter(part, EVEN_PX)[row, col] for part in twice)
+    even = np.sqrt(real + 1j * imaginary)
+    way = across[row, col] + 1j * up[row, col]
     side = np.where((even * way.conj()).real < 0.0, -1.0, 1.0)
     return np.asarray(np.angle(even * side))
 
@@ -219,6 +228,8 @@ def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:
     The distance to the nearest pixel on an edge, and how far inside that pixel's middle is: its
     share of foil less a half, times its size.
     """
+    from scipy import ndimage
+
     solid = art >= HALF
     inner = ndimage.binary_erosion(solid, border_value=1)
     edge = ((art > 0) & (art < 1)) | (solid & ~inner)

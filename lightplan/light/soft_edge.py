@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import ndimage
 
 from lightplan.scene import relief
 
@@ -29,7 +28,7 @@ def soften(rig: Rig, picture: Floats, on_sheet: Booleans) -> Floats:
     on_sheet : (rows, cols) bool
         Pixels whose middles show the sheet.
     """
-    edge = ndimage.binary_dilation(on_sheet) & ndimage.binary_dilation(~on_sheet)
+    edge = _grown(on_sheet) & _grown(~on_sheet)
     row, col = np.nonzero(edge)
     middle = _share(rig, row, col, on_sheet.shape, 1) > 0.5
     free = middle == on_sheet[row, col]  # else something stands before the sheet
@@ -44,6 +43,16 @@ def soften(rig: Rig, picture: Floats, on_sheet: Booleans) -> Floats:
     softer = picture.copy()
     softer[row, col] = np.where(known, mixed, picture[row, col])
     return softer
+
+
+def _grown(chosen: Booleans) -> Booleans:
+    """Return the chosen pixels (rows, cols) and those that share a side with one."""
+    grown = chosen.copy()
+    grown[1:] |= chosen[:-1]
+    grown[:-1] |= chosen[1:]
+    grown[:, 1:] |= chosen[:, :-1]
+    grown[:, :-1] |= chosen[:, 1:]
+    return grown
 
 
 def _share(rig: Rig, row: Integers, col: Integers, shape: tuple[int, ...], places: int) -> Doubles:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from lightplan.measures import within
 
@@ -190,6 +189,8 @@ class Grid:
         """The foil's cell (n,) nearest to each of the paper's; None where no paper holds foil."""
         if not len(self.foil.cells) or not np.any(self.paper.purity < 1.0 - 1e-6):
             return None
+        from scipy.spatial import cKDTree  # slow to import, and only coloured paper asks for it
+
         places = np.column_stack([self.foil.x_mm, self.foil.y_mm])
         tree = cKDTree(places)
         return np.asarray(tree.query(np.column_stack([self.paper.x_mm, self.paper.y_mm]))[1])

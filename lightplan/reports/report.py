@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    from lightplan.arrays import Singles
     from lightplan.light import Layers
     from lightplan.light.exposure import Settings
     from lightplan.measures import Finding, Judgement, Measures
@@ -126,13 +127,13 @@ def layers_npz(layers: Layers) -> bytes:
     (r, c, 3), `sheet_paper`, `sheet_foil` (rows, cols, 3) cd/m2, `sheet_x_mm` (cols,),
     `sheet_y_mm` (rows,), `sees` (rows, cols) and `sees_names`. Of stamped foil besides what its
     edge shows: `rim` (facings, r, c, 3) cd/m2, `rim_x_mm` (c,), `rim_y_mm` (r,). Loads
-    without pickle.
+    without pickle. The camera's layers are rounded to 8 millionths of each value.
     """
     arrays: dict[str, np.ndarray[Any, Any]] = {
-        "camera_paper": layers.camera_paper,
-        "camera_foil": layers.camera_foil,
-        "camera_xyz_mm": layers.camera_xyz_mm,
-        "camera_surround": layers.camera_surround,
+        "camera_paper": _rounded(layers.camera_paper),
+        "camera_foil": _rounded(layers.camera_foil),
+        "camera_xyz_mm": np.asarray(layers.camera_xyz_mm, np.float32),  # to 1/100 micrometre
+        "camera_surround": _rounded(layers.camera_surround),
         "sheet_paper": layers.sheet_paper,
         "sheet_foil": layers.sheet_foil,
         "sheet_x_mm": layers.sheet_x_mm,
@@ -155,6 +156,13 @@ def layers_npz(layers: Layers) -> bytes:
             entry.external_attr = 0o644 << 16
             archive.writestr(entry, _npy(array), compresslevel=ZIP_LEVEL)
     return file.getvalue()
+
+
+def _rounded(values: Singles) -> Singles:
+    """Return luminances rounded to 17 bits, 8 millionths: two thirds of the time to pack them."""
+    bits = (np.ascontiguousarray(values, np.float32).view(np.uint32) + 0x40) & 0xFFFFFF80
+    found = bits.astype(np.uint32).view(np.float32)
+    return np.where(np.isfinite(values), found, np.asarray(values, np.float32))
 
 
 def _npy(array: np.ndarray[Any, Any]) -> bytes:

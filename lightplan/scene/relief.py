@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.compiled import compiled
+
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Floats
     from lightplan.scene.sheet import Sheet, Waviness
@@ -121,15 +123,45 @@ def meet(sheet: Sheet, origin: Doubles, directions: Doubles) -> Doubles:
     Rays that do not go down give NaN. The relief is met by a few steps of substitution,
     which is exact to 1e-6 mm for gentle slopes.
     """
-    down = np.where(directions[..., 2] < -1e-9, directions[..., 2], np.nan)
-    level = np.zeros(directions.shape[:-1])
-    points = origin + ((level - origin[2]) / down)[..., None] * directions
-    if is_flat(sheet):
-        return np.asarray(points)
-    for _ in range(12):
-        # beyond the sheet the parabola goes on for ever, and grazing rays would chase it
-        x = np.clip(points[..., 0], -sheet.width_mm / 2, sheet.width_mm / 2)
-        y = np.clip(points[..., 1], -sheet.height_mm / 2, sheet.height_mm / 2)
-        level = height(sheet, x, y)
-        points = origin + ((level - origin[2]) / down)[..., None] * directions
-    return np.asarray(points)
+    flat, (cosine, sine) = sheet.flatness, _direction(sheet)
+    ways = np.ascontiguousarray(directions, float)
+    points = np.empty(ways.shape)
+    shape = (flat.bow_mm, flat.wave_mm, 2 * math.pi / flat.wave_length_mm, cosine, sine)
+    size = (sheet.width_mm / 2, sheet.height_mm / 2, _half(sheet))
+    at = tuple(float(v) for v in origin)
+    _meet(at, ways.reshape(-1, 3), *shape, *size, points.reshape(-1, 3))
+    return points
+
+
+@compiled
+def _meet(
+    origin: tuple[float, float, float],
+    ways: Doubles,
+    bow: float,
+    wave: float,
+    turn: float,
+    cosine: float,
+    sine: float,
+    half_width: float,
+    half_height: float,
+    half: float,
+    points: Doubles,
+) -> None:
+    """Write where rays (n, 3) from one point meet the relief that `height` describes."""
+    ox, oy, oz = origin
+    for i in range(ways.shape[0]):
+        x, y, z = ways[i, 0], ways[i, 1], ways[i, 2]
+        if not z < -1e-9:
+            points[i, 0] = points[i, 1] = points[i, 2] = np.nan
+            continue
+        way = -oz / z
+        for _ in range(12 if bow != 0 or wave != 0 else 0):
+            # beyond the sheet the parabola goes on for ever, and grazing rays would chase it
+            px = min(max(ox + way * x, -half_width), half_width)
+            py = min(max(oy + way * y, -half_height), half_height)
+            along = cosine * px + sine * py
+            level = bow * (1 - (along / half) ** 2) + wave * math.sin(turn * along)
+            before, way = way, (level - oz) / z
+            if abs(way - before) < 1e-10:
+                break
+        points[i, 0], points[i, 1], points[i, 2] = ox + way * x, oy + way * y, oz + way * z

@@ -78,7 +78,9 @@ def test_layers_load_without_pickle_and_are_the_engines(half_card, tmp_path):
     with np.load(path, allow_pickle=False) as read:
         assert set(read.files) >= LAYER_KEYS
         for name in LAYER_KEYS - {"sees_names"}:
-            assert np.array_equal(read[name], getattr(half_card.layers, name), equal_nan=True), name
+            wanted = getattr(half_card.layers, name)
+            close = 8e-6 if name.startswith("camera") else 0.0  # rounded, to pack better
+            assert np.allclose(read[name], wanted, rtol=close, atol=close, equal_nan=True), name
         assert tuple(read["sees_names"].tolist()) == half_card.layers.sees_names
         assert read["sees_names"].dtype.kind == "U"
         assert (np.diff(read["sheet_x_mm"]) > 0).all()

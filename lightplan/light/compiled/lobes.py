@@ -135,3 +135,63 @@ def weighed(
                     weight[c, i, j] = brings * reflectance(seen, share, s, p, c)
             off[i, t] = math.sqrt(off[i, t])
             nearest[i, t] = math.sqrt(nearest[i, t])
+
+
+@compiled
+def drawn(
+    frames: Doubles,
+    views: Doubles,
+    across: Doubles,
+    polarised: bool,
+    roughness: Doubles,
+    s: Singles,
+    p: Singles,
+    square: Doubles,
+    shifts: Doubles,
+    carry: Singles,
+    facets: Singles,
+    onward: Singles,
+) -> None:
+    """Draw facets from those each of n viewers sees, and write where light comes from to them.
+
+    The facets a viewer sees of GGX are a disk's points stretched (Dupuy and Benyoub, HPG 2023).
+
+    Parameters
+    ----------
+    frames, views, across, polarised, roughness, s, p
+        As in `weighed`.
+    square, shifts : (r, 2) and (n, 2) float
+        Points of the unit square, which each spot takes shifted.
+    carry, facets : (3, n, r) and (n, r) float32
+        What each ray's luminance counts, and the share of facets as they lie that it stands for.
+    onward : (3, n * r) float32
+        Directions in the world.
+    """
+    ax, ay, count = roughness[0], roughness[1], square.shape[0]
+    for i in range(views.shape[0]):
+        vx, vy, vz = views[i, 0], views[i, 1], views[i, 2]
+        of_view = masked(vx, vy, vz, ax, ay) if vz > 0 else 0.0
+        scale = 1.0 / math.sqrt(vx * vx * ax * ax + vy * vy * ay * ay + vz * vz)
+        x, y, z = vx * ax * scale, vy * ay * scale, vz * scale
+        for k in range(count):
+            angle = (square[k, 0] + shifts[i, 0]) % 1.0 * (2.0 * math.pi)
+            up = (1.0 - (square[k, 1] + shifts[i, 1]) % 1.0) * (1.0 + z) - z
+            side = math.sqrt(max(1.0 - up * up, 0.0))
+            hx, hy = (side * math.cos(angle) + x) * ax, (side * math.sin(angle) + y) * ay
+            hz = max(up + z, 0.0)
+            size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-300)
+            hx, hy, hz = hx * size, hy * size, hz * size
+            cosine = vx * hx + vy * hy + vz * hz
+            ox, oy, oz = 2 * cosine * hx - vx, 2 * cosine * hy - vy, 2 * cosine * hz - vz
+            for c in range(3):
+                onward[c, i * count + k] = (
+                    frames[i, 0, c] * ox + frames[i, 1, c] * oy + frames[i, 2, c] * oz
+                )
+            facets[i, k] = vz * hz / max(of_view * cosine, 1e-6) / count
+            brings = masked(ox, oy, oz, ax, ay) / count if oz > 0 else 0.0
+            share = 0.5
+            if polarised:
+                share = s_share(vx, vy, vz, hx, hy, hz, across[i])
+                brings *= 0.5
+            for c in range(3):
+                carry[c, i, k] = brings * reflectance(cosine, share, s, p, c)

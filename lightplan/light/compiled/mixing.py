@@ -9,7 +9,7 @@ import numpy as np
 from lightplan.compiled import compiled, compiled_sums
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Integers, Singles
+    from lightplan.arrays import Doubles, Integers, Singles
 
 
 @compiled
@@ -27,6 +27,33 @@ def read_grid(
             upper = layer[a, c] + u * (layer[a + 1, c] - layer[a, c])
             lower = layer[a + cols, c] + u * (layer[a + cols + 1, c] - layer[a + cols, c])
             values[i, c] = upper + v * (lower - upper)
+
+
+@compiled
+def sample(
+    art: Doubles, x_mm: Doubles, y_mm: Doubles, width: float, height: float, values: Singles
+) -> None:
+    """Write bilinear values (n, k) of a picture (rows, cols, k) that covers the sheet.
+
+    Pixels' middles hold their values, and beyond the outermost ones these go on; off the
+    sheet, and where a place is NaN, all is 0.
+    """
+    rows, cols, depth = art.shape
+    for i in range(values.shape[0]):
+        x, y = x_mm[i], y_mm[i]
+        if not (abs(x) <= width / 2 and abs(y) <= height / 2):
+            for c in range(depth):
+                values[i, c] = 0.0
+            continue
+        col = min(max((x / width + 0.5) * cols - 0.5, 0.0), cols - 1.0)
+        row = min(max((0.5 - y / height) * rows - 0.5, 0.0), rows - 1.0)
+        left, top = min(int(col), max(cols - 2, 0)), min(int(row), max(rows - 2, 0))
+        right, below = min(left + 1, cols - 1), min(top + 1, rows - 1)
+        over, down = col - left, row - top
+        for c in range(depth):
+            upper = (1 - over) * art[top, left, c] + over * art[top, right, c]
+            lower = (1 - over) * art[below, left, c] + over * art[below, right, c]
+            values[i, c] = (1 - down) * upper + down * lower
 
 
 @compiled
