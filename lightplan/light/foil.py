@@ -13,6 +13,7 @@ from lightplan.light.glossy import GlossyLight
 from lightplan.light.grating import GratingLight
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import STEPS_PER_WAVE, Lattice
+from lightplan.light.metal import FoilFace
 from lightplan.light.transfer import MirrorFace
 from lightplan.optics import materials
 from lightplan.scene import relief
@@ -51,6 +52,8 @@ class FoilLight(Kept):
         roughness: tuple[float, float],
         brush_rad: float,
         grating_strength: float,
+        *,
+        is_foil: bool,
     ) -> None:
         tangent = np.array([math.cos(brush_rad), math.sin(brush_rad), 0.0])
         self.lattice = lattice
@@ -76,6 +79,7 @@ class FoilLight(Kept):
             hidden_spots=detail.hidden_spots,
             polariser=polariser_axis(rig),
             skip=frozenset((0,)),
+            foil=FoilFace(rig.sheet, tangent, roughness, curve) if is_foil else None,
         )
         self._grating: GratingLight | None = None
         self._plain_share = np.float32(1.0)
@@ -89,7 +93,9 @@ class FoilLight(Kept):
         foil = rig.sheet.foil
         curve = foil_curve_of(foil)
         strength = foil.grating.strength if foil.grating is not None else 0.0
-        return cls(rig, lattice, detail, curve, foil.roughness, foil.brush_rad, strength)
+        return cls(
+            rig, lattice, detail, curve, foil.roughness, foil.brush_rad, strength, is_foil=True
+        )
 
     @classmethod
     def of_coat(cls, rig: Rig, lattice: Lattice, detail: Detail) -> FoilLight:
@@ -97,7 +103,7 @@ class FoilLight(Kept):
         paper = rig.sheet.paper
         assert paper.coat_index is not None
         rough = (paper.coat_roughness, paper.coat_roughness)
-        return cls(rig, lattice, detail, coat.curve(paper), rough, 0.0, 0.0)
+        return cls(rig, lattice, detail, coat.curve(paper), rough, 0.0, 0.0, is_foil=False)
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces and texels anew."""

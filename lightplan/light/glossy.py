@@ -11,6 +11,7 @@ points are dense enough to follow the lobe, with a smooth change between the two
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +20,7 @@ from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork, blend
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
-from lightplan.light.metal import metal_hits
+from lightplan.light.metal import SHEET, FoilFace, metal_hits
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.rays import Rays
@@ -36,6 +37,9 @@ if TYPE_CHECKING:
     from lightplan.scene.surfaces import Surface
 
 DEPTH = 3  # reflections from metal to metal that are followed
+# Rays that go on from silver to where the foil may be, altogether and for each that came: of a
+# wide lobe few meet the foil, and its own narrow one shows lamps to few of these.
+RAYS_ON, MOST_RAYS_ON = 600_000, 13
 METAL_SPOTS = 9  # points per target as a metal coating sees it
 # What a hidden point still counts, to tell how bright its target is where no point is seen.
 HIDDEN = np.float32(1e-4)
@@ -55,10 +59,11 @@ class GlossyLight(Kept):
         polariser: Doubles | None = None,
         skip: frozenset[int] = frozenset(),
         depth: int = 0,
+        foil: FoilFace | None = None,
         numbers: Integers | None = None,
     ) -> None:
         self._mirrors = mirrors
-        self._hidden_spots, self._depth = hidden_spots, depth
+        self._hidden_spots, self._depth, self._foil = hidden_spots, depth, foil
         self._count, self._spots, self._skip = rays, spots, skip
         self._lobes = Lobes(mirrors, curve, polariser)
         self._aim(np.arange(len(mirrors.points)) if numbers is None else numbers)
@@ -111,19 +116,26 @@ class GlossyLight(Kept):
     def _look_behind(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]
     ) -> None:
-        """Where rays meet metal coatings, see what these mirror in turn."""
+        """Where rays meet metal coatings, or these the foil, see what that mirrors in turn."""
         self._behind = []
         if not patchwork.has_metal or self._depth >= DEPTH:
             return
-        for hit in metal_hits(self.rays, surfaces):
-            mirrors = Mirrors(*hit.spots, (hit.roughness, hit.roughness), hit.owners)
+        hits = [metal_hits(self.rays, surfaces)]
+        if self._foil is not None and SHEET not in self._skip:
+            hits.append(self._foil.hits(self.rays))
+        for hit in chain(*hits):
+            mirrors = Mirrors(*hit.spots, hit.roughness, hit.owners)
+            rays = 1
+            if self._foil is not None and self._depth == 0:
+                rays = int(np.clip(RAYS_ON // len(hit.row), 1, MOST_RAYS_ON))
             light = GlossyLight(
                 mirrors,
                 hit.curve,
-                rays=1,
+                rays=rays,
                 spots=METAL_SPOTS,
                 skip=frozenset((hit.surface,)),
                 depth=self._depth + 1,
+                foil=self._foil,
             )
             light.update(surfaces, patchwork, lamps, frozenset())
             self._behind.append((hit.row, self._brings[:, hit.row, hit.col].T, light))

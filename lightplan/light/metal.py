@@ -1,4 +1,4 @@
-"""Rays that meet metal coatings (silvered cards): where, and what mirrors them on."""
+"""Rays that meet metal coatings (silvered cards) or the foil: where, and what mirrors them on."""
 
 from __future__ import annotations
 
@@ -10,18 +10,22 @@ import numpy as np
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import METAL_TEXEL
 from lightplan.optics.specular import SpecularCurve
+from lightplan.scene import relief
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from lightplan.arrays import Doubles, Integers
     from lightplan.light.rays import Rays
+    from lightplan.scene.sheet import Sheet
     from lightplan.scene.surfaces import Face, Surface
+
+SHEET = 0  # its surface
 
 
 @dataclass(frozen=True, eq=False)
 class MetalHit:
-    """n rays of a bundle that meet one metal face.
+    """n rays of a bundle that meet one metal face, or the sheet's foil.
 
     Parameters
     ----------
@@ -35,7 +39,7 @@ class MetalHit:
     row: Integers
     col: Integers
     spots: tuple[Doubles, Doubles, Doubles, Doubles, Doubles]
-    roughness: float
+    roughness: tuple[float, float]
     curve: SpecularCurve
 
     @property
@@ -66,7 +70,43 @@ def _on_surface(
             facing = normals[some] if is_front else -normals[some]
             tangents, others = point_sets.frames(facing)
             spots = (points[some], -directions[some], tangents, others, facing)
-            yield MetalHit(index, row[some], col[some], spots, face.roughness, coating(face))
+            rough = (face.roughness, face.roughness)
+            yield MetalHit(index, row[some], col[some], spots, rough, coating(face))
+
+
+@dataclass(frozen=True, eq=False)
+class FoilFace:
+    """The sheet as a mirror that other mirrors show.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    tangent : (3,) float
+        Direction of the first roughness.
+    roughness : (2,) float
+        GGX alpha along and across it.
+    curve : SpecularCurve
+    """
+
+    sheet: Sheet
+    tangent: Doubles
+    roughness: tuple[float, float]
+    curve: SpecularCurve
+
+    def hits(self, rays: Rays) -> Iterator[MetalHit]:
+        """Yield the rays that end on the foil."""
+        row, col = np.nonzero(rays.surface == SHEET)
+        directions = rays.directions[row, col].astype(float)
+        down = directions[:, 2] < 0
+        if not down.any():
+            return
+        row, col, directions = row[down], col[down], directions[down]
+        points = rays.origins[row, 0] + rays.distance[row, col, None] * directions
+        normals = relief.normals(self.sheet, points[:, 0], points[:, 1])
+        tangents = self.tangent - (normals @ self.tangent)[:, None] * normals
+        tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
+        spots = (points, -directions, tangents, np.cross(normals, tangents), normals)
+        yield MetalHit(SHEET, row, col, spots, self.roughness, self.curve)
 
 
 def coating(face: Face) -> SpecularCurve:
