@@ -128,7 +128,7 @@ def meet(sheet: Sheet, origin: Doubles, directions: Doubles) -> Doubles:
     points = np.empty(ways.shape)
     shape = (flat.bow_mm, flat.wave_mm, 2 * math.pi / flat.wave_length_mm, cosine, sine)
     size = (sheet.width_mm / 2, sheet.height_mm / 2, _half(sheet))
-    at = tuple(float(v) for v in origin)
+    at = (float(origin[0]), float(origin[1]), float(origin[2]))
     _meet(at, ways.reshape(-1, 3), *shape, *size, points.reshape(-1, 3))
     return points
 
