@@ -279,10 +279,14 @@ def advise(
     """
 
     def job(progress: object) -> Answer:
+        assert callable(progress)
+        from lightplan.tasks.first_look import glance, load_ahead
+
+        load_ahead("lightplan.tasks.advise", "lightplan.tasks.advice_files")
+        progress(glance(photo))
         from lightplan.tasks import advise as task
         from lightplan.tasks.care import care_lines
 
-        assert callable(progress)
         loaded = task.ready(rig, photo, out, replace=replace)
         found = task.advise(
             photo, rig=loaded, since=since, watch=lambda p: progress(f"{p.note} {p.stage}".strip())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -167,9 +168,12 @@ def advise(
     """
     planned = rig if isinstance(rig, Rig) else _loaded(rig).rig
     watch(Progress(stage="looking at the photograph"))
-    looked = look_at(_there(photo), context_of(planned))
+    with ThreadPoolExecutor(1) as other:  # what is C in both lets go of the interpreter
+        planning = other.submit(plan_settings, planned)
+        looked = look_at(_there(photo), context_of(planned))
+        settings = planning.result()
     if since is None:
-        return advise_on(looked, planned, watch=watch)
+        return advise_on(looked, planned, settings=settings, watch=watch)
     watch(Progress(stage="looking at the earlier photograph"))
     from lightplan.tasks.drift import advise_since
 
@@ -186,9 +190,14 @@ def _there(photo: Path | str) -> Path:
     return where
 
 
-def advise_on(looked: Looked, planned: Rig, *, watch: Watch = unwatched) -> Advice:
-    """Return the advice on a photograph that was looked at."""
-    settings = plan_settings(planned)
+def advise_on(
+    looked: Looked, planned: Rig, *, settings: Settings | None = None, watch: Watch = unwatched
+) -> Advice:
+    """Return the advice on a photograph that was looked at.
+
+    `settings` are `plan_settings` of the rig, where they are known already.
+    """
+    settings = plan_settings(planned) if settings is None else settings
     data = photographed(looked)
     first = first_word(looked.score)
     watch(Progress(stage="following the light", note=first))
@@ -330,7 +339,10 @@ def write_advice(
     written = []
     if advice.estimate is not None and advice.state is not None:
         written.append(as_built_toml(advice, folder / "as_built.toml", rig, replace=replace))
-        for name, draw in (("before_after.png", before_after), ("residual.png", residual_picture)):
-            written.append(write_output(folder / name, draw(advice), replace=replace))
+        pictures = (("before_after.png", before_after), ("residual.png", residual_picture))
+        with ThreadPoolExecutor(len(pictures)) as hands:
+            drawn = [hands.submit(draw, advice) for _, draw in pictures]
+        for (name, _), one in zip(pictures, drawn, strict=True):
+            written.append(write_output(folder / name, one.result(), replace=replace))
     written.append(write_report(folder / "report.json", advice.report(), replace=replace))
     return tuple(written)

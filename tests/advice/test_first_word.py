@@ -1,0 +1,35 @@
+"""The first word on a photograph comes before anything heavy is loaded."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+from lightplan.tasks.first_look import glance
+
+PHOTO = Path(__file__).parents[1] / "reference/slipped/photographs/certificate_bright_04.jpg"
+
+
+def test_size_and_exposure_are_told(tmp_path):
+    told = glance(PHOTO)
+    assert told.startswith("certificate_bright_04.jpg: 640 x ")
+    assert ", f/" in told
+    assert ", ISO " in told
+    broken = tmp_path / "broken.jpg"
+    broken.write_bytes(b"\xff\xd8nothing")
+    assert glance(broken) == "reading broken.jpg"  # the refusal comes with the full reading
+
+
+def test_it_waits_for_no_light_engine():
+    code = (
+        "import sys; from lightplan.tasks.first_look import glance; "
+        f"from pathlib import Path; print(glance(Path({str(PHOTO)!r}))); "
+        "print([m for m in sys.modules if m.startswith(('lightplan.light', 'lightplan.advice', "
+        "'lightplan.rigfiles', 'scipy', 'matplotlib', 'pydantic'))])"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.splitlines()
+    assert told[0].startswith("certificate_bright_04.jpg")
+    assert told[1] == "[]"
