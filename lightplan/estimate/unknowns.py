@@ -27,7 +27,6 @@ _SLIPS = {
     "bow_mm": 1.6,
 }
 CAMERA_SLIP_MM = 45.0
-ROUGHNESS_HAND = 0.3  # of log2: nobody measures a foil's roughness
 HAND_SHARE = 0.6
 """A hand's error is spread evenly up to its size: this much of it is its standard deviation."""
 
