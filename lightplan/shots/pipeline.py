@@ -21,7 +21,7 @@ from lightplan.shots.sheet import exact
 from lightplan.shots.sheet.beside import frame_measures
 from lightplan.shots.sheet.carded import CardLight, card_in, card_light
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
-from lightplan.shots.sheet.location import GRID_PX, find_in_shot, place
+from lightplan.shots.sheet.location import GRID_PX, find_in_shot, place, without_printed_frame
 from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.shots.sheet.patches import patch_sharpness
@@ -163,7 +163,8 @@ def with_neighbour(context: PhotoContext, paths: Sequence[Path]) -> PhotoContext
         found, _ = find_in_shot(shot, alone, card)
         if not isinstance(found, SheetFound) or found.how == "by hand":
             continue
-        sheet = lay_out(shot, found, alone, grid_px=GRID_PX)
+        laid = lay_out(shot, found, alone, grid_px=GRID_PX)
+        sheet = without_printed_frame(shot, laid, alone)
         if sheet.segmented.confidence >= _SURE_OF_FOIL and not sheet.mirrored:
             key = photograph_key(path, alone.digest())
             near = Neighbour.of(sheet.found, sheet.segmented, sheet.squared, key=key)

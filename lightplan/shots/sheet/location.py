@@ -47,10 +47,10 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
     told: LaidSheet | SheetNotFound
     if isinstance(found, SheetFound):
         told = lay_out(shot, found, context, grid_px=GRID_PX, near=near)
-        if found.how == "by hand":
+        if found.how == "by hand" or near is not None:  # that of the neighbour was looked at
             return told, card
         if told.segmented.confidence >= _DOUBTFUL:
-            return _without_frame(shot, told, context), card
+            return without_printed_frame(shot, told, context), card
     else:
         told = found
     again = _laid_near_plan(shot, context)  # soon done; features of artwork take a second each
@@ -60,12 +60,12 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
         again = (
             _laid_as_planned(shot, context)
             if isinstance(told, SheetNotFound)
-            else _without_frame(shot, told, context)
+            else without_printed_frame(shot, told, context)
         )
     return (told if again is None else again), card
 
 
-def _without_frame(shot: Shot, told: LaidSheet, context: PhotoContext) -> LaidSheet:
+def without_printed_frame(shot: Shot, told: LaidSheet, context: PhotoContext) -> LaidSheet:
     """Return the sheet laid out anew where a printed frame was taken for some of its sides."""
     is_sure = told.segmented.agreement >= _WHOLE or told.found.how != "sides"
     if context.artwork is None or is_sure:

@@ -1,0 +1,55 @@
+"""A printed frame that was taken for the sheet's edge is told, and the sheet round it found.
+
+No source: plain projective geometry, worked by hand.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lightplan.shots.sheet.corners import SheetFound
+from lightplan.shots.sheet.framed import SHEET, likeliest_sides, printed_frame, sheet_round
+
+
+def framed_artwork() -> np.ndarray:
+    """A frame 2 pixels wide, 10 in from each side of 100 x 200, and a dot."""
+    art = np.zeros((100, 200))
+    art[10:90, 10:190] = 1.0
+    art[12:88, 12:188] = 0.0
+    art[50, 100] = 1.0
+    return art
+
+
+def test_both_outlines_of_a_frame_are_told_in_shares_of_the_sheet():
+    outer, inner = printed_frame(framed_artwork())
+    assert outer == pytest.approx((0.05, 0.95, 0.1, 0.9))
+    assert inner == pytest.approx((0.06, 0.94, 0.12, 0.88))
+
+
+def test_shapes_without_a_frame_and_foil_to_the_edge_have_none():
+    dot = np.zeros((100, 200))
+    dot[40:60, 80:120] = 1.0
+    assert printed_frame(dot) == ()
+    assert printed_frame(np.ones((100, 200))) == ()
+
+
+def test_the_sheet_round_a_frame_lies_where_the_frame_says():
+    seen = np.array([[100.0, 60.0], [100.0, 240.0], [180.0, 240.0], [180.0, 60.0]])  # row, column
+    found = SheetFound(seen, (400, 400), 0.9, "sides")
+    sheet = sheet_round(found, (0.05, 0.95, 0.1, 0.9))
+    assert sheet is not None
+    assert sheet.corners == pytest.approx(
+        np.array([[90.0, 50.0], [90.0, 250.0], [190.0, 250.0], [190.0, 50.0]])
+    )
+    beyond = SheetFound(seen - 99.0, (400, 400), 0.9, "sides")
+    assert sheet_round(beyond, (0.05, 0.95, 0.1, 0.9)) is None
+
+
+def test_each_side_is_chosen_by_itself():
+    outer, inner = printed_frame(framed_artwork())
+    truth = (SHEET[0], outer[1], SHEET[2], inner[3])
+    found = likeliest_sides(
+        (outer, inner), lambda s: sum(a == b for a, b in zip(s, truth, strict=True)) / 4, 0.95
+    )
+    assert found == truth
