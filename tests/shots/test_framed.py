@@ -28,9 +28,9 @@ def test_both_outlines_of_a_frame_are_told_in_shares_of_the_sheet():
 
 
 def test_shapes_without_a_frame_and_foil_to_the_edge_have_none():
-    dot = np.zeros((100, 200))
-    dot[40:60, 80:120] = 1.0
-    assert printed_frame(dot) == ()
+    dots = np.zeros((100, 200))
+    dots[20::30, 30::40] = 1.0
+    assert printed_frame(dots) == ()
     assert printed_frame(np.ones((100, 200))) == ()
 
 
