@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
     from lightplan.scene.slips import Slip
 
-FULL_TIMES = (1.0, 2.0, 4.0, 8.0, 15.0, 30.0, 60.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)
 _AXES = {"x_mm": 0, "y_mm": 1, "z_mm": 2}
 _TOO_FAR = (
     f"too far {RIGHT}",

@@ -69,6 +69,11 @@ class Packed:
         _packed[id(surfaces)] = (surfaces, packed)
         return packed
 
+    @property
+    def plates(self) -> tuple[Doubles, Doubles, Doubles, Booleans, Doubles, Integers]:
+        """Centres, frames, halves, rounds and holes, in the order the compiled loops take them."""
+        return (self.centres, self.frames, self.halves, self.rounds, self.holes, self.first_hole)
+
     @classmethod
     def _made(cls, surfaces: Sequence[Surface]) -> Packed:
         count = len(surfaces)

@@ -134,12 +134,7 @@ class Visibility(Kept):
                 np.array(flat),
                 np.array([1 << self._places[i] % WORD for i in flat]),
                 np.array([i in changed for i in flat]),
-                scene.centres,
-                scene.frames,
-                scene.halves,
-                scene.rounds,
-                scene.holes,
-                scene.first_hole,
+                *scene.plates,
                 fresh_rows,
                 fresh_cols,
                 TOUCH_MM,
@@ -199,22 +194,18 @@ def free_lines(
 ) -> Booleans:
     """Return (n, m) which lines between n starts and m ends none of some things cuts."""
     scene, some = Packed.of(surfaces), sorted(these)
-    at = np.ascontiguousarray(starts, float), np.ascontiguousarray(ends, float)
+    begin, end = np.ascontiguousarray(starts, float), np.ascontiguousarray(ends, float)
     free = np.ones((len(starts), len(ends)), bool)
     flat = [i for i in some if scene.flat[i]]
     if flat and free.size:
         bits, ones = np.zeros(free.shape, np.int64), np.ones(len(flat), bool)
         sight.cut_lines(
-            *at,
+            begin,
+            end,
             np.array(flat),
             ones.astype(np.int64),
             ones,
-            scene.centres,
-            scene.frames,
-            scene.halves,
-            scene.rounds,
-            scene.holes,
-            scene.first_hole,
+            *scene.plates,
             np.ones(len(starts), bool),
             np.zeros(0, np.int64),
             TOUCH_MM,
@@ -222,7 +213,7 @@ def free_lines(
         )
         free = bits == 0
     for index in some:
-        cut = None if scene.flat[index] else surfaces[index].shape.blocks(*at)
+        cut = None if scene.flat[index] else surfaces[index].shape.blocks(begin, end)
         if cut is not None:
             free &= ~cut
     return free

@@ -66,36 +66,36 @@ class GateRule:
     @property
     def fault(self) -> str:
         """What is wrong where the limit is not kept, in the maker's words."""
-        return FAULTS[self.name, self.sign > 0]
+        return FAULTS[self.name]
 
 
-FAULTS: Mapping[tuple[str, bool], str] = MappingProxyType(
+FAULTS: Mapping[str, str] = MappingProxyType(
     {
-        ("foil as light as white", False): "the foil is darker than white paper",
-        ("a gradient is there", False): "the foil hardly runs from light to dark",
-        ("a band is there", False): "no clear bright band crosses the foil",
-        ("a split is there", False): "the two halves of the foil hardly differ",
-        ("edges are bright", False): "the edges of the foil do not shine",
-        ("colours are there", False): "the foil shows hardly any colours",
-        ("foil is even", True): "the foil is uneven",
-        ("foil reads as metal", False): "the foil could be flat ink",
-        ("sharp", False): "not sharp enough",
-        ("sheet fills the frame", False): "the sheet is small in the frame",
-        ("corners of the frame lit", True): "the corners of the frame are dark",
-        ("nothing runs through the frame", True): "an edge runs through the frame",
-        ("background no rival of the foil", True): "the background outshines the foil",
-        ("foil not blank", True): "part of the foil is blank white",
-        ("paper not clipped", True): "part of the paper is blank white",
-        ("enough light", False): "too dark",
-        ("paper not dull", False): "the paper looks dull",
-        ("paper not washed out", True): "the paper looks washed out",
-        ("foil told from paper", False): "the foil hardly differs from the paper",
-        ("paper colour in range", True): "the paper has a tint",
-        ("foil not black", True): "much of the foil is black",
-        ("foil colour in range", True): "the colour of the foil is off",
+        "foil as light as white": "the foil is darker than white paper",
+        "a gradient is there": "the foil hardly runs from light to dark",
+        "a band is there": "no clear bright band crosses the foil",
+        "a split is there": "the two halves of the foil hardly differ",
+        "edges are bright": "the edges of the foil do not shine",
+        "colours are there": "the foil shows hardly any colours",
+        "foil is even": "the foil is uneven",
+        "foil reads as metal": "the foil could be flat ink",
+        "sharp": "not sharp enough",
+        "sheet fills the frame": "the sheet is small in the frame",
+        "corners of the frame lit": "the corners of the frame are dark",
+        "nothing runs through the frame": "an edge runs through the frame",
+        "background no rival of the foil": "the background outshines the foil",
+        "foil not blank": "part of the foil is blank white",
+        "paper not clipped": "part of the paper is blank white",
+        "enough light": "too dark",
+        "paper not dull": "the paper looks dull",
+        "paper not washed out": "the paper looks washed out",
+        "foil told from paper": "the foil hardly differs from the paper",
+        "paper colour in range": "the paper has a tint",
+        "foil not black": "much of the foil is black",
+        "foil colour in range": "the colour of the foil is off",
     }
 )
-"""By name, and whether more of the measure is worse."""
+"""By the name of the limit."""
 
 
 def _at_least(

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles, Singles
     from lightplan.light import Detail
-    from lightplan.merit.bench import Judged
+    from lightplan.merit.bench import Bench, Judged
     from lightplan.scene import Rig
 
 _START, _PREDICTION = 58.0, 28.0
@@ -60,7 +60,11 @@ class Judges:
         for helper in self._helpers:
             helper.use(rig, self.detail)
         self.desk = Desk.of(rig, self.detail, self._models)
-        self.bench = self.desk.bench
+
+    @property
+    def bench(self) -> Bench:
+        """The bench in this process."""
+        return self.desk.bench
 
     def begin(self, points: Sequence[Doubles], radius: float) -> list[Stand | None]:
         """Return where searches stand that begin at points."""

@@ -23,6 +23,8 @@ VIEWS: dict[str, tuple[float, float, float]] = {
     "from low on the left": (-0.9, -1.0, 0.3),
 }
 """Directions from the middle of the set to the eye."""
+FROM_CORNERS = ("from the right", "from the left", "from low on the right", "from low on the left")
+"""Views in which no side is seen straight on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,8 +90,7 @@ def telling_view(rig: Rig) -> str:
 
     A card that is seen along its edge is a line in the picture, and nobody builds from a line.
     """
-    names = [name for name in VIEWS if VIEWS[name][0] * VIEWS[name][1]]
-    return max(names, key=lambda name: _shown(rig, np.array(VIEWS[name])))
+    return max(FROM_CORNERS, key=lambda name: _shown(rig, np.array(VIEWS[name])))
 
 
 def _shown(rig: Rig, way: Doubles) -> float:

@@ -40,9 +40,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "planned"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "pathtraced"))
 
-from bases import focal_35mm, framed, picture_size
-from camera_chain import draw_chain, jpeg, take
-from photographs import exposure_of_plan, job_of, rig_level, unpack, write_jobs
+from bases import framed, picture_size
+from camera_chain import jpeg, take
+from photographs import chain_of_plan, exposure_of_plan, job_of, rig_level, unpack, write_jobs
 from scenes import METALS
 from slips import IN_CAMERA, KINDS, Slip, can_be, draw_slip, hand_built
 from slips import slipped as with_slip
@@ -251,14 +251,7 @@ def first_build(
     """Return the set as a hand builds it first, and what slipped."""
     rig, settings = product.rig, exposure_of_plan(product.rig)
     right = hand_built(rig, int(draw.integers(1 << 31)))
-    chain = draw_chain(
-        draw,
-        clip_cd_m2=settings.clip_cd_m2,
-        f_number=settings.f_number,
-        time_s=settings.time_s,
-        iso=settings.iso,
-        focal_35mm=focal_35mm(rig),
-    )
+    chain = chain_of_plan(rig, settings, draw)
     if not with_slip_too:
         return Standing(right, chain), None
     light = settings.clip_cd_m2 * rig_level(rig)

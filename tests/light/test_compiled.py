@@ -20,7 +20,7 @@ from lightplan.light.lobe_area import MOST_HALVINGS, lobe_edge
 from lightplan.light.lobes import Lobes
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.packed import Packed
-from lightplan.light.polarise import polarised_reflectance
+from lightplan.light.polarise import UNPOLARISED_SHARE, across_views
 from lightplan.light.rays import Rays
 from lightplan.light.targets import Target
 from lightplan.light.visibility import Visibility
@@ -414,6 +414,17 @@ def test_a_loop_is_compiled_anew_when_one_that_it_calls_has_changed(tmp_path):
         )
         found.append(float(ran.stdout))
     assert found == [7.0, 7.0, 91.0]
+
+
+def polarised_reflectance(curve, cosine, half, views, axis):
+    """Reflectance (n, k, 3) through a filter: facets (n, k, 3), views (n, 3), Fresnel's s and p."""
+    s, p = curve.evaluate_sp(np.asarray(cosine, np.float32))
+    across = across_views(axis, views)
+    s_axis = np.cross(views[:, None], half)
+    size = np.linalg.norm(s_axis, axis=-1)
+    along = np.einsum("nkc,nc->nk", s_axis, across) / np.maximum(size, 1e-9)
+    share = np.where(size > 1e-6, along**2, 0.5)[..., None]
+    return UNPOLARISED_SHARE * (share * s + (1 - share) * p)
 
 
 @pytest.mark.parametrize("polariser", [None, (0.6, 0.0, 0.8)])

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 import pytest
-from page_server import serve
+from page_server import Served, serve
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -217,13 +217,18 @@ def test_the_whole_evening_from_looks_to_the_shelf(tab, served, tmp_path):
     assert (served.home / "rigs" / "spring-bookplates.toml").exists()
 
 
-def test_the_page_comes_back_with_the_work_after_the_server_was_gone(browser, tmp_path_factory):
-
-    home = tmp_path_factory.mktemp("again")
-    first = serve(home, "gold-card-above")
+def page_of(browser: Any, served: Served, stage: str) -> Any:
+    """Return a new page on a stage of what is served."""
     page = browser.new_page()
     page.set_default_timeout(PATIENCE_MS)
-    page.goto(f"{first.address}/?key={first.key}#layout")
+    page.goto(f"{served.address}/?key={served.key}#{stage}")
+    return page
+
+
+def test_the_page_comes_back_with_the_work_after_the_server_was_gone(browser, tmp_path_factory):
+    home = tmp_path_factory.mktemp("again")
+    first = serve(home, "gold-card-above")
+    page = page_of(browser, first, "layout")
     page.wait_for_selector('.plan .thing[data-name="roof"]')
     page.focus('.plan .thing[data-name="roof"]')
     page.keyboard.press("ArrowRight")
@@ -264,9 +269,7 @@ def test_a_server_that_goes_in_the_middle_of_a_plan_comes_back_ready_to_plan(
 ):
     home = tmp_path_factory.mktemp("planning")
     first = serve(home, "silver-bookplate-bright")
-    page = browser.new_page()
-    page.set_default_timeout(PATIENCE_MS)
-    page.goto(f"{first.address}/?key={first.key}#plan")
+    page = page_of(browser, first, "plan")
     page.click("text=Find the best set-up")
     page.wait_for_selector(".busy >> text=Stop")
     workers = children_of(first.process.pid)

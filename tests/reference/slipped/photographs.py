@@ -217,20 +217,29 @@ def write_jobs(
 def chain_of(build: Build) -> tuple[Chain, np.random.Generator]:
     """Return the camera that takes a build, and its noise."""
     rig = base_rig(build.base)
-    plan = exposure_of_plan(rig)
     draw = np.random.default_rng(build.camera_seed)
     size = {s.kind: s.size for s in build.slips}
-    made = draw_chain(
+    made = chain_of_plan(
+        rig,
+        exposure_of_plan(rig),
+        draw,
+        stops=size.get("exposure", 0.0),
+        balance_stops=size.get("white balance", 0.0),
+    )
+    return made, draw
+
+
+def chain_of_plan(rig: Rig, plan: Settings, draw: np.random.Generator, **slipped: float) -> Chain:
+    """Return a camera drawn at random that is set as a plan says, but for what has slipped."""
+    return draw_chain(
         draw,
         clip_cd_m2=plan.clip_cd_m2,
         f_number=plan.f_number,
         time_s=plan.time_s,
         iso=plan.iso,
         focal_35mm=focal_35mm(rig),
-        stops=size.get("exposure", 0.0),
-        balance_stops=size.get("white balance", 0.0),
+        **slipped,
     )
-    return made, draw
 
 
 def unpack(file: Any, name: str) -> np.ndarray[Any, Any]:
