@@ -2,6 +2,7 @@
 
 import html
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from lightplan.planning.result import NoPlan
 from lightplan.reports.cautions import cautions_for
 from lightplan.rigfiles import load_rig
 from lightplan.tasks import demo, kit, looks
+from lightplan.tasks.care import cautions_of
 from lightplan.tasks.layout import kept_facts
 
 PRESET = "silver-bookplate-bright"
@@ -85,3 +87,16 @@ def test_the_notes_of_a_shoot_hold_them(lightplan, tmp_path, careful, photograph
 
 def test_the_page_is_told_of_them_when_a_work_is_opened_or_saved(careful):
     assert kept_facts(load_rig(PRESET))["cautions"] == careful
+
+
+def test_what_goes_on_from_another_caution_is_told_once():
+    above = load_rig("gold-card-above").rig
+    low = replace(above, cards=(), freedoms=(), camera=load_rig(PRESET).rig.camera)
+    short = [text for text in cautions_for(low) if text.startswith("Stands")]
+    assert short
+    assert short[0] not in cautions_for(above)
+    told = cautions_of(low, above)
+    assert [text for text in told if text.startswith("Stands")] == [
+        text for text in cautions_for(above) if text.startswith("Stands")
+    ]
+    assert all(any(one.startswith(text) for one in told) for text in cautions_for(low))
