@@ -15,16 +15,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.artwork import coloured
+from lightplan.artwork.coloured import Coloured
 from lightplan.artwork.decode import decoded, refused
 from lightplan.errors import ArtworkError
 from lightplan.process import THREAD_SETTINGS, limit_memory
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
 MEMORY_BYTES = 1 << 30
 TIME_S = 20.0
 _PROGRAM = "from lightplan.artwork.apart import main; main()"
+_WANTED = f"one that is read within {MEMORY_BYTES >> 20} MB"
 _CURE = "save it smaller, as a grey PNG"
 _SMALL_BYTES, _SMALL_PIXELS = 4 << 20, 4_000_000
 
@@ -49,21 +54,46 @@ def decoded_apart(path: Path) -> NDArray[np.float64]:
     ArtworkError
         As there, or it takes too much memory or time.
     """
+    said = _asked("grey", os.fspath(path.absolute()))
+    if isinstance(said, str):
+        raise _unfit(path, said)
+    return _answer(said, path)
+
+
+def coloured_apart(content: bytes, suffix: str, name: str) -> Coloured:
+    """Return what `coloured.coloured` returns, from a process with limits.
+
+    Raises
+    ------
+    ArtworkError
+        As there, or it takes too much memory or time; with the file's name.
+    """
+    said = _asked("coloured", suffix, content)
+    if isinstance(said, str):
+        said = b"n" + "\0".join((_WANTED, said, _CURE)).encode()
+    if said[:1] == b"c":
+        return _unpacked(said[1:])
+    wanted, got, cure = said[1:].decode("utf-8", "replace").split("\0")
+    raise coloured.refused(wanted, got, cure).within(file=name)
+
+
+def _asked(way: str, about: str, content: bytes = b"") -> bytes | str:
+    """Return what a process with limits answers, or in words why it did not."""
     try:
         done = subprocess.run(
-            [sys.executable, "-c", _PROGRAM, os.fspath(path.absolute())],
+            [sys.executable, "-c", _PROGRAM, way, about],
+            input=content,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
-            stdin=subprocess.DEVNULL,
             env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
             timeout=2 * TIME_S,
             check=False,
         )
     except subprocess.TimeoutExpired:
-        raise _unfit(path, f"one that takes longer than {TIME_S:g} s") from None
+        return f"one that takes longer than {TIME_S:g} s"
     if done.returncode != 0:
-        raise _unfit(path, "one that breaks off, or takes too much time or memory")
-    return _answer(done.stdout, path)
+        return "one that breaks off, or takes too much time or memory"
+    return done.stdout
 
 
 def _answer(said: bytes, path: Path) -> NDArray[np.float64]:
@@ -76,28 +106,51 @@ def _answer(said: bytes, path: Path) -> NDArray[np.float64]:
 
 
 def _unfit(path: Path, got: str) -> ArtworkError:
-    return refused(path, f"one that is read within {MEMORY_BYTES >> 20} MB", got, _CURE)
+    return refused(path, _WANTED, got, _CURE)
 
 
 def main() -> None:
-    """Decode the file that is named and write the answer.
+    """Decode what is asked for and write the answer.
 
-    It is "p", rows, columns and values, or "n" and why not.
+    It is "p", rows, columns and values; "c" and a picture in colours; or "n" and why not.
     """
     _limit_time()
     limit_memory(MEMORY_BYTES)
     out = os.fdopen(os.dup(1), "wb")
+    way, about = sys.argv[1:3]
     try:
-        values = decoded(Path(sys.argv[1]))
+        if way == "grey":
+            values = decoded(Path(about))
+            pieces = [b"p" + struct.pack(">II", *values.shape)]
+            pieces.append(np.ascontiguousarray(values, "<f8").tobytes())
+        else:
+            pieces = [b"c", *_packed(coloured.coloured(sys.stdin.buffer.read(), about))]
     except ArtworkError as error:
-        out.write(b"n" + "\0".join((error.wanted, str(error.got), error.cure)).encode())
+        pieces = [b"n", "\0".join((error.wanted, str(error.got), error.cure)).encode()]
     except MemoryError:
-        wanted = f"one that is read within {MEMORY_BYTES >> 20} MB"
-        out.write(b"n" + "\0".join((wanted, "one that takes more", _CURE)).encode())
-    else:
-        out.write(b"p" + struct.pack(">II", *values.shape))
-        out.write(np.ascontiguousarray(values, "<f8").data)
+        pieces = [b"n", "\0".join((_WANTED, "one that takes more", _CURE)).encode()]
+    out.writelines(pieces)
     out.close()
+
+
+def _packed(found: Coloured) -> Iterator[bytes]:
+    """Yield the pixels and the layers, each as rows, columns, length of its name, name, bytes."""
+    for name, plane in (("", found.pixels), *found.layers.items()):
+        told = name.encode("utf-8")
+        yield struct.pack(">III", *plane.shape[:2], len(told)) + told + plane.tobytes()
+
+
+def _unpacked(content: bytes) -> Coloured:
+    planes: dict[str, NDArray[np.uint8]] = {}
+    at, depth = 0, 4
+    while at < len(content):
+        rows, cols, length = struct.unpack_from(">III", content, at)
+        at += 12 + length
+        name = content[at - length : at].decode("utf-8")
+        plane = np.frombuffer(content, np.uint8, rows * cols * depth, at)
+        planes[name] = plane.reshape(rows, cols, 4) if depth == 4 else plane.reshape(rows, cols)
+        at, depth = at + rows * cols * depth, 1
+    return Coloured(planes.pop(""), planes)
 
 
 def _limit_time() -> None:

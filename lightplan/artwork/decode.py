@@ -33,7 +33,7 @@ def decoded(path: Path) -> NDArray[np.float64]:
     if path.suffix.lower() not in {".svg", ".svgz"}:
         return _opened(path.read_bytes(), path)
     try:
-        content = svg_as_png(path)
+        content = svg_as_png(path.read_bytes())
     except Unfit as why:
         raise refused(
             path,

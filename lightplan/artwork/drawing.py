@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from typing import TYPE_CHECKING
 from xml.parsers import expat
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LONG_SIDE = 1600
 MOST_BYTES = 32 << 20  # of text, unpacked
@@ -32,8 +28,8 @@ class Unfit(ValueError):
     """A drawing that is not drawn, with the reason in a few words."""
 
 
-def svg_as_png(path: Path) -> bytes:
-    """Return a drawing as a PNG with a longer side of `LONG_SIDE` pixels.
+def svg_as_png(content: bytes) -> bytes:
+    """Return a drawing, packed or plain, as a PNG with a longer side of `LONG_SIDE` pixels.
 
     Raises
     ------
@@ -42,7 +38,7 @@ def svg_as_png(path: Path) -> bytes:
     """
     import resvg_py  # here, so that PNG artwork does not need it loaded
 
-    text = _text(path)
+    text = _text(content)
     look_through(text)
     try:
         # Both sides are given, so that a drawing of any shape fits into this square.
@@ -51,9 +47,8 @@ def svg_as_png(path: Path) -> bytes:
         raise Unfit(str(error)) from None
 
 
-def _text(path: Path) -> str:
-    data = path.read_bytes()
-    if path.suffix.lower() == ".svgz" or data[:2] == b"\x1f\x8b":
+def _text(data: bytes) -> str:
+    if data[:2] == b"\x1f\x8b":
         unpacker = zlib.decompressobj(wbits=31)
         try:
             data = unpacker.decompress(data, MOST_BYTES + 1)

@@ -46,6 +46,7 @@ async def _start(desk: Desk, client: Client, message: Mapping[str, Any]) -> None
                 layer=layer if isinstance(layer, str) and layer in artwork.layers else None,
                 width_mm=width,
                 height_mm=height,
+                upside_down=message.get("turned") is True,
             )
         title = answers.get("title")
         path = places.new_work(title if isinstance(title, str) and title else "my product")
@@ -93,25 +94,47 @@ def is_place(value: Any) -> bool:
 
 async def _artwork(desk: Desk, file: Dropped) -> dict[str, Any]:
     def read() -> dict[str, Any]:
-        from lightplan.tasks.closer import jpeg_of
         from lightplan.tasks.foil_artwork import main_colours, read_any_artwork
 
         artwork = read_any_artwork(file.content, file.suffix, file.name)
-        rows, cols = artwork.codes.shape[:2]
-        step = max(1, max(rows, cols) // 500)
-        shown = artwork.codes[::step, ::step] * artwork.cover[::step, ::step, None] + 255 * (
-            1 - artwork.cover[::step, ::step, None]
-        )
-        return {
-            "mark": desk.remember(artwork),
-            "name": file.name,
-            "picture": desk.keep(jpeg_of(shown.astype("uint8")), "image/jpeg"),
-            "colours": main_colours(artwork),
-            "layers": list(artwork.layers),
-            "shape": cols / rows,
-        }
+        colours = main_colours(artwork)
+        return {**_shown(desk, artwork, artwork.cover), "colours": colours, "choices": []}
 
     return await apart(read)
+
+
+async def _print(desk: Desk, file: Dropped) -> dict[str, Any]:
+    """Tell the foil from a photograph of the print; show what each choice would take for metal."""
+
+    def read(path: Path) -> dict[str, Any]:
+        from lightplan.tasks.foil_artwork import foil_preview, main_colours
+        from lightplan.tasks.print_photo import artwork_of_print
+        from lightplan.tasks.start_rig import size_of
+
+        width, height = size_of(file.answers)
+        artwork = artwork_of_print(path, width_mm=width, height_mm=height)
+        choices = []
+        for colour in (None, *(colour for colour, _ in main_colours(artwork))):
+            jpeg, share = foil_preview(artwork, colour)
+            shown = desk.keep(jpeg, "image/jpeg")
+            choices.append({"colour": colour, "picture": shown, "share": share})
+        return {**_shown(desk, artwork, None), "colours": [], "choices": choices}
+
+    return await with_file(file, read)
+
+
+def _shown(desk: Desk, artwork: Any, cover: Any) -> dict[str, Any]:
+    """Keep artwork for the rig that is made of it, and a picture of it to show."""
+    from lightplan.tasks.foil_artwork import picture_of
+
+    rows, cols = artwork.codes.shape[:2]
+    return {
+        "mark": desk.remember(artwork),
+        "name": artwork.file,
+        "picture": desk.keep(picture_of(artwork.codes, cover), "image/jpeg"),
+        "layers": list(artwork.layers),
+        "shape": cols / rows,
+    }
 
 
 async def _camera(desk: Desk, file: Dropped) -> dict[str, Any]:
@@ -151,4 +174,4 @@ async def with_file(file: Dropped, work: Callable[[Path], Answer]) -> Answer:
 
 
 WAYS = {"questions": _questions, "start": _start, "measure stock": _measure_stock}
-DROPS = {"artwork": _artwork, "camera": _camera}
+DROPS = {"artwork": _artwork, "camera": _camera, "print": _print}

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import dataclass, field
 from pathlib import PurePosixPath, PureWindowsPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
 from lightplan.errors import BadInput
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from starlette.requests import Request
 
-MOST_BYTES = {"photo": 120 << 20, "artwork": 30 << 20, "rig": 1 << 20, "camera": 120 << 20}
+MOST_BYTES = {
+    "photo": 120 << 20,
+    "artwork": 30 << 20,
+    "rig": 1 << 20,
+    "camera": 120 << 20,
+    "print": 120 << 20,
+}
 SUFFIXES = {
     "photo": {
         ".jpg",
@@ -34,8 +43,9 @@ SUFFIXES = {
     "artwork": {".png", ".svg", ".pdf", ".jpg", ".jpeg"},
     "rig": {".toml"},
 }
-SUFFIXES["camera"] = SUFFIXES["photo"]
+SUFFIXES["camera"] = SUFFIXES["print"] = SUFFIXES["photo"]
 MOST_NAME = 120
+MOST_TOLD = 1000
 
 
 class TooLarge(BadInput):
@@ -44,11 +54,12 @@ class TooLarge(BadInput):
 
 @dataclass(frozen=True)
 class Dropped:
-    """A file as it came: its name as text to show, its bytes."""
+    """A file as it came: its name as text to show, its bytes, and what was answered before it."""
 
     name: str
     suffix: str
     content: bytes
+    answers: Mapping[str, Any] = field(default_factory=dict)
 
 
 async def received(request: Request) -> Dropped:
@@ -83,7 +94,7 @@ async def received(request: Request) -> Dropped:
             if len(content) > most:
                 break
         else:
-            return Dropped(name, suffix, bytes(content))
+            return Dropped(name, suffix, bytes(content), _answers(request))
     raise TooLarge(
         field="file",
         wanted=f"at most {most >> 20} MB",
@@ -91,6 +102,16 @@ async def received(request: Request) -> Dropped:
         cure="save it smaller",
         file=name,
     )
+
+
+def _answers(request: Request) -> dict[str, Any]:
+    """Return the answers that a file goes with; nonsense counts as none."""
+    told = unquote(request.headers.get("x-answers", "")[: 3 * MOST_TOLD])
+    try:
+        found = json.loads(told) if 0 < len(told) <= MOST_TOLD else {}
+    except (ValueError, RecursionError):
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def shown_name(name: str) -> str:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import io
-import warnings
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from lightplan.artwork.apart import coloured_apart
+from lightplan.artwork.coloured import LONG_SIDE
 from lightplan.errors import ArtworkError
-from lightplan.tasks.pdf_layers import layers_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-LONG_SIDE = 1600
-MOST_SIDE = 12000
 MOST_COLOURS = 8
 NEAR = 60.0
 """Colours of the artwork that differ by less than this (sRGB codes) count as one."""
 LEAST_SHARE = 0.002
+SHOWN_PX = 520
+MOST_BYTES = 64_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,56 +42,18 @@ class Artwork:
 def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
     """Return artwork from the bytes of a PNG, JPEG, SVG or PDF file (its first page).
 
+    It is decoded in a process of its own, inside limits: the page goes on, whatever it is.
+
     Raises
     ------
     ArtworkError
         When it cannot be read.
     """
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            picture = _opened(content, suffix)
-            layers = layers_of(content, LONG_SIDE) if suffix == ".pdf" else {}
-    except ArtworkError as error:
-        raise error.within(file=name) from None
-    except Exception as error:  # noqa: BLE001 - decoders fail in every way there is
-        raise ArtworkError(
-            field="artwork",
-            wanted="a picture that can be read",
-            got=type(error).__name__,
-            cure="save it as PNG",
-            file=name,
-        ) from None
-    pixels = np.asarray(picture.convert("RGBA"))
-    codes = np.ascontiguousarray(pixels[..., :3])
-    return Artwork(codes, np.asarray(pixels[..., 3] / 255, np.float32), name, layers)
-
-
-def _opened(content: bytes, suffix: str) -> Any:
-    from PIL import Image
-
-    if suffix == ".svg":
-        import resvg_py
-
-        text = content.decode("utf-8")
-        drawn = resvg_py.svg_to_bytes(svg_string=text, width=LONG_SIDE, height=LONG_SIDE)
-        return Image.open(io.BytesIO(bytes(drawn)))
-    if suffix == ".pdf":
-        import pypdfium2
-
-        page = pypdfium2.PdfDocument(content)[0]
-        scale = LONG_SIDE / max(page.get_size())
-        return page.render(scale=min(scale, 20.0)).to_pil()
-    picture = Image.open(io.BytesIO(content))
-    if max(picture.size) > MOST_SIDE:
-        raise ArtworkError(
-            field="artwork",
-            wanted=f"at most {MOST_SIDE} pixels long",
-            got=str(picture.size),
-            cure="save it smaller",
-        )
-    picture.thumbnail((LONG_SIDE, LONG_SIDE))
-    return picture
+    found = coloured_apart(content, suffix, name)
+    codes = np.ascontiguousarray(found.pixels[..., :3])
+    cover = np.asarray(found.pixels[..., 3] / 255, np.float32)
+    layers = {title: np.asarray(v / 255, np.float32) for title, v in found.layers.items()}
+    return Artwork(codes, cover, name, layers)
 
 
 def main_colours(artwork: Artwork) -> list[tuple[str, float]]:
@@ -123,6 +85,7 @@ def foil_mask(
     width_mm: float,
     height_mm: float,
     layer: str | None = None,
+    upside_down: bool = False,
 ) -> tuple[bytes, bool]:
     """Return the foil as PNG, white where metal is, and whether the artwork had to be padded.
 
@@ -133,8 +96,11 @@ def foil_mask(
         on white or not see-through, and the light part of a black picture.
     layer : str or None
         The layer that is metal, whatever its colour.
+    upside_down : bool
+        The artwork is to be turned by half a circle.
     """
     share = _share(artwork, colour) if layer is None else artwork.layers[layer]
+    share = share[::-1, ::-1] if upside_down else share
     rows, cols = share.shape
     wanted = width_mm / height_mm
     if abs(np.log((cols / rows) / wanted)) < 0.04:
@@ -160,6 +126,39 @@ def mask_of_file(path: Path, *, colour: str | None, width_mm: float, height_mm: 
         raise ArtworkError(
             field="artwork", wanted="a file that is there", got=str(path), cure="check its name"
         )
+    if path.stat().st_size > MOST_BYTES:
+        raise ArtworkError(
+            field="artwork",
+            wanted="a file below 64 MB",
+            got="more",
+            cure="save it smaller",
+            file=path.name,
+        )
+    colour = _checked(colour)
+    artwork = read_any_artwork(path.read_bytes(), path.suffix.lower(), path.name)
+    return foil_mask(artwork, colour=colour, width_mm=width_mm, height_mm=height_mm)[0]
+
+
+def mask_of_print(
+    path: Path, *, colour: str | None, width_mm: float, height_mm: float
+) -> tuple[bytes, float]:
+    """Return the foil of a photographed print as PNG, and its share of the sheet.
+
+    Raises
+    ------
+    BadInput
+        When it cannot be read, the sheet or its foil is not seen, or the colour is none.
+    """
+    from lightplan.tasks.print_photo import artwork_of_print
+
+    colour = _checked(colour)
+    artwork = artwork_of_print(path, width_mm=width_mm, height_mm=height_mm)
+    mask, _ = foil_mask(artwork, colour=colour, width_mm=width_mm, height_mm=height_mm)
+    return mask, float(_share(artwork, colour).mean())
+
+
+def _checked(colour: str | None) -> str | None:
+    """Return a colour that was typed as #rrggbb."""
     if colour is not None:
         colour = "#" + colour.removeprefix("#").lower()
         if len(colour) != 7 or not set(colour[1:]) <= set("0123456789abcdef"):
@@ -169,8 +168,30 @@ def mask_of_file(path: Path, *, colour: str | None, width_mm: float, height_mm: 
                 got=colour,
                 cure="read it off with a picture program",
             )
-    artwork = read_any_artwork(path.read_bytes(), path.suffix.lower(), path.name)
-    return foil_mask(artwork, colour=colour, width_mm=width_mm, height_mm=height_mm)[0]
+    return colour
+
+
+def foil_preview(artwork: Artwork, colour: str | None) -> tuple[bytes, float]:
+    """Return what would be taken for metal as a small JPEG, bright on dark, and its share."""
+    share = _share(artwork, colour)
+    ground, metal = np.array([38, 40, 46]), np.array([236, 226, 200])
+    codes = ground + share[..., None] * (metal - ground)
+    return picture_of(codes.astype(np.uint8)), float(share.mean())
+
+
+def picture_of(codes: NDArray[np.uint8], cover: NDArray[np.float32] | None = None) -> bytes:
+    """Return a picture small, as JPEG; on white where a cover leaves it see-through."""
+    import cv2
+
+    shown: NDArray[Any] = codes
+    if cover is not None:
+        shown = codes * cover[..., None] + 255 * (1 - cover[..., None])
+    rows, cols = shown.shape[:2]
+    scale = min(1.0, SHOWN_PX / max(rows, cols))
+    size = (max(1, round(cols * scale)), max(1, round(rows * scale)))
+    small = cv2.resize(shown.astype(np.uint8), size, interpolation=cv2.INTER_AREA)
+    bgr = np.ascontiguousarray(small[..., ::-1])
+    return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
 
 
 def _share(artwork: Artwork, colour: str | None) -> NDArray[np.float32]:

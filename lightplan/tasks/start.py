@@ -281,7 +281,8 @@ QUESTIONS: tuple[Question, ...] = (
         id="artwork",
         asks="Where on it is the metal?",
         kind="artwork",
-        help="Your artwork as PNG, SVG or PDF. Without it a sample motif is used.",
+        help="Your artwork as PNG, SVG or PDF, or a photograph of the print. Without either a "
+        "sample motif is used.",
     ),
     Question(
         id="camera",

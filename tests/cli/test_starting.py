@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 from lightplan.rigfiles import load_rig
 
@@ -34,3 +35,20 @@ def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
     again = start(tmp_path, lines, "--out", "tag.toml")
     assert again.returncode == 2
     assert "one that exists" in again.stderr
+
+
+PRINT = Path(__file__).parents[1] / "reference/slipped/photographs/silver_bright_right1.jpg"
+
+
+def test_the_metal_is_told_from_a_photograph_of_the_print(tmp_path):
+    lines = ["1", "90 x 120", "2", *[""] * 7]
+    done = start(tmp_path, lines, "--out", "plate.toml", "--print", str(PRINT))
+    assert done.returncode == 0, done.stderr
+    sheet = load_rig(tmp_path / "plate.toml").rig.sheet
+    share = float(sheet.artwork.mean())
+    assert 0.14 < share < 0.24  # 0.18 of it was stamped
+    assert f"{100 * share:.0f} % of the sheet is metal" in " ".join(done.stdout.split())
+    assert str(Path("artwork") / "plate.png") in done.stdout
+    both = start(tmp_path, lines, "--print", str(PRINT), "--artwork", "a.svg")
+    assert both.returncode == 2
+    assert "without --artwork" in both.stderr

@@ -14,6 +14,7 @@ from PIL import Image
 from lightplan.artwork.apart import is_small_png
 from lightplan.errors import ArtworkError
 from lightplan.rigfiles.artwork import read_artwork
+from lightplan.tasks.foil_artwork import mask_of_file, read_any_artwork
 
 SIZE = {"width_mm": 90, "height_mm": 60}
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
@@ -70,6 +71,32 @@ def test_drawings_that_would_never_end_are_refused_in_time(tmp_path, name):
     with pytest.raises(ArtworkError, match=says):
         read_artwork(path, **SIZE)
     assert time.monotonic() - begun < 60
+
+
+@pytest.mark.parametrize("name", ["script", "turbulence", "nested", "outside"])
+def test_artwork_that_is_dropped_to_be_pointed_at_meets_the_same_limits(name):
+    """A hundred thousand groups ended the process of the page itself."""
+    text, says = DRAWINGS[name]
+    with pytest.raises(ArtworkError, match=rf"^drop\.svg: artwork must be.*{says}"):
+        read_any_artwork(text.encode(), ".svg", "drop.svg")
+
+
+def test_of_a_large_drop_no_more_is_kept_than_is_shown(tmp_path):
+    path = tmp_path / "large.png"
+    Image.new("1", (9000, 6000), 1).save(path)
+    found = read_any_artwork(path.read_bytes(), ".png", "large.png")
+    assert found.codes.shape == (1067, 1600, 3)
+    Image.new("1", (12001, 10), 1).save(path)
+    with pytest.raises(ArtworkError, match="at most 12000 pixels long"):
+        read_any_artwork(path.read_bytes(), ".png", "large.png")
+
+
+def test_a_file_beyond_all_bounds_is_not_even_read(tmp_path):
+    path = tmp_path / "endless.svg"
+    with path.open("wb") as file:
+        file.truncate(65_000_000)
+    with pytest.raises(ArtworkError, match="below 64 MB"):
+        mask_of_file(path, colour=None, **SIZE)
 
 
 def test_a_packed_bomb_is_refused(tmp_path):

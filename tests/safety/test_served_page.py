@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from dataclasses import replace
@@ -113,6 +114,90 @@ OPEN = """async (name) => {
   });
 }"""
 """Lay a work of that file name on the table, and wait until the page tells of it."""
+
+
+ART = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 6"><rect width="4" height="3"/></svg>'
+
+
+def drop_on_start(page: Any, folder: Path) -> None:
+    """Drop artwork, a print and photographs of hostile names on the questions of Start."""
+    named = [(as_name(text), text) for text in TEXTS]
+    for name, text in named:
+        (folder / f"{name}.svg").write_text(ART, "utf-8")
+        (folder / f"{name}.broken.svg").write_text(f"<svg>{text}", "utf-8")
+        photograph(folder / f"{name}.jpg", text)
+    page.evaluate("location.hash = 'start'")
+    page.click("text=Describe my product")
+    for words in ("Card", "A6", "Gold foil"):
+        page.click(f".question >> text='{words}'")
+    page.click("summary >> text=/beside white/")
+    for name, _ in named[:5]:
+        page.set_input_files(".more input[type=file]", folder / f"{name}.jpg")
+        page.wait_for_selector(".pointing img")
+        touch_all(page)
+        page.click("text=Back")
+        page.click(".question >> text='Gold foil'")
+    page.click(".question >> text='Cream'")
+    page.click("summary >> text=/the print itself/")
+    for name, _ in named:
+        page.set_input_files(".drop >> nth=0 >> input", folder / f"{name}.broken.svg")
+        page.wait_for_selector(".drop .warn >> nth=0")
+        touch_all(page)
+        page.set_input_files(".drop >> nth=0 >> input", folder / f"{name}.svg")
+        page.wait_for_selector(".artwork img")
+        touch_all(page)
+        page.click("text=Take another file")
+        page.click("summary >> text=/the print itself/")
+    for name, _ in named[:3]:
+        page.set_input_files(".more input[type=file]", folder / f"{name}.jpg")
+        page.wait_for_selector(".more .warn, .artwork img")
+        touch_all(page)
+        if page.locator(".artwork img").count():
+            page.click("text=Take another file")
+            page.click("summary >> text=/the print itself/")
+    page.click("text=I have none at hand")
+    for name, _ in named:
+        page.set_input_files(".drop input", folder / f"{name}.jpg")
+        page.wait_for_selector(".photo-told img")
+        touch_all(page)
+        page.click("text=Back")
+        page.click("text=I have none at hand")
+
+
+def test_hostile_names_and_texts_that_are_dropped_on_the_questions_do_nothing(
+    tab: Any, tmp_path: Path
+) -> None:
+    page, own, asked, ran = tab
+    drop_on_start(page, tmp_path)
+    assert ran == []
+    assert [url for url in asked if not url.startswith(own)] == []
+
+
+def test_advice_on_a_photograph_of_hostile_name_and_texts_does_nothing(
+    tab: Any, tmp_path: Path
+) -> None:
+    page, own, asked, ran = tab
+    page.evaluate("location.hash = 'shoot'")
+    page.wait_for_selector("label.drop")
+    put = [tmp_path / f"{as_name(TEXTS[i])}.jpg" for i in (2, 3)]
+    folder = tmp_path / FOLDER / f"{WORK} photographs"
+    folder.mkdir()
+    for path, text in zip(put, TEXTS[2:4], strict=True):
+        photograph(folder / path.name, text)
+    for path in put:
+        page.locator(".strip .shot", has_text=path.stem).click()
+        page.wait_for_selector(f"figcaption:has-text({json.dumps(path.name)})")
+        touch_all(page)
+    page.click("text=Tell it, frame by frame")
+    page.wait_for_selector(".story li, .ledger .warn")
+    touch_all(page)
+    page.evaluate("location.hash = 'pick'")
+    page.click("text=Judge all frames")
+    page.wait_for_selector(".rank")
+    touch_all(page)
+    page.wait_for_timeout(300)
+    assert ran == []
+    assert [url for url in asked if not url.startswith(own)] == []
 
 
 def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path) -> None:

@@ -103,13 +103,14 @@ function seen(data) {
   }
 }
 
-export async function upload(purpose, file) {
+export async function upload(purpose, file, answers = null) {
+  const told = encodeURIComponent(JSON.stringify(answers || {}));
   const answer = await fetch(`/upload/${purpose}`, {
-    method: "POST", body: file, headers: { "x-name": encodeURIComponent(file.name || "file") },
+    method: "POST", body: file, headers: { "x-name": encodeURIComponent(file.name || "file"), "x-answers": told },
   });
-  const told = await answer.json().catch(() => ({ error: "The file could not be taken." }));
-  if (told.error) throw new Error(told.error);
-  return told;
+  const found = await answer.json().catch(() => ({ error: "The file could not be taken." }));
+  if (found.error) throw new Error(found.error);
+  return found;
 }
 
 export function setNumbers(wanted) {

@@ -68,7 +68,7 @@ export function photoDrop() {
 }
 
 // One file, dropped or chosen; what is told of it goes on to `done`.
-export function dropZone(purpose, words, accept, done) {
+export function dropZone(purpose, words, accept, done, answers = null) {
   const told = h("p", { class: "quiet" }, words);
   const input = h("input", { type: "file", accept, class: "unseen", onchange: () => input.files[0] && take(input.files[0]) });
   const zone = h("label", { class: "drop", ondragover: (event) => { event.preventDefault(); zone.classList.add("over"); }, ondragleave: () => zone.classList.remove("over"),
@@ -77,7 +77,8 @@ export function dropZone(purpose, words, accept, done) {
   async function take(file) {
     told.textContent = `Reading ${file.name} …`;
     try {
-      done(await upload(purpose, file));
+      told.classList.remove("warn");
+      done(await upload(purpose, file, answers));
     } catch (error) {
       told.textContent = error.message;
       told.classList.add("warn");

@@ -5,8 +5,9 @@ import { on, say } from "../wire.js";
 import { picture } from "../icons.js";
 import { dropZone, pointing } from "./shared.js";
 
+const PHOTOGRAPHS = "image/*,.dng,.cr2,.cr3,.nef,.arw,.raf,.orf,.rw2";
 const UNITS = { mm: 1, cm: 10, inches: 25.4 };
-const kept = { answers: {}, at: -1, artwork: null, colour: null, layer: null, photo: null, unit: "mm" };
+const kept = { answers: {}, at: -1, artwork: null, colour: null, layer: null, turned: false, photo: null, unit: "mm" };
 let questions = null;
 
 export function show(place) {
@@ -16,7 +17,7 @@ export function show(place) {
   const off = [
     on("questions", (message) => { questions = message.questions; draw(); }),
     on("connected", (is) => is && !questions && say({ do: "questions" })),
-    on("go", () => { kept.at = -1; kept.answers = {}; kept.artwork = kept.colour = kept.layer = kept.photo = null; }),
+    on("go", () => { kept.at = -1; kept.answers = {}; kept.artwork = kept.colour = kept.layer = kept.photo = null; kept.turned = false; }),
     on("refused", () => node.classList.remove("making")),
     on("stock", (message) => { kept.answers.stock_reflectance = message.reflectance; draw(); }),
   ];
@@ -78,17 +79,39 @@ function size(question, answer) {
 }
 
 function artwork(question, answer, next, draw) {
-  if (!kept.artwork) return dropZone("artwork", "Drop your artwork here: PNG, SVG or PDF.", ".png,.svg,.pdf,.jpg,.jpeg", (told) => { kept.artwork = told; kept.colour = kept.layer = null; draw(); });
-  const { name, picture: source, colours, layers } = kept.artwork;
+  const take = (told) => { kept.artwork = told; kept.colour = kept.layer = null; kept.turned = false; draw(); };
+  if (!kept.artwork) {
+    const { goods, size } = kept.answers;
+    return h("div", {}, dropZone("artwork", "Drop your artwork here: PNG, SVG or PDF.", ".png,.svg,.pdf,.jpg,.jpeg", take),
+      h("details", { class: "more" }, h("summary", {}, "No file, but the print itself? Tell the metal from a photograph"),
+        dropZone("print", "Lay it on a ground of another colour, photograph it from straight above so that the metal is bright, and drop the picture here.", PHOTOGRAPHS, take, { goods, size })));
+  }
+  const { name, picture: source, colours, layers, choices } = kept.artwork;
   const pick = (colour, layer = null) => { kept.colour = colour; kept.layer = layer; next(); };
+  const other = h("p", {}, button("Take another file", () => { kept.artwork = null; draw(); }, { class: "link" }));
+  if (choices.length) return printed(kept.artwork, pick, draw, other);
   return h("div", { class: "artwork" }, h("img", { src: source, alt: name }),
     h("div", {}, layers.length ? [h("h2", {}, "Which layer is the metal?"),
       h("div", { class: "row" }, layers.map((layer) => button(layer, () => pick(null, layer), { class: /foil|gold|silver|copper|metal|leaf/i.test(layer) ? "main" : "" })))] : null,
       h("h2", {}, layers.length ? "Or which colour is it?" : "Which colour is the metal?"),
       h("div", { class: "colours" }, colours.map(([colour, share]) => h("button", { type: "button", class: "colour", onclick: () => pick(colour) },
-        h("i", { style: { background: colour } }), `${Math.max(1, Math.round(100 * share))} % of it`))),
+        h("i", { style: { background: colour } }), percent(share)))),
       h("p", {}, button("It is black on white, or white on black: tell it yourself", () => pick(null), { class: "link" })),
-      h("p", {}, button("Take another file", () => { kept.artwork = null; draw(); }, { class: "link" }))));
+      other));
+}
+
+const percent = (share) => `${Math.max(1, Math.round(100 * share))} % of it`;
+
+// A photographed print: what would be taken for metal, to be accepted by eye.
+function printed({ name, picture: source, choices }, pick, draw, other) {
+  const turned = kept.turned ? "turned" : "";
+  return h("div", { class: "artwork" }, h("img", { src: source, alt: name, class: turned }),
+    h("div", {}, h("h2", {}, "Which of these shows the metal alone?"),
+      h("p", { class: "quiet" }, "Bright is what counts as metal. Ink has a colour of its own: then take the one in which it is dark."),
+      h("div", { class: "tiles" }, choices.map((one) => h("button", { type: "button", class: "tile", onclick: () => pick(one.colour) },
+        h("img", { src: one.picture, alt: "", class: turned }), h("span", { class: "words" }, one.colour ? h("i", { class: "dot", style: { background: one.colour } }) : null, one.colour ? "This colour alone" : "All that is not paper"), h("span", { class: "quiet" }, percent(one.share))))),
+      h("p", {}, button("It stands on its head: turn it", () => { kept.turned = !kept.turned; draw(); }, { class: "link" })),
+      h("p", { class: "quiet" }, "None is right? Photograph it once more in softer, brighter light."), other));
 }
 
 function camera(question, answer, next, draw) {
@@ -97,7 +120,7 @@ function camera(question, answer, next, draw) {
     photo ? h("div", { class: "photo-told card" }, h("img", { src: photo.picture, alt: "" }),
       h("div", {}, h("p", {}, photo.equivalent_mm ? `A lens like ${Math.round(photo.equivalent_mm)} mm on a full-frame camera, ${photo.pixels.join(" × ")} pixels.` : `${photo.pixels.join(" × ")} pixels; the file does not say which lens. The usual one is taken.`),
         button("Take this camera", () => answer({ equivalent_mm: photo.equivalent_mm, pixels: photo.pixels, is_phone: photo.is_phone }), { class: "main" })))
-      : dropZone("camera", "Drop any photograph that it took. Only lens and pixels are read.", "image/*,.dng,.cr2,.cr3,.nef,.arw,.raf,.orf,.rw2", (told) => { kept.photo = told; draw(); }));
+      : dropZone("camera", "Drop any photograph that it took. Only lens and pixels are read.", PHOTOGRAPHS, (told) => { kept.photo = told; draw(); }));
 }
 
 // The stock from a photograph beside white copy paper: point at the one, then at the other.
@@ -145,7 +168,7 @@ function ready(node, draw) {
   const go = () => {
     node.classList.add("making");
     if (title.value.trim()) kept.answers.title = title.value.trim();
-    say({ do: "start", answers: kept.answers, artwork: kept.artwork ? kept.artwork.mark : null, colour: kept.colour, layer: kept.layer });
+    say({ do: "start", answers: kept.answers, artwork: kept.artwork ? kept.artwork.mark : null, colour: kept.colour, layer: kept.layer, turned: kept.turned });
   };
   into(node, h("section", { class: "question" },
     h("h1", { tabindex: -1 }, "That is all. What shall it be called?"),
