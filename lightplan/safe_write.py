@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from lightplan.errors import BadInput
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 SCRAP_START, SCRAP_END = ".lightplan-", ".tmp"
 _OLD_S = 3600.0
@@ -25,7 +25,9 @@ class FileExists(BadInput):
     """A file of the maker's is in the way, and replacing it was not asked for."""
 
 
-def atomic_write(path: Path, content: bytes | str, *, replace: bool) -> Path:
+def atomic_write(
+    path: Path, content: bytes | str, *, replace: bool, last_look: Callable[[], None] = lambda: None
+) -> Path:
     """Write a file so that it is never seen half-written, whatever happens.
 
     The content goes to a temporary file in the same folder, which is flushed to disk and
@@ -38,6 +40,9 @@ def atomic_write(path: Path, content: bytes | str, *, replace: bool) -> Path:
         Text is written as UTF-8 with the line ends it has.
     replace : bool
         Whether a file that is there already may be replaced.
+    last_look : callable
+        Called when all is on the disk, just before the name is taken: what it raises keeps the
+        old file. What flushing takes is no time in which another program's change could be lost.
 
     Returns
     -------
@@ -54,7 +59,7 @@ def atomic_write(path: Path, content: bytes | str, *, replace: bool) -> Path:
     with told_as_bad_input(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         with locked(path.parent):
-            put(path, as_bytes(content), replace=replace)
+            put(path, as_bytes(content), replace=replace, last_look=last_look)
     return path
 
 
@@ -86,7 +91,9 @@ def as_bytes(content: bytes | str) -> bytes:
     return content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
 
 
-def put(path: Path, data: bytes, *, replace: bool) -> None:
+def put(
+    path: Path, data: bytes, *, replace: bool, last_look: Callable[[], None] = lambda: None
+) -> None:
     """Do as `atomic_write` in a folder that is there and that the caller has locked.
 
     Raises
@@ -104,6 +111,7 @@ def put(path: Path, data: bytes, *, replace: bool) -> None:
             file.flush()
             os.fsync(file.fileno())
         temporary.chmod(_mode(path))
+        last_look()
         _take_name(temporary, path, replace=replace)
     except BaseException:  # Ctrl-C too must leave no scrap
         temporary.unlink(missing_ok=True)

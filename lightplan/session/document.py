@@ -34,6 +34,7 @@ SIDE_FOLDER = ".lightplan"
 MOST_LOOKED_BACK = 200
 """Versions in which the freedoms of a thing that was locked are looked for."""
 ELSEWHERE = "changed in another program"
+WENT = "undo or redo"
 
 
 class ChangedElsewhere(BadInput):
@@ -66,11 +67,29 @@ class Document:
         self._saved_gesture: str | None = None
         self.revision = 0
         self._writing = threading.RLock()  # a save in a thread of its own, beside a hand that moves
+        self._is_aside = False
         self.history = History(history_path(self.path))
-        present = self.history.present
-        if present is None or present.text != self._disk:
-            why = "opened" if present is None else ELSEWHERE
-            self.history.add(Version(text=self._disk, why=why, at=clock()))
+        self._note_what_was_found()
+
+    def _note_what_was_found(self) -> None:
+        """Bring the history up to date with the file as it is opened."""
+        history, intent = self.history, self.history.intent
+        present = history.present
+        if present is None:
+            history.add(Version(text=self._disk, why="opened", at=self._clock()))
+        elif present.text == self._disk:
+            return
+        elif intent is not None and intent.digest == digest_of(self._disk):
+            # a process of ours ended between the file and its version
+            steps = {-1: history.before, 1: history.after}
+            gone = [n for n, one in steps.items() if one is not None and one.text == self._disk]
+            if intent.why == WENT and gone:
+                history.go(gone[0])
+            else:
+                mine = Version(text=self._disk, why=intent.why, at=intent.at)
+                history.add(mine, amends=intent.amends)
+        else:
+            history.add(Version(text=self._disk, why=ELSEWHERE, at=self._clock()))
 
     @property
     def rig(self) -> Rig:
@@ -171,20 +190,40 @@ class Document:
         Raises
         ------
         ChangedElsewhere
-            When another program wrote to the file meanwhile; nothing is written then.
+            When another program wrote to the file meanwhile; it stays as it is then, and what
+            stands here is kept in the history.
         """
         with self._writing:
             why, gesture = self._why, self._gesture
             self._follow()
             if self._text == self._disk:
                 return False
-            self._refuse_if_changed()
-            atomic_write(self.path, self._text, replace=True)
-            self._disk = self._text
+            mine = Version(text=self._text, why=why, at=self._clock())
             amends = gesture is not None and gesture == self._saved_gesture
+            try:
+                self._write(mine, amends=amends)
+            except ChangedElsewhere:
+                self._set_aside(mine)
+                raise
             self._saved_gesture = gesture
-            self.history.add(Version(text=self._text, why=why, at=self._clock()), amends=amends)
+            self.history.add(mine, amends=amends)
             return True
+
+    def _write(self, version: Version, *, amends: bool = False) -> None:
+        """Write a text to the file unless another program wrote there."""
+        self._refuse_if_changed()
+        self.history.intend(version, amends=amends)
+        atomic_write(self.path, version.text, replace=True, last_look=self._refuse_if_changed)
+        self._disk = version.text
+        self._is_aside = False
+
+    def _set_aside(self, mine: Version) -> None:
+        """Keep in the history what cannot be written: the process may end before it is decided."""
+        present = self.history.present
+        if present is not None and self._is_aside and present.text == mine.text:
+            return
+        self.history.add(mine, amends=self._is_aside)
+        self._is_aside = True
 
     def undo(self) -> str | None:
         """Take the last change back; return what it was, None where there is nothing left."""
@@ -212,8 +251,8 @@ class Document:
         theirs = _read(self.path)
         loaded = self._read_as_mine(theirs)
         if self.text != self._disk:
-            self.history.add(Version(text=self.text, why=self._why, at=self._clock()))
-        self._disk = theirs
+            self._set_aside(Version(text=self.text, why=self._why, at=self._clock()))
+        self._disk, self._is_aside = theirs, False
         self._gesture = None
         self._stand(theirs, loaded)
         self.history.add(Version(text=theirs, why=ELSEWHERE, at=self._clock()))
@@ -221,7 +260,7 @@ class Document:
     def keep_mine(self) -> None:
         """Write what stands here over what another program wrote; theirs stays in the history."""
         self._follow()
-        self._disk = _read(self.path)
+        self._disk, self._is_aside = _read(self.path), False
         self._gesture = None
         self.history.add(Version(text=self._disk, why=ELSEWHERE, at=self._clock()))
         self._why = self._why if self._why else "kept as it was here"
@@ -234,9 +273,7 @@ class Document:
         if present is None or target is None:
             return None
         loaded = self._read_as_mine(target.text)
-        self._refuse_if_changed()
-        atomic_write(self.path, target.text, replace=True)
-        self._disk = target.text
+        self._write(Version(text=target.text, why=WENT, at=self._clock()))
         self._stand(target.text, loaded)
         self.history.go(step)
         return present.why if step < 0 else target.why

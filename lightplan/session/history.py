@@ -14,7 +14,7 @@ import json
 import os
 from array import array
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -64,6 +64,16 @@ class Entry:
     line: int
 
 
+@dataclass(frozen=True)
+class Intent:
+    """What is about to be written to the rig file: the text's digest, why, when, and how."""
+
+    digest: str
+    why: str
+    at: float
+    amends: bool
+
+
 class History:
     """Versions in order, and which of them is the present one.
 
@@ -77,12 +87,15 @@ class History:
     entries : list of Entry
     position : int
         Of the present one; -1 before the first.
+    intent : Intent or None
+        What was about to be written when the process ended; None where it was written and noted.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self.entries: list[Entry] = []
         self.position = -1
+        self.intent: Intent | None = None
         self._last_text = ""
         self._begins = array("Q")  # where each line that holds a text begins, bytes
         self._whole: list[int] = []  # numbers of those that hold it whole
@@ -142,6 +155,15 @@ class History:
         begins = self._append(record)
         self._place(record, version.text, begins)
 
+    def intend(self, version: Version, *, amends: bool = False) -> None:
+        """Note what is about to be written to the rig file.
+
+        A process that ends between the file and its version is then understood when the file
+        is opened again: nobody else changed it.
+        """
+        told = Intent(digest_of(version.text), version.why[:MOST_WORDS], version.at, amends)
+        self._append({"do": "intend", **asdict(told)})
+
     def go(self, step: int) -> Version | None:
         """Go back (-1) or on (1); return the version that then stands, None at the end."""
         target = self.before if step < 0 else self.after
@@ -182,6 +204,11 @@ class History:
         """Take one line of the journal; what does not fit is left out."""
         with contextlib.suppress(ValueError, KeyError, TypeError):
             record = json.loads(line)
+            if record["do"] == "intend":
+                told = (str(record["digest"]), str(record["why"]), float(record["at"]))
+                self.intent = Intent(*told, record["amends"] is True)
+                return
+            self.intent = None
             if record["do"] == "go":
                 if 0 <= int(record["to"]) < len(self.entries):
                     self.position = int(record["to"])

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from lightplan.errors import BadInput, RigError
 from lightplan.rigfiles import copy_rig
 from lightplan.rigfiles.store import find_rig, own_folder, preset_paths, shipped_folder
-from lightplan.safe_write import Scratch, atomic_write
+from lightplan.safe_write import FileExists, Scratch, atomic_write
 
 if TYPE_CHECKING:
     import os
@@ -84,10 +84,14 @@ def keep_photograph(folder: Path, name: str, content: bytes) -> Path:
     One that is there already, byte for byte, is not put there twice.
     """
     path, number = folder / name, 2
-    while path.exists() and path.read_bytes() != content:
+    while True:
+        try:
+            return atomic_write(path, content, replace=False)
+        except FileExists:  # perhaps put there just now, by another drop
+            if path.is_file() and path.read_bytes() == content:
+                return path
         path = folder / f"{Path(name).stem}-{number}{Path(name).suffix}"
         number += 1
-    return path if path.exists() else atomic_write(path, content, replace=False)
 
 
 @contextlib.contextmanager

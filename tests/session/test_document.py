@@ -4,10 +4,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from lightplan import safe_write
 from lightplan.errors import RigError
 from lightplan.rigfiles import load_rig, rig_digest
 from lightplan.scene.dimensions import set_values, value_of
 from lightplan.session.document import ChangedElsewhere, Document, history_path
+from lightplan.session.history import History
 from lightplan.tasks.changing import changed
 
 if TYPE_CHECKING:
@@ -170,3 +172,96 @@ def test_a_thing_that_is_unlocked_may_move_as_before(rig_file):
     again.change(again.unlocking(changed(again.rig, asked)), "y")
     again.save()
     assert [f for f in Document(rig_file).rig.freedoms if f.element == "sky"] == before
+
+
+class PulledError(BaseException):
+    """The plug was pulled."""
+
+
+def pull(*_: object, **__: object) -> None:
+    raise PulledError
+
+
+def test_a_plug_pulled_between_file_and_history_is_no_change_of_another_program(
+    rig_file, monkeypatch
+):
+    document = Document(rig_file)
+    document.change(moved(document.rig, -500.0), "moved side softbox")
+    document.save()
+    document.change(moved(document.rig, -520.0), "moved it farther")
+    with monkeypatch.context() as plug:
+        plug.setattr(History, "add", pull)
+        with pytest.raises(PulledError):
+            document.save()
+    again = Document(rig_file)
+    assert (x_in(again), again.can_undo) == (-520.0, "moved it farther")
+    assert again.undo() == "moved it farther"
+    assert again.undo() == "moved side softbox"
+    assert again.can_undo is None
+
+
+def test_a_plug_pulled_while_a_hand_drags_leaves_one_step(rig_file, monkeypatch):
+    document = Document(rig_file)
+    document.change(moved(document.rig, -500.0), "moved", gesture="g")
+    document.save()
+    document.change(moved(document.rig, -510.0), "moved", gesture="g")
+    with monkeypatch.context() as plug:
+        plug.setattr(History, "add", pull)
+        with pytest.raises(PulledError):
+            document.save()
+    again = Document(rig_file)
+    assert x_in(again) == -510.0
+    again.undo()
+    assert (x_in(again), again.can_undo) == (-440.0, None)
+
+
+@pytest.mark.parametrize("way", ["undo", "redo"])
+def test_a_plug_pulled_in_the_middle_of_undo_leaves_a_history_that_fits(rig_file, monkeypatch, way):
+    document = Document(rig_file)
+    for x in (-500.0, -510.0):
+        document.change(moved(document.rig, x), f"moved to {x:g}")
+    document.save()
+    if way == "redo":
+        document.undo()
+    with monkeypatch.context() as plug:
+        plug.setattr(History, "go", pull)
+        with pytest.raises(PulledError):
+            getattr(document, way)()
+    again = Document(rig_file)
+    told = (x_in(again), again.can_undo, again.can_redo)
+    if way == "undo":
+        assert told == (-500.0, "moved to -500", "moved to -510")
+    else:
+        assert told == (-510.0, "moved to -510", None)
+
+
+def test_an_edit_that_comes_while_the_file_is_flushed_is_not_lost(rig_file, monkeypatch):
+    document = Document(rig_file)
+    document.change(moved(document.rig, -500.0), "moved")
+    flush = safe_write.os.fsync
+
+    def slowly(handle: int) -> None:  # and an editor saves just then
+        flush(handle)
+        if "trim_stops = -2" not in rig_file.read_text("utf-8"):
+            edit(rig_file, "trim_stops = -0.5", "trim_stops = -2")
+
+    with monkeypatch.context() as disk:
+        disk.setattr(safe_write.os, "fsync", slowly)
+        with pytest.raises(ChangedElsewhere):
+            document.save()
+    assert "trim_stops = -2" in rig_file.read_text("utf-8")
+
+
+def test_what_waits_for_the_answer_outlasts_the_process(rig_file):
+    document = Document(rig_file)
+    document.change(moved(document.rig, -500.0), "moved side softbox")
+    edit(rig_file, "trim_stops = -0.5", "trim_stops = -2")
+    for _ in range(3):  # the page tries again and again
+        with pytest.raises(ChangedElsewhere):
+            document.save()
+    again = Document(rig_file)  # killed before the maker answered
+    assert value_of(again.rig, "under light", "trim_stops") == -2.0
+    assert again.undo() == "changed in another program"
+    assert (x_in(again), value_of(again.rig, "under light", "trim_stops")) == (-500.0, -0.5)
+    assert again.undo() == "moved side softbox"
+    assert again.can_undo is None
