@@ -49,6 +49,8 @@ def predict(
             verdict_line(found.judgement),
             *finding_lines(found.findings),
             *written_lines(paths),
+            "Take care, when you build it:",
+            *(f"  {text}" for text in document["cautions"]),
         ]
         return Answer(document, words)
 

@@ -14,6 +14,7 @@ from lightplan.manifest import write_output
 from lightplan.reports.pages import template
 from lightplan.reports.picture import codes_png
 from lightplan.reports.set_model import Line, Part, SetModel, set_model
+from lightplan.reports.viewpoint import telling_turn
 from lightplan.scene.surfaces import build_surfaces
 
 if TYPE_CHECKING:
@@ -79,6 +80,7 @@ def _plain(rig: Rig, model: SetModel) -> dict[str, Any]:
     picture = base64.b64encode(codes_png(sheet.texture)).decode()
     corners = _hull_points(model)
     return {
+        "view": [round(angle, 3) for angle in telling_turn(rig)],
         "focus": _rounded((low + high) / 2),
         "corners": [_rounded(point) for point in corners],
         "parts": [_part(part, roles) for part in model.parts],

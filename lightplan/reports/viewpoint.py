@@ -93,6 +93,12 @@ def telling_view(rig: Rig) -> str:
     return max(FROM_CORNERS, key=lambda name: _shown(rig, np.array(VIEWS[name])))
 
 
+def telling_turn(rig: Rig) -> tuple[float, float]:
+    """Return how far the telling view is turned to the right, and raised, in radians."""
+    x, y, z = VIEWS[telling_view(rig)]
+    return math.atan2(x, -y), math.atan2(z, math.hypot(x, y))
+
+
 def _shown(rig: Rig, way: Doubles) -> float:
     """Return how much of the fronts is seen from a direction: backs only hide what is behind."""
     back = way / np.linalg.norm(way)

@@ -18,6 +18,7 @@ from lightplan.mirror.family import family_on_plane
 from lightplan.mirror.rays import mirrored_rays
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.palette import colours_by_name
+from lightplan.reports.viewpoint import telling_turn
 from lightplan.scene import Camera, Card, Lamp, Prop, Rig, Shell
 from lightplan.scene.clearance import broken
 from lightplan.scene.edits import dimensions_of
@@ -56,6 +57,7 @@ def layout(rig: Rig) -> Table:
         "sheet": _sheet(rig),
         "camera": _camera(rig.camera, rings.get("camera", [])),
         "table": _table(rig),
+        "view": list(telling_turn(rig)),
         "reach_mm": rig.room.reach.farthest_mm,
         "things": [
             _thing(thing, roles[thing.name], rings[thing.name], colours[thing.name])

@@ -62,9 +62,10 @@ def both(lightplan, *words):
     return plain.out, told.document()
 
 
-@pytest.mark.parametrize("name", ["setup", "kit", "watch", "shoot", "demo"])
+@pytest.mark.parametrize("name", ["predict", "setup", "kit", "watch", "shoot", "demo"])
 def test_each_command_tells_them(name, lightplan, tmp_path, careful, photographs, without_search):
     words = {
+        "predict": ("predict", PRESET, "--out", tmp_path / "out"),
         "setup": ("setup", PRESET, "--out", tmp_path / "setup.pdf"),
         "kit": ("kit", PRESET),
         "watch": ("watch", photographs, "--rig", PRESET, "--present", "--frames", 1),

@@ -20,6 +20,7 @@ from lightplan.reports.set_model import LAMP_FRONT, set_model, sheet_texture
 from lightplan.reports.view_html import view_html, write_view_html
 from lightplan.reports.viewpoint import VIEWS, Viewpoint, telling_view
 from lightplan.scene import Camera, Card, Hole, Lamp, Placement, Rig, Sheet, Shell
+from lightplan.tasks.layout import layout
 
 needs_gl = pytest.mark.skipif(not view3d.can_draw(), reason="this machine has no OpenGL")
 
@@ -277,3 +278,14 @@ def test_the_view_is_from_where_a_lamp_shows_its_front(half_card, side):
     way = np.array(VIEWS[telling_view(rig)])
     assert way @ aside.axes()[2] > 0
     assert way[1] < 0  # from the maker's side
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_the_page_opens_with_the_same_view_as_the_picture(half_card, side):
+    aside = Placement((side * 400.0, 0.0, 300.0), (0.0, 0.0, 250.0))
+    rig = replace(half_card.rig, lamps=(replace(half_card.rig.lamps[0], placement=aside),))
+    turn, tilt = model_in(view_html(rig, half_card.layers))["view"]
+    eye = np.array([np.sin(turn) * np.cos(tilt), -np.cos(turn) * np.cos(tilt), np.sin(tilt)])
+    telling = np.array(VIEWS[telling_view(rig)])
+    np.testing.assert_allclose(eye, telling / np.linalg.norm(telling), atol=2e-3)
+    assert layout(rig)["view"] == pytest.approx([turn, tilt], abs=1e-3)

@@ -10,8 +10,9 @@ export function view3d() {
   const dialog = h("dialog", { class: "space-dialog", "aria-label": "The set in space" },
     h("div", { class: "space-head" }, h("h2", {}, "The set in space"), h("p", { class: "quiet" }, "Drag to turn, wheel to come closer. The lines are what the foil sees."), button("Close", () => dialog.close(), { class: "plain" })), canvas);
   document.body.append(dialog);
-  let turn = 0.55;
-  let tilt = 0.55;
+  const [right, raised] = (state.layout && state.layout.view) || [-0.55, 0.55];
+  let turn = -right; // from where most is seen of what lamps and cards show the sheet
+  let tilt = raised;
   let away = 1;
   let grabbed = null;
 

@@ -119,7 +119,8 @@ function camera(question, answer, next, draw) {
   return h("div", {}, tiles(question.options, kept.answers.camera, (option) => answer(option.id)),
     photo ? h("div", { class: "photo-told card" }, h("img", { src: photo.picture, alt: "" }),
       h("div", {}, h("p", {}, photo.equivalent_mm ? `A lens like ${Math.round(photo.equivalent_mm)} mm on a full-frame camera, ${photo.pixels.join(" × ")} pixels.` : `${photo.pixels.join(" × ")} pixels; the file does not say which lens. The usual one is taken.`),
-        button("Take this camera", () => answer({ equivalent_mm: photo.equivalent_mm, pixels: photo.pixels, is_phone: photo.is_phone }), { class: "main" })))
+        button("Take this camera", () => answer({ equivalent_mm: photo.equivalent_mm, pixels: photo.pixels, is_phone: photo.is_phone }), { class: "main" }),
+        h("p", {}, button("Take another photograph", () => { kept.photo = null; draw(); }, { class: "link" }))))
       : dropZone("camera", "Drop any photograph that it took. Only lens and pixels are read.", PHOTOGRAPHS, (told) => { kept.photo = told; draw(); }));
 }
 
@@ -133,10 +134,10 @@ function stockPhoto(draw) {
     return h("details", { class: "more" }, h("summary", {}, "Tell it from a photograph beside white copy paper"),
       dropZone("camera", "Lay the stock beside white copy paper in even light, photograph both, and drop the picture here.", "image/*", (told) => { kept.stockPhoto = told; draw(); }));
   }
-  return pointing(kept.stockPhoto.picture, ["Point at the stock.", "Now point at the white paper."], ([stock_at, paper_at]) => {
+  return h("div", {}, pointing(kept.stockPhoto.picture, ["Point at the stock.", "Now point at the white paper."], ([stock_at, paper_at]) => {
     say({ do: "measure stock", photo: kept.stockPhoto.mark, stock_at, paper_at });
     kept.stockPhoto = null;
-  });
+  }), h("p", {}, button("Take another photograph", () => { kept.stockPhoto = null; draw(); }, { class: "link" })));
 }
 
 function lamps(question) {
