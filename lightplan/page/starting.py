@@ -46,6 +46,7 @@ async def _start(desk: Desk, client: Client, message: Mapping[str, Any]) -> None
                 layer=layer if isinstance(layer, str) and layer in artwork.layers else None,
                 width_mm=width,
                 height_mm=height,
+                parts=_parts(message),
                 upside_down=message.get("turned") is True,
             )
         title = answers.get("title")
@@ -54,6 +55,11 @@ async def _start(desk: Desk, client: Client, message: Mapping[str, Any]) -> None
 
     desk.open(await apart(make))
     desk.clients.say({"is": "go", "stage": "layout"})
+
+
+def _parts(message: Mapping[str, Any]) -> list[str]:
+    given = message.get("parts")
+    return [one for one in given if isinstance(one, str)] if isinstance(given, list) else []
 
 
 def _colour(message: Mapping[str, Any]) -> str | None:
@@ -107,17 +113,17 @@ async def _print(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Tell the foil from a photograph of the print; show what each choice would take for metal."""
 
     def read(path: Path) -> dict[str, Any]:
-        from lightplan.tasks.foil_artwork import foil_preview, main_colours
+        from lightplan.tasks.foil_artwork import foil_preview, main_colours, share_of_parts
         from lightplan.tasks.print_photo import artwork_of_print
         from lightplan.tasks.start_rig import size_of
 
         width, height = size_of(file.answers)
         artwork = artwork_of_print(path, width_mm=width, height_mm=height)
         choices = []
-        for colour in (None, *(colour for colour, _ in main_colours(artwork))):
-            jpeg, share = foil_preview(artwork, colour)
-            shown = desk.keep(jpeg, "image/jpeg")
-            choices.append({"colour": colour, "picture": shown, "share": share})
+        for colour, _ in main_colours(artwork):
+            share = share_of_parts(artwork, (colour,))
+            shown = desk.keep(foil_preview(share), "image/jpeg")
+            choices.append({"colour": colour, "picture": shown, "share": float(share.mean())})
         return {**_shown(desk, artwork, None), "colours": [], "choices": choices}
 
     return await with_file(file, read)

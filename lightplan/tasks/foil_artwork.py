@@ -85,6 +85,7 @@ def foil_mask(
     width_mm: float,
     height_mm: float,
     layer: str | None = None,
+    parts: Sequence[str] = (),
     upside_down: bool = False,
 ) -> tuple[bytes, bool]:
     """Return the foil as PNG, white where metal is, and whether the artwork had to be padded.
@@ -96,10 +97,13 @@ def foil_mask(
         on white or not see-through, and the light part of a black picture.
     layer : str or None
         The layer that is metal, whatever its colour.
+    parts : sequence of str
+        Main colours that are metal, of a photographed print: what is nearest to one of them.
     upside_down : bool
         The artwork is to be turned by half a circle.
     """
     share = _share(artwork, colour) if layer is None else artwork.layers[layer]
+    share = share_of_parts(artwork, parts) if parts else share
     share = share[::-1, ::-1] if upside_down else share
     rows, cols = share.shape
     wanted = width_mm / height_mm
@@ -171,12 +175,24 @@ def _checked(colour: str | None) -> str | None:
     return colour
 
 
-def foil_preview(artwork: Artwork, colour: str | None) -> tuple[bytes, float]:
-    """Return what would be taken for metal as a small JPEG, bright on dark, and its share."""
-    share = _share(artwork, colour)
-    ground, metal = np.array([38, 40, 46]), np.array([236, 226, 200])
-    codes = ground + share[..., None] * (metal - ground)
-    return picture_of(codes.astype(np.uint8)), float(share.mean())
+def share_of_parts(artwork: Artwork, parts: Sequence[str]) -> NDArray[np.float32]:
+    """Return the share of metal where some of the artwork's main colours are metal.
+
+    Metal runs from dark to bright over a sheet: together its colours are all of it, without the
+    gaps that a single colour leaves.
+    """
+    main = [colour for colour, _ in main_colours(artwork)]
+    if not main:
+        return artwork.cover
+    codes = artwork.codes.astype(np.float32)
+    away = np.stack([np.linalg.norm(codes - _codes(colour), axis=2) for colour in main])
+    taken = np.array([colour in parts for colour in main])
+    return np.asarray(artwork.cover * taken[away.argmin(axis=0)], np.float32)
+
+
+def foil_preview(share: NDArray[np.float32]) -> bytes:
+    """Return what would be taken for metal as a small JPEG, bright on black."""
+    return picture_of((share[..., None] * np.array([236, 226, 200])).astype(np.uint8))
 
 
 def picture_of(codes: NDArray[np.uint8], cover: NDArray[np.float32] | None = None) -> bytes:
@@ -197,8 +213,7 @@ def picture_of(codes: NDArray[np.uint8], cover: NDArray[np.float32] | None = Non
 def _share(artwork: Artwork, colour: str | None) -> NDArray[np.float32]:
     codes = artwork.codes.astype(np.float32)
     if colour is not None:
-        chosen = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32)
-        away = np.linalg.norm(codes - chosen, axis=2)
+        away = np.linalg.norm(codes - _codes(colour), axis=2)
         return np.asarray(np.clip(1.5 - away / NEAR, 0, 1) * artwork.cover, np.float32)
     grey = codes.mean(axis=2) / 255
     if artwork.cover.min() < 0.5:  # see-through: whatever is there is metal
@@ -251,6 +266,10 @@ def _star(x: float, y: float, r: float) -> str:
         for i, a in enumerate(angles)
     ]
     return "M" + "L".join(f"{a:.2f} {b:.2f}" for a, b in spots) + "Z"
+
+
+def _codes(colour: str) -> NDArray[np.float32]:
+    return np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32)
 
 
 def _hex(colour: NDArray[Any]) -> str:

@@ -10,7 +10,7 @@ import pytest
 
 from lightplan.errors import PhotoError
 from lightplan.rigfiles import load_rig
-from lightplan.tasks.foil_artwork import foil_mask, main_colours, mask_of_print
+from lightplan.tasks.foil_artwork import foil_mask, main_colours, mask_of_print, share_of_parts
 from lightplan.tasks.print_photo import artwork_of_print
 
 ROOT = Path(__file__).parents[2]
@@ -94,6 +94,22 @@ def test_ink_is_told_from_gold_by_its_colour(tmp_path):
     told, share = mask_of_print(path, colour=nearest, **SIZE)
     assert told == alone
     assert share == pytest.approx(gold.mean(), rel=0.1)
+
+
+def test_the_colours_of_metal_together_leave_no_gaps(tmp_path):
+    """Metal that runs from dark to bright has several colours; ink is pressed away."""
+    sheet, gold = printed()
+    run = np.linspace(0.45, 1.2, 900)[None, :, None]
+    sheet[gold] = np.clip(sheet * run, 0, 255)[gold]
+    found = artwork_of_print(photographed(tmp_path / "a.jpg", sheet, CORNERS), **SIZE)
+    main = [colour for colour, _ in main_colours(found)]
+    warm = [c for c in main if int(c[1:3], 16) > int(c[5:7], 16)]  # more red than blue
+    assert len(warm) >= 2
+    png = foil_mask(found, colour=None, parts=warm, **SIZE)[0]
+    mask = cv2.resize(cv2.imdecode(np.frombuffer(png, np.uint8), 0), gold.shape[::-1]) > 127
+    assert overlap(mask, gold) > 0.9
+    whole = share_of_parts(found, main)
+    assert np.array_equal(whole, found.cover)
 
 
 def test_a_scan_without_a_table_round_it_is_the_sheet_itself(tmp_path):

@@ -16,6 +16,8 @@ import numpy as np
 import pytest
 from page_server import Served, serve
 
+from lightplan.rigfiles import load_rig
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -159,6 +161,42 @@ def test_a_first_time_maker_sees_the_picture_of_their_own_product_in_two_minutes
     shot(tab, "layout")
     assert "Spring gift tags" in tab.text_content("#work-title")
     assert (served.home / "works" / "spring-gift-tags.toml").exists()
+
+
+PRINT = Path(__file__).parents[1] / "reference/slipped/photographs/silver_gradient_05.jpg"
+
+
+def test_without_artwork_the_metal_is_told_from_a_photograph_of_the_print(tab, served):
+    go(tab, "start")
+    tab.click("text=Describe my product")
+    tab.click(".question >> text='Bookplate'")
+    tab.get_by_label("Width").fill("90")
+    tab.get_by_label("Height").fill("120")
+    for words in ("That is it", "Silver foil", "Midnight blue"):
+        tab.click(f".question >> text='{words}'")
+    tab.click("summary >> text=/the print itself/")
+    tab.set_input_files(".more input[type=file]", PRINT)
+    tab.wait_for_selector(".print .metal img")
+    parts = tab.locator(".print .colour")
+    colours = parts.locator("i").evaluate_all(
+        "all => all.map(i => getComputedStyle(i).backgroundColor.match(/\\d+/g).map(Number))"
+    )
+    for number, colour in enumerate(colours):  # the stock is midnight blue, the foil is silver
+        if sum(colour) < 150:
+            parts.nth(number).click()
+    assert parts.nth(0).get_attribute("aria-pressed") == "true"
+    shot(tab, "start-print")
+    tab.click("text=That is the metal")
+    for words in ("Phone, main lens", "Softbox", "Go on", "Go on", "I do not know"):
+        tab.click(f".question >> text='{words}'")
+    tab.click(".question >> text='I do not know'")
+    tab.get_by_label("Name of this work").fill("Told from the print")
+    tab.keyboard.press("Enter")
+    tab.wait_for_selector("main[data-stage=layout] .verdict .score")
+    share = float(
+        load_rig(served.home / "works" / "told-from-the-print.toml").rig.sheet.artwork.mean()
+    )
+    assert 0.14 < share < 0.22  # 0.18 of it was stamped
 
 
 def photograph(tab: Any, path: Path, size: tuple[int, int]) -> Path:

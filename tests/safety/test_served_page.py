@@ -130,23 +130,23 @@ def drop_on_start(page: Any, folder: Path) -> None:
     page.click("text=Describe my product")
     for words in ("Card", "A6", "Gold foil"):
         page.click(f".question >> text='{words}'")
-    for name, _ in named[:5]:
+    for name, _ in named[:3]:
         page.click("summary >> text=/beside white/")
         page.set_input_files(".more input[type=file]", folder / f"{name}.jpg")
         page.wait_for_selector(".pointing img")
         touch_all(page)
         page.click("text=Take another photograph")
     page.click(".question >> text='Cream'")
-    page.click("summary >> text=/the print itself/")
-    for name, _ in named:
-        page.set_input_files(".drop >> nth=0 >> input", folder / f"{name}.broken.svg")
-        page.wait_for_selector(".drop .warn >> nth=0")
-        touch_all(page)
+    for number, (name, _) in enumerate(named):
+        if number % 5 == 0:
+            page.set_input_files(".drop >> nth=0 >> input", folder / f"{name}.broken.svg")
+            page.wait_for_selector(".drop .warn >> nth=0")
+            touch_all(page)
         page.set_input_files(".drop >> nth=0 >> input", folder / f"{name}.svg")
         page.wait_for_selector(".artwork img")
         touch_all(page)
         page.click("text=Take another file")
-        page.click("summary >> text=/the print itself/")
+    page.click("summary >> text=/the print itself/")
     for name, _ in named[:3]:
         page.set_input_files(".more input[type=file]", folder / f"{name}.jpg")
         page.wait_for_selector(".more .warn, .artwork img")
@@ -155,7 +155,7 @@ def drop_on_start(page: Any, folder: Path) -> None:
             page.click("text=Take another file")
             page.click("summary >> text=/the print itself/")
     page.click("text=I have none at hand")
-    for name, _ in named:
+    for name, _ in named[::3]:
         page.set_input_files(".drop input", folder / f"{name}.jpg")
         page.wait_for_selector(".photo-told img")
         touch_all(page)

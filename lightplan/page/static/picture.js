@@ -25,6 +25,7 @@ export function picture({ controls = true } = {}) {
       canvas.width = overlay.width = head.cols;
       canvas.height = overlay.height = head.rows;
       frame.style.aspectRatio = `${head.cols} / ${head.rows}`;
+      frame.style.setProperty("--shape", head.cols / head.rows); // all of it is seen at once
     }
     canvas.getContext("2d").drawImage(bitmap, 0, 0);
     drawn = head.revision;

@@ -7,7 +7,7 @@ import { dropZone, pointing } from "./shared.js";
 
 const PHOTOGRAPHS = "image/*,.dng,.cr2,.cr3,.nef,.arw,.raf,.orf,.rw2";
 const UNITS = { mm: 1, cm: 10, inches: 25.4 };
-const kept = { answers: {}, at: -1, artwork: null, colour: null, layer: null, turned: false, photo: null, unit: "mm" };
+const kept = { answers: {}, at: -1, artwork: null, colour: null, layer: null, parts: null, turned: false, photo: null, unit: "mm" };
 let questions = null;
 
 export function show(place) {
@@ -17,7 +17,7 @@ export function show(place) {
   const off = [
     on("questions", (message) => { questions = message.questions; draw(); }),
     on("connected", (is) => is && !questions && say({ do: "questions" })),
-    on("go", () => { kept.at = -1; kept.answers = {}; kept.artwork = kept.colour = kept.layer = kept.photo = null; kept.turned = false; }),
+    on("go", () => { kept.at = -1; kept.answers = {}; kept.artwork = kept.colour = kept.layer = kept.parts = kept.photo = null; kept.turned = false; }),
     on("refused", () => node.classList.remove("making")),
     on("stock", (message) => { kept.answers.stock_reflectance = message.reflectance; draw(); }),
   ];
@@ -56,7 +56,7 @@ function ask(node, draw) {
 
 function tiles(options, chosen, act) {
   return h("div", { class: "tiles" }, options.map((option) =>
-    h("button", { type: "button", class: `tile ${option.id === chosen ? "chosen" : ""}`, onclick: () => act(option), "aria-pressed": option.id === chosen },
+    h("button", { type: "button", class: `tile ${option.id === chosen ? "chosen" : ""}`, onclick: () => act(option), "aria-pressed": String(option.id === chosen) },
       picture(option), h("span", { class: "words" }, option.words), option.note ? h("span", { class: "quiet" }, option.note) : null)));
 }
 
@@ -79,7 +79,7 @@ function size(question, answer) {
 }
 
 function artwork(question, answer, next, draw) {
-  const take = (told) => { kept.artwork = told; kept.colour = kept.layer = null; kept.turned = false; draw(); };
+  const take = (told) => { kept.artwork = told; kept.colour = kept.layer = kept.parts = null; kept.turned = false; draw(); };
   if (!kept.artwork) {
     const { goods, size } = kept.answers;
     return h("div", {}, dropZone("artwork", "Drop your artwork here: PNG, SVG or PDF.", ".png,.svg,.pdf,.jpg,.jpeg", take),
@@ -89,7 +89,7 @@ function artwork(question, answer, next, draw) {
   const { name, picture: source, colours, layers, choices } = kept.artwork;
   const pick = (colour, layer = null) => { kept.colour = colour; kept.layer = layer; next(); };
   const other = h("p", {}, button("Take another file", () => { kept.artwork = null; draw(); }, { class: "link" }));
-  if (choices.length) return printed(kept.artwork, pick, draw, other);
+  if (choices.length) return printed(kept.artwork, next, draw, other);
   return h("div", { class: "artwork" }, h("img", { src: source, alt: name }),
     h("div", {}, layers.length ? [h("h2", {}, "Which layer is the metal?"),
       h("div", { class: "row" }, layers.map((layer) => button(layer, () => pick(null, layer), { class: /foil|gold|silver|copper|metal|leaf/i.test(layer) ? "main" : "" })))] : null,
@@ -102,16 +102,22 @@ function artwork(question, answer, next, draw) {
 
 const percent = (share) => `${Math.max(1, Math.round(100 * share))} % of it`;
 
-// A photographed print: what would be taken for metal, to be accepted by eye.
-function printed({ name, picture: source, choices }, pick, draw, other) {
+// A photographed print: what counts as metal, to be accepted by eye. Its colours can be pressed away.
+function printed({ name, picture: source, choices }, next, draw, other) {
+  const parts = kept.parts || (kept.parts = choices.map((one) => one.colour));
   const turned = kept.turned ? "turned" : "";
-  return h("div", { class: "artwork" }, h("img", { src: source, alt: name, class: turned }),
-    h("div", {}, h("h2", {}, "Which of these shows the metal alone?"),
-      h("p", { class: "quiet" }, "Bright is what counts as metal. Ink has a colour of its own: then take the one in which it is dark."),
-      h("div", { class: "tiles" }, choices.map((one) => h("button", { type: "button", class: "tile", onclick: () => pick(one.colour) },
-        h("img", { src: one.picture, alt: "", class: turned }), h("span", { class: "words" }, one.colour ? h("i", { class: "dot", style: { background: one.colour } }) : null, one.colour ? "This colour alone" : "All that is not paper"), h("span", { class: "quiet" }, percent(one.share))))),
-      h("p", {}, button("It stands on its head: turn it", () => { kept.turned = !kept.turned; draw(); }, { class: "link" })),
-      h("p", { class: "quiet" }, "None is right? Photograph it once more in softer, brighter light."), other));
+  const press = (colour) => { kept.parts = parts.includes(colour) ? parts.filter((one) => one !== colour) : [...parts, colour]; draw(); };
+  const metal = choices.filter((one) => parts.includes(one.colour));
+  return h("div", { class: "print" },
+    h("figure", {}, h("img", { src: source, alt: name, class: turned }), h("figcaption", { class: "quiet" }, "Your print")),
+    h("figure", {}, h("div", { class: `metal ${turned}` }, choices.map((one) => h("img", { src: one.picture, alt: "", class: metal.includes(one) ? "" : "away" }))),
+      h("figcaption", { class: "quiet" }, `What counts as metal: ${percent(metal.reduce((sum, one) => sum + one.share, 0))}`)),
+    h("div", {}, h("h2", {}, "Is this the metal, and nothing else?"),
+      h("p", { class: "quiet" }, "Press away the colours that are ink or paper."),
+      h("div", { class: "colours" }, choices.map((one) => h("button", { type: "button", class: "colour", "aria-pressed": String(parts.includes(one.colour)), onclick: () => press(one.colour) },
+        h("i", { style: { background: one.colour } }), percent(one.share)))),
+      h("p", { class: "row" }, button("That is the metal", next, { class: "main", disabled: !metal.length }), button("It stands on its head", () => { kept.turned = !kept.turned; draw(); })),
+      h("p", { class: "quiet" }, "Not right? Photograph it once more, in softer and brighter light."), other));
 }
 
 function camera(question, answer, next, draw) {
@@ -169,7 +175,7 @@ function ready(node, draw) {
   const go = () => {
     node.classList.add("making");
     if (title.value.trim()) kept.answers.title = title.value.trim();
-    say({ do: "start", answers: kept.answers, artwork: kept.artwork ? kept.artwork.mark : null, colour: kept.colour, layer: kept.layer, turned: kept.turned });
+    say({ do: "start", answers: kept.answers, artwork: kept.artwork ? kept.artwork.mark : null, colour: kept.colour, layer: kept.layer, parts: kept.parts, turned: kept.turned });
   };
   into(node, h("section", { class: "question" },
     h("h1", { tabindex: -1 }, "That is all. What shall it be called?"),
