@@ -152,7 +152,8 @@ def act_out_the_questions(tab: Any) -> None:
     tab.keyboard.press("Enter")
 
 
-def test_a_first_time_maker_sees_the_picture_of_their_own_product_in_two_minutes(tab, served):
+@pytest.mark.slow
+def test_a_first_time_maker_sees_their_product_in_two_minutes_and_its_looks_in_three(tab, served):
     begun = time.monotonic()
     act_out_the_questions(tab)
     tab.wait_for_selector("main[data-stage=layout] .verdict .score")
@@ -161,6 +162,15 @@ def test_a_first_time_maker_sees_the_picture_of_their_own_product_in_two_minutes
     shot(tab, "layout")
     assert "Spring gift tags" in tab.text_content("#work-title")
     assert (served.home / "works" / "spring-gift-tags.toml").exists()
+    go(tab, "look")
+    tab.wait_for_timeout(4 * TYPING_MS)
+    tab.click("text=Show me the looks")
+    tab.wait_for_selector("text=Take this look >> nth=1", timeout=180_000)
+    taken = time.monotonic() - begun
+    assert taken < 180, f"{taken:.0f} s"
+    shot(tab, "look-first")
+    tab.click(".busy >> text=Stop")
+    tab.wait_for_selector("text=Find them again")
 
 
 PRINT = Path(__file__).parents[1] / "reference/slipped/photographs/silver_gradient_05.jpg"

@@ -32,7 +32,7 @@ export function show(place) {
     const reason = h("input", { type: "text", placeholder: "why (kept with it)", "aria-label": `Reason for ${one.file}`, value: own ? own.reason : "" });
     const say_ = (word) => say({ do: "verdict", file: one.file, verdict: word, reason: reason.value });
     return h("li", { class: `frame ${chosen.includes(one.file) ? "chosen" : ""}` },
-      h("button", { type: "button", class: "shot", "aria-pressed": chosen.includes(one.file), disabled: !!one.error, onclick: () => choose(one.file) }, photo.thumb ? h("img", { src: photo.thumb, alt: one.file, loading: "lazy" }) : h("span", { class: "blank" })),
+      h("button", { type: "button", class: "shot", "aria-pressed": String(chosen.includes(one.file)), disabled: !!one.error, onclick: () => choose(one.file) }, photo.thumb ? h("img", { src: photo.thumb, alt: one.file, loading: "lazy" }) : h("span", { class: "blank" })),
       h("div", { class: "frame-words" },
         h("p", { class: "frame-head" }, rank ? h("span", { class: "rank" }, rank) : null, h("b", {}, one.file), verdict ? h("span", { class: `verdict-${verdict.replace(" ", "-")}` }, `${VERDICTS[verdict]}${own ? " (you)" : ""}`) : null, one.score !== undefined && one.score !== null ? h("span", { class: "quiet" }, `${points(one.score)} of 100`) : null),
         (one.reasons || []).slice(0, 2).map((words) => h("p", { class: one.error ? "warn" : "quiet" }, sentence(words))),
