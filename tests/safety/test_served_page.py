@@ -130,7 +130,7 @@ def drop_on_start(page: Any, folder: Path) -> None:
     page.click("text=Describe my product")
     for words in ("Card", "A6", "Gold foil"):
         page.click(f".question >> text='{words}'")
-    for name, _ in named[:3]:
+    for name, _ in named[2:4]:
         page.click("summary >> text=/beside white/")
         page.set_input_files(".more input[type=file]", folder / f"{name}.jpg")
         page.wait_for_selector(".pointing img")
@@ -147,7 +147,7 @@ def drop_on_start(page: Any, folder: Path) -> None:
         touch_all(page)
         page.click("text=Take another file")
     page.click("summary >> text=/the print itself/")
-    for name, _ in named[:3]:
+    for name, _ in named[2:4]:
         page.set_input_files(".more input[type=file]", folder / f"{name}.jpg")
         page.wait_for_selector(".more .warn, .artwork img")
         touch_all(page)
@@ -155,7 +155,7 @@ def drop_on_start(page: Any, folder: Path) -> None:
             page.click("text=Take another file")
             page.click("summary >> text=/the print itself/")
     page.click("text=I have none at hand")
-    for name, _ in named[::3]:
+    for name, _ in named[::4]:
         page.set_input_files(".drop input", folder / f"{name}.jpg")
         page.wait_for_selector(".photo-told img")
         touch_all(page)
@@ -193,7 +193,6 @@ def test_advice_on_a_photograph_of_hostile_name_and_texts_does_nothing(
     page.click("text=Judge all frames")
     page.wait_for_selector(".rank")
     touch_all(page)
-    page.wait_for_timeout(300)
     assert ran == []
     assert [url for url in asked if not url.startswith(own)] == []
 
