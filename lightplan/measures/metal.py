@@ -44,10 +44,12 @@ SEEN_Lstar = 38.0
 STEEPNESS = 3.5
 """A run of 38 L* reads as metal by 63 %, 23 (1 stop below white) by a sixth, 33 (1.5 stops) by
 half. Seen by eye on rendered series: 1 to 1.5 stops begin to show, 3 beat 2 clearly."""
-OVER_WHITE_GAIN = 0.12
-OVER_WHITE_STOPS = 0.77
-"""Foil lighter than white adds this share to its run (our choice), all of it from 1.7 times
-white on (Bonato and Gilchrist 1994)."""
+OVER_WHITE_GAIN = 0.2
+OVER_WHITE_STOPS = (-1.0, 0.77)
+"""A bright end that comes near white, and over it, adds this share to the run, all of it from 1.7
+times white on (Bonato and Gilchrist 1994). Share and begin: seen by eye on small rose-gold
+shapes, where a run that ends a stop below white looks like black ink with a pink corner, and
+one of fewer stops that passes white looks like foil."""
 BLANK_HALF = 0.2
 """Share of blank highlight at which half is left; a few per cent do no harm, a third is blank
 paper: seen by eye."""
@@ -114,7 +116,8 @@ def _reads(
     maps: Sheet, levels: Levels, over: Doubles, marks: Marks, noise: Doubles
 ) -> tuple[Doubles, Doubles]:
     seen = _Seen.of(over, marks.high)
-    lighter = np.clip(marks.high / OVER_WHITE_STOPS, 0.0, 1.0)
+    low, high = OVER_WHITE_STOPS
+    lighter = np.clip((marks.high - low) / (high - low), 0.0, 1.0)
     brightest = np.exp2(np.median(levels.foil_stops - over, axis=-1) + np.maximum(marks.high, 0.0))
     gain = (1.0 + OVER_WHITE_GAIN * lighter) * (1.0 + mirrored_edges.gain(maps, levels, brightest))
     gain = gain * (1.0 - HIDDEN_BY_THINNESS * maps.grid.foil_leak.mean())

@@ -12,6 +12,7 @@ from lightplan.planning.effort import Effort, Job, Report, SearchProgress
 from lightplan.planning.finishing import moves, sturdiest
 from lightplan.planning.plan import explored, finished, no_worse
 from lightplan.planning.pool import Judges
+from lightplan.planning.twins import named_as_given
 from lightplan.planning.words_of_no import nothing_can_be_built, nothing_shines
 
 if TYPE_CHECKING:
@@ -106,6 +107,7 @@ def judges_rig(judges: Judges, candidate: Candidate, result: Explored) -> Rig:
 
 def _as_written(found: Plan, given: Rig) -> Plan:
     """Return the plan in the maker's order and with the maker's freedoms, of what is left."""
+    found = named_as_given(found, given)
     rig, old = found.rig, given.element_names()
     names = {"camera", *rig.element_names()}
     place = {name: number for number, name in enumerate(old)}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.merit.bench import FORGIVEN_MM, Judged
-from lightplan.merit.engine_model import polish_detail
+from lightplan.merit.engine_model import final_detail, polish_detail
 from lightplan.planning.result import Move
 from lightplan.planning.robust import draws
 from lightplan.scene.dimensions import element_of, value_of
@@ -17,6 +17,8 @@ from lightplan.scene.setting_errors import built, error_dimensions
 from lightplan.search.trust_region import most_traced
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lightplan.arrays import Singles
     from lightplan.planning.effort import Job
     from lightplan.planning.pool import Judges
@@ -47,12 +49,24 @@ def sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
         lost = [j.score for j in judged] - scores.reshape(len(judged), -1).mean(axis=1)
     judges.use(judges.rig, polish_detail(judges.rig, judges.detail.sheet_long_side))
     finer = judges.refined([j.rig for j in judged])
+    stated = _as_predicted(judges, job, finer)
 
     def order(at: int) -> tuple[bool, float, float]:
         one = finer[at]
-        return one.excess_mm > FORGIVEN_MM, float(lost[at]) - one.score, one.value
+        return one.excess_mm > FORGIVEN_MM, float(lost[at]) - stated[at], one.value
 
     return finer[min(range(len(finer)), key=order)]
+
+
+def _as_predicted(judges: Judges, job: Job, judged: Sequence[Judged]) -> list[float]:
+    """Return the scores of candidates; of stamped foil as a prediction states them.
+
+    A search leaves out the stamped edges, and some candidates shine into them.
+    """
+    if judges.rig.sheet.foil.relief is None or len(judged) < 2 or job.effort.is_quick:
+        return [one.score for one in judged]
+    told = judges.shared("predicted", [(one.rig, final_detail()) for one in judged])
+    return [one.judged.score for one in told]
 
 
 def _trials(rig: Rig, job: Job) -> list[Rig]:

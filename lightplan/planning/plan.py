@@ -17,7 +17,7 @@ from lightplan.planning.effort import SearchProgress as SearchProgress
 from lightplan.planning.finishing import moves, polished, simpler, sturdiest
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
-from lightplan.planning.robust import judge_builds
+from lightplan.planning.robust import judge_builds, no_more_than
 from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken, set_down
@@ -151,9 +151,9 @@ def finished(
     best, light = polished(judges, job, best)
     down = rounded(set_down(best.rig))
     if down is not best.rig:
-        best = judges.refined([down])[0]
-        light = judges.bench.sheet_samples(best.rig)
-    told = _promised(judges, job, before, best.rig, light)
+        down = rounded(judges.refined([down])[0].rig)  # its powers are set anew
+        light = judges.bench.sheet_samples(down)
+    told = _promised(judges, job, before, down, light)
     return replace(
         told,
         left_out=left_out,
@@ -179,7 +179,13 @@ def no_worse(judges: Judges, job: Job, before: Predicted | None, whole: Plan, gi
         stopped_because=whole.stopped_because,
         evaluations=whole.evaluations,
     )
-    return max(whole, stays, key=lambda one: one.robustness.mean_score)
+    return max(whole, stays, key=_worth)
+
+
+def _worth(plan: Plan) -> float:
+    """Return what a plan's builds are worth: no more than the plan itself is predicted to be."""
+    mean = plan.robustness.mean_score
+    return mean if plan.score is None else min(mean, plan.score)
 
 
 def _promised(judges: Judges, job: Job, before: Predicted | None, rig: Rig, light: Singles) -> Plan:
@@ -198,6 +204,8 @@ def _promised(judges: Judges, job: Job, before: Predicted | None, rig: Rig, ligh
     )
     final = prediction.result()
     judgement = final.judged.judgement
+    if judgement.score is not None:
+        robust = no_more_than(robust, judgement.score)
     result = Plan(
         rig=rig,
         score=judgement.score,

@@ -10,6 +10,7 @@ are traced in full, and all of them where these differ.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -54,6 +55,23 @@ def good_score(planned: float) -> float:
     (90.0, 65.0, 0.0)
     """
     return max(0.0, planned - ALLOWED_LOSS)
+
+
+def no_more_than(found: Robustness, stated: float) -> Robustness:
+    """Return what is promised of builds, lowered where the plan's own score is stated lower.
+
+    Builds are judged under coarser light than the plan. Where that light thinks better of the
+    plan by more than builds may lose, every build scores as much less.
+    """
+    gap = found.good_score + ALLOWED_LOSS - stated
+    if gap <= ALLOWED_LOSS:
+        return found
+    return replace(
+        found,
+        good_score=good_score(stated),
+        mean_score=max(0.0, found.mean_score - gap),
+        worst_score=max(0.0, found.worst_score - gap),
+    )
 
 
 def draws(dimensions: Sequence[ErrorDimension], count: int, *, seed: int) -> Doubles:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from typing import TYPE_CHECKING, Any
 
 from lightplan.rigfiles.explain import dotted
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping, Sequence
 
 # What is not closed counts to the end of its line or of the file, so nothing is read twice.
 _STRINGS = re.compile(
@@ -97,6 +98,41 @@ def lines_of(text: str, document: Mapping[str, Any]) -> dict[str, int]:
             found.setdefault(dotted((*table, *_parts(key[1])), document), number)
         depth = max(0, depth + sum(code.count(c) for c in "[{") - sum(code.count(c) for c in "]}"))
     return found
+
+
+def without_things(text: str, names: Collection[str]) -> str:
+    r"""Return the text without some things' tables, each with the comment right above it.
+
+    The comment of the thing that follows stays. Things that are written on one line are left.
+
+    >>> without_things('# A.\n[[cards]]\nname = "a"\n\n# B.\n[[cards]]\nname = "b"\n', ["a"])
+    '# B.\n[[cards]]\nname = "b"\n'
+    """
+    if not names:
+        return text
+    lines = text.split("\n")
+    stand = lines_of(text, tomllib.loads(text))
+    heads = {n - 1: found for n in stand.values() if (found := _HEADER.match(lines[n - 1]))}
+    gone: set[int] = set()
+    for kind in ("lamps", "cards", "shells"):
+        for name in names:
+            at = stand.get(f"{kind}.{name}", 0) - 1
+            if at in heads:
+                gone |= set(range(_above(lines, at), _end(lines, heads, at, kind)))
+    return "\n".join(line for number, line in enumerate(lines) if number not in gone)
+
+
+def _above(lines: Sequence[str], at: int) -> int:
+    """Return where the comment right above a line begins."""
+    while at > 0 and lines[at - 1].lstrip().startswith("#"):
+        at -= 1
+    return at
+
+
+def _end(lines: Sequence[str], heads: Mapping[int, re.Match[str]], at: int, kind: str) -> int:
+    """Return where the table that begins at a line ends, with what it holds."""
+    later = [n for n, head in heads.items() if n > at and not head[2].startswith(f"{kind}.")]
+    return _above(lines, min(later)) if later else len(lines)
 
 
 def _lines_kept(text: str) -> list[str]:

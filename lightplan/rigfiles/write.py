@@ -14,12 +14,14 @@ from lightplan.manifest import check_free, write_output
 from lightplan.rigfiles import schema
 from lightplan.rigfiles.document import document_of, plan_table
 from lightplan.rigfiles.explain import nearest, plain
+from lightplan.rigfiles.lines import without_things
 from lightplan.rigfiles.load import form_of, load_rig, loaded_from, read_text
 from lightplan.rigfiles.migrations import migrate
 from lightplan.rigfiles.things import thing_table
 from lightplan.safe_write import FileExists, atomic_write
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from pathlib import Path
 
     from lightplan.rigfiles.loaded import LoadedRig, Thing
@@ -154,8 +156,11 @@ def rewritten(
     loaded: LoadedRig, path: Path, *, rig: Rig | None = None, plan: PlanRecord | None = None
 ) -> tuple[str, dict[Path, bytes]]:
     """Return the text of the file that `write_rig` writes, and the pictures beside it."""
-    document = _up_to_date(loaded.path)
-    if rig is not None:
+    if rig is None:
+        document = _up_to_date(loaded.path)
+    else:
+        gone = set(loaded.rig.element_names()) - set(rig.element_names())
+        document = _up_to_date(loaded.path, without=gone)
         _apply(document, document_of(loaded.rig), document_of(rig))
     if plan is not None:
         _set(document, "plan", _compact(_without_none(plan_table(plan))))
@@ -165,11 +170,11 @@ def rewritten(
     return tomlkit.dumps(document), pictures
 
 
-def _up_to_date(path: Path) -> tomlkit.TOMLDocument:
-    """Return a rig file's text, comments and all, in the newest format."""
+def _up_to_date(path: Path, without: Collection[str] = ()) -> tomlkit.TOMLDocument:
+    """Return a rig file's text, comments and all, in the newest format, without some things."""
     text = read_text(path)
     form_of(text)  # so that all below may rely on its form
-    document = tomlkit.parse(text)
+    document = tomlkit.parse(without_things(text, without))
     old, new = document.unwrap(), migrate(tomllib.loads(text))
     if old["format"] != new["format"]:
         _apply(document, old, new)

@@ -44,6 +44,9 @@ if TYPE_CHECKING:
 PICTURE_LONG_SIDE = 1200
 WHITE_STOCK, WHITE_LSTAR = 0.6, 85.0
 """Stock that gives back so much is taken for white; it reads white from this L* on (by eye)."""
+DARKER_COSTS, DARKER_STOPS = 0.3, 0.5
+"""What a look on white stock loses in the order whose bright end lies so far below white, or
+farther: its metal looks like dark ink sooner. Seen by eye on small shapes; size is our choice."""
 MINUTES_FIRST, MINUTES_EACH = 5, 4
 """To set up the sheet and camera, and each further thing. Our guess, no source."""
 
@@ -319,11 +322,18 @@ def _metal(one: ProofLook) -> float:
 
 
 def _rank(rig: Rig, one: ProofLook) -> float:
-    """Return how well a look reads as foil, less where white stock does not read white."""
-    white = max(rig.sheet.paper.reflectance) >= WHITE_STOCK
+    """Return how well a look reads as foil.
+
+    On white stock less where the stock does not read white, and where no foil is as light as it:
+    such foil passes for dark ink sooner.
+    """
+    if max(rig.sheet.paper.reflectance) < WHITE_STOCK:
+        return _metal(one)
     light = one.measures.get("paper_lightness_Lstar", WHITE_LSTAR)
-    share = min(1.0, max(light, 0.0) / WHITE_LSTAR) if white else 1.0
-    return float(_metal(one) * share**3)
+    white = min(1.0, max(light, 0.0) / WHITE_LSTAR)
+    over = one.measures.get("foil_over_white_stops", 0.0)
+    shining = 1.0 - DARKER_COSTS * min(1.0, max(0.0, -over / DARKER_STOPS))
+    return float(_metal(one) * white**3 * shining)
 
 
 def _known(kind: str) -> LookKind:

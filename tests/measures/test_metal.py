@@ -122,6 +122,13 @@ def test_more_run_reads_more_as_metal(mask):
     assert found[6] - found[4] > 0.2  # three stops beat two clearly
 
 
+def test_a_run_that_passes_white_beats_a_longer_one_far_below_it():
+    # Seen by eye on planned pictures of small rose-gold shapes on a white card.
+    dark = reads(picture(-5.1 + 4.1 * WAY**2.0, shapes(), paper=0.8))
+    light = reads(picture(-2.6 + 2.7 * WAY, shapes(), paper=0.6))
+    assert light > dark + 0.1
+
+
 def test_a_band_of_a_third_is_best_and_none_and_all_are_flat():
     order = {0.0: 0, 0.04: 1, 0.2: 4, 0.3: 4, 0.4: 4, 0.65: 3, 0.8: 2, 0.93: 1, 1.0: 0}
     found = [reads(picture(band(share), plate())) for share in order]

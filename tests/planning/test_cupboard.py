@@ -14,6 +14,7 @@ from lightplan.planning.everything import plan_everything
 from lightplan.planning.looks import wanted_looks, with_look
 from lightplan.planning.poses import poses
 from lightplan.planning.result import NoPlan
+from lightplan.planning.twins import named_as_given
 from lightplan.scene import (
     Camera,
     Card,
@@ -160,6 +161,40 @@ def test_everything_locked_is_told():
         assert "everything is locked (key)" in found.reason
     else:
         assert not found.moves
+
+
+def test_lamps_that_are_alike_keep_their_names_by_where_they_stood(planned):
+    left, right = (
+        Lamp(name=name, placement=Placement((x, 0, 400)), width_mm=300, height_mm=300)
+        for name, x in (("left", -500), ("right", 500))
+    )
+    given = bare(lamps=(left, right, replace(right, name="big", width_mm=500)))
+    crossed = replace(
+        given,
+        lamps=(
+            replace(left, placement=Placement((450, 90, 400)), trim_stops=-2.0),
+            replace(right, placement=Placement((-480, 0, 300)), trim_stops=-1.0),
+            replace(given.lamps[2], placement=Placement((-700, 0, 400))),
+        ),
+    )
+    matters = replace(planned.robustness, critical=(("left", "x_mm"),), tolerances=())
+    whole = replace(planned, rig=crossed, robustness=matters, covered={"left": 0.4, "big": 0.1})
+    found = named_as_given(whole, given)
+    assert [(lamp.name, lamp.trim_stops) for lamp in found.rig.lamps] == [
+        ("right", -2.0),
+        ("left", -1.0),
+        ("big", 0.0),  # is not alike
+    ]
+    assert found.robustness.critical == (("right", "x_mm"),)
+    assert found.covered == {"right": 0.4, "big": 0.1}
+    free = Freedom(element="left", dimension="x_mm", low=-600, high=600)
+    assert named_as_given(whole, replace(given, freedoms=(free,))) is whole
+
+
+def test_planned_figures_are_rounded(planned):
+    for lamp in planned.rig.lamps:
+        assert lamp.trim_stops == round(lamp.trim_stops, 2)
+        assert all(v == round(v, 1) for v in lamp.placement.position_mm)
 
 
 def test_looks_that_a_foil_and_stock_cannot_carry_have_a_reason():

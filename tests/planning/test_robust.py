@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 
 from lightplan.merit.bench import Bench
-from lightplan.planning.robust import SmallErrors, draws, good_score, judge_builds
+from lightplan.merit.engine_model import long_side_for
+from lightplan.planning.result import Robustness
+from lightplan.planning.robust import SmallErrors, draws, good_score, judge_builds, no_more_than
+from lightplan.rigfiles import load_rig
 from lightplan.scene import Card, Placement
 from lightplan.scene.setting_errors import (
     FOLLOWED,
@@ -206,3 +209,21 @@ def test_tolerances_are_ranked_and_end_where_no_hand_misses_by_more(tight, bench
     # common sense: patient hands lose less than hasty ones
     assert found.yields["careful"] >= found.yields["tape"] >= found.yields["by eye"]
     assert found.yields["tape"] == found.yield_share
+
+
+def test_no_more_is_promised_of_builds_than_of_the_plan():
+    coarse = Robustness(
+        yield_share=1.0, yields={"tape": 1.0}, good_score=90.0, mean_score=94.0, worst_score=3.0,
+        builds=64, tolerances=(), critical=(),
+    )  # fmt: skip
+    assert no_more_than(coarse, 93.0) is coarse  # coarse light may think a little better of it
+    lower = no_more_than(coarse, 80.0)
+    assert lower.good_score == good_score(80.0)
+    assert (lower.mean_score, lower.worst_score) == (79.0, 0.0)
+    assert lower.yield_share == 1.0
+
+
+def test_a_search_sees_the_shapes_that_a_prediction_sees():
+    # On 120 pixels the label's thin frame is no foil, and what is left of it passes for ink.
+    assert long_side_for(load_rig("copper-label-gradient").rig) >= 200
+    assert long_side_for(load_rig("silver-bookplate-bright").rig) == 120

@@ -109,6 +109,16 @@ def test_degrees_read_back_as_the_same_radians(angle):
     assert math.radians(degrees(angle)) == pytest.approx(angle, rel=3e-16, abs=1e-300)
 
 
+def test_what_is_left_out_takes_its_own_comment_along(tmp_path):
+    (tmp_path / "rig.toml").write_text(COMMENTED)
+    loaded = load_rig(tmp_path / "rig.toml")
+    fewer = dataclasses.replace(loaded.rig, lamps=loaded.rig.lamps[1:])
+    text, _ = rewritten(loaded, tmp_path / "new.toml", rig=fewer)
+    assert "The window side" not in text
+    assert '# For the paper.\n[[lamps]]\nname = "fill.2"' in text
+    assert "# tripod at 40" in text
+
+
 def test_degrees_are_as_typed():
     for typed in (0.0, 33.3, -90.0, 12.25, 179.9):
         assert degrees(math.radians(typed)) == typed
