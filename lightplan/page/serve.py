@@ -69,6 +69,7 @@ def serve(
         ws="websockets-sansio",
         ws_max_size=1 << 20,
         ws_per_message_deflate=False,
+        ws_ping_interval=None,  # on one machine a line that ends is told; a busy one is not cut
         timeout_graceful_shutdown=2,
     )
     sys.setswitchinterval(SWITCH_S)

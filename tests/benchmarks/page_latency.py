@@ -55,7 +55,8 @@ RUSH = """async ([seconds, thing]) => {
     await new Promise((done) => setTimeout(done, 5));
   }
   const begun = performance.now();
-  while (seen !== last) await new Promise((done) => setTimeout(done, 1));
+  while (seen !== last && performance.now() - begun < 20000)
+    await new Promise((done) => setTimeout(done, 1));
   return {moves: count, pictures, last_picture_after_ms: performance.now() - begun};
 }"""
 

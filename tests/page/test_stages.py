@@ -236,7 +236,7 @@ def test_the_whole_evening_from_looks_to_the_shelf(tab, served, tmp_path):
     broken = tmp_path / "broken.jpg"
     broken.write_bytes(shots[0].read_bytes()[:60_000])
     go(tab, "look")
-    tab.click("text=Show me the looks")
+    tab.click("text=/Show me the looks|Find them again/")
     tab.wait_for_selector("text=Take this look >> nth=2", timeout=LONG_MS)
     stop_looks(tab)
     shot(tab, "look")

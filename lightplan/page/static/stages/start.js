@@ -111,7 +111,7 @@ function printed({ name, picture: source, choices }, next, draw, other) {
   return h("div", { class: "print" },
     h("figure", {}, h("img", { src: source, alt: name, class: turned }), h("figcaption", { class: "quiet" }, "Your print")),
     h("figure", {}, h("div", { class: `metal ${turned}` }, choices.map((one) => h("img", { src: one.picture, alt: "", class: metal.includes(one) ? "" : "away" }))),
-      h("figcaption", { class: "quiet" }, `What counts as metal: ${percent(metal.reduce((sum, one) => sum + one.share, 0))}`)),
+      h("figcaption", { class: "quiet" }, `Taken for metal: ${Math.round(100 * metal.reduce((sum, one) => sum + one.share, 0))} %`)),
     h("div", {}, h("h2", {}, "Is this the metal, and nothing else?"),
       h("p", { class: "quiet" }, "Press away the colours that are ink or paper."),
       h("div", { class: "colours" }, choices.map((one) => h("button", { type: "button", class: "colour", "aria-pressed": String(parts.includes(one.colour)), onclick: () => press(one.colour) },
