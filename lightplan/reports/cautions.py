@@ -6,15 +6,20 @@ to licensed trades.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from lightplan.scene import Card, Lamp, Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 OVERHEAD_MM = 150.0  # lower than this, a thing that falls does not fall on anybody
 BESIDE_SHEET_MM = 100.0  # where hands work
 HIGH_MM = 1100.0  # above a sheet on a table: beyond what one reaches with both hands
 
 
-def cautions_for(rig: Rig) -> tuple[str, ...]:
-    """Return the cautions that apply to a rig, one or two sentences each.
+def cautions_for(*rigs: Rig) -> tuple[str, ...]:
+    """Return the cautions that apply to a rig, or to any of several, one or two sentences each.
 
     Examples
     --------
@@ -24,12 +29,12 @@ def cautions_for(rig: Rig) -> tuple[str, ...]:
     >>> [text.split(":")[0] for text in cautions_for(bare)]
     ['Foil is a mirror']
     """
-    lamps = [lamp for lamp in rig.lamps if not lamp.is_window]
+    lamps = [lamp for rig in rigs for lamp in rig.lamps if not lamp.is_window]
     flashes = [lamp for lamp in lamps if lamp.output.unit == "guide number"]
     steady = [lamp for lamp in lamps if lamp.output.unit != "guide number"]
     found: list[str] = []
     if steady:
-        found.append(_hot_lamps(rig))
+        found.append(_hot_lamps(rigs))
     if lamps:
         found.append(
             "Leads: tape them down, use earthed equipment, do not overload an extension. "
@@ -42,19 +47,19 @@ def cautions_for(rig: Rig) -> tuple[str, ...]:
             "when you do not need them. "
             "Flashing light can affect photosensitive people: ask before you start."
         )
-    if lamps or rig.cards or rig.shells or _has_overhead(rig):
-        found.append(_stands(rig))
-    if _has_high(rig):
+    if lamps or any(rig.cards or rig.shells or _has_overhead(rig) for rig in rigs):
+        found.append(_stands(rigs))
+    if any(map(_has_high, rigs)):
         found.append(
             "What hangs high: put it up from a ladder made for that, on firm ground and with "
             "somebody beside you, never from a chair, and with nobody below."
         )
-    if any(lamp.is_window for lamp in rig.lamps):
+    if any(lamp.is_window for rig in rigs for lamp in rig.lamps):
         found.append(
             "Window glass: lean nothing against the pane and stick nothing dark on it, for a pane "
             "that is heated unevenly can crack; do not reach or climb out to place anything."
         )
-    found.append(_mirror(rig))
+    found.append(_mirror(rigs))
     if lamps:
         found.append(
             "The instructions of the lamp's maker and the local electrical and fire codes "
@@ -63,14 +68,16 @@ def cautions_for(rig: Rig) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _hot_lamps(rig: Rig) -> str:
+def _hot_lamps(rigs: Sequence[Rig]) -> str:
     near = ["the sheet"]
-    if rig.cards:
+    cards = [card for rig in rigs for card in rig.cards]
+    shapes = {shell.shape for rig in rigs for shell in rig.shells}
+    if cards:
         near.append("cards")
-    if any(card.is_diffuser for card in rig.cards):
+    if any(card.is_diffuser for card in cards):
         near.append("diffusing paper")
-    if rig.shells:
-        near.append("the " + " and the ".join(sorted({shell.shape for shell in rig.shells})))
+    if shapes:
+        near.append("the " + " and the ".join(sorted(shapes)))
     things = near[0] if len(near) == 1 else ", ".join(near[:-1]) + " and " + near[-1]
     return (
         f"Lamps that get hot: keep {things} away from them, as far as the lamp's maker says; "
@@ -79,9 +86,9 @@ def _hot_lamps(rig: Rig) -> str:
     )
 
 
-def _stands(rig: Rig) -> str:
+def _stands(rigs: Sequence[Rig]) -> str:
     text = "Stands: weight their feet."
-    if _has_overhead(rig):
+    if any(map(_has_overhead, rigs)):
         text += " Counterbalance a boom, and tether whatever hangs over the table, the camera too."
     return text
 
@@ -109,8 +116,9 @@ def _has_high(rig: Rig) -> bool:
     return any(p.position_mm[2] > HIGH_MM for p in (*places, rig.camera.placement))
 
 
-def _mirror(rig: Rig) -> str:
+def _mirror(rigs: Sequence[Rig]) -> str:
     text = "Foil is a mirror: no laser pointers on it, and do not stare into bright reflections."
-    if any(lamp.is_window for lamp in rig.lamps) or rig.room.probe is not None:
+    windows = any(lamp.is_window for rig in rigs for lamp in rig.lamps)
+    if windows or any(rig.room.probe is not None for rig in rigs):
         text += " Keep it out of direct sun: a curved sheet can focus sunlight."
     return text

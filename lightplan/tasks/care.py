@@ -8,13 +8,8 @@ from lightplan.tasks.predict import as_rig
 
 
 def cautions_of(*rigs: RigLike | None) -> list[str]:
-    """Return the cautions of some rigs, each once, in their usual order.
-
-    One that another goes on from is told by that.
-    """
-    found = [text for rig in rigs if rig is not None for text in cautions_for(as_rig(rig))]
-    longest = (max((o for o in found if o.startswith(text)), key=len) for text in found)
-    return list(dict.fromkeys(longest))
+    """Return the cautions of some rigs together, in their usual order."""
+    return list(cautions_for(*(as_rig(rig) for rig in rigs if rig is not None)))
 
 
 def care_lines(*rigs: RigLike | None) -> list[str]:
