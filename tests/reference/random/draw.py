@@ -1,10 +1,11 @@
 """Draw rigs at random, as makers of small printed goods might set them up, for a path tracer.
 
-    python tests/reference/random/draw.py SEED COUNT FOLDER
+    python tests/reference/random/draw.py SEED COUNT FOLDER [--silver]
 
 writes FOLDER/NAME.json, one scene a rig (../pathtraced/README.md tells the fields). Boards and
 softboxes have sizes that are sold; nothing is left out for being hard. A thing is drawn again
-only when it hides the sheet from the camera.
+only when it hides the sheet from the camera. With --silver the first board of every rig is
+silvered and stands where the sheet's middle mirrors to the camera, facing it.
 """
 
 from __future__ import annotations
@@ -98,11 +99,13 @@ def lamp(rng: Random, name: str) -> Lamp:
     )
 
 
-def board(rng: Random, name: str, sheet: Sheet, camera: np.ndarray) -> Card:
+def board(
+    rng: Random, name: str, sheet: Sheet, camera: np.ndarray, *, silver: bool = False
+) -> Card:
     width, height = BOARDS[rng.integers(len(BOARDS))]
     if rng.random() < 0.5:
         width, height = height, width
-    where = rng.choice(["mirrored", "standing", "aside"])
+    where = "mirrored" if silver else rng.choice(["mirrored", "standing", "aside"])
     if where == "mirrored":  # about where the sheet's middle mirrors to the camera
         away = camera * [-1, -1, 1] / np.linalg.norm(camera)
         at = rng.uniform(150, 600) * away + rng.uniform(-120, 120, 3) * [1, 1, 0.3]
@@ -114,7 +117,7 @@ def board(rng: Random, name: str, sheet: Sheet, camera: np.ndarray) -> Card:
         place = Placement(tuple(map(float, at)), (0.0, 0.0, float(at[2])))
     else:
         place = facing(rng, on_sphere(rng, 10, 75, 250, 900), 150, float(rng.uniform(-1, 1)))
-    if rng.random() < 0.15:
+    if silver or rng.random() < 0.15:
         tint = TINTS[rng.integers(len(TINTS))]
         face = Side(finish="silver", reflectance=tint, roughness=float(rng.uniform(0.15, 0.45)))
     else:
@@ -180,7 +183,7 @@ def camera(rng: Random, sheet: Sheet) -> Camera:
     )
 
 
-def rig(rng: Random, name: str) -> Rig:
+def rig(rng: Random, name: str, *, silver: bool = False) -> Rig:
     width, height = (float(v) for v in np.exp(rng.uniform(math.log(60), math.log(400), 2)))
     bow = float(rng.uniform(-1, 1) * 0.02 * width) if rng.random() < 0.2 else 0.0
     sheet = Sheet(
@@ -193,7 +196,8 @@ def rig(rng: Random, name: str) -> Rig:
     view = camera(rng, sheet)
     at = np.asarray(view.placement.position_mm)
     lamps = tuple(lamp(rng, f"lamp {i}") for i in range(rng.integers(1, 4)))
-    cards = [board(rng, f"card {i}", sheet, at) for i in range(rng.integers(0, 5))]
+    count = rng.integers(1 if silver else 0, 5)
+    cards = [board(rng, f"card {i}", sheet, at, silver=silver and i == 0) for i in range(count)]
     if rng.random() < 0.15:
         cards.append(panel(rng, lamps[0]))
     shells = ()
@@ -243,14 +247,15 @@ def is_seen(drawn: Rig) -> bool:
 
 
 def main() -> None:
-    seed, count, folder = int(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3])
+    silver, said = "--silver" in sys.argv, [word for word in sys.argv[1:] if word != "--silver"]
+    seed, count, folder = int(said[0]), int(said[1]), Path(said[2])
     rng = np.random.default_rng(seed)
     folder.mkdir(parents=True, exist_ok=True)
     found = 0
     while found < count:
-        name = f"r{seed % 1000:03d}_{found:02d}"
+        name = f"{'s' if silver else 'r'}{seed % 1000:03d}_{found:02d}"
         try:
-            drawn = rig(rng, name)
+            drawn = rig(rng, name, silver=silver)
         except RigError:
             continue
         if is_seen(drawn):

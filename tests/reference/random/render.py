@@ -33,19 +33,26 @@ LEAST = 4  # goes, to know the noise
 def picture(
     mi: Any, built: Any, camera: dict[str, Any], mask: np.ndarray, noise: float, seconds: float
 ) -> tuple[np.ndarray, float]:
-    """Return the mean of independent goes and the root mean square of its standard error."""
+    """Return the mean of independent goes and the root mean square of its standard error.
+
+    A go that came out as no number in some pixel (a grazing ray on a grating) is left out there.
+    """
     crop = render.Crop(0, 0, camera["width"], camera["height"])
     go = render.renderer(mi, built, render.sensor(mi, camera, crop))
     batch = int(os.environ.get("BATCH", BATCH))
-    total = squares = np.zeros((1, 1, 1))
+    total = squares = counted = np.zeros((1, 1, 1))
     began, count, error = time.perf_counter(), 0, math.inf
     while True:
         image = go(1000 + count, batch)
-        total, squares, count = total + image, squares + image**2, count + 1
+        sound = np.isfinite(image).all(axis=2, keepdims=True)
+        image = np.where(sound, image, 0.0)
+        total, squares = total + image, squares + image**2
+        count, counted = count + 1, counted + sound
         if count < LEAST:
             continue
-        mean = total / count
-        variance = np.maximum(squares / count - mean**2, 0) / (count - 1)
+        goes = np.maximum(counted, 2)
+        mean = total / goes
+        variance = np.maximum(squares / goes - mean**2, 0) / (goes - 1)
         error = float(np.sqrt(variance[mask].mean()))
         if error <= noise * mean[mask].mean() or time.perf_counter() - began > seconds:
             return mean, error
