@@ -18,6 +18,7 @@ import numpy as np
 
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork, blend
+from lightplan.light.glints import Receivers, glints
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
 from lightplan.light.metal import SHEET, FoilFace, metal_hits
@@ -40,6 +41,11 @@ DEPTH = 3  # reflections from metal to metal that are followed
 # Rays that go on from silver to where the foil may be, altogether and for each that came: of a
 # wide lobe few meet the foil, and its own narrow one shows lamps to few of these.
 RAYS_ON, MOST_RAYS_ON = 600_000, 13
+# Places at which silver and a lamp are joined over the foil, in each of two ways, altogether
+# and for each spot of silver: see `light.glints`. Silver much smoother than the foil is left to
+# rays, which find what is sharp in it.
+JOINED, MOST_JOINED = 1_000_000, 8
+SMOOTHER = 0.4
 METAL_SPOTS = 9  # points per target as a metal coating sees it
 # What a hidden point still counts, to tell how bright its target is where no point is seen.
 HIDDEN = np.float32(1e-4)
@@ -61,14 +67,17 @@ class GlossyLight(Kept):
         depth: int = 0,
         foil: FoilFace | None = None,
         numbers: Integers | None = None,
+        lamps_apart: bool = False,
     ) -> None:
         self._mirrors = mirrors
+        self._lamps_apart = lamps_apart
         self._hidden_spots, self._depth, self._foil = hidden_spots, depth, foil
         self._count, self._spots, self._skip = rays, spots, skip
         self._lobes = Lobes(mirrors, curve, polariser)
         self._aim(np.arange(len(mirrors.points)) if numbers is None else numbers)
         self._sight = Visibility()
         self._behind: list[tuple[Integers, Singles, GlossyLight]] = []
+        self._by_foil: Singles | None = None
         self._targets: dict[tuple[int, bool], Target] = {}
         self._weighed: dict[tuple[int, bool], Weighed] = {}
 
@@ -77,6 +86,7 @@ class GlossyLight(Kept):
 
         Spots of the same number draw the same ones.
         """
+        self._numbers = numbers
         square, shifts = point_sets.unit_square(self._count), point_sets.shifts_of(numbers)
         self._carry, self._facets, onward = self._lobes.drawn(square, shifts)
         self.rays = Rays(self._mirrors.points, onward)
@@ -104,25 +114,31 @@ class GlossyLight(Kept):
         fresh = changed if self._targets else frozenset(range(len(surfaces)))
         for key in [key for key in self._targets if key[0] in fresh]:
             del self._targets[key], self._weighed[key]  # it may be bright no longer
-        targets = targets_of(surfaces, patchwork, self._spots, fresh - self._skip)
+        apart = frozenset(lamp.surface for lamp in lamps) if self._lamps_apart else frozenset()
+        targets = targets_of(surfaces, patchwork, self._spots, fresh - self._skip - apart)
         for target, weighed in zip(targets, self._lobes.over(targets, lamps), strict=True):
             self._targets[target.key] = target
             self._weighed[target.key] = weighed
         strata = Strata.of(surfaces, self._targets.values(), self._skip)
         self._weigh(surfaces, strata, changed)
         self._weigh_profiles(lamps)
+        for surface in apart:
+            self._brings[:, self.rays.surface == surface] = 0.0
         self._look_behind(surfaces, patchwork, lamps)
 
     def _look_behind(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]
     ) -> None:
         """Where rays meet metal coatings, or these the foil, see what that mirrors in turn."""
-        self._behind = []
+        self._behind, self._by_foil = [], None
         if not patchwork.has_metal or self._depth >= DEPTH:
             return
         hits = [metal_hits(self.rays, surfaces)]
         if self._foil is not None and SHEET not in self._skip:
             hits.append(self._foil.hits(self.rays))
+        foil, joins = self._foil, False
+        if foil is not None and self._depth > 0 and SHEET not in self._skip:
+            joins = lamps != () and self._joins(foil)
         for hit in chain(*hits):
             mirrors = Mirrors(*hit.spots, hit.roughness, hit.owners)
             rays = 1
@@ -136,9 +152,26 @@ class GlossyLight(Kept):
                 skip=frozenset((hit.surface,)),
                 depth=self._depth + 1,
                 foil=self._foil,
+                lamps_apart=joins and hit.surface == SHEET,
             )
             light.update(surfaces, patchwork, lamps, frozenset())
             self._behind.append((hit.row, self._brings[:, hit.row, hit.col].T, light))
+        if joins and foil is not None:
+            drawn = int(np.clip(JOINED // (len(lamps) * len(self._numbers)), 1, MOST_JOINED))
+            receivers = Receivers(
+                self._mirrors.points,
+                self._lobes.frames,
+                self._numbers,
+                self._lobes.view,
+                self._mirrors.roughness,
+                self._lobes.curve,
+            )
+            self._by_foil = glints(receivers, foil.between, surfaces, lamps, drawn)
+
+    def _joins(self, foil: FoilFace) -> bool:
+        """Whether lamps that the foil shows these mirrors are joined to them, not met by rays."""
+        smooth = min(self._mirrors.roughness) < SMOOTHER * min(foil.roughness)
+        return not smooth and foil.is_even
 
     def _weigh(self, surfaces: Sequence[Surface], strata: Strata, changed: frozenset[int]) -> None:
         """Weigh rays and points, so that each thing has the share of the lobe that it fills."""
@@ -238,6 +271,9 @@ class GlossyLight(Kept):
         total = outlook.brought(self.rays, self._brings)
         for rows, carry, light in self._behind:
             total = total + summed(rows, light.evaluate(outlook) * carry[:, None], len(total))
+        if self._by_foil is not None:
+            lamps = outlook.texels[1 : 1 + self._by_foil.shape[2]]
+            total = total + _brought(self._by_foil, lamps)
         total += _brought(self._point_weight, blend(outlook.texels, *self._shown))
         return np.asarray(total, np.float32)
 

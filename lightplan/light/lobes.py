@@ -61,14 +61,15 @@ class Lobes:
         return Lobes(self.mirrors.some(rows), self.curve, self.polariser)
 
     @cached_property
-    def _frames(self) -> Doubles:
+    def frames(self) -> Doubles:
         """Rows tangent, other and normal of each spot, (n, 3, 3)."""
         frame = (self.mirrors.tangents, self.mirrors.others, self.mirrors.normals)
         return np.ascontiguousarray(np.stack(frame, axis=1), np.float64)
 
     @cached_property
-    def _view(self) -> Doubles:
-        return np.asarray(np.matmul(self._frames, self.mirrors.views[..., None])[..., 0])
+    def view(self) -> Doubles:
+        """Directions to the viewers in these frames, (n, 3)."""
+        return np.asarray(np.matmul(self.frames, self.mirrors.views[..., None])[..., 0])
 
     @cached_property
     def _across(self) -> Doubles:
@@ -76,7 +77,7 @@ class Lobes:
         if self.polariser is None:
             return np.zeros((0, 3))
         across = across_views(self.polariser, self.mirrors.views)
-        return np.asarray(np.matmul(self._frames, across[..., None])[..., 0])
+        return np.asarray(np.matmul(self.frames, across[..., None])[..., 0])
 
     def drawn(self, square: Doubles, shifts: Doubles) -> tuple[Singles, Singles, Singles]:
         """Return what r rays carry (3, n, r), the facets (n, r) of each, and their ways (n, r, 3).
@@ -88,8 +89,8 @@ class Lobes:
         carry, facets = np.empty((3, *shape), np.float32), np.empty(shape, np.float32)
         onward = np.empty((3, shape[0] * shape[1]), np.float32)
         compiled.drawn(
-            self._frames,
-            self._view,
+            self.frames,
+            self.view,
             self._across,
             self.polariser is not None,
             np.array(self.mirrors.roughness),
@@ -120,8 +121,8 @@ class Lobes:
         off, nearest = np.empty((n, len(targets))), np.empty((n, len(targets)))
         compiled.weighed(
             np.asarray(mirrors.points, np.float64),
-            self._frames,
-            self._view,
+            self.frames,
+            self.view,
             self._across,
             self.polariser is not None,
             np.array(mirrors.roughness),

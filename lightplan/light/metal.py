@@ -9,6 +9,7 @@ import numpy as np
 
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import METAL_TEXEL
+from lightplan.light.glints import Between
 from lightplan.optics.specular import SpecularCurve
 from lightplan.scene import relief
 
@@ -92,6 +93,17 @@ class FoilFace:
     tangent: Doubles
     roughness: tuple[float, float]
     curve: SpecularCurve
+
+    @property
+    def is_even(self) -> bool:
+        """Whether it has no waves."""
+        return self.sheet.flatness.wave_mm == 0
+
+    @property
+    def between(self) -> Between:
+        """The same as a mirror that light goes by."""
+        bow = relief.bow_of(self.sheet)
+        return Between(SHEET, True, self.curve, self.roughness, self.tangent, bow)
 
     def hits(self, rays: Rays) -> Iterator[MetalHit]:
         """Yield the rays that end on the foil."""

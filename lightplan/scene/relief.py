@@ -102,6 +102,11 @@ def greatest_curvature(sheet: Sheet) -> float:
     return float(bow + abs(flat.wave_mm) * (2 * math.pi / flat.wave_length_mm) ** 2)
 
 
+def bow_of(sheet: Sheet) -> tuple[float, float, float, float]:
+    """Return the bow: its height, cosine and sine of its direction, half its length, mm."""
+    return (sheet.flatness.bow_mm, *_direction(sheet), _half(sheet))
+
+
 def is_flat(sheet: Sheet) -> bool:
     """Whether it lies on the plane z = 0."""
     return sheet.flatness.bow_mm == 0 and sheet.flatness.wave_mm == 0

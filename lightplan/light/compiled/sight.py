@@ -123,3 +123,39 @@ def lay_out(before: Integers, rows: Integers, cols: Integers, keep: int, bits: I
                 bits[i, j] = before[rows[i], cols[j]] & keep
             else:
                 bits[i, j] = 0
+
+
+@compiled
+def free_pairs(
+    starts: Doubles,
+    ends: Doubles,
+    which: Integers,
+    centres: Doubles,
+    frames: Doubles,
+    halves: Doubles,
+    rounds: Booleans,
+    holes: Doubles,
+    first_hole: Integers,
+    touch: float,
+    free: Booleans,
+) -> None:
+    """Lower free (n,) where some flat things cut the line from a start to its own end, (n, 3)."""
+    for k in range(which.shape[0]):
+        s = which[k]
+        some, frame, centre = holes[first_hole[s] : first_hole[s + 1]], frames[s], centres[s]
+        for i in range(starts.shape[0]):
+            if not free[i]:
+                continue
+            h, g = 0.0, 0.0
+            for c in range(3):
+                h += (starts[i, c] - centre[c]) * frame[c, 2]
+                g += (ends[i, c] - centre[c]) * frame[c, 2]
+            if not ((h > touch and g < -touch) or (h < -touch and g > touch)):
+                continue
+            share, x, y = h / (h - g), 0.0, 0.0
+            for c in range(3):
+                at = starts[i, c] + share * (ends[i, c] - starts[i, c]) - centre[c]
+                x += at * frame[c, 0]
+                y += at * frame[c, 1]
+            if inside(x, y, halves[s, 0], halves[s, 1], rounds[s], some):
+                free[i] = False

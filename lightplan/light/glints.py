@@ -1,0 +1,173 @@
+"""Light that goes from a lamp by way of one rough mirror to given points.
+
+Of a narrow lobe too few rays find a lamp, and fixed points on the mirror miss the place that
+mirrors it. So point and lamp are joined over the places of the mirror where the facets for it
+are likely: see `light.compiled.glints`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lightplan.geometry.ball import Ball
+from lightplan.geometry.shapes import TOUCH_MM, Flat
+from lightplan.light.compiled import glints as compiled
+from lightplan.light.compiled import sight
+from lightplan.light.packed import Packed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.light.emission import LampFace
+    from lightplan.optics.specular import SpecularCurve
+    from lightplan.scene.surfaces import Surface
+
+FLAT = (0.0, 1.0, 0.0, 1.0)  # a bow of no height
+
+
+@dataclass(frozen=True, eq=False)
+class Receivers:
+    """n points that light comes to.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+    frames : (n, 3, 3) float
+        Rows tangent, other, normal.
+    numbers : (n,) int
+        Points of the same number draw the same places.
+    views : (n, 3) float or None
+        If they mirror: directions to the viewer, in these frames.
+    roughness : (2,) float
+    curve : SpecularCurve or None
+    """
+
+    points: Doubles
+    frames: Doubles
+    numbers: Integers
+    views: Doubles | None = None
+    roughness: tuple[float, float] = (0.0, 0.0)
+    curve: SpecularCurve | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Between:
+    """The mirror that light goes by.
+
+    Parameters
+    ----------
+    surface : int
+        A flat one.
+    is_front : bool
+    curve : SpecularCurve
+    roughness : (2,) float
+        GGX alpha along `tangent` and across it.
+    tangent : (3,) float or None
+    bow : (4,) float
+        Of its front: height in mm, cosine and sine of its direction, half its length in mm.
+    """
+
+    surface: int
+    is_front: bool
+    curve: SpecularCurve
+    roughness: tuple[float, float]
+    tangent: Doubles | None = None
+    bow: tuple[float, float, float, float] = FLAT
+
+
+def glints(
+    receivers: Receivers,
+    mirror: Between,
+    surfaces: Sequence[Surface],
+    lamps: Sequence[LampFace],
+    drawn: int,
+) -> Singles:
+    """Return what lamps of luminance 1 bring to points by way of a mirror, (3, n, lamps).
+
+    To mirrors: the luminance that they show their viewers. To matte points: that of white.
+    `drawn` places are drawn in each of two ways.
+    """
+    n = len(receivers.points)
+    total = np.zeros((3, n, len(lamps)), np.float32)
+    shape = surfaces[mirror.surface].shape
+    assert isinstance(shape, Flat)
+    axes, centre = shape.frame, np.asarray(shape.centre, float)
+    if not mirror.is_front:
+        axes = axes * [1.0, 1.0, -1.0]
+    holes = np.array(shape.openings, float).reshape(-1, 3)
+    points = np.ascontiguousarray((receivers.points - centre) @ axes, float)
+    frames = np.ascontiguousarray(receivers.frames @ axes, float)
+    views = np.zeros((n, 3)) if receivers.views is None else np.asarray(receivers.views, float)
+    own = mirror.curve if receivers.curve is None else receivers.curve
+    towards = np.array([1.0, 0.0, 0.0]) if mirror.tangent is None else mirror.tangent @ axes
+    brush = towards[:2] / np.linalg.norm(towards[:2])
+    given = np.array([*mirror.roughness, *brush, *mirror.bow])
+    for index, lamp in enumerate(lamps):
+        at, on_lamp = np.zeros((2, n, 2 * drawn, 3))
+        weight = np.zeros((3, n, 2 * drawn), np.float32)
+        face = lamp.shape
+        is_ball = isinstance(face, Ball)
+        compiled.glints(
+            points,
+            frames,
+            views,
+            np.array(receivers.roughness),
+            *own.polarised,
+            np.asarray(receivers.numbers, np.int64),
+            given,
+            *mirror.curve.polarised,
+            np.array([shape.half_width, shape.half_height]),
+            shape.is_round,
+            holes,
+            _placed(face, centre, axes),
+            np.array([1.0, 1.0] if isinstance(face, Ball) else [face.half_width, face.half_height]),
+            isinstance(face, Flat) and face.is_round,
+            face.radius if isinstance(face, Ball) else 0.0,
+            drawn,
+            at,
+            on_lamp,
+            weight,
+        )
+        row, col = np.nonzero(weight.any(axis=0))
+        places, ends = (v[row, col] @ axes.T + centre for v in (at, on_lamp))
+        starts = np.ascontiguousarray(receivers.points[row], float)
+        kept = weight[:, row, col] * _are_free(surfaces, lamp, starts, places, ends)
+        if lamp.profile is not None:
+            way = places - ends
+            facing = np.ones(len(way)) if is_ball else way @ lamp.axes[2]
+            kept = kept * lamp.towards(way, facing / np.linalg.norm(way, axis=1))
+        for channel in range(3):
+            total[channel, :, index] = np.bincount(row, kept[channel], n)
+    return total
+
+
+def _placed(face: Flat | Ball, centre: Doubles, axes: Doubles) -> Doubles:
+    """Return a lamp's centre, right, up and facing direction in a mirror's frame, (4, 3)."""
+    middle = (np.asarray(face.centre) - centre) @ axes
+    if isinstance(face, Ball):
+        return np.array([middle, *np.eye(3)])
+    return np.array([middle, *(face.frame.T @ axes)])
+
+
+def _are_free(
+    surfaces: Sequence[Surface], lamp: LampFace, starts: Doubles, places: Doubles, ends: Doubles
+) -> Booleans:
+    """Return which ways (n,) from starts to places of a mirror and on to a lamp nothing cuts."""
+    scene = Packed.of(surfaces)
+    free = np.ones(len(starts), bool)
+    flat = np.array([i for i in scene.occluders if scene.flat[i]], np.int64)
+    for begin, end in ((starts, places), (places, ends)):
+        sight.free_pairs(begin, end, flat, *scene.plates, TOUCH_MM, free)
+        step = end - begin
+        far = np.linalg.norm(step, axis=1)
+        for index in scene.occluders:
+            if scene.flat[index] or (index == lamp.surface and end is ends):
+                continue
+            ways = (step / np.maximum(far, 1e-9)[:, None])[:, None].astype(np.float32)
+            met = surfaces[index].shape.trace(begin[:, None].astype(np.float32), ways)
+            free &= met.distance[:, 0] >= far - TOUCH_MM
+    return free
