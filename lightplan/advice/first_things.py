@@ -1,7 +1,8 @@
 """First things first: what a photograph of a set needs, and the one move that is worth most.
 
-The order is that of the table: exposure, white balance, focus and shake, where the camera
-stands, then lamps and cards. Of moves that win about as much, the easier one is told.
+The order is that of the table: the camera's own tone curve, under which no exposure is right,
+exposure, white balance, focus and shake, where the camera stands, then lamps and cards. Of
+moves that win about as much, the easier one is told.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
     from lightplan.scene.foreign import Foreign
 
-ORDER = ("exposure", "white balance", "focus", "camera")
+ORDER = ("tone curve", "exposure", "white balance", "focus", "camera")
 # Points that a move must win more than an easier one, by what it takes; our choice.
 _EFFORTS = {
     "exposure": 0.2,
@@ -38,6 +39,8 @@ LEAST_GAIN = 1.0
 """Points below which nothing is asked of the maker."""
 LEAST_KNOB = 0.5
 """The same for a knob where a set that stands as planned earns less than promised."""
+MOST_LOST = 0.5
+"""Points that a move may lose by itself, where it wins as the last of all."""
 _FIRST_SHARE = 0.6  # of the best move's gain, from which an earlier thing is told first
 
 
@@ -104,8 +107,11 @@ class Option:
     def worth(self) -> float:
         """Points it is chosen by: the mean of what it wins alone and as the last of all.
 
-        With two things badly off, neither alone may show.
+        With two things badly off, neither alone may show. What loses by itself is not told
+        first: the next frame would be worse, and whether the rest is true nobody knows yet.
         """
+        if self.gain < -MOST_LOST:
+            return self.gain
         return max(self.gain, 0.5 * (self.gain + self.last))
 
     @property

@@ -14,21 +14,36 @@ from lightplan.advice.first_things import Option, State
 from lightplan.advice.orders import CURVE_ORDER, FOCUS_ORDER, exposure_order
 from lightplan.advice.slip_words import undo_words
 from lightplan.errors import RigError
+from lightplan.measures.gates import LEAST_METAL
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 from lightplan.scene.slips import Slip, slipped
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from lightplan.advice.worth import Worth
+    from lightplan.advice.worth import Camera, Worth
+    from lightplan.scene import Rig
 
-CONTENT = 3.0
-"""Points below the plan's score at which a photograph is what was promised; our choice."""
+CONTENT = 1.5
+"""Points below the plan's score at which a photograph is what was promised; our choice. Half of
+what a maker forgives: the plan's own score is known to a point or two."""
+METAL_POINTS = 25.0
+"""What the share of foil that reads as metal counts for below the limit, in points for the whole
+of it: the score forgives a little there, the eye does not. Ours."""
 CURVE_LIFT, CURVE_CONTRAST = 0.4, 0.12
 """Of a tone curve that is no camera's plainest: stops and share, three deviations of those that
 were fitted to plain sRGB files. Ours."""
 STEPS = {"mm": 20.0, "deg": 3.0}
 _REFINED = 3
+_THIRDS = (-9, -7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7, 9)
+"""Steps of exposure that are tried, in thirds of a stop."""
+
+
+def read_as(rig: Rig, camera: Camera, worth: Worth) -> float:
+    """Return the score of a rig, less what is missing of foil that reads as metal."""
+    share = worth.measures(rig, camera).get("reads_as_metal_share")
+    short = 0.0 if share is None else max(0.0, LEAST_METAL - share.value)
+    return worth.score(rig, camera) - METAL_POINTS * short
 
 
 def trims_of_state(state: State, worth: Worth) -> list[Option]:
@@ -38,12 +53,12 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
     have put the brightest foil beyond the clip level.
     """
     here, camera = state.rig(), state.camera
-    now = worth.score(here, camera)
+    now = read_as(here, camera, worth)
     found = []
-    for thirds in (-4, -3, -2, -1, 1, 2, 3, 4):
+    for thirds in _THIRDS:
         stops = thirds / 3
         other = replace(camera, stops=camera.stops + stops)
-        gain = worth.score(here, other) - now
+        gain = read_as(here, other, worth) - now
         text = exposure_order(-stops, state.time_s)
         found.append(Option(text, "exposure", "stops", stops, "stops", here, other, gain))
     for lamp in here.lamps:
@@ -63,7 +78,7 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
             except RigError:
                 continue
             text = undo_words(state.planned, slip)
-            gain = worth.score(rig, camera) - now
+            gain = read_as(rig, camera, worth) - now
             found.append(Option(text, lamp.name, "power_stops", stops, "stops", rig, camera, gain))
     return sorted(found, key=lambda o: -o.gain)
 
@@ -77,7 +92,7 @@ def plain_curve(state: State, worth: Worth) -> Option | None:
     if abs(camera.lift_stops) < CURVE_LIFT and abs(camera.contrast) < CURVE_CONTRAST:
         return None
     here, plain = state.rig(), replace(camera, contrast=0.0, lift_stops=0.0)
-    gain = worth.score(here, plain) - worth.score(here, camera)
+    gain = read_as(here, plain, worth) - read_as(here, camera, worth)
     return Option(
         CURVE_ORDER, "tone curve", "lift_stops", -camera.lift_stops, "stops", here, plain, gain
     )
@@ -108,13 +123,13 @@ def steps_of_state(state: State, worth: Worth) -> list[Option]:
 class _Steps:
     def __init__(self, state: State, worth: Worth) -> None:
         self._state, self._worth, self._here = state, worth, state.rig()
-        self._now = worth.score(self._here, state.camera)
+        self._now = read_as(self._here, state.camera, worth)
 
     def at(self, name: tuple[str, str], step: float) -> Option | None:
         """Return a step as an option; None where it cannot be made."""
         try:
             rig = slipped(self._here, {name: step})
-            gain = self._worth.score(rig, self._state.camera) - self._now
+            gain = read_as(rig, self._state.camera, self._worth) - self._now
         except RigError:
             return None
         element, dimension = name

@@ -18,7 +18,8 @@ from lightplan.estimate.fit import (
     Place,
 )
 from lightplan.estimate.lens import lens_place
-from lightplan.estimate.levels import Levels, to_stops
+from lightplan.estimate.levels import Levels, fine_detail, to_stops
+from lightplan.estimate.put_back import Laid, gradients, put_back
 from lightplan.estimate.search import Hypothesis, Search
 from lightplan.scene.slips import sheet_put_back, slipped
 
@@ -32,11 +33,16 @@ if TYPE_CHECKING:
 
 STILL = 0.1
 """Share of a hand's error by which things move that nobody touched; ours."""
-FOIL_LEFT, PAPER_LEFT, EDGE_LEFT_MM, BLACK_LEFT = 0.004, 0.0025, 0.1, 0.2
+FOIL_LEFT, PAPER_LEFT, EDGE_LEFT_MM, BLACK_LEFT = 0.004, 0.0025, 0.1, 0.06
 """What is left between two frames in a cell of foil and of paper in stops, how far apart cells
 lie, and how far the black is off, as a share; from photographs of sets that nobody touched."""
 EFFECTIVE = 300.0
 """Independent data in each material."""
+DARK_STOPS = -5.5
+"""Level below which a JPEG has a few steps of grey for all of a dark stock, whole areas of it
+wrong together: nothing small is read there; from trials."""
+LAID_SHARE = 0.25
+"""Of what the sheet's step does, how much the earlier frame's own gradient may be off; ours."""
 SLOPE_SHARE = 0.1
 """Of a change, what the model's slopes are off."""
 TONE_SHARE, TONE_LEAST = 0.35, 0.01
@@ -45,9 +51,15 @@ AGAIN_MM, AGAIN_DEG = 2.0, 0.6
 """How far off its place a sheet is put back, one standard deviation; common practice, no source."""
 AGAIN = (("sheet", "x_mm"), ("sheet", "y_mm"), ("sheet", "turn_deg"))
 TONES = (("tone", "red"), ("tone", "blue"))
-CAMERA_STILL_MM = 3.0
+AGAIN_BOW_MM = 0.06
+"""How otherwise it curls then; the same."""
+CAMERA_STILL_MM, CAMERA_STOOD_MM = 3.0, 0.3
+"""How far the lens moves where nobody meant it to; where the corners tell that it stood still."""
 SAME_FOCAL, SAME_MIDDLE = 0.001, 0.0005
 """Of one lens at one distance, from frame to frame."""
+KNOB_STOPS, KNOB_COST = 0.1, 4.0
+"""A lamp's knob is not turned by less than a tenth of a stop unawares: of what explains the
+frames as well, such a step is told last. Ours."""
 TRIED = 6
 MUCH = 3.0
 """Misfit from which things are tried as missing, and light as come from outside."""
@@ -75,18 +87,33 @@ class DriftSearch(Search):
     """Looks for what has changed between two frames."""
 
     def __init__(
-        self, rig: Rig, levels: Levels, fitter: Fitter, tones: tuple[float, float]
+        self,
+        rig: Rig,
+        levels: Levels,
+        fitter: Fitter,
+        tones: tuple[float, float],
+        back: Laid | None = None,
     ) -> None:
-        self._tones = tones
+        self._tones, self._back = tones, back
         super().__init__(rig, levels, fitter, STILL)
 
     def _all_slopes(self) -> Columns:
         own = super()._all_slopes()
-        camera = {("camera", axis): CAMERA_STILL_MM for axis in ("x_mm", "y_mm", "z_mm")}
-        return own.with_sigma(camera).joined(self._put_back()).joined(self._tone())
+        still = CAMERA_STILL_MM if self._back is None else CAMERA_STOOD_MM
+        known = {("camera", axis): still for axis in ("x_mm", "y_mm", "z_mm")}
+        own = own.with_sigma({**known, ("sheet", "bow_mm"): AGAIN_BOW_MM})
+        return own.joined(self._put_back()).joined(self._tone())
 
     def _put_back(self) -> Columns:
-        """Return what a sheet does that was put back elsewhere: all lights move the other way."""
+        """Return what a sheet does that was put back elsewhere: all lights move the other way.
+
+        Where the camera stood still all light stays where it was on the table, and the earlier
+        frame itself tells what a sheet sees a step farther; the step is known from the corners.
+        """
+        if self._back is not None:
+            return replace(
+                Columns.of(AGAIN, self._back.rows, list(self._back.sigma)), means=self._back.step
+            )
         base = self._stops(self.base.mixed({}, self.levels.room))
         columns = []
         for name in AGAIN:
@@ -127,9 +154,9 @@ class DriftSearch(Search):
             tried += [h for h in (*self._missing(), *self._room()) if h.elements[0] not in known]
         lens = [] if "camera" in start.elements else self._lens()
         tried += [self.at({**start.values, **h.values}, start.slips + 1) for h in lens]
-        found = sorted((h for h in tried if h is not None), key=lambda h: h.misfit)
+        found = sorted((h for h in tried if h is not None), key=_doubted)
         refined = [self.refined(h, 3) for h in found[:2]]
-        return sorted([*refined, *found[2:]], key=lambda h: h.misfit)
+        return sorted([*refined, *found[2:]], key=_doubted)
 
     def _wanted(self, start: Hypothesis) -> list[tuple[float, Name, float]]:
         """Return (cost, what, how far) of the changes that promise most by their slopes."""
@@ -152,12 +179,23 @@ def true_steps(pair: FramePair, camera: CameraState) -> tuple[Doubles, Doubles]:
 
     A tone curve stretches and squeezes steps; what the earlier frame tells of it is undone.
     """
-    level = np.minimum(pair.before.seen.stops, 0.0)
-    slope = 1 + camera.contrast - camera.lift_stops * math.log(2) * 2.0**level
-    slope = np.clip(slope, 0.5, 2.0)
+    slope = tone_slope(pair.before.seen.stops, camera)
     steps = pair.steps / slope
     whole = np.median(steps, axis=0)
     return steps, np.hypot(pair.errors / slope, SLOPE_SHARE * np.abs(steps - whole))
+
+
+def _doubted(one: Hypothesis) -> float:
+    """Return what a hypothesis leaves, and for powers that no hand sets so finely a little more."""
+    fine = [n for n, v in one.values.items() if n[1] == "power_stops" and abs(v) < KNOB_STOPS]
+    return one.misfit + KNOB_COST * len(fine)
+
+
+def tone_slope(stops: Doubles, camera: CameraState) -> Doubles:
+    """Return how many stops a camera's tone curve makes of one, at some levels."""
+    level = np.minimum(stops, 0.0)
+    slope = 1 + camera.contrast - camera.lift_stops * math.log(2) * 2.0**level
+    return np.asarray(np.clip(slope, 0.5, 2.0))
 
 
 def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> DriftSearch:
@@ -170,9 +208,12 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     """
     standing = slipped(then.as_built, then.hand)
     steps, noise = true_steps(pair, then.camera)
-    levels = Levels(standing, pair.after.seen)
+    levels = Levels(standing, pair.after.seen, fine_detail(standing))
     light = levels.light(standing).mixed({}, levels.room)
-    ended = pair.before.seen.ended | pair.after.seen.ended
+    back = laid_again(standing, pair, then.camera)
+    if back is not None:
+        noise = np.hypot(noise, LAID_SHARE * np.abs(back.rows @ back.step))
+    ended = pair.before.seen.ended | pair.after.seen.ended | (pair.before.seen.stops < DARK_STOPS)
     seen = replace(
         pair.after.seen,
         stops=to_stops(light, clip_cd_m2) + np.where(ended, 0.0, steps),
@@ -187,7 +228,7 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
         seen=seen,
         clip_cd_m2=clip,
         exposure_sigma=sigma,
-        place=lens_step(standing, pair),
+        place=lens_step(standing, pair) if back is None else None,
         steady=PAPER_LEFT / PAPER_MODEL,
         foil_model=FOIL_LEFT * PAPER_MODEL / PAPER_LEFT,
         edge_mm=EDGE_LEFT_MM,
@@ -196,7 +237,22 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     )
     whole = np.median(steps, axis=0)
     red, blue = (TONE_LEAST + TONE_SHARE * abs(float(whole[c] - whole[1])) for c in (0, 2))
-    return DriftSearch(standing, levels, fitter, (red, blue))
+    return DriftSearch(standing, levels, fitter, (red, blue), back)
+
+
+def laid_again(rig: Rig, pair: FramePair, camera: CameraState) -> Laid | None:
+    """Return how the sheet was put back; None where the camera has moved, or has another file."""
+    before, after = pair.before, pair.after
+    if before.shape != after.shape:
+        return None
+    back = put_back(rig.sheet, before.corners, after.corners, float(max(after.shape)))
+    if back is None:
+        return None
+    seen = before.seen
+    along = gradients(seen) / tone_slope(seen.stops, camera)[..., None]
+    turn = along @ np.stack([-seen.y_mm, seen.x_mm], -1)[:, :, None]
+    rows = np.concatenate([along, np.radians(turn)], axis=-1)
+    return Laid(back.step, back.sigma, rows)
 
 
 def lens_step(rig: Rig, pair: FramePair) -> Place:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 UNIT_ROOM = 1.0  # cd/m2 of surroundings that are worked out where the plan has none
 _WITHIN = 0.5  # of half a cell: where its level is read
 GRID_LONG_SIDE = 64
+FINE_RAYS = 200_000
 BRUSHED = 0.15  # roughness from which the foil's rays spread so far that more are needed
 
 
@@ -31,6 +32,12 @@ def detail_for(rig: Rig) -> Detail:
         bounce_long_side=7, lamp_spots=21, cell_lamp_spots=8, penumbra_spots=89, sky_rays=34,
         cell_sky_rays=13, foil_rays=rays, foil_spots=spots, hidden_spots=0, mirror_rounds=0,
     )  # fmt: skip
+
+
+def fine_detail(rig: Rig) -> Detail:
+    """Return how finely light is worked out where small differences of it are asked for."""
+    rays = FINE_RAYS * (1 if max(rig.sheet.foil.roughness) < BRUSHED else 2)
+    return replace(detail_for(rig), foil_rays=rays, foil_spots=64, texels=48, cells=8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,9 +65,9 @@ class CellLight:
 class Levels:
     """Asks the light engine for the cells of one photograph."""
 
-    def __init__(self, rig: Rig, seen: SeenSheet) -> None:
+    def __init__(self, rig: Rig, seen: SeenSheet, detail: Detail | None = None) -> None:
         self.planned, self._seen = rig, seen
-        self._detail = detail_for(rig)
+        self._detail = detail_for(rig) if detail is None else detail
         self._room = rig.room
         if _is_dark(rig):  # surroundings that can be scaled; one object, as engines ask for it
             self._room = replace(rig.room, ambient_cd_m2=(UNIT_ROOM,) * 3)

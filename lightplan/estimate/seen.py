@@ -26,6 +26,11 @@ CLIPPED_SHARE = 0.02
 SHARED_BY = 2.0
 """Pixels of a squared picture that err together: it is laid out between those of the file, which
 JPEG keeps in blocks."""
+BLOCKS, AROUND, LEAST_BLOCKS = 3, 2, 12
+"""Blocks along a side of a cell, cells around it, and blocks at the least, by whose scatter the
+error of a mean is told."""
+SECOND_DIFFERENCE, MEDIAN_OF_SQUARE = 6.0, 0.455
+"""Variance of a - 2 b + c beside that of each; median of a squared normal beside its mean."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +95,8 @@ def steps_of(before: SheetMaps, after: SheetMaps) -> tuple[Doubles, Doubles]:
     """Return how many stops brighter each cell has become, and the standard error, (n, 3).
 
     The cells are those of `seen_sheet`, for two pictures with one mask. Pixel for pixel, so that
-    what both show alike within a cell (a gradient, an edge) counts for no noise.
+    what both show alike within a cell (a gradient, an edge) counts for no noise. Pixels of a file
+    err together, those of one JPEG block most: how much means of small blocks scatter tells it.
     """
     shape = _shape_of(before)
     floor = np.float32(FLOOR)
@@ -102,7 +108,8 @@ def steps_of(before: SheetMaps, after: SheetMaps) -> tuple[Doubles, Doubles]:
         step = cells.mean(change)
         spread = np.sqrt(np.maximum(cells.mean(change**2) - step**2, 1e-8))
         steps.append(step)
-        errors.append(spread / np.sqrt(cells.count[:, None] / SHARED_BY))
+        alone = spread / np.sqrt(cells.count[:, None] / SHARED_BY)
+        errors.append(np.maximum(alone, cells.scatter(change)))
     return np.concatenate(steps), np.concatenate(errors)
 
 
@@ -125,6 +132,33 @@ class _Cells:
         small = shrink(np.ascontiguousarray(many * self._solid[..., None], np.float32), self._shape)
         small = small.reshape(self._shape[0] * self._shape[1], -1)[self.at] / self._weight[:, None]
         return np.asarray(small if picture.ndim == 3 else small[:, 0], float)
+
+    def scatter(self, picture: Singles) -> Doubles:
+        """Return the standard error of each cell's mean by how blocks of it scatter, (n, 3).
+
+        Of the blocks in and around a cell the second differences are taken, which a gradient
+        leaves at nought, and their median, which an edge does not touch; nought where too few
+        blocks are solid.
+        """
+        fine = (BLOCKS * self._shape[0], BLOCKS * self._shape[1])
+        cover = shrink(self._solid, fine)
+        whole = shrink(np.ascontiguousarray(picture * self._solid[..., None], np.float32), fine)
+        solid = cover >= 0.5
+        level = np.where(solid[..., None], whole / np.maximum(cover, 0.1)[..., None], np.nan)
+        squares = np.full((2, *level.shape), np.nan)
+        squares[0, 1:-1] = (level[:-2] - 2 * level[1:-1] + level[2:]) ** 2
+        squares[1, :, 1:-1] = (level[:, :-2] - 2 * level[:, 1:-1] + level[:, 2:]) ** 2
+        found = np.zeros((len(self.at), picture.shape[-1]))
+        for i, (row, col) in enumerate(zip(*np.divmod(self.at, self._shape[1]), strict=True)):
+            rows, cols = (
+                slice(max(0, BLOCKS * (k - AROUND)), BLOCKS * (k + AROUND + 1)) for k in (row, col)
+            )
+            near = squares[:, rows, cols].reshape(-1, picture.shape[-1])
+            near = near[np.isfinite(near).all(axis=1)]
+            if len(near) >= LEAST_BLOCKS:
+                block = np.median(near, axis=0) / (MEDIAN_OF_SQUARE * SECOND_DIFFERENCE)
+                found[i] = np.sqrt(block / max(1.0, BLOCKS**2 * self._weight[i]))
+        return found
 
 
 def _shape_of(maps: SheetMaps) -> tuple[int, int]:

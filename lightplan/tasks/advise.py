@@ -34,6 +34,7 @@ from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
+from lightplan.measures.gates import LEAST_METAL
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.report import exposure_entry, finding_entry, write_report
@@ -56,6 +57,9 @@ if TYPE_CHECKING:
     from lightplan.scene.foreign import Foreign
     from lightplan.shots.results import PhotoScore
     from lightplan.tasks.predict import RigLike
+
+LITTLE = 0.9
+"""Factor on the score above which the frame around the sheet costs little; ours."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -232,7 +236,7 @@ def _advice(
         options = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
         chosen = first_of(options, LEAST_KNOB)
         if chosen is None:
-            chosen = first_of(steps_of_state(state, worth))
+            chosen = first_of(steps_of_state(state, worth), LEAST_KNOB)
         if chosen is None:
             chosen = _clipped_move(looked.score, state)
     if chosen is not None and chosen.element == "focus":
@@ -257,10 +261,12 @@ def _advice(
 
 def _falls_short(score: PhotoScore, planned: Rig, camera: Camera, worth: Worth) -> bool:
     """Whether the foil and its paper earn less than the plan promised; if not, leave the set."""
-    if score.score is None:
+    metal = score.value("reads_as_metal_share")
+    if score.score is None or (metal is not None and metal < LEAST_METAL):
         return True
     wanted = worth.score(planned, Camera(clip_cd_m2=camera.clip_cd_m2))
-    apart = _factor(score, "sharpness") * _factor(score, "frame")
+    frame = _factor(score, "frame")  # a plan has none; one that costs little is made good by light
+    apart = _factor(score, "sharpness") * (frame if frame < LITTLE else 1.0)
     return score.score < apart * (wanted - CONTENT)
 
 

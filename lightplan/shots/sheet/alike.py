@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 _ROUNDS, _CLOSE = 30, 1e-5  # of the alignment (Evangelidis and Psarakis 2008, as OpenCV has it)
 _SMOOTH_PX = 5
+_MOST_PX = 6.0
+"""Of a picture 1000 pixels long: what the search finds beyond that is foil that looks alike a
+step farther, not a corner that was mistaken."""
 _FLOOR = 2.0**-8
 
 
@@ -54,11 +57,19 @@ def _between(before: Singles, after: Singles) -> NDArray[np.float32]:
     whole = np.full(before.shape[:2], 255, np.uint8)
     try:
         _, found = cv2.findTransformECC(
-            grey[0], grey[1], way, cv2.MOTION_HOMOGRAPHY, ends, whole, _SMOOTH_PX
+            grey[0], grey[1], way.copy(), cv2.MOTION_HOMOGRAPHY, ends, whole, _SMOOTH_PX
         )
     except cv2.error:  # nothing to hold on to: the corners must do
         return way
-    return np.asarray(found, np.float32)
+    return np.asarray(found if _is_near(found, before.shape) else way, np.float32)
+
+
+def _is_near(way: NDArray[np.float32], shape: tuple[int, ...]) -> bool:
+    """Whether a projection moves no corner farther than corners are mistaken."""
+    rows, cols = shape[:2]
+    corners = np.array([[0, 0], [cols, 0], [cols, rows], [0, rows]], np.float32)[None]
+    moved = cv2.perspectiveTransform(corners, np.asarray(way, np.float32))
+    return bool(np.abs(moved - corners).max() <= _MOST_PX * max(rows, cols) / 1000)
 
 
 def _resized(maps: SheetMaps, rows: int, cols: int) -> SheetMaps:

@@ -30,6 +30,7 @@ from lightplan.light.exposure import camera_picture, clip_luminance
 from lightplan.scene.setting_errors import ErrorDimension, built
 
 if TYPE_CHECKING:
+    from lightplan.light import Layers
     from lightplan.scene import Rig
 
 PLAN, HAND, CAMERA, LONG_SIDE = "copper_gradient", 77, 7, 900
@@ -46,12 +47,18 @@ PUT_BACK = (1.5, -1.0, 0.3)
 
 def light_of(rig: Rig) -> np.ndarray:
     """Return the camera's picture in cd/m2."""
+    return lit(rig)[0]
+
+
+def lit(rig: Rig) -> tuple[np.ndarray, Layers]:
+    """Return the camera's picture in cd/m2, and the layers that it is made of."""
     cols, rows = rig.camera.pixels
     scale = LONG_SIDE / max(cols, rows)
     rows, cols = round(rows * scale), round(cols * scale)
     rig = replace(rig, camera=replace(rig.camera, pixels=(cols, rows)))
     layers = Engine(rig, Detail(camera_rows=rows, camera_cols=cols)).layers(rig)
-    return np.asarray(camera_picture(rig, layers) * clip_luminance(rig, layers), np.float32)
+    picture = camera_picture(rig, layers) * clip_luminance(rig, layers)
+    return np.asarray(picture, np.float32), layers
 
 
 def beside_sheet(rig: Rig, dx: float, dy: float, turn_deg: float) -> Rig:

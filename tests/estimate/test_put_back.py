@@ -1,0 +1,63 @@
+"""A sheet that was put back under a still camera: its step is in its corners."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lightplan.estimate.put_back import gradients, put_back
+from lightplan.estimate.seen import SeenSheet
+from lightplan.rigfiles import load_rig
+
+SHAPE = (1500, 2000)
+
+
+def corners_of(rig, step=(0.0, 0.0, 0.0)):
+    """Return where the rig's camera sees the corners of a sheet that lies a step off."""
+    half = np.array([rig.sheet.width_mm, rig.sheet.height_mm]) / 2
+    turn = np.radians(step[2])
+    around = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    places = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * half @ around + step[:2]
+    return rig.camera.project(np.column_stack([places, np.zeros(4)]), *SHAPE)
+
+
+def moved(rig, along):
+    """Return the rig with its camera elsewhere, aimed as before."""
+    at = rig.camera.placement
+    there = tuple(a + b for a, b in zip(at.position_mm, along, strict=True))
+    return replace(rig, camera=replace(rig.camera, placement=replace(at, position_mm=there)))
+
+
+@pytest.mark.parametrize("step", [(0.0, 0.0, 0.0), (1.5, -0.8, 0.4), (-3.0, 2.0, -1.0)])
+def test_a_step_of_the_sheet_is_read_from_its_corners(step):
+    # the rig's own camera is the source of where corners are seen; noise of 0.3 pixels
+    rig = load_rig("silver-bookplate-bright").rig
+    noise = np.random.default_rng(3).normal(0, 0.3, (2, 4, 2))
+    before, after = corners_of(rig) + noise[0], corners_of(rig, step) + noise[1]
+    found = put_back(rig.sheet, before, after, float(max(SHAPE)))
+    assert found is not None
+    assert np.abs(found.step - step).max() < 0.2
+    assert (np.abs(found.step - step) < 3 * found.sigma).all()
+
+
+@pytest.mark.parametrize("along", [(0.0, 0.0, 12.0), (0.0, 0.0, -40.0), (60.0, 0.0, 0.0)])
+def test_a_camera_that_moved_is_not_taken_for_a_sheet(along):
+    rig = load_rig("silver-bookplate-bright").rig
+    other = moved(rig, along)
+    assert put_back(rig.sheet, corners_of(rig), corners_of(other), float(max(SHAPE))) is None
+
+
+def test_gradients_are_those_of_the_light():
+    # a plane of light in stops, foil and paper of different slopes: known by how it was made
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(-40.0, 41, 5), np.arange(-30.0, 31, 5)))
+    is_foil = (np.arange(len(x)) % 3) == 0
+    slope = np.where(is_foil[:, None], [0.02, -0.01], [0.003, 0.005])
+    stops = (slope[:, 0] * x + slope[:, 1] * y)[:, None] - np.array([1.0, 1.5, 2.0])
+    seen = SeenSheet(
+        stops=stops, noise=0 * stops, ended=stops > 1, is_foil=is_foil, purity=np.ones(len(x)),
+        x_mm=x, y_mm=y, spread_mm=2.5, radius2=0 * x,
+    )  # fmt: skip
+    found = gradients(seen)
+    assert np.abs(found - slope[:, None, :]).max() < 0.1 * 0.02
