@@ -61,14 +61,15 @@ def _between(before: Singles, after: Singles) -> NDArray[np.float32]:
         )
     except cv2.error:  # nothing to hold on to: the corners must do
         return way
-    return np.asarray(found if _is_near(found, before.shape) else way, np.float32)
+    moved = np.asarray(found, np.float32)
+    return moved if _is_near(moved, before.shape) else way
 
 
 def _is_near(way: NDArray[np.float32], shape: tuple[int, ...]) -> bool:
     """Whether a projection moves no corner farther than corners are mistaken."""
     rows, cols = shape[:2]
     corners = np.array([[0, 0], [cols, 0], [cols, rows], [0, rows]], np.float32)[None]
-    moved = cv2.perspectiveTransform(corners, np.asarray(way, np.float32))
+    moved = cv2.perspectiveTransform(corners, way)
     return bool(np.abs(moved - corners).max() <= _MOST_PX * max(rows, cols) / 1000)
 
 
