@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from lightplan.scene.sheet import Sheet
 
 STEPS_PER_WAVE = 5  # so the shortest of a stock's waves, 0.6 of the usual one, have three
+LEAST_SIDE = 4
+"""Fewest pixels across a picture of a sheet: a ribbon, too, has cells to be measured."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from lightplan.light.direct import DirectLight
 from lightplan.light.foil import FoilLight, foil_lattice
 from lightplan.light.frame import CameraFrame
 from lightplan.light.kept import NEW, Kept, Moves, alike
-from lightplan.light.lattice import Lattice
+from lightplan.light.lattice import LEAST_SIDE, Lattice
 from lightplan.light.metal import coating
 from lightplan.light.sameness import in_place, same_surface, shine_alike
 from lightplan.light.sky import Skylight
@@ -163,7 +163,7 @@ class Standing(Kept):
         yield "frame"
         rig = self.rig
         key = (_relief(rig), _bare(rig.camera))
-        grid, _ = self._lattice("grid", self.detail.sheet_long_side, least=2)
+        grid, _ = self._lattice("grid", self.detail.sheet_long_side, least=LEAST_SIDE)
         frame, new = self._part("frame", key, lambda: CameraFrame(rig, grid, self.detail))
         frame.update(self.surfaces, self.patchwork, self._since(new))
 

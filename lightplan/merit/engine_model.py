@@ -11,7 +11,7 @@ import numpy as np
 from lightplan.light import Detail, Engine
 from lightplan.light.edge_on_grid import edge_on_grid
 from lightplan.light.exposure import foil_share, settings_from
-from lightplan.light.lattice import Lattice
+from lightplan.light.lattice import LEAST_SIDE, Lattice
 from lightplan.light.rim import outline_of
 from lightplan.measures.grid import Grid, Region
 from lightplan.merit.light_model import LampLight
@@ -138,7 +138,7 @@ class EngineModel:
 
     def __init__(self, rig: Rig, detail: Detail) -> None:
         self._detail = detail
-        self._grid = Lattice.over(rig.sheet, detail.sheet_long_side, least=2)
+        self._grid = Lattice.over(rig.sheet, detail.sheet_long_side, least=LEAST_SIDE)
         self._engine: Engine | None = None
 
     def lamp_light(self, rig: Rig) -> LampLight:

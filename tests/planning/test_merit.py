@@ -6,13 +6,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from lightplan.light import Detail
 from lightplan.measures import SheetMaps, judge, measure
 from lightplan.merit.bench import FORGIVEN_MM, WORST, Bench
-from lightplan.scene import Camera, Exposure, Lamp, Look, Output, Placement
+from lightplan.scene import Camera, Exposure, Lamp, Look, Output, Placement, Rig, Sheet
 from lightplan.scene.dimensions import set_values
 from lightplan.search.minimise import StopRule, minimise
 from lightplan.search.multistart import explore
 from lightplan.search.trust_region import step
+from lightplan.tasks.predict import predict
 
 
 def trims(toy, low=-6, high=0):
@@ -190,3 +192,15 @@ def test_a_point_of_the_search_stands_for_its_rig(toy):
     built = bench.rig_at(point)
     assert built.lamps[0].placement.position_mm[2] == pytest.approx(410)
     assert bench.judge(built).value == pytest.approx(bench.value(point), abs=1e-6)
+
+
+def test_a_ribbon_can_be_judged():
+    # A thousand times as long as wide: two rows of pixels were too few to be measured.
+    ribbon = Rig(
+        title="ribbon",
+        sheet=Sheet(width_mm=5000, height_mm=5),
+        camera=Camera(placement=Placement((0, -2000, 6000)), focal_length_mm=50),
+        lamps=(Lamp(name="key", placement=Placement((-500, 0, 900))),),
+    )
+    found = predict(ribbon, detail=Detail.quick(camera_rows=8, camera_cols=8), explain=False)
+    assert found.measures.values_by_name()["foil_evenness_stops"] > 0
