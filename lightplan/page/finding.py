@@ -146,7 +146,10 @@ def _tell_kit(desk: Desk, told: Mapping[str, Any] | None) -> None:
 
 
 def _tell_looks(desk: Desk) -> None:
-    _tell(desk, "looks", {"is": "looks", "looks": [_shown(desk, one) for one in desk.looks]})
+    """Tell the looks, best first; each has the number by which it is taken."""
+    shown = [{**_shown(desk, one), "number": n} for n, one in enumerate(desk.looks)]
+    shown.sort(key=lambda one: -desk.looks[one["number"]].rank)
+    _tell(desk, "looks", {"is": "looks", "looks": shown})
 
 
 def _shown(desk: Desk, one: Any) -> dict[str, Any]:

@@ -6,9 +6,12 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from lightplan.errors import BadInput
 from lightplan.light import Detail
 from lightplan.manifest import write_output
+from lightplan.optics.colour import lightness, luminance_factor
 from lightplan.planning.looks import QUICK, advice, plan_look, wanted_looks
 from lightplan.process import usable_cores
 from lightplan.progress import Progress as Progress
@@ -33,7 +36,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    import numpy as np
     from numpy.typing import NDArray
 
     from lightplan.measures import Judgement
@@ -42,8 +44,9 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
 
 PICTURE_LONG_SIDE = 1200
-WHITE_STOCK, WHITE_LSTAR = 0.6, 85.0
-"""Stock that gives back so much is taken for white; it reads white from this L* on (by eye)."""
+WHITE_STOCK, WHITE_BELOW_Lstar = 0.6, 9.0
+"""Stock that gives back so much is taken for white; it reads white down to so much below its own
+lightness (by eye: white card from L* 85 on, cream from 81)."""
 DARKER_COSTS, DARKER_STOPS = 0.3, 0.5
 """What a look on white stock loses in the order whose bright end lies so far below white, or
 farther: its metal looks like dark ink sooner. Seen by eye on small shapes; size is our choice."""
@@ -146,7 +149,7 @@ def looks(
             watch(Progress(stage="planning looks", done=len(found), of=len(jobs), note=answer.look))
     shown = sorted(
         (one for one in found if one.plan is not None),
-        key=lambda one: (-_rank(loaded.rig, one), one.look),
+        key=lambda one: (-rank(loaded.rig, one), one.look),
     )
     reasons = [(one.look, one.reason) for one in found if one.plan is None]
     rest = [] if kinds else list(cannot.items())
@@ -321,7 +324,7 @@ def _metal(one: ProofLook) -> float:
     return float(one.measures.get("reads_as_metal_share", 0.0))
 
 
-def _rank(rig: Rig, one: ProofLook) -> float:
+def rank(rig: Rig, one: ProofLook) -> float:
     """Return how well a look reads as foil.
 
     On white stock less where the stock does not read white, and where no foil is as light as it:
@@ -329,8 +332,9 @@ def _rank(rig: Rig, one: ProofLook) -> float:
     """
     if max(rig.sheet.paper.reflectance) < WHITE_STOCK:
         return _metal(one)
-    light = one.measures.get("paper_lightness_Lstar", WHITE_LSTAR)
-    white = min(1.0, max(light, 0.0) / WHITE_LSTAR)
+    stock = lightness(luminance_factor(np.array(rig.sheet.paper.reflectance)))
+    wanted = float(stock) - WHITE_BELOW_Lstar
+    white = min(1.0, max(one.measures.get("paper_lightness_Lstar", wanted), 0.0) / wanted)
     over = one.measures.get("foil_over_white_stops", 0.0)
     shining = 1.0 - DARKER_COSTS * min(1.0, max(0.0, -over / DARKER_STOPS))
     return float(_metal(one) * white**3 * shining)

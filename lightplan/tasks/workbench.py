@@ -32,6 +32,7 @@ from lightplan.safe_write import Scratch
 from lightplan.tasks.closer import exposure_words, jpeg_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.kit import kit, worth_having
+from lightplan.tasks.looks import rank
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
@@ -83,6 +84,8 @@ class Planned:
     shutter: str = ""
     reason: str = ""
     wish: str = ""
+    rank: float = -1.0
+    """How well it reads as foil, by which a proof sheet is ordered; below 0 without a plan."""
 
 
 def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop: Stop) -> Planned:
@@ -201,6 +204,7 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
         moves=tuple(move_line(move) for move in found.moves),
         tolerances=_critical(record),
         needs=needs_of(found.rig),
+        rank=rank(rig, answer),
     )
 
 

@@ -22,7 +22,7 @@ from lightplan.rigfiles import copy_rig, load_rig, write_rig
 from lightplan.tasks import shooting
 from lightplan.tasks.advise import advise
 from lightplan.tasks.photo_facts import small_picture
-from lightplan.tasks.workbench import Offered
+from lightplan.tasks.workbench import Offered, Planned
 
 SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
 
@@ -186,3 +186,17 @@ def test_what_is_offered_is_shown_with_its_price_and_can_be_laid_out(set_up):
     assert told["offers"][0]["price"] == 12.0
     assert told["offers"][0]["picture"].startswith("/made/image/")
     assert told["answer"]["sentences"] == ["Buy a board."]
+
+
+def test_looks_stand_in_the_order_of_a_proof_sheet_and_keep_their_numbers(set_up):
+    desk = Desk(str(set_up[0]))
+    tab = Tab()
+    desk.clients.add(tab)
+    empty = Planned(
+        look="rainbow", rig=None, record=None, jpeg=b"", score=None, start_score=None, verdict="",
+        yield_share=None, measures={}, moves=(), tolerances=(), needs=(),
+    )  # fmt: skip
+    for look, rank in (("rainbow", -1.0), ("gradient", 0.3), ("dark field", 0.7)):
+        finding.PARTS["looks"](desk, None, replace(empty, look=look, rank=rank))
+    told = [(one["look"], one["number"]) for one in tab.heard[-1]["looks"]]
+    assert told == [("dark field", 2), ("gradient", 1), ("rainbow", 0)]

@@ -16,7 +16,7 @@ export function show(place) {
     const found = (state.looks && state.looks.looks) || [];
     const working = busyState("looks");
     into(busy, working ? busyBar(working, () => say({ do: "stop", purpose: "looks" })) : button(found.length ? "Find them again" : "Show me the looks", () => say({ do: "looks" }), { class: found.length ? "" : "main big" }));
-    into(sheet, found.map((one, number) => cell(one, number)), working ? h("div", { class: "cell waiting-cell" }, h("div", { class: "blank" }), h("p", { class: "quiet" }, `Setting up: ${LOOKS[working.note] || "the next look"} …`)) : null,
+    into(sheet, found.map((one, place) => cell(one, place === 0)), working ? h("div", { class: "cell waiting-cell" }, h("div", { class: "blank" }), h("p", { class: "quiet" }, `Setting up: ${LOOKS[working.note] || "the next look"} …`)) : null,
       !found.length && !working ? h("p", { class: "quiet" }, "It takes about half a minute; the pictures come one by one.") : null);
   };
   const off = [careful.leave, on("looks", draw), on("busy", draw), on("free", draw)];
@@ -24,7 +24,7 @@ export function show(place) {
   return () => off.forEach((end) => end());
 }
 
-function cell(one, number) {
+function cell(one, first) {
   if (!one.can) {
     return h("article", { class: "cell cannot" }, h("h2", {}, LOOKS[one.look] || one.look), h("p", { class: "quiet" }, sentence(one.reason)));
   }
@@ -33,5 +33,5 @@ function cell(one, number) {
     h("div", { class: "cell-head" }, h("h2", {}, LOOKS[one.look] || one.look), h("span", { class: `score verdict-${(one.verdict || "").replace(" ", "-")}` }, `${points(one.score)} of 100`)),
     one.metal !== null && one.metal !== undefined ? h("p", {}, one.metal > 0.6 ? "Reads as metal." : one.metal > 0.3 ? "Reads as metal in part." : "Could be taken for ink.") : null,
     h("p", { class: "quiet" }, `Needs ${one.needs.join(", ")}. ${Math.round(100 * (one.yield || 0))} of 100 builds come out right.`),
-    button("Take this look", () => say({ do: "take", from: "looks", number }), { class: number ? "" : "main" }));
+    button("Take this look", () => say({ do: "take", from: "looks", number: one.number }), { class: first ? "main" : "" }));
 }
