@@ -52,11 +52,9 @@ def exposure_move(rig: Rig, stops: float) -> Move:
     if old.time_s is not None:
         new = replace(old, time_s=old.time_s * 2**stops)
     else:
-        share, level = 2.0**stops, old.level_on(rig.sheet.paper)
+        paper, foil = (2.0**stops * v for v in (old.level_on(rig.sheet.paper), old.foil_level))
         new = replace(
-            old,
-            paper_level=min(max(level * share, 0.01), 2.0),
-            foil_level=min(max(old.foil_level * share, 0.01), 100.0),
+            old, paper_level=min(max(paper, 0.01), 2.0), foil_level=min(max(foil, 0.01), 100.0)
         )
     return Move(text, partial(with_thing, rig, replace(rig.camera, exposure=new)))
 

@@ -22,6 +22,7 @@ TOOLS = (
     "lightplan.tasks.start_rig",
     "lightplan.tasks.photo_facts",
     "lightplan.tasks.lamp_photo",
+    "lightplan.tasks.print_photo",
     "lightplan.tasks.foil_artwork",
     "lightplan.tasks.rigs",
     "lightplan.tasks.shelf",

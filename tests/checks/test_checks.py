@@ -20,7 +20,12 @@ BESIDE_PYTHON = Path(sys.executable).parent
 
 MOST_LINES = 400
 # Loops over rays and lines of sight whose state is handed from line to line.
-LOOPS = {"light/compiled/outlines.py seen", "light/compiled/lobes.py weighed"}
+LOOPS = {
+    "light/compiled/glints.py facets",
+    "light/compiled/glints.py glints",
+    "light/compiled/lobes.py weighed",
+    "light/compiled/outlines.py seen",
+}
 
 HELP_S = 0.4
 HELP_RUNS = 25  # as many at most: a machine at work is slow now and then

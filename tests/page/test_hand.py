@@ -13,7 +13,7 @@ from lightplan.scene.dimensions import value_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-PATIENCE_MS = 60_000
+PATIENCE_MS = 180_000  # a new machine compiles its loops first
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +23,7 @@ def opened(open_tab) -> Iterator[Any]:
         yield page
 
 
-def until(found: Callable[[], Any], what: str, seconds: float = 20.0) -> Any:
+def until(found: Callable[[], Any], what: str, seconds: float = 90.0) -> Any:
     """Wait for something to be true."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
