@@ -104,6 +104,7 @@ def _bound(port: int | None) -> socket.socket:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             found.bind((HOST, number))
+            found.listen()  # two that start at once can both bind a port, but not both listen
         except (OSError, OverflowError):
             found.close()
             continue

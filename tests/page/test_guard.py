@@ -8,6 +8,7 @@ import pytest
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
+from lightplan.page.serve import _bound
 from lightplan.page.uploads import shown_name
 
 
@@ -206,3 +207,9 @@ def test_nonsense_on_the_socket_is_told_and_nothing_breaks(served, cookie):
                     refused = json.loads(message)["text"]
             assert "must be" in refused
     assert (served.home / "works" / "silver-bookplate-bright.toml").exists()
+
+
+def test_two_that_start_at_once_do_not_share_a_port():
+    # Both may bind it while neither listens; the page of one was then asked for the other's.
+    with _bound(None) as first, _bound(None) as second:
+        assert first.getsockname()[1] != second.getsockname()[1]
