@@ -38,19 +38,15 @@ class PutBack:
 
 
 @dataclass(frozen=True, eq=False)
-class Laid:
-    """How a sheet was put back under a still camera, and what that does.
+class Laid(PutBack):
+    """The same, and what that does.
 
     Parameters
     ----------
-    step, sigma : (3,) float
-        Along x and y in mm, turn in degrees.
     rows : (n, 3, 3) float
         Stops in each cell and channel for a unit of each.
     """
 
-    step: Doubles
-    sigma: Doubles
     rows: Doubles
 
 

@@ -113,15 +113,14 @@ async def _print(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Tell the foil from a photograph of the print; show what each choice would take for metal."""
 
     def read(path: Path) -> dict[str, Any]:
-        from lightplan.tasks.foil_artwork import foil_preview, main_colours, share_of_parts
+        from lightplan.tasks.foil_artwork import foil_preview, shares_by_part
         from lightplan.tasks.print_photo import artwork_of_print
         from lightplan.tasks.start_rig import size_of
 
         width, height = size_of(file.answers)
         artwork = artwork_of_print(path, width_mm=width, height_mm=height)
         choices = []
-        for colour, _ in main_colours(artwork):
-            share = share_of_parts(artwork, (colour,))
+        for colour, share in shares_by_part(artwork).items():
             shown = desk.keep(foil_preview(share), "image/jpeg")
             choices.append({"colour": colour, "picture": shown, "share": float(share.mean())})
         return {**_shown(desk, artwork, None), "colours": [], "choices": choices}

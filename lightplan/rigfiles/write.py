@@ -145,7 +145,7 @@ def changed_text(text: str, old: Rig, new: Rig, *, plan: PlanRecord | None = Non
     Comments, order and everything beside the rig stay; `plan` takes the place of the plan that
     is kept there. `text` is that of a good file of `old`.
     """
-    document = tomlkit.parse(text)
+    document = tomlkit.parse(without_things(text, _gone(old, new)))
     _apply(document, document_of(old), document_of(new))
     if plan is not None:
         _set(document, "plan", _compact(_without_none(plan_table(plan))))
@@ -159,8 +159,7 @@ def rewritten(
     if rig is None:
         document = _up_to_date(loaded.path)
     else:
-        gone = set(loaded.rig.element_names()) - set(rig.element_names())
-        document = _up_to_date(loaded.path, without=gone)
+        document = _up_to_date(loaded.path, without=_gone(loaded.rig, rig))
         _apply(document, document_of(loaded.rig), document_of(rig))
     if plan is not None:
         _set(document, "plan", _compact(_without_none(plan_table(plan))))
@@ -168,6 +167,10 @@ def rewritten(
     if path.resolve().parent != loaded.path.resolve().parent:
         pictures = _carry_pictures(document, loaded, path)
     return tomlkit.dumps(document), pictures
+
+
+def _gone(old: Rig, new: Rig) -> set[str]:
+    return set(old.element_names()) - set(new.element_names())
 
 
 def _up_to_date(path: Path, without: Collection[str] = ()) -> tomlkit.TOMLDocument:

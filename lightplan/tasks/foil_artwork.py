@@ -181,13 +181,25 @@ def share_of_parts(artwork: Artwork, parts: Sequence[str]) -> NDArray[np.float32
     Metal runs from dark to bright over a sheet: together its colours are all of it, without the
     gaps that a single colour leaves.
     """
+    found = shares_by_part(artwork)
+    if not found:
+        return artwork.cover
+    taken = [share for colour, share in found.items() if colour in parts]
+    return np.asarray(sum(taken, np.zeros_like(artwork.cover)), np.float32)
+
+
+def shares_by_part(artwork: Artwork) -> dict[str, NDArray[np.float32]]:
+    """Return the share of metal, were one main colour metal: what is nearest to it, by colour."""
     main = [colour for colour, _ in main_colours(artwork)]
     if not main:
-        return artwork.cover
+        return {}
     codes = artwork.codes.astype(np.float32)
     away = np.stack([np.linalg.norm(codes - _codes(colour), axis=2) for colour in main])
-    taken = np.array([colour in parts for colour in main])
-    return np.asarray(artwork.cover * taken[away.argmin(axis=0)], np.float32)
+    nearest = away.argmin(axis=0)
+    return {
+        colour: np.asarray(artwork.cover * (nearest == at), np.float32)
+        for at, colour in enumerate(main)
+    }
 
 
 def foil_preview(share: NDArray[np.float32]) -> bytes:

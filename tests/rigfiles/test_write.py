@@ -22,7 +22,7 @@ from lightplan.rigfiles import (
 )
 from lightplan.rigfiles.document import degrees
 from lightplan.rigfiles.load import form_of, loaded_from
-from lightplan.rigfiles.write import rewritten
+from lightplan.rigfiles.write import changed_text, rewritten
 from lightplan.safe_write import FileExists
 from lightplan.scene import Lamp, Output, Placement
 
@@ -117,6 +117,7 @@ def test_what_is_left_out_takes_its_own_comment_along(tmp_path):
     assert "The window side" not in text
     assert '# For the paper.\n[[lamps]]\nname = "fill.2"' in text
     assert "# tripod at 40" in text
+    assert changed_text(COMMENTED, loaded.rig, fewer) == text  # as an edit on the page does
 
 
 def test_degrees_are_as_typed():

@@ -140,22 +140,18 @@ def free_pairs(
     free: Booleans,
 ) -> None:
     """Lower free (n,) where some flat things cut the line from a start to its own end, (n, 3)."""
+    n = starts.shape[0]
+    a, b = np.empty((n, 3)), np.empty((n, 3))
     for k in range(which.shape[0]):
         s = which[k]
-        some, frame, centre = holes[first_hole[s] : first_hole[s + 1]], frames[s], centres[s]
-        for i in range(starts.shape[0]):
-            if not free[i]:
+        local(starts, centres[s], frames[s], a)
+        local(ends, centres[s], frames[s], b)
+        some = holes[first_hole[s] : first_hole[s + 1]]
+        for i in range(n):
+            h, g = a[i, 2], b[i, 2]
+            if not free[i] or not ((h > touch and g < -touch) or (h < -touch and g > touch)):
                 continue
-            h, g = 0.0, 0.0
-            for c in range(3):
-                h += (starts[i, c] - centre[c]) * frame[c, 2]
-                g += (ends[i, c] - centre[c]) * frame[c, 2]
-            if not ((h > touch and g < -touch) or (h < -touch and g > touch)):
-                continue
-            share, x, y = h / (h - g), 0.0, 0.0
-            for c in range(3):
-                at = starts[i, c] + share * (ends[i, c] - starts[i, c]) - centre[c]
-                x += at * frame[c, 0]
-                y += at * frame[c, 1]
+            share = h / (h - g)
+            x, y = a[i, 0] + share * (b[i, 0] - a[i, 0]), a[i, 1] + share * (b[i, 1] - a[i, 1])
             if inside(x, y, halves[s, 0], halves[s, 1], rounds[s], some):
                 free[i] = False
