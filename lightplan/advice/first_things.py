@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lightplan.advice.orders import balance_order, exposure_order, foreign_order, together
+from lightplan.advice.orders import balance_order, exposure_order, foreign_order, together, told_of
 from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.errors import RigError
 from lightplan.scene.slips import CAMERA_SETTINGS, Slip, slipped
@@ -77,6 +77,12 @@ class FirstMove:
         Of the photograph after it; None where no score can be told.
     gain : float
         Points.
+    parts : tuple of (str, float)
+        All that is changed of the element: dimension, and by how much.
+    undoes, takes_back : bool
+        It leads back to the plan; to what stood before the last move.
+    why : str
+        What must be said beside it, a clause; empty where nothing must.
     """
 
     text: str
@@ -87,6 +93,10 @@ class FirstMove:
     score_after: float | None
     uncertainty: float | None
     gain: float
+    parts: tuple[tuple[str, float], ...] = ()
+    undoes: bool = False
+    takes_back: bool = False
+    why: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +112,15 @@ class Option:
     camera: Camera
     gain: float
     last: float = 0.0
+    parts: tuple[tuple[str, float], ...] = ()
+    undoes: bool = False
+    takes_back: bool = False
+    why: str = ""
+
+    @property
+    def changes(self) -> tuple[tuple[str, float], ...]:
+        """All that it changes of the element: dimension, and by how much."""
+        return self.parts if self.parts else ((self.dimension, self.value),)
 
     @property
     def worth(self) -> float:
@@ -176,7 +195,7 @@ def options_of(state: State, worth: Worth) -> list[Option]:
         option = _undone(state, slip, here)
         if option is not None:
             gain = worth.score(option.rig, option.camera) - now
-            found.append(replace(option, gain=gain))
+            found.append(replace(option, gain=gain, undoes=True))
     if state.foreign:
         rig = state.rig(foreign=False)
         gain = worth.score(rig, state.camera) - now
@@ -190,6 +209,7 @@ def options_of(state: State, worth: Worth) -> list[Option]:
                 rig,
                 state.camera,
                 gain,
+                undoes=True,
             )
         )
     if max((o.gain for o in found), default=0.0) < LEAST_GAIN and len(found) > 1:
@@ -257,7 +277,10 @@ def _undone(state: State, group: tuple[Slip, ...], here: Rig) -> Option | None:
     text = undo_words(state.planned, slip)
     if len(group) > 1:
         text = together(state.planned, group)
-    return Option(text, slip.element, slip.dimension, -slip.value, slip.unit, rig, camera, 0.0)
+    parts = tuple((s.dimension, -s.value) for s in (told_of(group) if len(group) > 1 else group))
+    return Option(
+        text, slip.element, slip.dimension, -slip.value, slip.unit, rig, camera, 0.0, parts=parts
+    )
 
 
 def first_of(options: Sequence[Option], least: float = LEAST_GAIN) -> Option | None:

@@ -43,6 +43,10 @@ def told_move(
         score_after=after,
         uncertainty=sigma,
         gain=sharp * option.gain,
+        parts=option.changes,
+        undoes=option.undoes,
+        takes_back=option.takes_back,
+        why=option.why,
     )
 
 

@@ -267,13 +267,22 @@ def advise(
             "--since", metavar="PHOTO", help="Say what changed since an earlier photograph."
         ),
     ] = None,
+    shoot: Annotated[
+        Path | None,
+        typer.Option(
+            "--shoot",
+            metavar="FOLDER",
+            help="Remember there what was asked: it is the plan of the next photograph.",
+        ),
+    ] = None,
     replace: Replace = False,
     as_json: AsJson = False,
 ) -> None:
     """Say how a photographed set differs from its plan, and the one move to make first.
 
     Writes report.json, as_built.toml (the rig as it stands, as a rig file), before_after.png
-    (the photograph beside the picture after the move) and residual.png (what is left).
+    (the photograph beside the picture after the move) and residual.png (what is left). With
+    --shoot a move that was asked for and made is not told as a fault of the next photograph.
 
     Example: lightplan advise shots/IMG_1.jpg --rig silver-bookplate-bright --out advice
     """
@@ -289,10 +298,16 @@ def advise(
 
         loaded = task.ready(rig, photo, out, replace=replace)
         found = task.advise(
-            photo, rig=loaded, since=since, watch=lambda p: progress(f"{p.note} {p.stage}".strip())
+            photo,
+            rig=loaded,
+            since=since,
+            memory=None if shoot is None else task.memory_of(shoot, since),
+            watch=lambda p: progress(f"{p.note} {p.stage}".strip()),
         )
         progress("drawing before and after")
         files = task.write_advice(found, out, rig=loaded, replace=replace)
+        if shoot is not None:
+            files = (*files, task.remember(shoot, found, replace=replace))
         return Answer(
             found.report() | {"files": [str(f) for f in files]},
             task.advice_words(found) + written_lines(files) + care_lines(found.planned),

@@ -50,4 +50,6 @@ def move_entry(move: FirstMove) -> dict[str, Any]:
         "score_after": move.score_after,
         "uncertainty": move.uncertainty,
         "gain": move.gain,
+        "parts": [list(part) for part in move.parts],
+        "why": move.why,
     }

@@ -36,7 +36,12 @@ def sentence_of(
             return f"{head} The set is as planned; leave it."
         return f"{head} What differs from the plan costs nothing: leave it."
     why = f" {capital(' and '.join(named))}." if named else ""
-    return f"{head}{why} First: {move.text}{_after(move)}."
+    return f"{head}{why} First: {move.text}{_after(move)}.{_reason(move)}"
+
+
+def _reason(move: FirstMove) -> str:
+    """Return what must be said beside a move, as a sentence after it."""
+    return f" {capital(move.why)}." if move.why else ""
 
 
 def _after(move: FirstMove) -> str:
@@ -68,7 +73,7 @@ def advice_words(advice: Advice) -> list[str]:
     words += [f"{capital(foreign_words(f))}." for f in advice.foreign]
     move = advice.first_move
     if move is not None:
-        told = f"First: {move.text}{_after(move)}."
+        told = f"First: {move.text}{_after(move)}.{_reason(move)}"
         words.append(f"{told} Photograph again before you move anything else.")
     words += [f"Not to be told from this photograph: {text}." for text in advice.cannot_tell]
     return words

@@ -2,30 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lightplan.advice.first_things import (
-    LEAST_KNOB,
-    FirstMove,
-    Found,
-    Option,
-    State,
-    first_of,
-    found_things,
-    options_of,
-)
-from lightplan.advice.helps import (
-    CONTENT,
-    less_light,
-    plain_curve,
-    sharper,
-    steps_of_state,
-    trims_of_state,
-)
+from lightplan.advice.first_things import FirstMove, Found, Option, State, found_things, options_of
+from lightplan.advice.helps import sharper
+from lightplan.advice.memory import Memory
 from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
@@ -34,7 +18,6 @@ from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
-from lightplan.measures.gates import LEAST_METAL
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.report import exposure_entry, finding_entry, write_report
@@ -47,8 +30,11 @@ from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, res
 from lightplan.tasks.advice_words import advice_words as advice_words
 from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
 from lightplan.tasks.camera_slips import camera_slips
+from lightplan.tasks.choosing import Before, choose, factor_of
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.photographed import context_of, photographed
+from lightplan.tasks.remembering import memory_of as memory_of
+from lightplan.tasks.remembering import remember as remember
 from lightplan.version import __version__
 
 if TYPE_CHECKING:
@@ -57,9 +43,6 @@ if TYPE_CHECKING:
     from lightplan.scene.foreign import Foreign
     from lightplan.shots.results import PhotoScore
     from lightplan.tasks.predict import RigLike
-
-LITTLE = 0.9
-"""Factor on the score above which the frame around the sheet costs little; ours."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +61,8 @@ class Advice:
         None where nothing is worth a move.
     sentence : str
         All of it in one line.
+    exposure_over_plan : float or None
+        Stops over the first plan, whatever the shoot has asked for since.
     """
 
     photo: PhotoScore
@@ -93,6 +78,7 @@ class Advice:
     state: State | None = None
     option: Option | None = None
     since: str | None = None
+    exposure_over_plan: float | None = None
 
     @property
     def as_planned(self) -> bool:
@@ -124,9 +110,7 @@ class Advice:
             "exposure": {
                 "planned": exposure_entry(self.plan_settings),
                 "photograph": settings.to_dict(),
-                "stops_over_plan": None
-                if self.estimate is None
-                else self.estimate.camera.exposure_stops,
+                "stops_over_plan": self.exposure_over_plan,
             },
             "cautions": list(cautions_for(self.planned)),
             "tool_version": __version__,
@@ -150,7 +134,12 @@ class Advice:
 
 
 def advise(
-    photo: Path | str, *, rig: RigLike, since: Path | str | None = None, watch: Watch = unwatched
+    photo: Path | str,
+    *,
+    rig: RigLike,
+    since: Path | str | None = None,
+    memory: Memory | None = None,
+    watch: Watch = unwatched,
 ) -> Advice:
     """Return how a photographed set differs from its plan, and the one move to make first.
 
@@ -162,6 +151,8 @@ def advise(
     since : path or None
         An earlier photograph of the same set: what has changed since then is told, not how
         the set differs from the plan.
+    memory : Memory or None
+        What earlier frames of the shoot asked for: that is its plan by now.
     watch : callable
         Told what is being done; may raise `Stopped`.
 
@@ -177,7 +168,7 @@ def advise(
         looked = look_at(_there(photo), context_of(planned))
         settings = planning.result()
     if since is None:
-        return advise_on(looked, planned, settings=settings, watch=watch)
+        return advise_on(looked, planned, settings=settings, memory=memory, watch=watch)
     watch(Progress(stage="looking at the earlier photograph"))
     from lightplan.tasks.drift import advise_since
 
@@ -195,21 +186,42 @@ def _there(photo: Path | str) -> Path:
 
 
 def advise_on(
-    looked: Looked, planned: Rig, *, settings: Settings | None = None, watch: Watch = unwatched
+    looked: Looked,
+    planned: Rig,
+    *,
+    settings: Settings | None = None,
+    memory: Memory | None = None,
+    watch: Watch = unwatched,
 ) -> Advice:
     """Return the advice on a photograph that was looked at.
 
-    `settings` are `plan_settings` of the rig, where they are known already.
+    `settings` are `plan_settings` of the rig, where they are known already; `memory` is what
+    earlier frames of the shoot asked for.
     """
     settings = plan_settings(planned) if settings is None else settings
+    known = (Memory() if memory is None else memory).before(looked.score.file)
     data = photographed(looked)
     first = first_word(looked.score)
     watch(Progress(stage="following the light", note=first))
     if data is None:
         return Advice(looked.score, planned, settings, None, (), (), None, first, looked=looked)
-    found = estimated(lambda: estimate(planned, data, clip_cd_m2=settings.clip_cd_m2, watch=watch))
+    plan, over = known.plan(planned), known.exposure()
+    clip = settings.clip_cd_m2 / 2.0**over
+    found = estimated(lambda: estimate(plan, data, clip_cd_m2=clip, watch=watch))
     watch(Progress(stage="trying moves"))
-    return _advice(looked, planned, settings, data, found)
+    exposed = over + found.camera.exposure_stops
+    over = known.exposure(exposed)
+    found = replace(found, camera=replace(found.camera, exposure_stops=exposed - over))
+    before = Before(known, planned, Camera(clip_cd_m2=settings.clip_cd_m2))
+    told = _advice(looked, plan, exposed_more(settings, over), data, found, before)
+    return replace(told, planned=planned, plan_settings=settings, exposure_over_plan=exposed)
+
+
+def exposed_more(settings: Settings, stops: float) -> Settings:
+    """Return settings that give so many stops more, by time."""
+    return replace(
+        settings, clip_cd_m2=settings.clip_cd_m2 / 2.0**stops, time_s=settings.time_s * 2.0**stops
+    )
 
 
 def estimated(work: Callable[[], Estimate]) -> Estimate:
@@ -221,24 +233,22 @@ def estimated(work: Callable[[], Estimate]) -> Estimate:
 
 
 def _advice(
-    looked: Looked, planned: Rig, settings: Settings, data: Photographed, found: Estimate
+    looked: Looked,
+    planned: Rig,
+    settings: Settings,
+    data: Photographed,
+    found: Estimate,
+    before: Before,
 ) -> Advice:
-    slips = (*camera_slips(found, looked.score, data), *found.slips)
+    right = before.memory.balance(found.camera.balance_stops)
+    slips = (*camera_slips(found, looked.score, data, balance=right), *found.slips)
     state = state_of(looked, planned, settings, found, slips)
     worth = Worth(state.planned)
-    score, sharp = looked.score.score, _factor(looked.score, "sharpness")
+    score, sharp = looked.score.score, factor_of(looked.score, "sharpness")
     options = options_of(state, worth)
     soft = None if score is None else sharper(state, score, sharp)
     options += [] if soft is None else [soft]
-    chosen = first_of(options)
-    if chosen is None and _falls_short(looked.score, planned, state.camera, worth):
-        curve = plain_curve(state, worth)
-        options = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
-        chosen = first_of(options, LEAST_KNOB)
-        if chosen is None:
-            chosen = first_of(steps_of_state(state, worth), LEAST_KNOB)
-        if chosen is None:
-            chosen = _clipped_move(looked.score, state)
+    chosen = choose(looked.score, options, state, worth, before)
     if chosen is not None and chosen.element == "focus":
         sharp = 1.0
     move = None if chosen is None else told_move(chosen, state, worth, score, sharp)
@@ -257,34 +267,6 @@ def _advice(
         state,
         chosen,
     )
-
-
-def _falls_short(score: PhotoScore, planned: Rig, camera: Camera, worth: Worth) -> bool:
-    """Whether the foil and its paper earn less than the plan promised; if not, leave the set."""
-    metal = score.value("reads_as_metal_share")
-    if score.score is None or (metal is not None and metal < LEAST_METAL):
-        return True
-    wanted = worth.score(planned, Camera(clip_cd_m2=camera.clip_cd_m2))
-    frame = _factor(score, "frame")  # a plan has none; one that costs little is made good by light
-    apart = _factor(score, "sharpness") * (frame if frame < LITTLE else 1.0)
-    return score.score < apart * (wanted - CONTENT)
-
-
-def _factor(score: PhotoScore, begins: str) -> float:
-    """Return what some gates multiply a photograph's score by."""
-    return math.prod(g.factor for g in score.gates if g.measure.startswith(begins))
-
-
-def _clipped_move(score: PhotoScore, state: State) -> Option | None:
-    """Return less exposure where the photograph itself is clipped; its gain is the gates' cost."""
-    shares = [score.value(f"{material}_clipped_share") for material in ("foil", "paper")]
-    gates = [g.factor for g in score.gates if g.measure.endswith("clipped_share")]
-    option = less_light(state, max((s for s in shares if s is not None), default=0.0), gates)
-    if option is None or score.score is None:
-        return None
-    factor = math.prod(gates)
-    whole = min(100.0, score.score / factor) if factor > 0.01 else 50.0
-    return replace(option, gain=0.7 * (whole - score.score))
 
 
 def state_of(

@@ -20,9 +20,14 @@ SHARP_COUNT = 400
 """Details along the sheet from which it counts as sharp whatever its edges are. Ours."""
 
 
-def camera_slips(found: Estimate, score: PhotoScore, data: Photographed) -> tuple[Slip, ...]:
-    """Return what is off in the camera's settings."""
-    slips = (_exposure(found, data), _balance(found), _focus(score))
+def camera_slips(
+    found: Estimate, score: PhotoScore, data: Photographed, *, balance: float = 0.0
+) -> tuple[Slip, ...]:
+    """Return what is off in the camera's settings.
+
+    `balance` is red over blue, in stops, as the shoot's white balance was set: neutral by itself.
+    """
+    slips = (_exposure(found, data), _balance(found, balance), _focus(score))
     return tuple(slip for slip in slips if slip is not None)
 
 
@@ -40,8 +45,8 @@ def _exposure(found: Estimate, data: Photographed) -> Slip | None:
     )
 
 
-def _balance(found: Estimate) -> Slip | None:
-    stops = found.camera.balance_stops
+def _balance(found: Estimate, right: float) -> Slip | None:
+    stops = found.camera.balance_stops - right
     if abs(stops) < BALANCE_OFF:
         return None
     return Slip(

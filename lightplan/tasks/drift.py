@@ -69,7 +69,8 @@ def advise_since(
         chosen,
         before.score.file,
     )
-    return replace(told, sentence=drift_sentence(told))
+    over = found.camera.exposure_stops
+    return replace(told, sentence=drift_sentence(told), exposure_over_plan=over)
 
 
 def pair_of(before: Looked, after: Looked, then: Photographed, now: Photographed) -> FramePair:

@@ -30,6 +30,15 @@ def glance(photo: Path) -> str:
     return ", ".join([f"{photo.name}: {size}", *_exposed(shot.settings)])
 
 
+def taken_at(photo: Path) -> str:
+    """Return when a photograph was taken, as its file has it; empty where it does not tell."""
+    try:
+        taken = read_shot(photo, long_side_px=GLANCE_PX).settings.taken
+    except LightplanError:
+        return ""
+    return "" if taken is None else taken
+
+
 def _exposed(settings: Settings) -> list[str]:
     told = []
     if settings.time_s is not None and settings.time_s > 0:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from lightplan.advice.memory import Memory
 from lightplan.errors import BadInput
 from lightplan.faults import CAUGHT, as_told
 from lightplan.manifest import write_output
@@ -20,7 +21,10 @@ from lightplan.scene import Rig
 from lightplan.shots.sets.batch import photographs_in
 from lightplan.tasks.advice_files import as_built_toml
 from lightplan.tasks.advise import Advice, advise
+from lightplan.tasks.first_look import taken_at
 from lightplan.tasks.folder import prepare
+from lightplan.tasks.remembering import LEDGER as LEDGER
+from lightplan.tasks.remembering import MEMORY_FILE, memory_text, with_frame
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,8 +32,7 @@ if TYPE_CHECKING:
     from lightplan.tasks.predict import RigLike
 
 RIG_FILE = "rig.toml"
-FILES = ("shoot.html", "shoot.pdf", "shoot.json", RIG_FILE)
-LEDGER = "ledger"
+FILES = ("shoot.html", "shoot.pdf", "shoot.json", MEMORY_FILE, RIG_FILE)
 TOLD_FROM = 1.0  # points
 
 
@@ -61,6 +64,8 @@ class Shoot:
     failed: tuple[str, ...]
     careful: tuple[str, ...] = ()
     """The cautions of the set."""
+    memory: Memory = field(default_factory=Memory)
+    """What the frames asked for: the next one is advised on with it."""
 
     def document(self) -> dict[str, Any]:
         """Return shoot.json as plain values."""
@@ -107,6 +112,8 @@ def rig_of(folder: Path, out: Path | None = None) -> LoadedRig:
 def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
     """Return the ledger of a folder of test photographs of one set, in the order they were taken.
 
+    Each is advised on with what the frames before it asked for.
+
     Raises
     ------
     BadInput
@@ -130,21 +137,17 @@ def shoot(folder: Path, *, rig: RigLike, watch: Watch = unwatched) -> Shoot:
             cure="name the folder that holds them",
             file=str(folder),
         )
-    found, failed = [], []
-    for number, path in enumerate(paths):
+    found, failed, memory = [], [], Memory()
+    for number, path in enumerate(sorted(paths, key=lambda p: (taken_at(p), p.name))):
         watch(Progress(stage=path.name, done=number, of=len(paths)))
         try:
-            found.append(advise(path, rig=planned))
+            found.append(advise(path, rig=planned, memory=memory))
         except CAUGHT as error:  # one odd file does not end a shoot
             failed.append(str(as_told(error)))
-    found.sort(key=_order)
+        else:
+            memory = with_frame(memory, found[-1])
     frames, careful = tuple(_frames(found)), cautions_for(planned)
-    return Shoot(folder, planned.title, frames, tuple(failed), careful)
-
-
-def _order(advice: Advice) -> tuple[str, str]:
-    taken = advice.photo.settings.taken
-    return ("" if taken is None else taken, advice.photo.file)
+    return Shoot(folder, planned.title, frames, tuple(failed), careful, memory)
 
 
 def _frames(found: Sequence[Advice]) -> list[Frame]:
@@ -162,7 +165,7 @@ def _frames(found: Sequence[Advice]) -> list[Frame]:
 
 
 def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False) -> list[Path]:
-    """Write shoot.html, shoot.pdf, shoot.json, each frame's rig as built, and the plan itself.
+    """Write shoot.html, shoot.pdf, shoot.json, memory.json, each rig as built, and the plan itself.
 
     With the plan in it the ledger knows its rig: see `rig_of`.
     """
@@ -186,6 +189,8 @@ def write_shoot(found: Shoot, out: Path, *, rig: RigLike, replace: bool = False)
     if isinstance(loaded, LoadedRig) and not is_kept:
         write_rig(loaded, kept, replace=replace, is_output=True)
         written.append(kept)
+    kept_memory = memory_text(found.memory)
+    written.append(write_output(out / MEMORY_FILE, kept_memory, replace=replace))
     written.append(write_output(out / "shoot.json", json_text(found.document()), replace=replace))
     return written
 

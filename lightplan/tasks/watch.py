@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightplan.shots.pipeline import look_at
@@ -12,11 +14,17 @@ from lightplan.shots.sets.watch import watch_folder
 from lightplan.tasks.advise import advise_on
 from lightplan.tasks.photographed import context_of
 from lightplan.tasks.predict import RigLike, as_rig
+from lightplan.tasks.remembering import (
+    MEMORY_FILE,
+    memory_path,
+    read_memory,
+    with_frame,
+    write_memory,
+)
 
 if TYPE_CHECKING:
     import threading
     from collections.abc import Iterator
-    from pathlib import Path
 
     from lightplan.scene import Rig
 
@@ -26,10 +34,14 @@ class FrameAdvisor:
     """Advises on photographs of a rig; the function that a worker process runs."""
 
     rig: Rig
+    memory: Path
+    """File with what earlier frames asked for: workers come and go, the shoot stays."""
 
     def __call__(self, path: Path) -> dict[str, Any]:
         """Return the verdict as plain values, the advice among its details."""
-        advice = advise_on(look_at(path, context_of(self.rig)), self.rig)
+        looked, known = look_at(path, context_of(self.rig)), read_memory(self.memory)
+        advice = advise_on(looked, self.rig, memory=known)
+        write_memory(self.memory, with_frame(known, advice))
         told = advice.photo.to_dict()
         report = advice.report()
         kept = ("sentence", "first_move", "slips", "as_planned", "foreign", "cannot_tell")
@@ -42,10 +54,14 @@ def watch(
 ) -> Iterator[Watched]:
     """Yield each new photograph of a folder with its advice, and what changed since the last.
 
-    A file that is still being copied is waited for: it is judged once it is whole.
+    A file that is still being copied is waited for: it is judged once it is whole. What a frame
+    asked for, or one that the folder's ledger knows, is the plan of the next.
     """
-    advisor = FrameAdvisor(as_rig(rig))
-    yield from watch_folder(folder, advisor, stop=stop, include_present=include_present)
+    planned = as_rig(rig)
+    with tempfile.TemporaryDirectory(prefix="lightplan-") as place:
+        memory = write_memory(Path(place) / MEMORY_FILE, read_memory(memory_path(folder)))
+        advisor = FrameAdvisor(planned, memory)
+        yield from watch_folder(folder, advisor, stop=stop, include_present=include_present)
 
 
 def sentence_of(found: Watched) -> str:

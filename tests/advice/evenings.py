@@ -47,7 +47,7 @@ from scenes import METALS
 from slips import IN_CAMERA, KINDS, Slip, can_be, draw_slip, hand_built
 from slips import slipped as with_slip
 
-from lightplan.advice.orders import told_of
+from lightplan.advice.memory import Memory
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import LightplanError
 from lightplan.measures import Measures, judge
@@ -61,6 +61,7 @@ from lightplan.tasks.advise import Advice, advise_on
 from lightplan.tasks.photographed import context_of
 from lightplan.tasks.plan import plan
 from lightplan.tasks.predict import predict
+from lightplan.tasks.remembering import with_frame
 from lightplan.tasks.start import CAMERAS, CARDS, FOILS, GOODS, LAMPS, ROOMS, STOCKS, TABLES
 from lightplan.tasks.start_rig import start_rig
 
@@ -215,12 +216,12 @@ def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) ->
         "shots": [],
         "end": "not in six shots",
     }
-    stood = []
+    stood, memory = [], Memory()
     for number in range(MOST_SHOTS):
         stood.append(standing)
         photo = out / f"{name}_{number + 1}.jpg"
         photo.write_bytes(photographed(f"{name}_{number + 1}", product, standing, queue, draw))
-        shot, advice = looked_at(photo, product, standing, draw)
+        shot, advice = looked_at(photo, product, standing, draw, memory)
         told["shots"].append(shot)
         if shot["score"] is not None and is_good(shot, product):
             told["end"] = "good"
@@ -228,6 +229,7 @@ def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) ->
         if advice is None or advice.first_move is None:
             told["end"] = "no sheet" if shot["score"] is None else "no move"
             break
+        memory = with_frame(memory, advice)
         try:
             standing = after_move(product, standing, advice, draw)
         except (LightplanError, KeyError) as error:
@@ -334,7 +336,7 @@ def by_hand(product: Product, standing: Standing, draw: np.random.Generator) -> 
 
 
 def looked_at(
-    photo: Path, product: Product, standing: Standing, draw: np.random.Generator
+    photo: Path, product: Product, standing: Standing, draw: np.random.Generator, memory: Memory
 ) -> tuple[dict[str, Any], Advice | None]:
     """Return what the advice says of a photograph."""
     began = time.process_time()
@@ -345,7 +347,7 @@ def looked_at(
         if unseen and hand is not None:
             looked = look_at(photo, replace(context, corners={photo.name: hand}))
         looked = without_sharpness(looked, product.rig)
-        advice = advise_on(looked, product.rig)
+        advice = advise_on(looked, product.rig, memory=memory)
     except LightplanError as error:
         return {"score": None, "metal": None, "error": str(error)}, None
     pairs = advice.photo.measures
@@ -415,20 +417,10 @@ def after_move(
         (d.element, d.dimension): d.size for d in error_dimensions(product.rig, SettingErrors())
     }
     changes = {}
-    for dimension, value in parts_of(advice):
+    for dimension, value in move.parts:
         name = (move.element, dimension)
         changes[name] = value + float(draw.uniform(-1, 1)) * sizes.get(name, 0.0)
     return Standing(slipped(rig, changes), chain)
-
-
-def parts_of(advice: Advice) -> list[tuple[str, float]]:
-    """Return what the one move changes of its thing, which may be off in several ways."""
-    move = advice.first_move
-    assert move is not None
-    own = [f.slip for f in advice.things if f.slip.element == move.element]
-    if not any(s.dimension == move.dimension for s in own):
-        return [(move.dimension, move.value)]
-    return [(s.dimension, -s.value) for s in told_of(own)]
 
 
 def put_back(rig: Rig, anew: Rig, name: str) -> Rig:

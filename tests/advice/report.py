@@ -80,7 +80,7 @@ def after_move(build: Build, move: Any, rig: Rig, camera: Camera) -> tuple[Rig, 
         return replace(rig, room=room), camera
     if move.dimension == "missing":
         return _put_back(build, rig, move.element), camera
-    return with_slips(rig, {(move.element, move.dimension): move.value}), camera
+    return with_slips(rig, {(move.element, d): v for d, v in move.parts}), camera
 
 
 def _put_back(build: Build, rig: Rig, name: str) -> Rig:
@@ -154,6 +154,7 @@ def outcome(task: tuple[Build, Path]) -> dict[str, Any]:
             "move_element": move.element,
             "move_dimension": move.dimension,
             "move_value": move.value,
+            "move_parts": move.parts,
             "promised": move.score_after,
             "spread": move.uncertainty,
             "expected_gain": move.gain,
@@ -285,7 +286,10 @@ def move_jobs(
             continue
         build = builds[one["name"]]
         move = argparse.Namespace(
-            element=one["move_element"], dimension=one["move_dimension"], value=one["move_value"]
+            element=one["move_element"],
+            dimension=one["move_dimension"],
+            value=one["move_value"],
+            parts=one["move_parts"],
         )
         rig, _ = after_move(build, move, rig_as_built(build), camera_of(build))
         yield job_of(f"{build.name}_moved", build.base, replace(rig, freedoms=()), spp)

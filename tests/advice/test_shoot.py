@@ -39,5 +39,5 @@ def test_the_notes_are_renewed_from_the_plan_they_keep(folder):
     kept = rig_of(folder)
     before = kept.path.read_bytes()
     written = write_shoot(shoot(folder, rig=kept), folder / LEDGER, rig=kept)
-    assert {p.name for p in written} == {"shoot.html", "shoot.pdf", "shoot.json"}
+    assert {p.name for p in written} == {"shoot.html", "shoot.pdf", "shoot.json", "memory.json"}
     assert kept.path.read_bytes() == before

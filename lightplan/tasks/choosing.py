@@ -1,0 +1,79 @@
+"""Which move is told: a slip undone, the last move taken back, or what else helps the set."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from lightplan.advice.first_things import LEAST_KNOB, Option, State, first_of
+from lightplan.advice.helps import CONTENT, less_light, plain_curve, steps_of_state, trims_of_state
+from lightplan.advice.memory import Memory, minded, taken_back
+from lightplan.measures.gates import LEAST_METAL
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.advice.worth import Camera, Worth
+    from lightplan.scene import Rig
+    from lightplan.shots.results import PhotoScore
+
+LITTLE = 0.9
+"""Factor on the score above which the frame around the sheet costs little; ours."""
+
+
+@dataclass(frozen=True, eq=False)
+class Before:
+    """What is known beside the photograph: earlier frames of the shoot, and its first plan."""
+
+    memory: Memory
+    plan: Rig
+    camera: Camera
+
+
+def choose(
+    score: PhotoScore, options: Sequence[Option], state: State, worth: Worth, before: Before
+) -> Option | None:
+    """Return the one move: a slip undone, the last move taken back, or what else helps."""
+    memory = before.memory
+    chosen = first_of(minded(options, memory))
+    back = taken_back(memory, state, score.score)
+    if back is not None and (chosen is None or back.gain >= chosen.worth):
+        return back
+    if chosen is not None or not _falls_short(score, worth.score(before.plan, before.camera)):
+        return chosen
+    curve = None if memory.asked_for("tone curve") else plain_curve(state, worth)
+    trims = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
+    chosen = first_of(minded(trims, memory), LEAST_KNOB)
+    if chosen is None:
+        chosen = first_of(minded(steps_of_state(state, worth), memory), LEAST_KNOB)
+    return _clipped_move(score, state) if chosen is None else chosen
+
+
+def _falls_short(score: PhotoScore, promised: float) -> bool:
+    """Whether the foil and its paper earn less than the plan promised; if not, leave the set."""
+    metal = score.value("reads_as_metal_share")
+    if score.score is None or (metal is not None and metal < LEAST_METAL):
+        return True
+    frame = factor_of(
+        score, "frame"
+    )  # a plan has none; one that costs little is made good by light
+    apart = factor_of(score, "sharpness") * (frame if frame < LITTLE else 1.0)
+    return score.score < apart * (promised - CONTENT)
+
+
+def factor_of(score: PhotoScore, begins: str) -> float:
+    """Return what some gates multiply a photograph's score by."""
+    return math.prod(g.factor for g in score.gates if g.measure.startswith(begins))
+
+
+def _clipped_move(score: PhotoScore, state: State) -> Option | None:
+    """Return less exposure where the photograph itself is clipped; its gain is the gates' cost."""
+    shares = [score.value(f"{material}_clipped_share") for material in ("foil", "paper")]
+    gates = [g.factor for g in score.gates if g.measure.endswith("clipped_share")]
+    option = less_light(state, max((s for s in shares if s is not None), default=0.0), gates)
+    if option is None or score.score is None:
+        return None
+    factor = math.prod(gates)
+    whole = min(100.0, score.score / factor) if factor > 0.01 else 50.0
+    return replace(option, gain=0.7 * (whole - score.score))
