@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import time
 from typing import Any
@@ -34,3 +35,11 @@ def fail(*, watch: Any, part: Any, stop: Any) -> None:
 
 def die(*, watch: Any, part: Any, stop: Any) -> None:
     os._exit(3)
+
+
+def stand_still(*, watch: Any, part: Any, stop: Any) -> None:
+    """Hold whatever lock the wish to stop may have, and do nothing more."""
+    lock = getattr(stop._event, "_cond", contextlib.nullcontext())
+    with lock:
+        part("holding")
+        time.sleep(600)

@@ -17,6 +17,7 @@ from lightplan.session import places
 from lightplan.session.document import ChangedElsewhere, Document
 from lightplan.session.jobs import Job, Jobs
 from lightplan.session.live import Live
+from lightplan.session.reader import Reader
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -76,6 +77,8 @@ class Desk:
         self.verdicts: dict[str, Any] = {}
         self.watched: Path | None = None
         self.is_looking = False
+        self.to_paint: list[Path] = []
+        self.reader = Reader()
         self.errands: set[asyncio.Task[None]] = set()
         if place is not None:
             self._open_file(places.rig_in(place))
@@ -108,6 +111,7 @@ class Desk:
         for jobs in (self._eyes, self._hands, self._brush):
             if jobs is not None:
                 jobs.close()
+        self.reader.close()
         if self._live is not None:
             self._live.close()
 
@@ -117,6 +121,7 @@ class Desk:
         await loop.run_in_executor(None, load, SIGHT)
         self._can_see.set()
         self._show()
+        self.reader.begin()
         await loop.run_in_executor(None, load, TOOLS)
         self._can_work.set()
         self._rest_later()
@@ -140,7 +145,7 @@ class Desk:
         self._open_file(path)
         self.layout, self.frame, self.close_look, self.cures = None, None, {}, {}
         self.plans, self.looks, self.offers, self.told = [], [], [], {}
-        self.photos, self.verdicts, self.watched = {}, {}, None
+        self.photos, self.verdicts, self.watched, self.to_paint = {}, {}, None, []
         for purpose in ("plan", "looks", "kit", "setup", "advise", "ledger", "score"):
             self.hands.stop(purpose)
         self.tell_work()

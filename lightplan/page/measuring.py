@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput
-from lightplan.page.starting import is_place, with_file
+from lightplan.page.starting import is_place, read_dropped
 from lightplan.page.uploads import Dropped
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from pathlib import Path
 
     from lightplan.page.clients import Client
     from lightplan.page.desk import Desk
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
 async def _measure_lamp(desk: Desk, client: Client, message: Mapping[str, Any]) -> None:
     """Take a lamp's light from a photograph of white paper 1 m in front of it."""
     from lightplan.tasks.changing import changed
-    from lightplan.tasks.lamp_photo import SURE_STOPS, lux_at_one_metre
+    from lightplan.tasks.lamp_photo import SURE_STOPS
 
     photo, at = desk.dropped.get(str(message.get("photo"))), message.get("paper_at")
     if not isinstance(photo, Dropped) or not is_place(at):
@@ -29,12 +28,8 @@ async def _measure_lamp(desk: Desk, client: Client, message: Mapping[str, Any]) 
             got="less",
             cure="drop it again",
         )
-
-    def measure(path: Path) -> float:
-        return lux_at_one_metre(path, (float(at[0]), float(at[1])))  # type: ignore[index]
-
     name = str(message.get("element"))
-    lux = await with_file(photo, measure)
+    lux = float((await read_dropped(desk, photo, "lux", paper_at=at)).facts["lux"])
     document = desk.the_document()
     rig = changed(document.rig, [{"do": "output", "element": name, "lux_at_1_m": lux}])
     document.change(rig, f"measured {name}"[:200])

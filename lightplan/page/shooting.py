@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping, Sequence
-from functools import partial
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from lightplan.errors import BadInput
+from lightplan.errors import BadInput, LightplanError
 from lightplan.page.starting import apart
 from lightplan.session import places
 
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
     from lightplan.session.jobs import Job
 
 Message = Mapping[str, Any]
-FIRST_AT_ONCE = 8
-"""Small pictures that are painted right here; the child that paints the others begins slowly."""
 TELL_EVERY_S = 0.2
 """Hundreds that are dropped together are told in few messages."""
 
@@ -49,31 +46,43 @@ async def _photo(desk: Desk, file: Dropped) -> dict[str, Any]:
 
 def look_at_folder(desk: Desk) -> None:
     """Notice photographs that have come, and paint a small picture of each, the latest first."""
-    from lightplan.tasks.shooting import photographs, thumbs_work
+    from lightplan.tasks.shooting import photographs
 
     desk.is_looking = False
     if desk.document is None:
         return
     folder = folder_of(desk)
-    found = [p for p in reversed(photographs(folder)) if p.name not in desk.photos]
-    for path in reversed(found):
-        desk.photos[path.name] = {"file": path.name, "thumb": None, "error": ""}
+    found = [p for p in photographs(folder) if p.name not in desk.photos]
     if not found:
         return
+    for path in found:
+        desk.photos[path.name] = {"file": path.name, "thumb": None, "error": ""}
     tell_photos(desk)
-    at_once, later = found[:FIRST_AT_ONCE], found[FIRST_AT_ONCE:]
-    errand = asyncio.get_running_loop().create_task(_paint(desk, at_once))
-    desk.errands.add(errand)  # or nobody would hold it while it runs
-    errand.add_done_callback(desk.errands.discard)
-    if later:
-        desk.brush.add("thumbs", thumbs_work, later, first=True)
+    is_painting = bool(desk.to_paint)
+    desk.to_paint += found
+    if not is_painting:
+        errand = asyncio.get_running_loop().create_task(_paint(desk))
+        desk.errands.add(errand)  # or nobody would hold it while it runs
+        errand.add_done_callback(desk.errands.discard)
 
 
-async def _paint(desk: Desk, paths: Sequence[Path]) -> None:
-    from lightplan.tasks.shooting import thumb
+async def _paint(desk: Desk) -> None:
+    """Paint a small picture of each photograph that has none, the latest first.
 
-    for path in paths:
-        _thumb_part(desk, None, await apart(partial(thumb, path)))
+    They are asked for one by one, so that a photograph that a maker wants large waits for one.
+    """
+    photos = desk.photos
+    while desk.photos is photos and desk.to_paint:  # another work may be opened meanwhile
+        path = desk.to_paint[-1]
+        entry = photos[path.name]
+        try:
+            found = await asyncio.wrap_future(desk.reader.ask("thumb", path))
+            entry["thumb"] = desk.keep(found.bodies[0], "image/jpeg")
+        except LightplanError as error:
+            entry["error"] = str(error)
+        if desk.photos is photos:
+            desk.to_paint.remove(path)
+            desk.clients.say({"is": "photo", **entry})
 
 
 def tell_photos(desk: Desk) -> None:
@@ -101,12 +110,13 @@ async def _photos(desk: Desk, client: Client, message: Message) -> None:
 async def _advise(desk: Desk, client: Client, message: Message) -> None:
     from lightplan.tasks.shooting import advise_work
 
-    path = _known(desk, message)
+    path = _readable(desk, message)
     document = desk.the_document()
     document.save()
-    since = _known(desk, {"file": message["since"]}) if message.get("since") else None
+    since = _readable(desk, {"file": message["since"]}) if message.get("since") else None
     desk.hands.stop("advise")
-    desk.hands.add("advise", advise_work, path, document.path, path.name, since, first=True)
+    given = (path, document.path, path.name, since)
+    desk.hands.add("advise", advise_work, *given, about=path.name, first=True)
 
 
 async def _ledger(desk: Desk, client: Client, message: Message) -> None:
@@ -149,11 +159,10 @@ async def _verdict(desk: Desk, client: Client, message: Message) -> None:
 
 async def _large(desk: Desk, client: Client, message: Message) -> None:
     """Show a photograph large."""
-    from lightplan.tasks.photo_facts import small_picture
-
-    path = _known(desk, message)
-    picture = await apart(lambda: small_picture(path, 2400))
-    client.say({"is": "large", "file": path.name, "picture": desk.keep(picture, "image/jpeg")})
+    path = _readable(desk, message)
+    found = await asyncio.wrap_future(desk.reader.ask("large", path))
+    picture = desk.keep(found.bodies[0], "image/jpeg")
+    client.say({"is": "large", "file": path.name, "picture": picture})
 
 
 def _known(desk: Desk, message: Message) -> Path:
@@ -166,12 +175,12 @@ def _known(desk: Desk, message: Message) -> Path:
     return folder_of(desk) / name
 
 
-def _thumb_part(desk: Desk, job: Job | None, thumb: Any) -> None:
-    entry = desk.photos.get(thumb.file)
-    if entry is not None:
-        picture = None if thumb.jpeg is None else desk.keep(thumb.jpeg, "image/jpeg")
-        entry |= {"thumb": picture, "error": thumb.error}
-        desk.clients.say({"is": "photo", **entry})
+def _readable(desk: Desk, message: Message) -> Path:
+    """Return the path of a photograph that is listed and could be read."""
+    path = _known(desk, message)
+    if why := desk.photos[path.name]["error"]:
+        raise LightplanError(why)
+    return path
 
 
 def _advised(desk: Desk, job: Job, found: Mapping[str, Any]) -> None:
@@ -195,10 +204,6 @@ def _scored(desk: Desk, job: Job, ranked: list[dict[str, Any]]) -> None:
     desk.clients.say(message)
 
 
-def _nothing(desk: Desk, job: Job, content: Any) -> None:
-    """Take no note: all was told in parts."""
-
-
 WAYS = {
     "photos": _photos,
     "advise": _advise,
@@ -208,10 +213,5 @@ WAYS = {
     "large": _large,
 }
 DROPS = {"photo": _photo}
-PARTS: dict[str, Any] = {"thumbs": _thumb_part}
-RESULTS: dict[str, Any] = {
-    "thumbs": _nothing,
-    "advise": _advised,
-    "ledger": _ledger_done,
-    "score": _scored,
-}
+PARTS: dict[str, Any] = {}
+RESULTS: dict[str, Any] = {"advise": _advised, "ledger": _ledger_done, "score": _scored}

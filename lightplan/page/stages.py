@@ -126,6 +126,8 @@ def worked(desk: Desk, job: Job, kind: str, content: Any) -> None:
         if kind == "part":
             return
     else:
+        if kind == "broken" and job.purpose == "advise":
+            content = f"{job.about}: {content}"  # the photograph may be what ended the work
         told = {"is": "free", "purpose": job.purpose, "why": content}
         if kind != "stopped":
             desk.clients.say({"is": "fault", "text": content})

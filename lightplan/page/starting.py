@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from lightplan.page.clients import Client
     from lightplan.page.desk import Desk
+    from lightplan.session.reader import Reading
 
 Answer = TypeVar("Answer")
 
@@ -80,13 +81,8 @@ async def _measure_stock(desk: Desk, client: Client, message: Mapping[str, Any])
             got="less",
             cure="drop it again",
         )
-
-    def measure(path: Path) -> list[float]:
-        from lightplan.tasks.photo_facts import stock_beside_paper
-
-        return list(stock_beside_paper(path, stock_at=tuple(at[0]), paper_at=tuple(at[1])))  # type: ignore[arg-type]
-
-    client.say({"is": "stock", "reflectance": await with_file(photo, measure)})
+    found = await read_dropped(desk, photo, "stock", stock_at=at[0], paper_at=at[1])
+    client.say({"is": "stock", "reflectance": found.facts["reflectance"]})
 
 
 def is_place(value: Any) -> bool:
@@ -111,21 +107,23 @@ async def _artwork(desk: Desk, file: Dropped) -> dict[str, Any]:
 
 async def _print(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Tell the foil from a photograph of the print; show what each choice would take for metal."""
+    from lightplan.tasks.start_rig import size_of
 
-    def read(path: Path) -> dict[str, Any]:
-        from lightplan.tasks.foil_artwork import foil_preview, shares_by_part
-        from lightplan.tasks.print_photo import artwork_of_print
-        from lightplan.tasks.start_rig import size_of
+    width, height = size_of(file.answers)
+    found = await read_dropped(desk, file, "print", width_mm=width, height_mm=height)
 
-        width, height = size_of(file.answers)
-        artwork = artwork_of_print(path, width_mm=width, height_mm=height)
+    def choices_of() -> dict[str, Any]:
+        from lightplan.tasks.foil_artwork import artwork_from, foil_preview, shares_by_part
+
+        shape = (found.facts["rows"], found.facts["cols"])
+        artwork = artwork_from(*found.bodies, shape=shape, file=file.name)
         choices = []
         for colour, share in shares_by_part(artwork).items():
             shown = desk.keep(foil_preview(share), "image/jpeg")
             choices.append({"colour": colour, "picture": shown, "share": float(share.mean())})
         return {**_shown(desk, artwork, None), "colours": [], "choices": choices}
 
-    return await with_file(file, read)
+    return await apart(choices_of)
 
 
 def _shown(desk: Desk, artwork: Any, cover: Any) -> dict[str, Any]:
@@ -144,20 +142,13 @@ def _shown(desk: Desk, artwork: Any, cover: Any) -> dict[str, Any]:
 
 async def _camera(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Read the lens out of a photograph; keep the photograph for the stock beside white paper."""
-
-    def read(path: Path) -> dict[str, Any]:
-        from lightplan.tasks.photo_facts import lens_of_photo, small_picture
-
-        facts = lens_of_photo(path)
-        return {
-            "name": file.name,
-            "equivalent_mm": facts.equivalent_mm,
-            "pixels": list(facts.pixels),
-            "is_phone": facts.is_phone,
-            "picture": desk.keep(small_picture(path), "image/jpeg"),
-        }
-
-    return {**await with_file(file, read), "mark": desk.remember(file)}
+    found = await read_dropped(desk, file, "camera")
+    return {
+        **found.facts,
+        "name": file.name,
+        "picture": desk.keep(found.bodies[0], "image/jpeg"),
+        "mark": desk.remember(file),
+    }
 
 
 async def apart(work: Callable[[], Answer]) -> Answer:
@@ -165,13 +156,13 @@ async def apart(work: Callable[[], Answer]) -> Answer:
     return await asyncio.get_running_loop().run_in_executor(None, work)
 
 
-async def with_file(file: Dropped, work: Callable[[Path], Answer]) -> Answer:
-    """Do something with a dropped file as a file on the disk, which is gone afterwards."""
+async def read_dropped(desk: Desk, file: Dropped, way: str, **given: Any) -> Reading:
+    """Read a photograph that was dropped; it lies on the disk meanwhile, and is gone afterwards."""
 
-    def run() -> Answer:
+    def run() -> Reading:
         with places.for_a_moment(file.content, file.suffix) as path:
             try:
-                return work(path)
+                return desk.reader.ask(way, path, **given).result()
             except BadInput as error:
                 raise error.within(file=file.name) from None
 

@@ -34,6 +34,29 @@ BEHIND_THE_HAND = 5
 """Niceness of a helper: the picture that follows the hand goes before it."""
 
 
+class Wish:
+    """The wish to stop, seen by two processes: one byte that both have, without a lock.
+
+    An event of the standard library has a lock that the child holds while it looks; one that is
+    ended just then would leave whoever asks it to stop, the page, waiting for ever.
+    """
+
+    def __init__(self, context: Any) -> None:
+        self._byte = context.RawValue("b", 0)
+
+    def is_set(self) -> bool:
+        """Return whether somebody asked."""
+        return bool(self._byte.value)
+
+    def set(self) -> None:
+        """Ask."""
+        self._byte.value = 1
+
+    def clear(self) -> None:
+        """Ask no more."""
+        self._byte.value = 0
+
+
 class Helper:
     """A child process that works.
 
@@ -53,7 +76,7 @@ class Helper:
         self._lock = threading.Lock()  # one thread begins the process, another may end it
         self._process: Any = None
         self._connection: Connection | None = None
-        self._stop: Any = None
+        self._stop: Wish | None = None
         self._number = 0
         self._unwanted: int | None = None
         self._closed = False
@@ -123,12 +146,13 @@ class Helper:
                 return None
             if self._process is None or not self._process.is_alive():
                 self._start()
+            connection, wish = self._connection, self._stop
+            assert connection is not None
+            assert wish is not None
             if self._unwanted == order[0]:
-                self._stop.set()
+                wish.set()
             else:
-                self._stop.clear()
-            connection = self._connection
-        assert connection is not None
+                wish.clear()
         connection.send(order)
         return connection
 
@@ -144,7 +168,7 @@ class Helper:
         if self._connection is not None:
             self._connection.close()
         ours, theirs = self._context.Pipe()
-        self._stop = self._context.Event()
+        self._stop = Wish(self._context)
         self._process = self._context.Process(
             target=_work_on, args=(theirs, self._stop), name="lightplan helper", daemon=False
         )
@@ -153,7 +177,7 @@ class Helper:
         self._connection = ours
 
 
-def _work_on(connection: Connection, event: Any) -> None:
+def _work_on(connection: Connection, wish: Wish) -> None:
     """Do one piece of work after the other, until nobody listens; this is the child."""
     import os
     import signal
@@ -164,7 +188,7 @@ def _work_on(connection: Connection, event: Any) -> None:
     with contextlib.suppress(EOFError, OSError, KeyboardInterrupt):
         while True:
             number, work, arguments = connection.recv()
-            connection.send((number, *_answer(connection, number, Stop(event), work, arguments)))
+            connection.send((number, *_answer(connection, number, Stop(wish), work, arguments)))
 
 
 def _answer(

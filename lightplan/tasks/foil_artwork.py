@@ -56,6 +56,15 @@ def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
     return Artwork(codes, cover, name, layers)
 
 
+def artwork_from(codes: bytes, cover: bytes, *, shape: tuple[int, int], file: str) -> Artwork:
+    """Return artwork whose planes another process sent: codes uint8, cover float32."""
+    return Artwork(
+        np.frombuffer(codes, np.uint8).reshape(*shape, 3),
+        np.frombuffer(cover, np.float32).reshape(shape),
+        file,
+    )
+
+
 def main_colours(artwork: Artwork) -> list[tuple[str, float]]:
     """Return the main colours of artwork as #rrggbb with their share, the largest first.
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from lightplan.errors import BadInput, LightplanError
+from lightplan.errors import BadInput
 from lightplan.progress import Progress, Stop, Watch
 from lightplan.rigfiles import load_rig
 from lightplan.safe_write import atomic_write
@@ -26,16 +25,6 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
 
 Part = Callable[[Any], None]
-THUMB_PX = 480
-
-
-@dataclass(frozen=True, eq=False)
-class Thumb:
-    """A small picture of a photograph; `error` says why there is none."""
-
-    file: str
-    jpeg: bytes | None
-    error: str = ""
 
 
 def photographs(folder: Path) -> list[Path]:
@@ -44,22 +33,6 @@ def photographs(folder: Path) -> list[Path]:
         return []
     found = (p for p in folder.iterdir() if p.suffix.lower() in SUFFIXES and p.is_file())
     return sorted((p for p in found if not p.name.startswith(".")), key=lambda p: p.name)
-
-
-def thumbs_work(paths: Sequence[Path], *, watch: Watch, part: Part, stop: Stop) -> int:
-    """Tell a small picture of each photograph, one after the other."""
-    for done, path in enumerate(paths):
-        watch(Progress(stage="reading photographs", done=done, of=len(paths)))
-        part(thumb(path))
-    return len(paths)
-
-
-def thumb(path: Path) -> Thumb:
-    """Return a small picture of a photograph, or why there is none."""
-    try:
-        return Thumb(path.name, small_picture(path, THUMB_PX))
-    except LightplanError as error:
-        return Thumb(path.name, None, str(error))
 
 
 def score_work(

@@ -133,6 +133,12 @@ def test_the_story_of_a_shoot_goes_frame_by_frame(set_up, advice, monkeypatch):
     assert found["pdf"].startswith(b"%PDF")
 
 
+def processor_s(process: int | None) -> float:
+    """Return what a process has had of the processor, in seconds."""
+    told = Path(f"/proc/{process}/stat").read_text("ascii").rpartition(")")[2].split()
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")  # proc(5): utime, stime
+
+
 def test_of_three_hundred_photographs_the_first_are_seen_within_a_second(set_up, tmp_path):
     rig = copy_rig(set_up[0], tmp_path / "many.toml").path
     folder = tmp_path / "many photographs"
@@ -149,11 +155,12 @@ def test_of_three_hundred_photographs_the_first_are_seen_within_a_second(set_up,
         tab = Tab()
         desk.clients.add(tab)
         await desk._can_work.wait()
-        begun = time.process_time()
+        desk.reader.ask("thumb", folder / "none.jpg").exception()  # it listens
+        begun = time.process_time() + processor_s(desk.reader.process_id)
         await desk.hear(tab, {"do": "photos"})
         while sum(one["is"] == "photo" for one in tab.heard) < 8:
             await asyncio.sleep(0.01)
-        taken = time.process_time() - begun
+        taken = time.process_time() + processor_s(desk.reader.process_id) - begun
         await desk.end()
         return tab.heard, taken
 

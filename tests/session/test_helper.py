@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import multiprocessing
 import queue
+import threading
 import time
 from typing import Any
 
@@ -87,3 +88,15 @@ def test_closing_ends_the_process(ear):
     [process] = [p for p in multiprocessing.active_children() if p not in before]
     helper.close()
     assert not process.is_alive()
+
+
+def test_whoever_asks_to_stop_never_waits_for_the_child(ear):
+    helper = Helper(ear)
+    helper.begin(10, child_work.stand_still)
+    ear.heard.get(timeout=PATIENCE_S)
+    asking = threading.Thread(target=helper.stop, daemon=True)
+    asking.start()
+    asking.join(timeout=5.0)
+    for process in multiprocessing.active_children():
+        process.kill()
+    assert not asking.is_alive()
