@@ -43,3 +43,27 @@ def stand_still(*, watch: Any, part: Any, stop: Any) -> None:
     with lock:
         part("holding")
         time.sleep(600)
+
+
+def squared(value: Any) -> tuple[int, int]:
+    """Return a square and the process that worked it out."""
+    return value * value, os.getpid()
+
+
+class Adder:
+    """Adds to what was given at the beginning; takes a moment, so that all have some."""
+
+    def __init__(self, start: int, *, stop: Any) -> None:
+        self.start = start
+
+    def __call__(self, value: int) -> tuple[int, int]:
+        time.sleep(0.05)
+        return self.start + value, os.getpid()
+
+
+def dies_elsewhere(parent: int) -> str:
+    """End the process unless it is a certain one."""
+    if os.getpid() != parent:
+        os._exit(3)
+    time.sleep(0.3)
+    return "done here"

@@ -269,20 +269,18 @@ def kit(
 
     def job(progress: object) -> Answer:
         from lightplan.tasks import kit as task
-        from lightplan.tasks.stopping import gentle_stop
+        from lightplan.tasks.stopping import asking
 
         assert callable(progress)
         source = task.load(rig)
         if out is not None:
             task.prepare(out, task.kit_files(), replace=replace, inputs=source.inputs)
 
-        def tell(name: str, done: int, of: int) -> None:
-            progress(f"trying {name} ({done + 1} of {of})")
+        def tell(told: Progress) -> None:
+            progress(f"{told.stage}: {told.note} ({told.done} of {told.of})")
 
-        with gentle_stop() as stop:
-            found = task.kit(
-                source, seed=seed, evaluations=evaluations, progress=tell, should_stop=stop.is_set
-            )
+        with asking() as stop:
+            found = task.kit(source, seed=seed, evaluations=evaluations, watch=tell, stop=stop)
         files: tuple[Path, ...] = ()
         if out is not None:
             progress("writing")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.catalogue import catalogue
@@ -14,11 +14,13 @@ from lightplan.planning.effort import Effort, Job
 from lightplan.planning.kit_words import HELPS_FROM, Offer, kit_sentences
 from lightplan.planning.plan import explored
 from lightplan.planning.pool import Judges
+from lightplan.progress import Progress, Stop, Watch, unwatched
 from lightplan.scene.rounding import rounded
 from lightplan.scene.setting_errors import SettingErrors
+from lightplan.workers import Workers
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from lightplan.scene import HolderKind, Rig
 
@@ -65,8 +67,8 @@ def advise_kit(
     shop: Sequence[Item] | None = None,
     seed: int = 0,
     effort: Effort | None = None,
-    progress: Callable[[str, int, int], None] | None = None,
-    should_stop: Callable[[], bool] = lambda: False,
+    watch: Watch = unwatched,
+    stop: Stop | None = None,
 ) -> KitAdvice:
     """Return what would help, by the score that each set reaches when planned.
 
@@ -83,35 +85,58 @@ def advise_kit(
     shop : sequence of Item or None
         What can be bought; None: `catalogue`.
     effort : Effort or None
-        For each plan; None: a quick search.
-    progress : callable or None
-        Told of each offer: name, how many are done, of how many.
+        For each plan; None: a quick search. Sets are worked out one in each process.
+    watch : callable
+        Told of each set that was looked at.
+    stop : Stop or None
+        Asked often; what was found until then is returned.
     """
     effort = Effort(evaluations=80) if effort is None else effort
-    job = Job(effort, SettingErrors(), seed, None, should_stop)
+    stop = Stop() if stop is None else stop
     shelf = tuple(catalogue(rig) if shop is None else shop)
     sets = _sets(shelf, cupboard_of(rig, owned))
-    with Judges(rig, detail_for(rig), helpers=effort.helpers) as judges:
-        counter = _Counter(judges, job, rig, tuple(owned))
-        base = counter.searched(counter.looked_at(()))
-        looked: list[_Looked] = []
-        for i, items in enumerate(sets):
-            if should_stop():
-                break
-            if progress is not None:
-                progress(items[0].name, i, len(sets))
-            looked.append(counter.looked_at(items))
+    begin = (rig, tuple(owned), replace(effort, helpers=0), seed)
+    counter = "lightplan.planning.kit:Counter"
+    with Workers(counter, 1 + effort.helpers, begin=begin, stop=stop) as workers:
+        base, gain, looked = _looked_at(workers, sets, watch)
         promising = _promising(base, looked)
-        offers = [
-            counter.searched(one) if one in promising and not should_stop() else one.offer
-            for one in looked
-        ]
-        if base.score < KEEP_FROM:
-            for pair in pairs_worth_trying(offers):
-                if should_stop():
-                    break
-                offers.append(counter.searched(counter.looked_at(pair)))
+        offers = [one.offer_with(gain) for one in looked if one not in promising]
+        offers += _searched(workers, promising, gain)
+        if base.score < KEEP_FROM and not stop.asked:
+            pairs = pairs_worth_trying(offers)
+            offers += [offer for _, (offer, _) in workers.answers([("both", p) for p in pairs])]
     return _advice(base, offers, frozenset(item.name for item in owned))
+
+
+def _looked_at(
+    workers: Workers, sets: Sequence[tuple[Item, ...]], watch: Watch
+) -> tuple[Offer, float, list[_Looked]]:
+    """Return the base after its search and what that gained, and all sets under one light.
+
+    The base takes longest: it is begun first, and the others are looked at beside it.
+    """
+    jobs: list[tuple[str, tuple[Item, ...]]] = [("both", ()), *(("look", one) for one in sets)]
+    looked: dict[int, _Looked] = {}
+    base = Offer(items=(), price=0.0, rig=None, score=0.0, reason="stopped before it was searched")
+    gain = 0.0
+    for number, answer in workers.answers(jobs):
+        if number == 0:
+            base, gain = answer
+        else:
+            looked[number] = answer
+        name = "what you own" if number == 0 else sets[number - 1][0].name
+        done = len(looked) + int(base.rig is not None)
+        watch(Progress(stage="looking at what would help", done=done, of=len(jobs), note=name))
+    return base, gain, [looked[number] for number in sorted(looked)]
+
+
+def _searched(workers: Workers, promising: Sequence[_Looked], gain: float) -> list[Offer]:
+    """Return sets after a search; after a stop those it left out as they were looked at."""
+    found = dict(workers.answers([("search", one) for one in promising]))
+    return [
+        found[number] if number in found else one.offer_with(gain)
+        for number, one in enumerate(promising)
+    ]
 
 
 def _sets(shelf: Sequence[Item], had: Cupboard) -> list[tuple[Item, ...]]:
@@ -135,6 +160,12 @@ class _Looked:
     offer: Offer
     candidate: Candidate | None
 
+    def offer_with(self, gain: float) -> Offer:
+        """Return the offer as a search would leave it that gains what the base's did."""
+        if self.candidate is None:
+            return self.offer
+        return replace(self.offer, score=min(FULL_SCORE, self.offer.score + gain))
+
 
 def _promising(base: Offer, looked: Sequence[_Looked]) -> list[_Looked]:
     """Return what is worth a search: none where no score could be said to help."""
@@ -144,16 +175,40 @@ def _promising(base: Offer, looked: Sequence[_Looked]) -> list[_Looked]:
     return sorted(fitting, key=lambda one: -one.offer.score)[:SEARCHED]
 
 
-class _Counter:
-    """Works out what sets of things reach, over what is owned."""
+class Counter:
+    """Works out what sets of things reach, over what is owned; one in each process.
 
-    def __init__(self, judges: Judges, job: Job, rig: Rig, owned: tuple[Item, ...]) -> None:
-        self._judges, self._job, self._rig, self._owned = judges, job, rig, owned
+    Parameters
+    ----------
+    rig, owned
+        See `advise_kit`.
+    effort : Effort
+        For each search.
+    seed : int
+    stop : Stop
+        Of this process.
+    """
+
+    def __init__(
+        self, rig: Rig, owned: tuple[Item, ...], effort: Effort, seed: int, *, stop: Stop
+    ) -> None:
+        self._rig, self._owned = rig, owned
+        self._job = Job(effort, SettingErrors(), seed, None, lambda: stop.asked)
+        self._judges = Judges(rig, detail_for(rig))
         self._had = _names(cupboard_of(rig, owned))
-        self._searched_over_looked = 0.0
 
-    def looked_at(self, items: tuple[Item, ...]) -> _Looked:
-        """Return what a set reaches under one light and what the search of the base gained."""
+    def __call__(self, task: str, given: Any) -> Any:
+        """Return a set looked at ("look"), one of those searched ("search"), or both."""
+        if task == "look":
+            return self._looked_at(given)
+        if task == "search":
+            return self._searched(given)
+        looked = self._looked_at(given)
+        offer = self._searched(looked)
+        return offer, max(0.0, offer.score - looked.offer.score)
+
+    def _looked_at(self, items: tuple[Item, ...]) -> _Looked:
+        """Return what a set reaches under one light."""
         prices = [item.price for item in items]
         price = None if any(p is None for p in prices) else sum(p for p in prices if p is not None)
         cupboard = cupboard_of(self._rig, (*self._owned, *items))
@@ -162,25 +217,25 @@ class _Counter:
             reason = _why_not(items, cupboard)
             offer = Offer(items=items, price=price, rig=None, score=0.0, reason=reason)
             return _Looked(offer=offer, candidate=None)
-        score = min(FULL_SCORE, FULL_SCORE * share_of(found[0].bare) + self._searched_over_looked)
+        score = FULL_SCORE * share_of(found[0].bare)
         rig = rounded(found[0].rig)
         offer = Offer(items=items, price=price, rig=rig, score=score, reason="")
         return _Looked(offer=offer, candidate=found[0])
 
-    def searched(self, looked: _Looked) -> Offer:
+    def _searched(self, looked: _Looked) -> Offer:
         """Return an offer after a search from where it was looked at."""
         best = looked.candidate
         if best is None:
             return looked.offer
-        self._judges.use(best.rig)
+        # The engine's work on the sheet is reused for the same object alone, not for its copy
+        # that came from another process; a search's rigs all have the sheet of the rig given.
+        start = replace(best.rig, sheet=self._rig.sheet, room=self._rig.room)
+        self._judges.use(start)
         found = explored(
-            self._judges, self._job, self._job.effort.evaluations, [best.rig], spread=False
+            self._judges, self._job, self._job.effort.evaluations, [start], spread=False
         )
         bench = self._judges.bench
-        judged = bench.judge_refined(best.rig if found is None else bench.rig_at(found.found.point))
-        if not looked.offer.items:
-            seen = FULL_SCORE * share_of(best.bare)
-            self._searched_over_looked = max(0.0, judged.score - seen)
+        judged = bench.judge_refined(start if found is None else bench.rig_at(found.found.point))
         return replace(looked.offer, rig=rounded(judged.rig), score=judged.score)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lightplan.light import Detail
@@ -12,6 +13,7 @@ from lightplan.planning.kit import KitAdvice, advise_kit
 from lightplan.planning.kit_words import HELPS_FROM, Offer
 from lightplan.planning.plan import Effort
 from lightplan.process import usable_cores
+from lightplan.progress import Stop, Watch, unwatched
 from lightplan.reports.picture import picture_codes, picture_png, picture_size
 from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
 from lightplan.reports.report import json_text
@@ -19,10 +21,10 @@ from lightplan.rigfiles import LoadedRig, Thing, load_rig, write_rig
 from lightplan.tasks.cupboard import item_of, owned_items
 from lightplan.tasks.folder import prepare as prepare
 from lightplan.tasks.predict import predict
-from lightplan.tasks.setup import facts_of, write_setup
+from lightplan.tasks.setup import facts_of, setup_bytes
+from lightplan.workers import Workers
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
     from lightplan.planning.cupboard import Item
@@ -44,8 +46,8 @@ def kit(
     *,
     seed: int = 0,
     evaluations: int = 80,
-    progress: Callable[[str, int, int], None] | None = None,
-    should_stop: Callable[[], bool] = lambda: False,
+    watch: Watch = unwatched,
+    stop: Stop | None = None,
 ) -> KitAdvice:
     """Return what would help a rig, by the score that each thing reaches when planned.
 
@@ -63,8 +65,8 @@ def kit(
         shop=_shop(loaded.rig, loaded.shop),
         seed=seed,
         effort=effort,
-        progress=progress,
-        should_stop=should_stop,
+        watch=watch,
+        stop=stop,
     )
 
 
@@ -105,22 +107,25 @@ def write_kit(
     stems = [f"{number}-{_stem(offer.name)}" for number, offer in enumerate(offers)]
     names = [f"{stem}{ending}" for stem in stems for ending in (".toml", ".png", ".pdf")]
     prepare(folder, (*kit_files(), *names), replace=replace_files, inputs=source.inputs)
-    written: list[Path] = []
-    cells = []
+    jobs = []
     for stem, offer in zip(stems, offers, strict=True):
-        cell, files = _write_offer(
-            offer,
-            found.base,
-            source,
-            folder / stem,
-            paper=paper,
-            unit=unit,
-            replace_files=replace_files,
-        )
-        cells.append(cell)
-        written += files
+        path = folder / f"{stem}.toml"
+        write_rig(source, path, rig=offer.rig, replace=replace_files, is_output=True)
+        jobs.append((path, offer.name, _money(offer), _gain(offer, found.base), paper, unit))
+    with Workers("lightplan.tasks.kit:drawn_offer", min(len(jobs), usable_cores())) as workers:
+        drawn = dict(workers.answers(jobs))
+    written: list[Path] = []
+    for number, stem in enumerate(stems):
+        files = {".png": drawn[number].picture, ".pdf": drawn[number].setup}
+        written.append(folder / f"{stem}.toml")
+        for ending, content in files.items():
+            path = folder / f"{stem}{ending}"
+            written.append(write_output(path, content, replace=replace_files))
     page = proof_png(
-        cells,
+        [
+            replace(drawn[number].cell, rig=f"{stem}.toml", picture=f"{stem}.png")
+            for number, stem in enumerate(stems)
+        ],
         title=f"{source.rig.title}: what would help",
         subtitle="What you own, planned, and what would do more, best first",
     )
@@ -131,52 +136,44 @@ def write_kit(
     )
 
 
-def _write_offer(
-    offer: Offer,
-    base: Offer,
-    source: LoadedRig,
-    stem: Path,
-    *,
-    paper: str,
-    unit: LengthUnit,
-    replace_files: bool,
-) -> tuple[ProofCell, list[Path]]:
-    assert offer.rig is not None
-    rig_file, picture_file, setup_file = (
-        stem.with_name(stem.name + ending) for ending in (".toml", ".png", ".pdf")
-    )
-    loaded = write_rig(source, rig_file, rig=offer.rig, replace=replace_files, is_output=True)
-    rows, cols = picture_size(offer.rig.camera, PICTURE_LONG_SIDE)
+@dataclass(frozen=True, eq=False)
+class DrawnOffer:
+    """An offer as it is shown, and the bytes of its picture and its setup sheet."""
+
+    cell: ProofCell
+    picture: bytes
+    setup: bytes
+
+
+def drawn_offer(
+    path: Path, name: str, needs: str, built: str, paper: str, unit: LengthUnit
+) -> DrawnOffer:
+    """Return an offer drawn from the rig file that was written; runs in a process of its own."""
+    loaded = load_rig(path)
+    rows, cols = picture_size(loaded.rig.camera, PICTURE_LONG_SIDE)
     prediction = predict(loaded, detail=Detail(camera_rows=rows, camera_cols=cols), explain=False)
-    write_output(picture_file, picture_png(prediction.picture), replace=replace_files)
-    write_setup(
-        prediction,
-        setup_file,
-        facts=facts_of(loaded, prediction),
-        paper=paper,
-        unit=unit,
-        replace=replace_files,
-    )
+    facts = facts_of(loaded, prediction)
     judgement = prediction.judgement
+    codes = picture_codes(prediction.picture)
+    shape = crop_shape(loaded.rig.sheet)
     cell = ProofCell(
-        look=offer.name,
-        codes=cropped(
-            picture_codes(prediction.picture),
-            offer.rig.camera,
-            offer.rig.sheet,
-            shape=crop_shape(offer.rig.sheet),
-        ),
+        look=name,
+        codes=cropped(codes, loaded.rig.camera, loaded.rig.sheet, shape=shape),
         score=judgement.score,
         verdict=judgement.verdict,
         metal=prediction.measures.values_by_name().get("reads_as_metal_share", 0.0),
         facts=(),
-        needs=_money(offer),
-        built=_gain(offer, base),
+        needs=needs,
+        built=built,
         advice=judgement.reasons[0],
-        rig=rig_file.name,
-        picture=picture_file.name,
+        rig="",
+        picture="",
     )
-    return cell, [rig_file, picture_file, setup_file]
+    return DrawnOffer(
+        cell=cell,
+        picture=picture_png(prediction.picture),
+        setup=setup_bytes(prediction, facts=facts, paper=paper, unit=unit),
+    )
 
 
 def _money(offer: Offer) -> str:

@@ -29,8 +29,8 @@ from lightplan.tasks.move_words import dimension_words
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
 from lightplan.tasks.two_frames import two_frames_offer
-from lightplan.tasks.workers import Workers
 from lightplan.words.holders import holders_needed
+from lightplan.workers import Workers
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -143,8 +143,8 @@ def looks(
     jobs = [(loaded.rig, items, kind, seed) for kind in chosen]
     stop = Stop() if stop is None else stop
     found: list[ProofLook] = []
-    with Workers("lightplan.tasks.looks:proof_look", usable_cores()) as workers:
-        for answer in workers.answers(jobs, stop=stop):
+    with Workers("lightplan.tasks.looks:proof_look", usable_cores(), stop=stop) as workers:
+        for _, answer in workers.answers(jobs):
             found.append(answer)
             watch(Progress(stage="planning looks", done=len(found), of=len(jobs), note=answer.look))
     shown = sorted(

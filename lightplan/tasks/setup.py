@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from lightplan.manifest import write_output
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.setup.facts import SetupFacts
 from lightplan.reports.setup.map import glare_picture
-from lightplan.reports.setup.sheet import write_setup_pdf
+from lightplan.reports.setup.sheet import setup_pdf
 from lightplan.reports.setup.template import write_template_pdf
 from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.tasks.folder import prepare_files
@@ -57,15 +58,21 @@ def write_setup(
     replace: bool,
 ) -> Path:
     """Write the setup sheet of a predicted rig."""
-    return write_setup_pdf(
-        path,
+    content = setup_bytes(prediction, facts=facts, paper=paper, unit=unit)
+    return write_output(path, content, replace=replace)
+
+
+def setup_bytes(
+    prediction: Prediction, *, facts: SetupFacts, paper: str, unit: LengthUnit
+) -> bytes:
+    """Return the setup sheet of a predicted rig as a PDF."""
+    return setup_pdf(
         prediction.rig,
         facts,
         paper=paper,
         unit=unit,
         picture=picture_codes(prediction.picture),
         glare_map=glare_picture(prediction.rig, prediction.layers),
-        replace=replace,
     )
 
 

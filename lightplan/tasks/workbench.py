@@ -28,7 +28,6 @@ from lightplan.reports.setup.steps import steps_of
 from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import torch_notes
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
-from lightplan.safe_write import Scratch
 from lightplan.tasks.closer import exposure_words, jpeg_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.kit import kit, worth_having
@@ -36,10 +35,10 @@ from lightplan.tasks.looks import rank
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
-from lightplan.tasks.setup import facts_of, write_setup
-from lightplan.tasks.workers import Workers
+from lightplan.tasks.setup import facts_of, setup_bytes
 from lightplan.words.holders import holders_needed
 from lightplan.words.places import place_words
+from lightplan.workers import Workers
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -174,8 +173,8 @@ def looks_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> int:
     items = owned_items(loaded)
     jobs = [(loaded.rig, items, kind, 0) for kind in can]
     watch(Progress(stage="planning looks", done=0, of=len(jobs)))
-    with Workers("lightplan.tasks.looks:proof_look", usable_cores()) as workers:
-        for done, answer in enumerate(workers.answers(jobs, stop=stop), 1):
+    with Workers("lightplan.tasks.looks:proof_look", usable_cores(), stop=stop) as workers:
+        for done, (_, answer) in enumerate(workers.answers(jobs), 1):
             part(_of_look(answer, loaded.rig))
             watch(Progress(stage="planning looks", done=done, of=len(jobs)))
     for kind, reason in cannot.items():
@@ -226,11 +225,11 @@ def kit_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> dict[str, A
     """Tell what is worth having for a product, best first, each with its picture."""
     loaded = load_rig(path)
 
-    def progress(stage: str, done: int, of: int) -> None:
+    def tell(progress: Progress) -> None:
         with contextlib.suppress(Stopped):  # the search itself asks
-            watch(Progress(stage=stage, done=done, of=of))
+            watch(progress)
 
-    found = kit(loaded, progress=progress, should_stop=lambda: stop.asked)
+    found = kit(loaded, watch=tell, stop=stop)
     for offer in worth_having(found):
         assert offer.rig is not None
         part(
@@ -299,17 +298,13 @@ def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> Sheet:
     stop.check()
     watch(Progress(stage="drawing the sheet"))
     facts = facts_of(loaded, prediction)
-    with contextlib.closing(Scratch()) as scratch:
-        sheet = scratch.path / "setup.pdf"
-        write_setup(prediction, sheet, facts=facts, paper="A4", unit="mm", replace=False)
-        content = sheet.read_bytes()
     rig = loaded.rig
     elements = elements_of(rig)
     steps = steps_of(rig, elements, facts, "mm")
     score = prediction.judgement.score
     test = torch_test(rig)
     return Sheet(
-        pdf=content,
+        pdf=setup_bytes(prediction, facts=facts, paper="A4", unit="mm"),
         steps=tuple(
             (step.name, step.text, step.tolerance, _where(step.name, elements)) for step in steps
         ),

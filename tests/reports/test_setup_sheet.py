@@ -20,9 +20,8 @@ from lightplan.planning.result import Tolerance
 from lightplan.reports.print.page import Page, pdf_bytes
 from lightplan.reports.setup.facts import SetupFacts, SetupNote
 from lightplan.reports.setup.map import GlarePicture
-from lightplan.reports.setup.sheet import setup_pages, write_setup_pdf
+from lightplan.reports.setup.sheet import setup_pages, setup_pdf
 from lightplan.rigfiles.load import load_rig
-from lightplan.safe_write import FileExists
 from lightplan.scene import Camera, Placement, Rig
 
 RIGS = Path(__file__).parents[2] / "rigs"
@@ -357,24 +356,12 @@ def test_the_same_rig_gives_the_same_bytes_and_no_clock() -> None:
     assert b"ModDate" not in first
 
 
-def test_a_file_in_the_way_is_kept(tmp_path: Path) -> None:
-    rig = rig_of("cone-and-phone")
-    path = tmp_path / "setup.pdf"
-    path.write_text("mine")
-    with pytest.raises(FileExists, match="must be a new one"):
-        write_setup_pdf(path, rig)
-    assert path.read_text() == "mine"
-    write_setup_pdf(path, rig, replace=True)
-    assert path.read_bytes().startswith(b"%PDF")
-
-
-def test_wrong_paper_and_wrong_picture_are_refused(tmp_path: Path) -> None:
+def test_wrong_paper_and_wrong_picture_are_refused() -> None:
     rig = rig_of("cone-and-phone")
     with pytest.raises(BadInput, match="paper must be A4 or Letter"):
-        write_setup_pdf(tmp_path / "a.pdf", rig, paper="A7")
+        setup_pdf(rig, paper="A7")
     with pytest.raises(BadInput, match="picture must be 8-bit codes"):
-        write_setup_pdf(tmp_path / "a.pdf", rig, picture=np.zeros((4, 4), np.uint8))
-    assert list(tmp_path.iterdir()) == []
+        setup_pdf(rig, picture=np.zeros((4, 4), np.uint8))
 
 
 @pytest.mark.parametrize(

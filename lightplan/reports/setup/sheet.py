@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightplan.errors import BadInput
-from lightplan.manifest import write_output
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.print.care import cautions
 from lightplan.reports.print.flow import Flow
@@ -20,8 +19,6 @@ from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
 from lightplan.reports.setup.steps import beforehand, steps_of
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from lightplan.reports.setup.map import GlarePicture
     from lightplan.scene import Rig
     from lightplan.units import LengthUnit
@@ -32,8 +29,7 @@ MOST_PAGES = 2
 TRIES_MM = ((150.0, 62.0), (125.0, 62.0), (108.0, 55.0), (95.0, 48.0), (85.0, 40.0))
 
 
-def write_setup_pdf(
-    path: Path,
+def setup_pdf(
     rig: Rig,
     facts: SetupFacts = NO_FACTS,
     *,
@@ -41,13 +37,11 @@ def write_setup_pdf(
     unit: LengthUnit = "mm",
     picture: Codes | None = None,
     glare_map: GlarePicture | None = None,
-    replace: bool = False,
-) -> Path:
-    """Write the setup sheet of a rig as a PDF, whole or not at all.
+) -> bytes:
+    """Return the setup sheet of a rig as a PDF.
 
     Parameters
     ----------
-    path : Path
     rig : Rig
     facts : SetupFacts
         Settings, tolerances and what is promised.
@@ -59,16 +53,14 @@ def write_setup_pdf(
         Predicted picture, sRGB codes (`picture.picture_codes`).
     glare_map : GlarePicture, optional
         See `setup_map.glare_picture`.
-    replace : bool
-        Whether a file that is there may be replaced.
 
     Raises
     ------
     BadInput
-        Another paper, a picture that is none, or a file that cannot be written.
+        Another paper, or a picture that is none.
     """
     pages = setup_pages(rig, facts, paper=paper, unit=unit, picture=picture, glare_map=glare_map)
-    return write_output(path, pdf_bytes(pages, title=f"Setup: {rig.title}"), replace=replace)
+    return pdf_bytes(pages, title=f"Setup: {rig.title}")
 
 
 def setup_pages(

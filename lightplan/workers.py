@@ -13,14 +13,13 @@ import threading
 from typing import TYPE_CHECKING, Any, BinaryIO, Self, cast
 
 from lightplan.process import THREAD_SETTINGS, keep_memory
+from lightplan.progress import Stop
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from lightplan.progress import Stop
-
 KEPT_BYTES = 256 << 20
-_MAIN = "import sys; from lightplan.tasks.workers import main; main(sys.argv[1])"
+_MAIN = "import sys; from lightplan.workers import main; main(sys.argv[1])"
 
 
 class Workers:
@@ -32,47 +31,62 @@ class Workers:
         "module:name"; it takes a job's values and gives what can be pickled.
     count : int
         Processes, this one counted.
+    begin : tuple or None
+        Where given, `function` is called with it and `stop` once in each process, and gives
+        what does the jobs: what they have in common is then sent and worked out once.
+    stop : Stop or None
+        Once it is asked for, no job is begun, and those of other processes are given up.
     """
 
-    def __init__(self, function: str, count: int) -> None:
-        self._function = function
-        self._children = [_Child(function) for _ in range(max(0, count - 1))]
+    def __init__(
+        self,
+        function: str,
+        count: int,
+        *,
+        begin: tuple[Any, ...] | None = None,
+        stop: Stop | None = None,
+    ) -> None:
+        self._stop = Stop() if stop is None else stop
+        self._children = [_Child(function, begin) for _ in range(max(0, count - 1))]
+        self._do = _doing(function, begin, self._stop)
 
-    def answers(self, jobs: Sequence[tuple[Any, ...]], *, stop: Stop) -> Iterator[Any]:
-        """Yield the answers as they come; once a stop is asked for, no job is begun.
+    def answers(self, jobs: Sequence[tuple[Any, ...]]) -> Iterator[tuple[int, Any]]:
+        """Yield the number of a job and its answer, as they come.
 
-        Jobs that a dying process had are done here.
+        Jobs that a dying process had, or that cannot be sent to one, are done here.
         """
-        waiting: queue.SimpleQueue[tuple[Any, ...]] = queue.SimpleQueue()
-        for job in jobs:
-            waiting.put(job)
-        done: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        waiting: queue.SimpleQueue[tuple[int, tuple[Any, ...]]] = queue.SimpleQueue()
+        for numbered in enumerate(jobs):
+            waiting.put(numbered)
+        done: queue.SimpleQueue[tuple[int, Any]] = queue.SimpleQueue()
         threads = [
-            threading.Thread(target=child.serve, args=(waiting, done, stop), daemon=True)
+            threading.Thread(target=child.serve, args=(waiting, done, self._stop), daemon=True)
             for child in self._children
         ]
         for thread in threads:
             thread.start()
-        do = function_of(self._function)
         left = len(jobs)
-        while left and not stop.asked:
+        while left and not self._stop.asked:
             try:
-                job = waiting.get_nowait()
+                number, job = waiting.get_nowait()
             except queue.Empty:
                 break
-            answer = do(*job)
+            answer = self._do(*job)
             left -= 1
-            yield answer
+            yield number, answer
             while not done.empty():
                 left -= 1
-                yield _or_done_here(done.get(), do)
-        while left and not stop.asked:
+                yield self._or_done_here(*done.get())
+        while left and not self._stop.asked:
             try:
                 found = done.get(timeout=0.2)
             except queue.Empty:
                 continue
             left -= 1
-            yield _or_done_here(found, do)
+            yield self._or_done_here(*found)
+
+    def _or_done_here(self, number: int, found: Any) -> tuple[int, Any]:
+        return number, self._do(*found.job) if isinstance(found, _Lost) else found
 
     def close(self) -> None:
         """End the processes."""
@@ -88,6 +102,14 @@ class Workers:
         self.close()
 
 
+def _doing(function: str, begin: tuple[Any, ...] | None, stop: Stop) -> Callable[..., Any]:
+    found = function_of(function)
+    if begin is None:
+        return found
+    made: Callable[..., Any] = found(*begin, stop=stop)
+    return made
+
+
 class _Lost:
     """A job whose process died."""
 
@@ -95,14 +117,11 @@ class _Lost:
         self.job = job
 
 
-def _or_done_here(found: Any, do: Callable[..., Any]) -> Any:
-    return do(*found.job) if isinstance(found, _Lost) else found
-
-
 class _Child:
     """One process and its pipes."""
 
-    def __init__(self, function: str) -> None:
+    def __init__(self, function: str, begin: tuple[Any, ...] | None) -> None:
+        self._begin = pickle.dumps(begin, pickle.HIGHEST_PROTOCOL)
         self._process = subprocess.Popen(
             [sys.executable, "-c", _MAIN, function],
             stdin=subprocess.PIPE,
@@ -111,22 +130,28 @@ class _Child:
         )
 
     def serve(
-        self, waiting: queue.SimpleQueue[tuple[Any, ...]], done: queue.SimpleQueue[Any], stop: Stop
+        self,
+        waiting: queue.SimpleQueue[tuple[int, tuple[Any, ...]]],
+        done: queue.SimpleQueue[tuple[int, Any]],
+        stop: Stop,
     ) -> None:
         """Hand jobs over, one after the other, until none waits."""
         while not stop.asked:
             try:
-                job = waiting.get_nowait()
+                number, job = waiting.get_nowait()
             except queue.Empty:
                 return
             try:
                 assert self._process.stdin is not None
                 assert self._process.stdout is not None
+                # written where the first job is: a child that is starting holds nobody up
+                self._process.stdin.write(self._begin)
+                self._begin = b""
                 pickle.dump(job, self._process.stdin, pickle.HIGHEST_PROTOCOL)
                 self._process.stdin.flush()
-                done.put(pickle.load(self._process.stdout))
-            except (OSError, EOFError, ValueError, pickle.UnpicklingError):
-                done.put(_Lost(job))
+                done.put((number, pickle.load(self._process.stdout)))
+            except (OSError, EOFError, ValueError, TypeError, AttributeError, pickle.PickleError):
+                done.put((number, _Lost(job)))
                 return
 
     def close(self) -> None:
@@ -152,12 +177,15 @@ def main(name: str) -> None:
     """Do jobs from standard input until it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that asked
     keep_memory(KEPT_BYTES)
-    do = function_of(name)
     with os.fdopen(os.dup(0), "rb") as orders, os.fdopen(os.dup(1), "wb") as answers:
+        do: Callable[..., Any] | None = None
         while True:
             try:
                 job = pickle.load(orders)
             except EOFError:
                 return
+            if do is None:
+                do = _doing(name, job, Stop())
+                continue
             pickle.dump(do(*job), cast("BinaryIO", answers), pickle.HIGHEST_PROTOCOL)
             answers.flush()
