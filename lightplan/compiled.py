@@ -60,6 +60,7 @@ class _Compiled:
         )(self._function)
         _ORIGIN[id(made)] = self
         _renew_with(made, sorted(self.files))
+        _load_alone(made)
         names[self._function.__name__] = made  # the next call goes straight there
         return cast("Callable[..., Any]", made)
 
@@ -91,6 +92,31 @@ def _renew_with(made: Any, files: list[str]) -> None:
         stats = [(name, Path(name).stat()) for name in files if Path(name).exists()]
         stamp = tuple((name, s.st_mtime_ns, s.st_size) for name, s in stats)
         kept._source_stamp = stamp  # noqa: SLF001 - numba has no public way to say it
+
+
+def _load_alone(made: Any) -> None:
+    """Let what is kept of a function be loaded without all that it takes to compile one.
+
+    numba would first import and register what it knows of every type and operator: half as
+    much time as its own import. Machine code needs of that the counting of references alone, and
+    numba asks for the rest itself when it comes to compiling.
+    """
+    kept = getattr(made, "_cache", None)
+    if kept is None or not hasattr(kept, "_load_overload"):
+        return
+    try:
+        from numba.core.runtime import rtsys
+    except ImportError:  # another numba, that has it elsewhere
+        return
+
+    def load_overload(signature: Any, target: Any) -> Any:
+        rtsys.initialize(target)
+        with kept._guard_against_spurious_io_errors():  # noqa: SLF001 - as numba itself does
+            return kept._load_overload(signature, target)  # noqa: SLF001 - the same
+        return None
+
+    if hasattr(kept, "_guard_against_spurious_io_errors"):
+        kept.load_overload = load_overload
 
 
 @lru_cache(maxsize=1)

@@ -190,8 +190,9 @@ class GlossyLight(Kept):
             whole,
             self.rays,
             self._facets,
+            self._carry,
         )
-        self._brings = self._carry * share.of_rays
+        self._brings = share.of_rays
         self._point_weight = np.zeros((3, len(self._mirrors.points), 0), np.float32)
         self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
         if not targets:

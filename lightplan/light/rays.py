@@ -1,11 +1,11 @@
 """A fixed bundle of rays, and what each of them sees while surfaces move.
 
-Distances to every surface are kept, so a moved card costs one look at that card only.
+Once something has moved, distances to all else are kept, so that it costs one look at what moves.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -70,50 +70,28 @@ class Rays(Kept):
         skip : set of int
             Surfaces that these rays pass (the sheet they start from).
         """
-        fresh = len(self._ways) != len(surfaces)
-        if fresh:
+        self._surfaces, self._patchwork, self._skip = surfaces, patchwork, skip
+        if len(self._ways) != len(surfaces):
             self._ways = [None] * len(surfaces)
             changed = frozenset(range(len(surfaces)))
-        for index in changed - skip:
-            self._ways[index] = self._way_to(surfaces, patchwork, index)
+        for index in changed:
+            self._ways[index] = None
         moving = frozenset() if len(changed) > len(surfaces) // 2 else changed
-        if self._rest is None or not moving or moving != self._rest_without:
+        seen = [index for index in range(len(surfaces)) if index not in skip]
+        if self._rest is None or moving != self._rest_without:
             self._start_over()
-            for index in range(len(surfaces)):
+            for index in seen:
                 if index not in moving:
-                    self._add(index)
-            self._rest, self._rest_without = (self.distance, self.surface, self.texel), moving
-        distance, surface, texel = self._rest
-        self.distance, self.surface, self.texel = distance.copy(), surface.copy(), texel.copy()
-        for index in sorted(moving):
-            self._add(index)
-
-    def _way_to(
-        self, surfaces: Sequence[Surface], patchwork: Patchwork, index: int
-    ) -> tuple[Singles, Integers]:
-        """Return how far (n, k) rays go to a surface, and the texels they see there."""
-        scene = Packed.of(surfaces)
-        if not scene.flat[index]:
-            crossing = surfaces[index].shape.trace(self.origins, self.directions)
-            met = np.isfinite(crossing.distance)  # elsewhere the place may be any number
-            found = patchwork.texels(surfaces, index, *crossing[1:])
-            return crossing.distance, np.where(met, found, np.int32(DARK_TEXEL))
-        count = self.distance.shape
-        distance, texel = np.empty(count, np.float32), np.empty(count, np.int32)
-        tracing.trace_flat(
-            self.origins[:, 0],
-            self._channels,
-            count[1],
-            index,
-            *scene.plates,
-            scene.lines,
-            scene.first_line,
-            patchwork.seen_faces(surfaces, index),
-            TOUCH_MM,
-            distance.reshape(-1),
-            texel.reshape(-1),
-        )
-        return distance, texel
+                    self._put_before(index, keep=bool(moving))
+            # rays that are traced but once keep nothing: what they would keep is most of their size
+            self._rest = (self.distance, self.surface, self.texel) if moving else None
+            self._rest_without = moving
+        if self._rest is not None:
+            distance, surface, texel = self._rest
+            self.distance, self.surface, self.texel = distance.copy(), surface.copy(), texel.copy()
+            for index in seen:
+                if index in moving:
+                    self._put_before(index, keep=False)
 
     def _start_over(self) -> None:
         shape = self.distance.shape
@@ -121,13 +99,47 @@ class Rays(Kept):
         self.surface = np.full(shape, NOTHING, np.int16)
         self.texel = np.full(shape, DARK_TEXEL, np.int32)
 
-    def _add(self, index: int) -> None:
-        way = self._ways[index]
-        if way is None:
-            return
-        distance, texel = way[0].reshape(-1), way[1].reshape(-1)
-        so_far = self.distance.reshape(-1), self.texel.reshape(-1), self.surface.reshape(-1)
-        tracing.nearest(distance, texel, index, *so_far)
+    def _put_before(self, index: int, *, keep: bool) -> None:
+        """Let rays meet one more surface; what is kept need not be traced when others move."""
+        if keep or self._ways[index] is not None or not Packed.of(self._surfaces).flat[index]:
+            way, seen = _flat(*self._way_to(index))
+            so_far = _flat(self.distance, self.texel, self.surface)
+            tracing.nearest(way, seen, index, *so_far)
+        else:
+            self._trace(index, self.distance, self.texel, self.surface)
+
+    def _way_to(self, index: int) -> tuple[Singles, Integers]:
+        """Return how far (n, k) rays go to a surface, and the texels they see there."""
+        known = self._ways[index]
+        if known is not None:
+            return known
+        surfaces, count = self._surfaces, self.distance.shape
+        if Packed.of(surfaces).flat[index]:
+            distance, texel = np.full(count, np.inf, np.float32), np.zeros(count, np.int32)
+            self._trace(index, distance, texel, np.empty(count, np.int16))
+        else:
+            crossing = surfaces[index].shape.trace(self.origins, self.directions)
+            met = np.isfinite(crossing.distance)  # elsewhere the place may be any number
+            found = self._patchwork.texels(surfaces, index, *crossing[1:])
+            distance, texel = crossing.distance, np.where(met, found, np.int32(DARK_TEXEL))
+        self._ways[index] = distance, texel
+        return distance, texel
+
+    def _trace(self, index: int, distance: Singles, texel: Integers, surface: Integers) -> None:
+        """Put a flat surface before what rays have met so far, where it is nearer."""
+        scene = Packed.of(self._surfaces)
+        tracing.trace_flat(
+            self.origins[:, 0],
+            self._channels,
+            distance.shape[1],
+            index,
+            *scene.plates,
+            scene.lines,
+            scene.first_line,
+            self._patchwork.seen_faces(self._surfaces, index),
+            TOUCH_MM,
+            *_flat(distance, texel, surface),
+        )
 
     def smooth(self, scene: Packed, faces: Integers, table: Singles, seen: Singles) -> None:
         """Smooth what the rays of one origin see of flat faces, (n, 3), between their texels."""
@@ -153,15 +165,18 @@ class Rays(Kept):
             return self.surface
         distance = np.full(self.surface.shape, np.inf, np.float32)
         surface = np.full(self.surface.shape, NOTHING, np.int16)
-        for index in sorted(some):
-            way = self._ways[index]
-            if way is not None:
-                closer = way[0] < distance
-                np.copyto(distance, way[0], where=closer)
-                np.copyto(surface, np.int16(index), where=closer)
+        for index in sorted(set(some) - self._skip):
+            way, _ = self._way_to(index)
+            closer = way < distance
+            np.copyto(distance, way, where=closer)
+            np.copyto(surface, np.int16(index), where=closer)
         return surface
 
     def escaped(self) -> Booleans:
         """Return (n, k) whether a ray meets nothing."""
         free: Booleans = self.surface == NOTHING
         return free
+
+
+def _flat(*arrays: Any) -> list[Any]:
+    return [array.reshape(-1) for array in arrays]

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.light.compiled import parts
 from lightplan.light.silhouettes import Outlines, is_outlined
 from lightplan.light.visibility import occluders_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.arrays import Doubles, Integers, Singles
     from lightplan.light.mirrors import Mirrors
     from lightplan.light.rays import Rays
     from lightplan.light.targets import Target
@@ -30,7 +31,7 @@ SURE, DOUBTFUL = 8.0, 3.0  # rays that should meet a thing without points, to kn
 
 @dataclass(frozen=True, eq=False)
 class Shares:
-    """What rays (n, r) and the points of each stratum (n, t) count."""
+    """What rays bring, (3, n, r), and what the points of each stratum (n, t) count."""
 
     of_rays: Singles
     of_points: Singles
@@ -97,6 +98,7 @@ class Strata:
         whole: Doubles,
         rays: Rays,
         facets: Singles,
+        carry: Singles,
     ) -> Shares:
         """Return what rays and points count.
 
@@ -109,16 +111,17 @@ class Strata:
         whole : (n, t) float
             Facets by outlines.
         facets : (n, r) float32
-            Facets that each ray stands for.
+            Facets that each ray stands for. Its stratum goes by the first thing with an outline
+            that it meets.
+        carry : (3, n, r) float32
+            What each ray carries.
         """
         n, count = facets.shape
         t = len(self.things)
-        part, is_open = self._parts(rays)
-        index = (np.arange(n)[:, None] * (t + 1) + part).ravel()
-        size = n * (t + 1)
-        by_rays = np.asarray(np.bincount(index, facets.ravel(), size), float).reshape(n, t + 1)
-        each = np.full(index.size, 1.0 / count)
-        hits = np.asarray(np.bincount(index, each, size), float).reshape(n, t + 1)
+        first = rays.first_among(frozenset(int(i) for i in self.outlined))
+        where = self._where()
+        by_rays, hits = np.zeros((n, t + 1)), np.zeros((n, t + 1))
+        parts.tally(first, where, facets, by_rays, hits)
         points, trust = np.zeros((n, t)), np.zeros((n, t))
         for owner, sums, sure in zip(owners, by_points, dense, strict=True):
             place = self.place(owner)
@@ -141,27 +144,17 @@ class Strata:
         others = sure * _over(rest, hits[:, t]) + (1 - sure)
         # Points take over from rays what they show. What a body without an outline hides of
         # them is shown by the rays that it stops, so these keep all they stand for.
-        left = np.where(is_open, 1 - _at(trust, part), 1.0)
-        of_rays = left * _at(factor, part, rest=others)
-        return Shares(np.asarray(of_rays, np.float32), np.asarray(trust * factor, np.float32))
+        left = np.column_stack([1 - trust, np.ones(n)])
+        brings = np.empty_like(carry)
+        counts = np.column_stack([factor, others])
+        parts.counted(first, rays.surface, where, counts, left, carry, brings)
+        return Shares(brings, np.asarray(trust * factor, np.float32))
 
-    def _parts(self, rays: Rays) -> tuple[Integers, Booleans]:
-        """Stratum (n, r) of each ray, and whether nothing without an outline stops it before.
-
-        The stratum goes by the first thing with an outline that it meets.
-        """
-        first = rays.first_among(frozenset(int(i) for i in self.outlined))
-        t = len(self.things)
-        where = np.full(int(max(self.outlined, default=0)) + 2, t)
-        where[self.things] = np.arange(t)
-        where[-1] = t
-        return np.asarray(where[first]), np.asarray(rays.surface == first)
-
-
-def _at(values: Doubles, part: Integers, *, rest: Doubles | None = None) -> Doubles:
-    """Return what rays of some part get: values (n, t) by part (n, r), and `rest` (n,) beyond."""
-    beyond = np.zeros(len(values)) if rest is None else rest
-    return np.take_along_axis(np.column_stack([values, beyond]), part, axis=1)
+    def _where(self) -> Integers:
+        """Return the stratum of each surface."""
+        found = np.full(int(max(self.outlined, default=0)) + 1, len(self.things))
+        found[self.things] = np.arange(len(self.things))
+        return found
 
 
 def _over(one: Doubles, other: Doubles) -> Doubles:

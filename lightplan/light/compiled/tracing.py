@@ -65,8 +65,9 @@ def trace_flat(
     touch: float,
     distance: Singles,
     texel: Integers,
+    surface: Integers,
 ) -> None:
-    """Write how far rays go to a flat thing, and the texel they see there.
+    """Put a flat thing before what rays have met so far, where it is nearer.
 
     Parameters
     ----------
@@ -76,8 +77,8 @@ def trace_flat(
         Row of the scene's arrays, which are those of `light.packed.Packed`.
     faces : (2, 3) int
         Front and back, as `texel_at` takes them.
-    distance, texel : (n * per_origin,)
-        Infinite and 0 where the thing is missed.
+    distance, texel, surface : (n * per_origin,)
+        How far rays go to what they have met, the texel they see there, and whose it is.
     """
     frame, centre = frames[s].astype(np.float32), centres[s].astype(np.float32)
     width, height = halves[s, 0], halves[s, 1]
@@ -96,9 +97,8 @@ def trace_flat(
         for j in range(i * per_origin, (i + 1) * per_origin):
             dx, dy, dz = directions[0, j], directions[1, j], directions[2, j]
             fall = dx * frame[0, 2] + dy * frame[1, 2] + dz * frame[2, 2]
-            distance[j], texel[j] = np.float32(np.inf), 0
             length = -c / fall
-            if not touch < length < np.inf:
+            if not touch < length < distance[j]:
                 continue
             x = a + length * (dx * frame[0, 0] + dy * frame[1, 0] + dz * frame[2, 0])
             if abs(x) > width:
@@ -106,7 +106,7 @@ def trace_flat(
             y = b + length * (dx * frame[0, 1] + dy * frame[1, 1] + dz * frame[2, 1])
             if not inside(x, y, width, height, rounds[s], some):
                 continue
-            distance[j] = length
+            distance[j], surface[j] = length, s
             side = 0 if fall < 0 else 1
             texel[j] = texel_at(x / width, y / height, lines_x, lines_y, faces[side])
 
