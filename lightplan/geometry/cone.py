@@ -30,35 +30,18 @@ class Cone:
         return with_place(self, origins, directions, self._distance(origins, directions))
 
     def _distance(self, origins: Floats, directions: Floats) -> Singles:
-        origin = (origins - np.asarray(self.centre)).astype(np.float32)
-        direction = directions.astype(np.float32)
-        near, far = self._roots(origin, direction)
-        best = np.full(np.broadcast_shapes(near.shape), np.float32(np.inf))
-        for length in (far, near):
-            with np.errstate(invalid="ignore"):
-                z = origin[..., 2] + length * direction[..., 2]
-                good = (length > TOUCH_MM) & (z >= 0) & (z <= self.height)
-                good &= self.foot_radius + self._slope * z >= 0
-            best = np.where(good, length, best)
-        return best.astype(np.float32)
+        shape = np.broadcast_shapes(origins.shape, directions.shape)
+        starts, ways = (np.broadcast_to(v, shape) for v in (origins, directions))
+        best = np.empty(ways.shape[:-1], np.float32)
+        if ways.ndim < 3:
+            starts, ways = starts[..., None, :], ways[..., None, :]
+        each = best.reshape(ways.shape[:-1])
+        _first(starts, ways, self.centre, self.foot_radius, self.top_radius, self.height, each)
+        return best
 
     @property
     def _slope(self) -> float:
         return (self.top_radius - self.foot_radius) / self.height
-
-    def _roots(self, origin: Floats, direction: Floats) -> tuple[Floats, Floats]:
-        """Both crossings with the endless cone x2 + y2 = (foot + slope z)2, in order."""
-        slope = self._slope
-        rim = self.foot_radius + slope * origin[..., 2]
-        a = direction[..., 0] ** 2 + direction[..., 1] ** 2 - (slope * direction[..., 2]) ** 2
-        b = origin[..., 0] * direction[..., 0] + origin[..., 1] * direction[..., 1]
-        b = b - rim * slope * direction[..., 2]
-        c = origin[..., 0] ** 2 + origin[..., 1] ** 2 - rim**2
-        with np.errstate(divide="ignore", invalid="ignore"):
-            root = np.sqrt(b * b - a * c)
-            q = -(b + np.where(b >= 0, root, -root))
-            first, second = q / a, c / q
-        return np.minimum(first, second), np.maximum(first, second)
 
     def blocks(self, starts: Floats, ends: Floats) -> Booleans | None:  # noqa: D102
         a, b = (
@@ -116,6 +99,47 @@ class Cone:
         spots = self._at(z, phi)
         areas = 2 * math.pi * (self.foot_radius + self._slope * z) * slant / count
         return Samples(spots, np.asarray(self.normals_at(spots), float), areas)
+
+
+@compiled
+def _first(
+    origins: Floats,
+    directions: Floats,
+    centre: Vector,
+    foot: float,
+    top: float,
+    height: float,
+    distance: Singles,
+) -> None:
+    """Write how far rays (n, k, 3) go to a cone, infinite where they miss it.
+
+    They cross the endless cone x2 + y2 = (foot + slope z)2 at two places, the roots of a
+    quadratic; in single precision, as rays are kept.
+    """
+    slope, low, high = np.float32((top - foot) / height), np.float32(foot), np.float32(height)
+    touch = np.float32(TOUCH_MM)
+    for i in range(origins.shape[0]):
+        for j in range(origins.shape[1]):
+            x = np.float32(origins[i, j, 0] - centre[0])
+            y = np.float32(origins[i, j, 1] - centre[1])
+            z = np.float32(origins[i, j, 2] - centre[2])
+            dx, dy = np.float32(directions[i, j, 0]), np.float32(directions[i, j, 1])
+            dz = np.float32(directions[i, j, 2])
+            distance[i, j] = np.inf
+            rim = low + slope * z
+            steep = slope * dz
+            a = dx * dx + dy * dy - steep * steep
+            b = x * dx + y * dy - rim * slope * dz
+            inside = b * b - a * (x * x + y * y - rim * rim)
+            if not inside >= 0:
+                continue
+            root = np.sqrt(inside)
+            q = -(b + root) if b >= 0 else root - b
+            for length in (q / a, (x * x + y * y - rim * rim) / q):
+                level = z + length * dz
+                within = 0 <= level <= high and low + slope * level >= 0
+                if within and touch < length < distance[i, j]:
+                    distance[i, j] = length
 
 
 @compiled
