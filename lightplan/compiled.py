@@ -8,6 +8,7 @@ platform's cache folder, for all processes and all runs.
 from __future__ import annotations
 
 import functools
+import importlib
 import os
 import sys
 import tempfile
@@ -101,22 +102,21 @@ def _load_alone(made: Any) -> None:
     much time as its own import. Machine code needs of that the counting of references alone, and
     numba asks for the rest itself when it comes to compiling.
     """
-    kept = getattr(made, "_cache", None)
-    if kept is None or not hasattr(kept, "_load_overload"):
+    kept: Any = getattr(made, "_cache", None)
+    needed = ("_load_overload", "_guard_against_spurious_io_errors", "load_overload")
+    if not all(hasattr(kept, name) for name in needed):
         return
     try:
-        from numba.core.runtime import rtsys
-    except ImportError:  # another numba, that has it elsewhere
+        counting: Any = importlib.import_module("numba.core.runtime").rtsys
+    except (ImportError, AttributeError):  # another numba, that has it elsewhere
         return
 
-    def load_overload(signature: Any, target: Any) -> Any:
-        rtsys.initialize(target)
+    def load_overload(signature: Any, target: Any) -> Any:  # None where a file cannot be read
+        counting.initialize(target)
         with kept._guard_against_spurious_io_errors():  # noqa: SLF001 - as numba itself does
             return kept._load_overload(signature, target)  # noqa: SLF001 - the same
-        return None
 
-    if hasattr(kept, "_guard_against_spurious_io_errors"):
-        kept.load_overload = load_overload
+    kept.load_overload = load_overload
 
 
 @lru_cache(maxsize=1)

@@ -40,7 +40,7 @@ def predict(
 
         assert callable(progress)
         source = task.ready(rig, out, replace=replace)
-        found = task.predict(source, progress=progress)
+        found = task.predict(source, pack=True, progress=progress)
         progress("writing")
         paths = task.write_prediction(found, out, replace=replace)
         document = found.report() | {"files": [str(path) for path in paths]}

@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.light.rim import outline_of
+from lightplan.light.compiled import flanks
+from lightplan.light.rim import outline_of, places, turns
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Integers, Singles
@@ -33,17 +34,22 @@ class EdgeOnGrid:
     ----------
     flank : (rows, cols) float32
         Share of each pixel that is flank.
-    weights : (rows * cols, facings * rim rows * rim cols) sparse float32
-        Share of each pixel that shows each of the flanks of a `Rim`.
+    first, node, weight : (rows * cols + 1,), (m,) and (m,)
+        Share of each pixel that shows each of the flanks of a `Rim`: those of pixel i are the
+        ones from `first[i]` to `first[i + 1]`.
     """
 
     flank: Singles
-    weights: Any
+    first: Integers
+    node: Integers
+    weight: Singles
 
     def glow(self, rim: Rim) -> Singles:
         """Return what the flanks bring to each pixel, (rows, cols, 3), cd/m2 times share."""
-        shown = self.weights @ rim.luminance.reshape(-1, 3)
-        return np.asarray(shown.reshape(*self.flank.shape, 3), np.float32)
+        shown = np.ascontiguousarray(rim.luminance, np.float32).reshape(-1, 3)
+        found = np.empty((*self.flank.shape, 3), np.float32)
+        flanks.glow(self.first, self.node, self.weight, shown, found.reshape(-1, 3))
+        return found
 
     def over(self, share: Singles, face: Singles, rim: Rim) -> Singles:
         """Return the mean luminance of foil, (rows, cols, 3): its face, and its edge.
@@ -78,66 +84,36 @@ def edge_on_grid(sheet: Sheet, x_mm: Doubles, y_mm: Doubles, rim: Rim) -> EdgeOn
 
 @lru_cache(maxsize=4)
 def _laid(sheet: Sheet, grids: tuple[tuple[float, float, int], ...], facings: int) -> EdgeOnGrid:
-    from scipy import sparse  # slow to import, and only stamped foil asks for it
-
     found = outline_of(sheet)
     rows, cols = found.share.shape
-    (_, _, wide), (_, _, high) = grids[:2]
+    x_mm, y_mm, rim_x, rim_y = (np.linspace(*grid) for grid in grids)
+    wide, high = len(x_mm), len(y_mm)
     finer = max(1, -(-POINTS_A_PIXEL * wide // cols), -(-POINTS_A_PIXEL * high // rows))
-    pixel, node, weight = [], [], []
-    share = found.share[found.row, found.col]
-    turn = np.mod(found.facing_rad / (2 * np.pi), 1.0) * facings
+    pixel, row, col = [], [], []
     for down, across in product((np.arange(finer) + 0.5) / finer, repeat=2):
         x = ((found.col + across) / cols - 0.5) * sheet.width_mm
         y = (0.5 - (found.row + down) / rows) * sheet.height_mm
-        row, col = (np.rint(_place(v, g)).astype(int) for v, g in ((y, grids[1]), (x, grids[0])))
-        at = row * wide + col
-        for index, part in _corners(turn, _place(y, grids[3]), _place(x, grids[2]), grids, facings):
-            pixel.append(at)
-            node.append(index)
-            weight.append(share * part)
-    count = facings * grids[3][2] * grids[2][2]
+        at = [np.rint(places(v, grid)).astype(int) for v, grid in ((y, y_mm), (x, x_mm))]
+        pixel.append(at[0] * wide + at[1])
+        row.append(places(y, rim_y))
+        col.append(places(x, rim_x))
     points = _points_in(wide, cols * finer)[None, :] * _points_in(high, rows * finer)[:, None]
-    entries = (np.concatenate(weight), (np.concatenate(pixel), np.concatenate(node)))
-    summed = sparse.coo_matrix(entries, shape=(high * wide, count)).tocsr()
-    weights = sparse.diags(1.0 / points.ravel()) @ summed
-    flank = np.asarray(weights.sum(axis=1)).reshape(high, wide).astype(np.float32)
+    first, node, weight = flanks.gathered(
+        np.concatenate(pixel),
+        np.tile(turns(found.facing_rad, facings), finer**2),
+        np.concatenate(row),
+        np.concatenate(col),
+        np.tile(found.share[found.row, found.col], finer**2),
+        points.ravel(),
+        (facings, len(rim_y), len(rim_x)),
+    )
+    sums = np.concatenate([[0.0], np.cumsum(weight, dtype=float)])
+    flank = np.diff(sums[first]).reshape(high, wide).astype(np.float32)
     flank.setflags(write=False)
-    return EdgeOnGrid(flank, weights.astype(np.float32))
-
-
-def _place(at: Doubles, grid: tuple[float, float, int]) -> Doubles:
-    """Return places on a grid, counted in its steps from its first point, none outside."""
-    first, last, count = grid
-    return np.clip((at - first) / (last - first) * (count - 1), 0.0, count - 1.0)
+    return EdgeOnGrid(flank, first, node, weight)
 
 
 def _points_in(pixels: int, points: int) -> Doubles:
     """Return how many of evenly spread points are nearest to each of a row's pixels."""
     at = (np.arange(points) + 0.5) / points * (pixels - 1)
     return np.bincount(np.rint(at).astype(int), minlength=pixels).astype(float)
-
-
-def _corners(
-    turn: Doubles,
-    row: Doubles,
-    col: Doubles,
-    grids: tuple[tuple[float, float, int], ...],
-    facings: int,
-) -> list[tuple[Integers, Doubles]]:
-    """Return the eight flanks of a rim round each place, and the weight of each."""
-    rows, cols = grids[3][2], grids[2][2]
-    low = [
-        np.floor(turn).astype(int),
-        np.minimum(np.floor(row).astype(int), rows - 2),
-        np.minimum(np.floor(col).astype(int), cols - 2),
-    ]
-    off = [turn - low[0], row - low[1], col - low[2]]
-    corners = []
-    for step in product((0, 1), repeat=3):
-        part = np.ones(len(turn))
-        for s, t in zip(step, off, strict=True):
-            part = part * (t if s else 1 - t)
-        which = (low[0] + step[0]) % facings
-        corners.append(((which * rows + low[1] + step[1]) * cols + low[2] + step[2], part))
-    return corners

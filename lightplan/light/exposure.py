@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -143,39 +142,40 @@ def foil_share(rig: Rig, x_mm: Floats, y_mm: Floats, *, blur_mm: float = 0.0) ->
 
 def _sampled(sheet: Sheet, art: Doubles, x_mm: Floats, y_mm: Floats, blur_mm: float) -> Singles:
     """Return a picture (rows, cols, ...) of the sheet at points of it, averaged over a square."""
-    art = _averaged(sheet, art, blur_mm)
+    flat = np.ascontiguousarray(art, np.float32).reshape(*art.shape[:2], -1)
+    flat = _averaged(sheet, flat, blur_mm)
     x, y = (np.ascontiguousarray(v, float) for v in np.broadcast_arrays(x_mm, y_mm))
-    found = np.empty((x.size, math.prod(art.shape[2:])), np.float32)
-    flat = np.ascontiguousarray(art).reshape(*art.shape[:2], -1)
+    found = np.empty((x.size, flat.shape[2]), np.float32)
     mixing.sample(flat, x.ravel(), y.ravel(), sheet.width_mm, sheet.height_mm, found)
     return found.reshape(*x.shape, *art.shape[2:])
 
 
-def _averaged(sheet: Sheet, art: Doubles, blur_mm: float) -> Doubles:
-    """Return a picture of the sheet averaged over a square about each of its pixels."""
-    art = np.asarray(art, float)
-    for axis, size in ((0, sheet.height_mm), (1, sheet.width_mm)):
-        count = min(blur_mm / size, 1.0) * art.shape[axis]
-        if count > 1:
-            art = np.moveaxis(_window_means(np.moveaxis(art, axis, 0), count), 0, axis)
-    return art
+def _averaged(sheet: Sheet, art: Singles, blur_mm: float) -> Singles:
+    """Return a picture (rows, cols, k) of the sheet averaged over a square about each pixel."""
+    rows, cols, depth = art.shape
+    down, across = (
+        min(blur_mm / size, 1.0) * count
+        for size, count in ((sheet.height_mm, rows), (sheet.width_mm, cols))
+    )
+    if down > 1:
+        art = _window_means(art.reshape(1, rows, cols * depth), down)
+    if across > 1:
+        art = _window_means(art.reshape(rows, cols, depth), across)
+    return art.reshape(rows, cols, depth)
 
 
-def _window_means(art: Doubles, width: float) -> Doubles:
-    """Means along the first axis over windows of any width, in pixels, about each pixel.
+def _window_means(art: Singles, width: float) -> Singles:
+    """Means along the middle axis over windows of any width, in pixels, about each pixel.
 
-    >>> _window_means(np.array([0.0, 0.0, 1.0, 0.0, 0.0]), 2.0).round(6).tolist()
+    Beyond the border goes on the last pixel.
+
+    >>> art = np.array([0.0, 0.0, 1.0, 0.0, 0.0], np.float32).reshape(1, 5, 1)
+    >>> _window_means(art, 2.0).ravel().tolist()
     [0.0, 0.25, 0.5, 0.25, 0.0]
     """
-    reach = (width - 1) / 2  # beyond the pixel itself, on either side
-    pad = math.ceil(reach)
-    padded = np.pad(art, [(pad, pad)] + [(0, 0)] * (art.ndim - 1), mode="edge")
-    total = np.concatenate([np.zeros_like(padded[:1]), np.cumsum(padded, axis=0)])
-    count, share = len(art), pad - reach
-    low = total[:count] + share * padded[:count]
-    last = padded[2 * pad : 2 * pad + count]
-    high = total[2 * pad + 1 : 2 * pad + 1 + count] - share * last
-    return np.asarray((high - low) / width)
+    found = np.empty_like(art)
+    mixing.window_means(art, width, found)
+    return found
 
 
 @lru_cache(maxsize=1)
@@ -208,10 +208,9 @@ def camera_picture(rig: Rig, layers: Layers) -> Singles:
     share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=blur)[..., None]
     mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
     if layers.rim is not None:
-        flank, glow = flank_light(rig, layers.rim)
-        at = (xyz[..., 0], xyz[..., 1], blur)
-        mix -= _sampled(rig.sheet, flank, *at)[..., None] * layers.camera_foil
-        mix += _sampled(rig.sheet, glow, *at)
+        flanks = np.dstack(flank_light(rig, layers.rim))
+        edge = _sampled(rig.sheet, flanks, xyz[..., 0], xyz[..., 1], blur)
+        mix += edge[..., 1:] - edge[..., :1] * layers.camera_foil
     whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
     whole = soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0]))
     return np.asarray(whole / clip_luminance(rig, layers), np.float32)

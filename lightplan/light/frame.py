@@ -8,7 +8,7 @@ import numpy as np
 
 from lightplan.light import coat
 from lightplan.light.cells import METAL_TEXEL, Patchwork
-from lightplan.light.compiled import tracing
+from lightplan.light.compiled import mixing, tracing
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import Lattice, Reading
 from lightplan.light.packed import Packed
@@ -40,15 +40,16 @@ class CameraFrame(Kept):
         points = relief.meet(rig.sheet, self._origin, directions)
         inside = np.abs(points[:, 0]) <= rig.sheet.width_mm / 2
         inside &= np.abs(points[:, 1]) <= rig.sheet.height_mm / 2
-        self._points, self._on = points, np.flatnonzero(inside)
-        self._reading = Reading.of(grid, points[self._on, :2])
+        self._on = np.flatnonzero(inside)
+        self._points = points[self._on]
+        self._reading = Reading.of(grid, self._points[:, :2])
         self._off = np.flatnonzero(~inside)
         before = directions[self._on]
         self._before = Rays(self._origin[None], before[None])
         self._beside = Rays(self._origin[None], directions[self._off][None])
         self._waiting: frozenset[int] = frozenset()
         self._current = False
-        self._way = (points[self._on, 2] - self._origin[2]) / before[:, 2]
+        self._way = (self._points[:, 2] - self._origin[2]) / before[:, 2]
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces and texels anew."""
@@ -82,19 +83,16 @@ class CameraFrame(Kept):
     def xyz_mm(self) -> Doubles:
         """Point of the sheet under each pixel, (r, c, 3); NaN where it is not seen."""
         self._catch_up()
-        xyz = np.full((self.shape[0] * self.shape[1], 3), np.nan)
-        seen = self._on[~self._hidden]
-        xyz[seen] = self._points[seen]
-        return xyz.reshape(*self.shape, 3)
+        xyz = np.empty((*self.shape, 3))
+        mixing.lay(self._points, self._on, self._hidden, xyz.reshape(-1, 3))
+        return xyz
 
     def show(self, layer: Singles) -> Singles:
         """Return a layer of the sheet's grid in the camera's frame; NaN off the sheet."""
         self._catch_up()
-        picture = np.full((self.shape[0] * self.shape[1], 3), np.nan, np.float32)
-        values = self._reading.read(layer)
-        values[self._hidden] = np.nan
-        picture[self._on] = values
-        return picture.reshape(*self.shape, 3)
+        picture = np.empty((*self.shape, 3), np.float32)
+        mixing.lay(self._reading.read(layer), self._on, self._hidden, picture.reshape(-1, 3))
+        return picture
 
     def surround(self, texels: Singles, surroundings: Surroundings) -> Singles:
         """Return what is seen beside (and before) the sheet; NaN on the sheet."""

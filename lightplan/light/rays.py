@@ -160,16 +160,15 @@ class Rays(Kept):
 
     def first_among(self, some: Collection[int]) -> Integers:
         """Return (n, k) the first of some surfaces on each ray, NOTHING for none."""
-        others = [i for i in range(len(self._ways)) if i not in some]
-        if not np.isin(self.surface, others).any():
+        others = frozenset(range(len(self._surfaces))) - frozenset(some) - self._skip
+        stopped = np.isin(self.surface, list(others))
+        if not stopped.any():
             return self.surface
-        distance = np.full(self.surface.shape, np.inf, np.float32)
-        surface = np.full(self.surface.shape, NOTHING, np.int16)
-        for index in sorted(set(some) - self._skip):
-            way, _ = self._way_to(index)
-            closer = way < distance
-            np.copyto(distance, way, where=closer)
-            np.copyto(surface, np.int16(index), where=closer)
+        row, col = np.nonzero(stopped)
+        on = Rays(self.origins[row, 0], self.directions[row, col][:, None])
+        on.update(self._surfaces, self._patchwork, frozenset(), self._skip | others)
+        surface = self.surface.copy()
+        surface[row, col] = on.surface[:, 0]
         return surface
 
     def escaped(self) -> Booleans:

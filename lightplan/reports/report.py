@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -154,7 +155,8 @@ def layers_npz(layers: Layers) -> bytes:
             entry.compress_type = zipfile.ZIP_DEFLATED
             entry.create_system = 3  # the same on every system
             entry.external_attr = 0o644 << 16
-            archive.writestr(entry, _npy(array), compresslevel=ZIP_LEVEL)
+            # the view is taken as bytes are, though its type is not told
+            archive.writestr(entry, _npy(np.ascontiguousarray(array)), compresslevel=ZIP_LEVEL)
     return file.getvalue()
 
 
@@ -165,15 +167,32 @@ def _rounded(values: Singles) -> Singles:
     return np.where(np.isfinite(values), found, np.asarray(values, np.float32))
 
 
-def _npy(array: np.ndarray[Any, Any]) -> bytes:
-    file = io.BytesIO()
-    np.lib.format.write_array(file, np.ascontiguousarray(array), allow_pickle=False)
-    return file.getvalue()
+def _npy(array: np.ndarray[Any, Any]) -> memoryview:
+    """Return an array as an NPY file: a view, for the bytes would be a copy of many megabytes."""
+    head = io.BytesIO()
+    np.lib.format.write_array_header_1_0(head, np.lib.format.header_data_from_array_1_0(array))
+    start = head.tell()
+    file = np.empty(start + array.nbytes, np.uint8)
+    file[:start] = np.frombuffer(head.getbuffer(), np.uint8)
+    file[start:].view(array.dtype)[:] = array.reshape(-1)
+    return file.data
 
 
-def write_layers(path: Path, layers: Layers, *, replace: bool) -> Path:
-    """Write the layers as NPZ, whole or not at all."""
-    return write_output(path, layers_npz(layers), replace=replace)
+def packed_beside(layers: Layers) -> Future[bytes]:
+    """Begin to pack layers, beside whatever comes next; see `layers_npz`.
+
+    Packing takes longer than all other files of a prediction, and a second core can do it.
+    """
+    packer = ThreadPoolExecutor(1, thread_name_prefix="packing")
+    packed = packer.submit(layers_npz, layers)
+    packer.shutdown(wait=False)
+    return packed
+
+
+def write_layers(path: Path, layers: Layers | Future[bytes], *, replace: bool) -> Path:
+    """Write layers, packed already or not, as NPZ, whole or not at all."""
+    packed = layers.result() if isinstance(layers, Future) else layers_npz(layers)
+    return write_output(path, packed, replace=replace)
 
 
 def foil_shares(layers: Layers, foil: np.ndarray[Any, Any]) -> dict[str, float]:

@@ -58,14 +58,34 @@ def mirror_normals(sheet: Sheet, x: Floats, y: Floats) -> Doubles:
 
 def wave_slopes(wavy: Waviness, x: Floats, y: Floats) -> tuple[Doubles, Doubles]:
     """Return the slopes of the fine unevenness along x and y."""
-    across, down, phase, slope = _waves(wavy)
-    found_x, found_y = np.zeros(np.shape(x)), np.zeros(np.shape(x))
-    for kx, ky, start, steep in zip(across, down, phase, slope, strict=True):
-        swing = steep * np.cos(kx * np.asarray(x) + ky * np.asarray(y) + start)
-        turn = math.hypot(kx, ky)
-        found_x += kx / turn * swing
-        found_y += ky / turn * swing
+    at_x, at_y = (np.ascontiguousarray(v, float) for v in np.broadcast_arrays(x, y))
+    found = np.empty((2, at_x.size))
+    _wave_slopes(at_x.reshape(-1), at_y.reshape(-1), *_waves(wavy), *found)
+    found_x, found_y = found.reshape(2, *at_x.shape)
     return found_x, found_y
+
+
+@compiled
+def _wave_slopes(
+    x: Doubles,
+    y: Doubles,
+    across: Doubles,
+    down: Doubles,
+    phase: Doubles,
+    slope: Doubles,
+    found_x: Doubles,
+    found_y: Doubles,
+) -> None:
+    """Write the slopes at places (n,) of waves (w,), which are as `_waves` has them."""
+    for i in range(x.shape[0]):
+        found_x[i] = found_y[i] = 0.0
+    for w in range(phase.shape[0]):
+        turn = math.hypot(across[w], down[w])
+        to_x, to_y = across[w] / turn * slope[w], down[w] / turn * slope[w]
+        for i in range(x.shape[0]):
+            swing = math.cos(across[w] * x[i] + down[w] * y[i] + phase[w])
+            found_x[i] += to_x * swing
+            found_y[i] += to_y * swing
 
 
 def wave_height(wavy: Waviness, x: Floats, y: Floats) -> Doubles:
@@ -165,8 +185,19 @@ def _meet(
             px = min(max(ox + way * x, -half_width), half_width)
             py = min(max(oy + way * y, -half_height), half_height)
             along = cosine * px + sine * py
-            level = bow * (1 - (along / half) ** 2) + wave * math.sin(turn * along)
-            before, way = way, (level - oz) / z
+            level = bow * (1 - (along / half) ** 2)
+            slope = -2 * bow * along / (half * half)
+            if wave != 0:
+                level += wave * math.sin(turn * along)
+                slope += wave * turn * math.cos(turn * along)
+            rise = (
+                slope * (cosine * x + sine * y)
+                if px == ox + way * x and py == oy + way * y
+                else 0.0
+            )
+            # Newton's step, or plain substitution where the ray nearly grazes the slope
+            fall = z - rise if z - rise < 0.5 * z else z
+            before, way = way, way + (level - oz - way * z) / fall
             if abs(way - before) < 1e-10:
                 break
         points[i, 0], points[i, 1], points[i, 2] = ox + way * x, oy + way * y, oz + way * z

@@ -42,7 +42,7 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
     _prepare(out)
     source = load_rig(EXAMPLE)
     files = [write_rig(source, out / "my-rig.toml", is_output=True).path]
-    before = predict(source, progress=progress)
+    before = predict(source, pack=True, progress=progress)
     files += write_prediction(before, out / "predicted")
     words = [f"Example: {source.rig.title}.", f"As it stands it scores {_score(before)}."]
     progress("planning every look")

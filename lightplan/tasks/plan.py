@@ -120,7 +120,7 @@ def write_plan(
 ) -> WrittenPlan:
     """Write the new rig, its setup sheet, its prediction and plan.json."""
     prepare(folder, PLAN_FILES, replace=replace_files, inputs=source.inputs)
-    prediction = predict(found.rig)
+    prediction = predict(found.rig, pack=True)
     record = plan_record(
         found, score=prediction.judgement, measures=prediction.measures.values_by_name()
     )

@@ -29,7 +29,13 @@ from lightplan.merit.measured import measures_of
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size
-from lightplan.reports.report import foil_shares, report_document, write_layers, write_report
+from lightplan.reports.report import (
+    foil_shares,
+    packed_beside,
+    report_document,
+    write_layers,
+    write_report,
+)
 from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
 from lightplan.scene.framing import framing, seen_in_frame
@@ -37,6 +43,7 @@ from lightplan.tasks.folder import prepare
 from lightplan.version import __version__
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
     from pathlib import Path
 
     from lightplan.arrays import Singles
@@ -68,6 +75,8 @@ class Prediction:
         What is wrong, why, and the one move against it.
     picture : (rows, cols, 3) float32
         As the camera sees it, linear, 1 = clip level.
+    packed : Future or None
+        The layers as a file, where that was begun already.
     """
 
     rig: Rig
@@ -78,6 +87,7 @@ class Prediction:
     judgement: Judgement
     findings: tuple[Finding, ...]
     picture: Singles
+    packed: Future[bytes] | None = None
 
     def report(self) -> dict[str, Any]:
         """Return everything that is written to `report.json`, as plain values."""
@@ -124,7 +134,12 @@ def _quiet(_: str) -> None:
 
 
 def predict(
-    rig: RigLike, *, detail: Detail | None = None, explain: bool = True, progress: Progress = _quiet
+    rig: RigLike,
+    *,
+    detail: Detail | None = None,
+    explain: bool = True,
+    pack: bool = False,
+    progress: Progress = _quiet,
 ) -> Prediction:
     """Return what the camera will see of a rig, measured and explained.
 
@@ -135,6 +150,8 @@ def predict(
         How finely to look; None: finely, with a picture 1200 pixels long.
     explain : bool
         Whether to look for cause and cure of every finding (takes a second or two).
+    pack : bool
+        Whether the layers will be written: then packing them begins at once, in a thread.
     progress : callable
         Told in a word what is being done.
 
@@ -150,6 +167,7 @@ def predict(
     progress(first_use_words() or "following the light")
     layers = layers_of(rig, detail)
     remember_use()
+    packed = packed_beside(layers) if pack else None
     progress("measuring the picture")
     maps, picture = predicted_maps(rig, layers), camera_picture(rig, layers)
     found = measure_maps(rig, maps).joined(_frame_of(rig, layers, picture).measures())
@@ -166,6 +184,7 @@ def predict(
         judge(found, rig.look),
         tuple(findings),
         picture,
+        packed,
     )
 
 
@@ -215,6 +234,6 @@ def write_prediction(
     return (
         write_output(folder / "picture.png", picture_png(prediction.picture), replace=replace),
         write_output(folder / "glare_map.png", glare, replace=replace),
-        write_layers(folder / "layers.npz", layers, replace=replace),
+        write_layers(folder / "layers.npz", prediction.packed or layers, replace=replace),
         write_report(folder / "report.json", prediction.report(), replace=replace),
     )

@@ -103,7 +103,7 @@ def write_range(
         )
         for number, (fit, other) in enumerate(zip(found.fits, sources, strict=True), 1)
     ]
-    prediction = predict(rigs[0])
+    prediction = predict(rigs[0], pack=True)
     facts = replace(facts_of(rigs[0], prediction), notes=(range_note(found, unit),))
     setup = write_setup(
         prediction, folder / "setup.pdf", facts=facts, paper=paper, unit=unit, replace=replace_files

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from lightplan.compiled import compiled, compiled_sums
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Integers, Singles
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
 
 
 @compiled
@@ -30,8 +31,34 @@ def read_grid(
 
 
 @compiled
+def window_means(art: Singles, width: float, found: Singles) -> None:
+    """Write means of a picture (a, n, b) along its middle axis over windows about each pixel.
+
+    A window is `width` pixels wide, 1 or more, and may end within one. Beyond the border goes on
+    the last pixel. The pixels that are wholly inside are summed as the window slides.
+    """
+    outer, count, inner = art.shape
+    reach = (width - 1.0) / 2.0  # beyond the pixel itself, on either side
+    whole = max(math.ceil(reach) - 1, 0)  # pixels on either side that are wholly inside
+    rim = reach - whole
+    total = np.empty(inner)
+    for a in range(outer):
+        for b in range(inner):
+            total[b] = 0.0
+            for k in range(-whole, whole + 1):
+                total[b] += art[a, min(max(k, 0), count - 1), b]
+        for i in range(count):
+            before, after = max(i - whole - 1, 0), min(i + whole + 1, count - 1)
+            first = max(i - whole, 0)
+            for b in range(inner):
+                ends = np.float64(art[a, before, b]) + np.float64(art[a, after, b])
+                found[a, i, b] = (total[b] + rim * ends) / width
+                total[b] += np.float64(art[a, after, b]) - np.float64(art[a, first, b])
+
+
+@compiled
 def sample(
-    art: Doubles, x_mm: Doubles, y_mm: Doubles, width: float, height: float, values: Singles
+    art: Singles, x_mm: Doubles, y_mm: Doubles, width: float, height: float, values: Singles
 ) -> None:
     """Write bilinear values (n, k) of a picture (rows, cols, k) that covers the sheet.
 
@@ -54,6 +81,18 @@ def sample(
             upper = (1 - over) * art[top, left, c] + over * art[top, right, c]
             lower = (1 - over) * art[below, left, c] + over * art[below, right, c]
             values[i, c] = (1 - down) * upper + down * lower
+
+
+@compiled
+def lay(values: Floats, pixels: Integers, hidden: Booleans, picture: Floats) -> None:
+    """Write values (n, 3) to those pixels of a picture (p, 3) that are not hidden, else NaN."""
+    for i in range(picture.shape[0]):
+        for c in range(3):
+            picture[i, c] = np.nan
+    for i in range(pixels.shape[0]):
+        if not hidden[i]:
+            for c in range(3):
+                picture[pixels[i], c] = values[i, c]
 
 
 @compiled
