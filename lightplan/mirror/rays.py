@@ -9,16 +9,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.scene import relief
+from lightplan.scene import Sheet, relief
 from lightplan.scene.mirroring import mirrored_ways
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
-    from lightplan.scene import Camera, Flatness, Placement, Sheet
+    from lightplan.scene import Camera, Flatness, Placement
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,9 +60,16 @@ def surface(sheet: Sheet, xy_mm: Doubles) -> tuple[Doubles, Doubles]:
     -------
     points, normals : (n, 3) float
     """
-    even = replace(sheet, flatness=replace(sheet.flatness, wave_mm=0.0))
+    even = _without_wave(sheet.width_mm, sheet.height_mm, sheet.flatness)
     x, y = np.asarray(xy_mm, float).T
     return np.column_stack([x, y, relief.height(even, x, y)]), relief.normals(even, x, y)
+
+
+@lru_cache(64)
+def _without_wave(width_mm: float, height_mm: float, flatness: Flatness) -> Sheet:
+    """Return a sheet of that shape; its artwork, which is checked anew in each, is left out."""
+    even = replace(flatness, wave_mm=0.0)
+    return Sheet(width_mm=width_mm, height_mm=height_mm, flatness=even)
 
 
 def wave_slope(flatness: Flatness) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput
+from lightplan.page.starting import apart
 from lightplan.session import places
 
 if TYPE_CHECKING:
@@ -37,6 +38,24 @@ def _shelf_part(desk: Desk, job: Job, painted: Any) -> None:
     key, jpeg = painted
     desk.pictures[key] = desk.keep(jpeg, "image/jpeg")
     desk.clients.say({"is": "shelf picture", "key": key, "picture": desk.pictures[key]})
+
+
+async def _compare(desk: Desk, client: Client, message: Message) -> None:
+    """Lay two things of the shelf side by side."""
+    from lightplan.tasks.shelf import beside, shelf
+
+    keys = message.get("keys")
+    paths = {entry["key"]: entry["path"] for entry in shelf(places.recent())}
+    if (
+        not isinstance(keys, list)
+        or len(keys) != 2
+        or not all(isinstance(key, str) and key in paths for key in keys)
+    ):
+        raise BadInput(
+            field="to compare", wanted="two of the shelf", got=str(keys), cure="tick two of them"
+        )
+    two = await apart(lambda: [beside(paths[key]) | {"key": key} for key in keys])
+    client.say({"is": "compared", "two": two})
 
 
 async def _save_as(desk: Desk, client: Client, message: Message) -> None:
@@ -113,6 +132,7 @@ def _nothing(desk: Desk, job: Job, content: Any) -> None:
 
 WAYS = {
     "shelf": _shelf,
+    "compare": _compare,
     "save as": _save_as,
     "copy": _copy,
     "history": _history,

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
-from lightplan.page.starting import apart
+from lightplan.page.starting import apart, is_place
 from lightplan.session import places
 
 if TYPE_CHECKING:
@@ -165,6 +165,16 @@ async def _large(desk: Desk, client: Client, message: Message) -> None:
     client.say({"is": "large", "file": path.name, "picture": picture})
 
 
+async def _pixels(desk: Desk, client: Client, message: Message) -> None:
+    """Show a spot of a photograph pixel for pixel."""
+    path, at = _readable(desk, message), message.get("at")
+    if not is_place(at):
+        raise BadInput(field="spot", wanted="inside the picture", got=str(at), cure="press there")
+    found = await asyncio.wrap_future(desk.reader.ask("pixels", path, at=at))
+    picture = desk.keep(found.bodies[0], "image/jpeg")
+    client.say({"is": "pixels", "file": path.name, "at": at, "picture": picture})
+
+
 def _known(desk: Desk, message: Message) -> Path:
     """Return the path of a photograph that is listed; other names find nothing."""
     name = message.get("file")
@@ -211,6 +221,7 @@ WAYS = {
     "score": _score,
     "verdict": _verdict,
     "large": _large,
+    "pixels": _pixels,
 }
 DROPS = {"photo": _photo}
 PARTS: dict[str, Any] = {}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import lru_cache
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -15,6 +16,16 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 64_000_000
 SHAPE_TOLERANCE = 0.05
+
+
+class _File(NamedTuple):
+    """A file as it is just now."""
+
+    path: Path
+    inode: int
+    size: int
+    modified_ns: int
+    changed_ns: int
 
 
 def read_artwork(path: Path, *, width_mm: float, height_mm: float) -> Doubles:
@@ -43,9 +54,11 @@ def read_artwork(path: Path, *, width_mm: float, height_mm: float) -> Doubles:
     try:
         if not path.is_file():
             raise refused(path, "a picture file that exists", "nothing there", "check its name")
-        if path.stat().st_size > MOST_BYTES:
+        found = path.stat()
+        if found.st_size > MOST_BYTES:
             raise refused(path, "a picture below 64 MB", "more", "save it smaller, as a grey PNG")
-        values = decoded(path) if is_small_png(path) else decoded_apart(path)
+        times = (found.st_mtime_ns, found.st_ctime_ns)
+        values = _values(_File(path, found.st_ino, found.st_size, *times))
     except OSError as error:
         raise refused(
             path, "one that can be read", str(error.strerror), "check its name and who may read it"
@@ -59,4 +72,15 @@ def read_artwork(path: Path, *, width_mm: float, height_mm: float) -> Doubles:
             f"{cols} x {rows} pixels",
             "crop or turn it so that it covers exactly the sheet",
         )
-    return read_only(values)
+    return values
+
+
+@lru_cache(maxsize=2)
+def _values(file: _File) -> Doubles:
+    """Decode a picture; one that is as it was is not decoded again.
+
+    A rig that is changed by hand is read back after every step, and some artwork takes a process
+    of its own each time.
+    """
+    path = file.path
+    return read_only(decoded(path) if is_small_png(path) else decoded_apart(path))

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lightplan.errors import LightplanError
+from lightplan.progress import Stopped
 
 if TYPE_CHECKING:
     from lightplan.scene import Rig
@@ -100,7 +101,12 @@ class Live:
         return self._the_picture().frame(rig, hasty=True)
 
     def _quick(self, rig: Rig) -> Any:
-        return self._the_picture().frame(rig)
+        return self._the_picture().frame(rig, check=self._nobody_waits)
+
+    def _nobody_waits(self) -> None:
+        """End a picture for a hand that rests as soon as the hand moves again."""
+        if self._slot is not None or self._closed:
+            raise Stopped
 
     def _the_picture(self) -> LivePicture:
         if self._picture is None:  # not before somebody looks: the page itself is there first
@@ -119,6 +125,8 @@ class Live:
     def _one(self, wanted: Wanted, kind: str, make: Callable[[Rig], Any]) -> None:
         try:
             made = make(wanted.rig)
+        except Stopped:
+            return  # the next picture is on its way
         except LightplanError as error:
             self._tell("fault", wanted, str(error))
             return

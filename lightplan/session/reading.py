@@ -49,6 +49,13 @@ def _large(path: Path) -> Read:
     return {}, (small_picture(path, LARGE_PX),)
 
 
+def _pixels(path: Path, *, at: Sequence[float]) -> Read:
+    from lightplan.tasks.photo_facts import pixels_at
+
+    across, down = at
+    return {}, (pixels_at(path, (float(across), float(down))),)
+
+
 def _camera(path: Path) -> Read:
     from lightplan.tasks.photo_facts import lens_of_photo, small_picture
 
@@ -83,6 +90,7 @@ def _print(path: Path, *, width_mm: float, height_mm: float) -> Read:
 WAYS: dict[str, Way] = {
     "thumb": _thumb,
     "large": _large,
+    "pixels": _pixels,
     "camera": _camera,
     "stock": _stock,
     "lux": _lux,

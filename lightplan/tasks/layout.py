@@ -71,6 +71,17 @@ def layout(rig: Rig) -> Table:
     }
 
 
+def outlines(rig: Rig) -> Table:
+    """Return where everything of a set stands, as it is drawn from above."""
+    drawn = layout(rig)
+    names = ("name", "rings", "colour")
+    return {
+        "sheet": drawn["sheet"],
+        "things": [{n: one[n] for n in names} for one in drawn["things"]]
+        + [{"name": "camera", "rings": drawn["camera"]["rings"], "colour": ""}],
+    }
+
+
 def kept_facts(loaded: LoadedRig) -> Table:
     """Return what the rig file keeps of its last plan, what is owned, and the set's cautions."""
     plan = loaded.plan

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from lightplan.arrays import even_picks
 from lightplan.light import Detail, Layers
-from lightplan.light.exposure import Settings, foil_share, settings_for
+from lightplan.light.engine import Check, go_on
+from lightplan.light.exposure import HALF, MOST_FOIL, Settings, foil_share, settings_from
 from lightplan.light.keeper import layers_of
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.palette import Colour, colours_by_name
@@ -94,6 +96,36 @@ class Frame:
     settings: Settings
 
 
+@dataclass(frozen=True, eq=False)
+class _Masks:
+    """What of the camera's pixels is foil and paper, and where the exposure looks.
+
+    The same for every picture of one camera and one sheet, whatever lights them.
+    """
+
+    share: Singles
+    on_foil: Booleans
+    on_paper: Booleans
+    paper_at: Integers
+    foil_at: Integers
+
+    @classmethod
+    def of(cls, share: Singles, on_sheet: Booleans) -> _Masks:
+        """Return the masks of a picture's shares of foil.
+
+        The places are those of `exposure.exposed_by`, among all of the camera's pixels.
+        """
+        on_foil, sheet_at = share > HALF, np.flatnonzero(on_sheet)
+        seen = share[on_sheet]
+        return cls(
+            share=share,
+            on_foil=on_foil,
+            on_paper=on_sheet & ~on_foil,
+            paper_at=sheet_at[seen < HALF],
+            foil_at=sheet_at[even_picks(seen, MOST_FOIL)],
+        )
+
+
 class LivePicture:
     """Makes frames of a rig that changes little from one to the next."""
 
@@ -101,10 +133,10 @@ class LivePicture:
         self._long_side = long_side
         self._size = (0, 0)
         self._seen: tuple[Sheet, Camera] | None = None
-        self._share = np.zeros((0, 0), np.float32)
+        self._masks = _Masks.of(np.zeros((0, 0), np.float32), np.zeros((0, 0), np.bool_))
         self._from_sheet: dict[tuple[int, ...], Integers] = {}
 
-    def frame(self, rig: Rig, *, hasty: bool = False) -> Frame:
+    def frame(self, rig: Rig, *, hasty: bool = False, check: Check = go_on) -> Frame:
         """Return the frame of a rig.
 
         Parameters
@@ -112,16 +144,19 @@ class LivePicture:
         rig : Rig
         hasty : bool
             A hand is moving: less finely, in less than half the time.
+        check : callable
+            Called between the steps of the light; may raise, and nothing is lost by it.
         """
-        layers = self._layers(rig, hasty=hasty)
+        layers = self._layers(rig, hasty=hasty, check=check)
         self._remember_masks(rig, layers)
         settings = self._settings(rig, layers)
         linear = self._picture(layers) / np.float32(settings.clip_cd_m2)
-        clipped = linear.max(axis=2) >= 1.0
-        sees = self._sees(rig, layers, clipped)
-        on_foil = self._share > 0.5
-        on_sheet = np.isfinite(layers.camera_paper[..., 0])
-        counts = np.bincount(sees[on_foil] & ~np.uint8(CLIPPED), minlength=len(layers.sees_names))
+        red, green, blue = (linear[..., channel] for channel in range(3))
+        clipped = np.maximum(np.maximum(red, green), blue) >= 1.0
+        sees, masks = self._sees(rig, layers, clipped), self._masks
+        counts = np.bincount(
+            sees[masks.on_foil] & ~np.uint8(CLIPPED), minlength=len(layers.sees_names)
+        )
         return Frame(
             rows=linear.shape[0],
             cols=linear.shape[1],
@@ -130,23 +165,24 @@ class LivePicture:
             names=layers.sees_names,
             colours=colours_by_name(rig, layers.sees_names),
             shares=tuple((counts / max(1, counts.sum())).tolist()),
-            foil_clipped=_share(clipped & on_foil, on_foil),
-            paper_clipped=_share(clipped & on_sheet & ~on_foil, on_sheet & ~on_foil),
+            foil_clipped=_share(clipped & masks.on_foil, masks.on_foil),
+            paper_clipped=_share(clipped & masks.on_paper, masks.on_paper),
             settings=settings,
         )
 
-    def _layers(self, rig: Rig, *, hasty: bool) -> Layers:
+    def _layers(self, rig: Rig, *, hasty: bool, check: Check) -> Layers:
         size = picture_size(rig.camera, self._long_side)
         if size != self._size:
             self._size, self._seen = size, None
-        return layers_of(rig, detail_of(*size, hasty=hasty))
+        return layers_of(rig, detail_of(*size, hasty=hasty), check=check)
 
     def _remember_masks(self, rig: Rig, layers: Layers) -> None:
         """Lay the artwork over the camera's pixels, once for each camera and sheet."""
         if self._seen is not None and self._seen[0] is rig.sheet and self._seen[1] is rig.camera:
             return
         xyz = layers.camera_xyz_mm
-        self._share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=_pixel_mm(xyz))
+        share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=_pixel_mm(xyz))
+        self._masks = _Masks.of(share, np.isfinite(layers.camera_paper[..., 0]))
         self._from_sheet = {}
         self._seen = (rig.sheet, rig.camera)
 
@@ -156,12 +192,11 @@ class LivePicture:
         Those of the sheet's grid depend on how fine that is: the picture would flash when the
         hand rests and a finer one follows.
         """
-        on_sheet = np.isfinite(layers.camera_paper[..., 0])
-        paper, foil = layers.camera_paper[on_sheet], layers.camera_foil[on_sheet]
-        return settings_for(rig, paper, foil, self._share[on_sheet])
+        paper, foil = layers.camera_paper.reshape(-1, 3), layers.camera_foil.reshape(-1, 3)
+        return settings_from(rig, paper[self._masks.paper_at], foil[self._masks.foil_at])
 
     def _picture(self, layers: Layers) -> Singles:
-        share = self._share[..., None]
+        share = self._masks.share[..., None]
         mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
         whole = np.where(np.isnan(mix), layers.camera_surround, mix)
         return np.nan_to_num(whole, copy=False)
@@ -172,7 +207,7 @@ class LivePicture:
             self._from_sheet[shape] = _places_on_grid(rig, layers.camera_xyz_mm, shape)
         sees = layers.sees.ravel()[self._from_sheet[shape]].astype(np.uint8)
         sees += CLIPPED * clipped.astype(np.uint8)
-        sees[self._share <= 0.5] = NO_FOIL
+        sees[~self._masks.on_foil] = NO_FOIL
         return sees
 
 

@@ -20,6 +20,8 @@ WHITE_PAPER = 0.85
 SPOT_SHARE = 0.015
 """Half the side of the spot that is averaged, as a share of the picture's longer side."""
 LEAST_LIGHT = 0.01
+PIXELS = (720, 480)
+"""Columns and rows of a part that is shown pixel for pixel."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,30 @@ def small_picture(path: Path, long_side: int = 900) -> bytes:
     codes = read_shot(path, long_side_px=long_side).preview(long_side)
     bgr = np.ascontiguousarray(codes[..., ::-1])
     return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 85])[1].tobytes()
+
+
+def pixels_at(path: Path, at: tuple[float, float], size: tuple[int, int] = PIXELS) -> bytes:
+    """Return a part of a photograph pixel for pixel as JPEG, upright.
+
+    Parameters
+    ----------
+    at : (2,) float
+        Its middle in the picture, from the left and from the top, 0 to 1; parts that would lie
+        outside are moved in.
+    size : (2,) int
+        Columns and rows, fewer where the photograph has fewer.
+    """
+    import cv2
+
+    shot = read_shot(path)
+    codes = shot.preview(max(shot.rows, shot.cols))
+    first = [
+        round(min(max(share * whole - part / 2, 0), max(whole - part, 0)))
+        for share, whole, part in zip(at, codes.shape[1::-1], size, strict=True)
+    ]
+    part = codes[first[1] : first[1] + size[1], first[0] : first[0] + size[0], ::-1]
+    quality = [cv2.IMWRITE_JPEG_QUALITY, 92]
+    return cv2.imencode(".jpg", np.ascontiguousarray(part), quality)[1].tobytes()
 
 
 def stock_beside_paper(

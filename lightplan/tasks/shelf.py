@@ -8,7 +8,8 @@ from lightplan.errors import BadInput, LightplanError, RigError
 from lightplan.progress import Progress, Stop, Watch
 from lightplan.rigfiles import list_rigs, load_rig
 from lightplan.safe_write import atomic_write
-from lightplan.tasks.workbench import small_jpeg
+from lightplan.tasks.layout import outlines
+from lightplan.tasks.workbench import needs_of, small_jpeg
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -70,6 +71,18 @@ def _key(path: Path) -> str:
         return f"{path}@{path.stat().st_mtime_ns}"
     except OSError:
         return str(path)
+
+
+def beside(path: Path) -> dict[str, Any]:
+    """Return a work as it is laid beside another: what it is, what it needs, where all stands."""
+    rig = load_rig(path).rig
+    return {
+        "title": rig.title,
+        "look": rig.look.kind,
+        "size_mm": [rig.sheet.width_mm, rig.sheet.height_mm],
+        "needs": list(needs_of(rig)),
+        "set": outlines(rig),
+    }
 
 
 def shelf_work(

@@ -14,7 +14,7 @@ from lightplan.shots.formats.reading import SUFFIXES
 from lightplan.tasks import advise as advising
 from lightplan.tasks import shoot as shooting
 from lightplan.tasks.advice_files import before_after
-from lightplan.tasks.layout import layout
+from lightplan.tasks.layout import outlines
 from lightplan.tasks.photo_facts import small_picture
 from lightplan.tasks.score import score_photos
 from lightplan.tasks.workbench import small_jpeg
@@ -22,7 +22,7 @@ from lightplan.tasks.workbench import small_jpeg
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from lightplan.scene import Rig
+    from lightplan.shots.sets.ranking import Ranked
 
 Part = Callable[[Any], None]
 
@@ -44,24 +44,14 @@ def score_work(
         watch(Progress(stage="judging photographs", done=done, of=of, note=name))
 
     found = score_photos([folder], rig=rig, out=folder / ".lightplan-scores", progress=told)
-    return [_ranked(one.to_dict()) for one in found.ranked]
+    return [_told(one) for one in found.ranked]
 
 
-def _ranked(entry: dict[str, Any]) -> dict[str, Any]:
-    names = (
-        "file",
-        "score",
-        "verdict",
-        "reasons",
-        "rank",
-        "error",
-        "findings",
-        "flags",
-        "ties",
-        "measures",
-        "placed",
-    )
-    return {name: entry[name] for name in names if name in entry}
+def _told(one: Ranked) -> dict[str, Any]:
+    """Return a frame's place in its set, and what was found of the frame itself."""
+    photo = one.photo.to_dict()
+    names = ("verdict", "reasons", "error", "findings", "placed")
+    return one.to_dict() | {name: photo[name] for name in names}
 
 
 def advise_work(
@@ -89,18 +79,7 @@ def advise_work(
         "photo": small_picture(photo, 900),
         "expected": small_jpeg(advice.planned) if since is None else small_picture(since, 900),
         "both": before_after(advice) if can else None,
-        "sets": None if built is None else [_outlines(advice.planned), _outlines(built)],
-    }
-
-
-def _outlines(rig: Rig) -> dict[str, Any]:
-    """Return where everything of a set stands, as it is drawn from above."""
-    drawn = layout(rig)
-    names = ("name", "rings", "colour")
-    return {
-        "sheet": drawn["sheet"],
-        "things": [{n: one[n] for n in names} for one in drawn["things"]]
-        + [{"name": "camera", "rings": drawn["camera"]["rings"], "colour": ""}],
+        "sets": None if built is None else [outlines(advice.planned), outlines(built)],
     }
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING, Any
 
+import cv2
+import numpy as np
 import pytest
 
 from lightplan.rigfiles import load_rig
@@ -129,3 +131,22 @@ def test_an_editor_s_change_is_asked_about(tab, served):
     tab.click("text=Take its change")
     until(lambda: load_rig(path).rig.lamps[0].output.value == 2600.0, "their change")
     tab.wait_for_selector("#undo:enabled")
+
+
+def test_the_same_spot_of_a_sheet_is_found_in_two_photographs(tab):
+    one = np.array([[200, 310], [220, 800], [900, 905], [880, 150]], float)  # (row, column)
+    other = np.array([[100, 90], [80, 600], [700, 640], [720, 60]], float)
+    spot = (0.45, 0.5)
+    found = tab.evaluate(
+        """async ([one, other, spot]) => {
+          const { sameSpot } = await import('/static/placing.js');
+          const placed = (corners) => ({ corners, rows: 1000, cols: 1200 });
+          return sameSpot(placed(one), placed(other), spot);
+        }""",
+        [one.tolist(), other.tolist(), spot],
+    )
+    ways = (np.float32(corners[:, ::-1]) for corners in (one, other))
+    plane = cv2.getPerspectiveTransform(*ways)
+    at = np.float32([[[1200 * spot[0], 1000 * spot[1]]]])
+    true = cv2.perspectiveTransform(at, plane)[0, 0] / (1200, 1000)
+    assert found == pytest.approx(true, abs=1e-4)

@@ -21,7 +21,7 @@ from lightplan.page.desk import Desk
 from lightplan.rigfiles import copy_rig, load_rig, write_rig
 from lightplan.tasks import shooting
 from lightplan.tasks.advise import advise
-from lightplan.tasks.photo_facts import small_picture
+from lightplan.tasks.photo_facts import pixels_at, small_picture
 from lightplan.tasks.workbench import Offered, Planned
 
 SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
@@ -116,9 +116,9 @@ def test_the_story_of_a_shoot_goes_frame_by_frame(set_up, advice, monkeypatch):
     rig, photographs = set_up
     (photographs / "torn.jpg").write_bytes(b"\xff\xd8 nothing more")
 
-    def known(path: Path, *, rig: Any) -> Any:
+    def known(path: Path, *, rig: Any, **more: Any) -> Any:
         if path.name == "torn.jpg":
-            return advise(path, rig=rig)
+            return advise(path, rig=rig, **more)
         score = 60.0 if "04" in path.name else 71.0
         return replace(advice, photo=replace(advice.photo, file=path.name, score=score))
 
@@ -207,3 +207,32 @@ def test_looks_stand_in_the_order_of_a_proof_sheet_and_keep_their_numbers(set_up
         finding.PARTS["looks"](desk, None, replace(empty, look=look, rank=rank))
     told = [(one["look"], one["number"]) for one in tab.heard[-1]["looks"]]
     assert told == [("dark field", 2), ("gradient", 1), ("rainbow", 0)]
+
+
+def test_the_ranking_tells_verdict_reasons_faults_and_where_the_sheet_lies(set_up):
+    rig, photographs = set_up
+    ranked = shooting.score_work(photographs, rig, **Ears().given())
+    by_name = {one["file"]: one for one in ranked}
+    good, torn = by_name["silver_bright_04.jpg"], by_name["torn.jpg"]
+    assert (good["rank"], good["verdict"]) in {(1, "retake"), (2, "retake")}
+    assert good["reasons"]
+    assert {"what", "where_mm"} <= good["findings"][0].keys()
+    assert len(good["placed"]["corners"]) == 4
+    assert torn["score"] is None
+    assert "torn.jpg" in torn["error"]
+    json.dumps(ranked, allow_nan=False)
+
+
+def test_a_spot_is_shown_pixel_for_pixel(tmp_path):
+    rng = np.random.default_rng(2)
+    codes = np.repeat(rng.integers(0, 255, (900, 1200, 1), np.uint8), 3, axis=2)  # grey
+    cv2.imwrite(str(tmp_path / "a.png"), codes)
+    whole = {"size": (100, 60)}
+    part = cv2.imdecode(
+        np.frombuffer(pixels_at(tmp_path / "a.png", (0.5, 0.25), **whole), np.uint8), 1
+    )
+    assert part.shape == (60, 100, 3)
+    true = codes[225 - 30 : 225 + 30, 600 - 50 : 600 + 50]
+    assert np.abs(part.astype(int) - true).mean() < 12  # JPEG of noise; another place differs by 85
+    edge = pixels_at(tmp_path / "a.png", (1.0, 1.0), **whole)
+    assert cv2.imdecode(np.frombuffer(edge, np.uint8), 1).shape == (60, 100, 3)

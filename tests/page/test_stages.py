@@ -6,15 +6,13 @@ With LIGHTPLAN_SCREENSHOTS set to a folder, the pictures of docs/page.md are wri
 from __future__ import annotations
 
 import contextlib
-import os
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import cv2
-import numpy as np
 import pytest
 from page_server import Served, serve
+from page_walk import go, shot
 
 from lightplan.rigfiles import load_rig
 
@@ -22,11 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 PATIENCE_MS = 300_000
-LONG_MS = 1_200_000  # looks and plans, beside whatever else the machine does
 STAGES = ("start", "look", "layout", "plan", "build", "shoot", "pick", "keep")
-THOROUGH = "LIGHTPLAN_SCREENSHOTS" in os.environ
-"""Walk through the whole evening too: looks, a plan, photographs."""
-TYPING_MS = 180  # between keys and presses: a person who looks first
 
 
 @pytest.fixture(scope="module")
@@ -34,18 +28,6 @@ def opened(open_tab) -> Iterator[Any]:
     """One tab for all tests, and what went wrong in it."""
     with open_tab("", "#stages a", (1360, 860), PATIENCE_MS) as page:
         yield page
-
-
-def go(tab: Any, stage: str) -> None:
-    tab.evaluate(f"location.hash = '{stage}'")
-    tab.wait_for_selector(f"main[data-stage={stage}] h1")
-
-
-def shot(tab: Any, name: str) -> None:
-    folder = os.environ.get("LIGHTPLAN_SCREENSHOTS")
-    if folder:
-        tab.mouse.move(2, 400)
-        tab.screenshot(path=Path(folder) / f"{name}.png")
 
 
 def axe() -> str:
@@ -127,58 +109,6 @@ def test_all_of_the_page_comes_from_this_machine(tab, served):
     assert len(asked) > 5
 
 
-def answer(tab: Any, words: str) -> None:
-    tab.wait_for_timeout(4 * TYPING_MS)
-    tab.click(f".question >> text='{words}'")
-
-
-def stop_looks(tab: Any) -> None:
-    """Stop the search for looks where it still goes on."""
-    with contextlib.suppress(Exception):  # it may end by itself just now
-        tab.click(".busy >> text=Stop", timeout=2000)
-    tab.wait_for_selector("text=Find them again", timeout=LONG_MS)
-
-
-def act_out_the_questions(tab: Any) -> None:
-    """Answer all questions as a person does who looks before pressing."""
-    go(tab, "start")
-    tab.click("text=Describe my product")
-    answer(tab, "Gift tag")
-    tab.get_by_label("Width").type("55", delay=TYPING_MS)
-    tab.get_by_label("Height").type("90", delay=TYPING_MS)
-    answer(tab, "That is it")
-    shot(tab, "start-foil")
-    for words in ("Gold foil", "Forest green", "I have none at hand", "Phone, main lens"):
-        answer(tab, words)
-    for words in ("Softbox", "LED panel", "Go on"):
-        answer(tab, words)
-    tab.click("[aria-label='One more: White boards, A3']")
-    for words in ("Go on", "I can make it dark", "Wood"):
-        answer(tab, words)
-    tab.get_by_label("Name of this work").type("Spring gift tags", delay=TYPING_MS)
-    tab.keyboard.press("Enter")
-
-
-@pytest.mark.slow
-def test_a_first_time_maker_sees_their_product_in_two_minutes_and_its_looks_in_three(tab, served):
-    begun = time.monotonic()
-    act_out_the_questions(tab)
-    tab.wait_for_selector("main[data-stage=layout] .verdict .score")
-    taken = time.monotonic() - begun
-    assert taken < 120, f"{taken:.0f} s"
-    shot(tab, "layout")
-    assert "Spring gift tags" in tab.text_content("#work-title")
-    assert (served.home / "works" / "spring-gift-tags.toml").exists()
-    go(tab, "look")
-    tab.wait_for_timeout(4 * TYPING_MS)
-    tab.click("text=Show me the looks")
-    tab.wait_for_selector("text=Take this look >> nth=1", timeout=180_000)
-    taken = time.monotonic() - begun
-    assert taken < 180, f"{taken:.0f} s"
-    shot(tab, "look-first")
-    stop_looks(tab)
-
-
 PRINT = Path(__file__).parents[1] / "reference/slipped/photographs/silver_gradient_05.jpg"
 
 
@@ -213,61 +143,6 @@ def test_without_artwork_the_metal_is_told_from_a_photograph_of_the_print(tab, s
         load_rig(served.home / "works" / "told-from-the-print.toml").rig.sheet.artwork.mean()
     )
     assert 0.14 < share < 0.22  # 0.18 of it was stamped
-
-
-def photograph(tab: Any, path: Path, size: tuple[int, int]) -> Path:
-    """Write what the page shows as a photograph of a size, as if a camera had taken it."""
-    tab.wait_for_selector(".fine.shown")
-    content = tab.evaluate(
-        "fetch(document.querySelector('.fine').src).then(r => r.arrayBuffer())"
-        ".then(b => [...new Uint8Array(b)])"
-    )
-    picture = cv2.imdecode(np.array(content, np.uint8), cv2.IMREAD_COLOR)
-    large = cv2.resize(picture, size, interpolation=cv2.INTER_CUBIC)
-    cv2.imwrite(str(path), large, [cv2.IMWRITE_JPEG_QUALITY, 92])
-    return path
-
-
-@pytest.mark.slow
-@pytest.mark.skipif(not THOROUGH, reason="takes minutes; LIGHTPLAN_SCREENSHOTS=FOLDER walks it")
-def test_the_whole_evening_from_looks_to_the_shelf(tab, served, tmp_path):
-    go(tab, "layout")
-    shots = [photograph(tab, tmp_path / "tag-1.jpg", (6000, 4500))]  # 27 megapixels
-    broken = tmp_path / "broken.jpg"
-    broken.write_bytes(shots[0].read_bytes()[:60_000])
-    go(tab, "look")
-    tab.click("text=/Show me the looks|Find them again/")
-    tab.wait_for_selector("text=Take this look >> nth=2", timeout=LONG_MS)
-    stop_looks(tab)
-    shot(tab, "look")
-    tab.click("text=Take this look >> nth=0")
-    tab.wait_for_selector("main[data-stage=layout]")
-    go(tab, "plan")
-    tab.click("text=Find the best set-up")
-    tab.wait_for_selector(".plan-card >> text=Take this plan", timeout=LONG_MS)
-    shot(tab, "plan")
-    go(tab, "build")
-    tab.wait_for_selector(".steps li")
-    tab.check(".steps input >> nth=0")
-    shot(tab, "build")
-    go(tab, "shoot")
-    tab.set_input_files(".drop input", [*shots, broken])
-    tab.wait_for_selector(".strip .warn")
-    tab.click(".strip .shot:not([disabled])")
-    tab.wait_for_selector(".advice-two")
-    shot(tab, "shoot")
-    go(tab, "pick")
-    tab.click("text=Judge all frames")
-    tab.wait_for_selector(".rank")
-    tab.click(".ranking .shot >> nth=0")
-    tab.wait_for_selector(".loupe")
-    shot(tab, "pick")
-    go(tab, "keep")
-    tab.get_by_label("Name on the shelf").fill("spring-bookplates")
-    tab.click("text=Keep it on the shelf")
-    tab.wait_for_selector(".pictures >> nth=-1 >> li:nth-child(8) img")
-    shot(tab, "keep")
-    assert (served.home / "rigs" / "spring-bookplates.toml").exists()
 
 
 def page_of(browser: Any, served: Served, stage: str) -> Any:

@@ -175,3 +175,21 @@ def test_the_rig_carries_the_picture_and_its_name(tmp_path, rig_file, minimal):
     assert loaded.rig.sheet.artwork.shape == (55, 85)
     assert loaded.rig.sheet.artwork_file == "tag.png"
     assert loaded.assets["tag.png"] == tmp_path / "tag.png"
+
+
+def test_artwork_is_decoded_once_and_anew_when_its_file_has_changed(tmp_path, monkeypatch):
+    # while a thing is dragged on the page, its rig file is read back at every save
+    from lightplan.rigfiles import artwork
+
+    calls = []
+    monkeypatch.setattr(
+        artwork, "decoded_apart", lambda path: calls.append(path) or np.ones((60, 90))
+    )
+    path = tmp_path / "a.svg"
+    path.write_text(SQUARES, "utf-8")
+    for _ in range(3):
+        read_artwork(path, **SIZE)
+    assert len(calls) == 1
+    path.write_text(SQUARES.replace("white", "black"), "utf-8")  # of the same length
+    read_artwork(path, **SIZE)
+    assert len(calls) == 2

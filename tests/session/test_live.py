@@ -115,3 +115,51 @@ def test_a_finer_frame_follows_when_the_hand_pauses(rig):
         )
     live.close()
     assert two
+
+
+class Slow:
+    """Makes hasty frames at once, and fine ones only while nobody asks for another."""
+
+    def __init__(self) -> None:
+        self.at_a_fine_one = threading.Event()
+
+    def frame(self, rig: Any, *, hasty: bool = False, check: Any = None) -> str:
+        if hasty:
+            return "hasty"
+        self.at_a_fine_one.set()
+        ends = time.monotonic() + 20
+        while time.monotonic() < ends:
+            check()
+            time.sleep(0.001)
+        return "fine"
+
+
+def test_a_hand_that_moves_again_does_not_wait_for_the_finer_frame(rig, monkeypatch):
+    monkeypatch.setattr("lightplan.session.live._layout", lambda _: {})
+    ear, slow = Ear(), Slow()
+    live = Live(ear)
+    live._picture = slow  # type: ignore[assignment]
+    live.show(rig, 0)
+    assert slow.at_a_fine_one.wait(PATIENCE_S)
+    begun = time.monotonic()
+    live.show(rig, 1)
+    assert ear.wait_for("frame", 1) == "hasty"
+    assert time.monotonic() - begun < 10  # the finer one would take twice as long
+    live.close()
+    assert "fine" not in [made for _, _, made in ear.told]
+
+
+def test_the_picture_that_follows_the_hand_is_exposed_as_every_other(rig):
+    # the places at which exposure looks are kept from frame to frame; they are the usual ones
+    from lightplan.light.exposure import settings_for
+    from lightplan.light.keeper import layers_of
+    from lightplan.tasks.live import detail_of
+
+    picture = LivePicture()
+    for y_mm in (330.0, 250.0):
+        frame = picture.frame(moved(rig, y_mm))
+        layers = layers_of(moved(rig, y_mm), detail_of(frame.rows, frame.cols, hasty=False))
+        on_sheet = np.isfinite(layers.camera_paper[..., 0])
+        share = picture._masks.share[on_sheet]
+        paper, foil = layers.camera_paper[on_sheet], layers.camera_foil[on_sheet]
+        assert frame.settings == settings_for(moved(rig, y_mm), paper, foil, share)

@@ -2,7 +2,7 @@
 
 import { h, s } from "./dom.js";
 
-export function twoSets([planned, built], { since, slips }) {
+export function twoSets([planned, built], { since, slips, words }) {
   const points = [planned, built].flatMap((one) => one.things.flatMap((thing) => thing.rings.flat()));
   const xs = points.map((p) => p[0]);
   const ys = points.map((p) => -p[1]);
@@ -17,8 +17,8 @@ export function twoSets([planned, built], { since, slips }) {
       names(set.things.filter((thing) => thing.rings.length && thing.rings[0].length), box[2] / 38)),
     h("figcaption", {}, words));
   return h("section", { class: "sets", "aria-label": "The set, from above" },
-    one(planned, null, since ? "The set as it was then" : "The set as planned"),
-    one(built, planned, since ? "The set as it is now" : "The set as built"));
+    one(planned, null, words ? words[0] : since ? "The set as it was then" : "The set as planned"),
+    one(built, planned, words ? words[1] : since ? "The set as it is now" : "The set as built"));
 }
 
 const path = (ring) => ring.map(([x, y], i) => `${i ? "L" : "M"}${x.toFixed(1)} ${(-y).toFixed(1)}`).join("") + (ring.length > 2 ? "Z" : "");
