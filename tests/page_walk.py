@@ -18,11 +18,14 @@ def go(tab: Any, stage: str) -> None:
     tab.wait_for_selector(f"main[data-stage={stage}] h1")
 
 
-def shot(tab: Any, name: str) -> None:
+def shot(tab: Any, name: str, *, height: int = 860) -> None:
     """Take a picture of the stage for the documents, where a folder is named."""
     if FOLDER:
+        usual = tab.viewport_size
+        tab.set_viewport_size({**usual, "height": height})
         tab.mouse.move(2, 400)
         tab.screenshot(path=Path(FOLDER) / f"{name}.png")
+        tab.set_viewport_size(usual)
 
 
 def press(tab: Any, what: str, **more: Any) -> None:

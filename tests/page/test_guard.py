@@ -188,6 +188,10 @@ NONSENSE = (
     '{"do": "open", "name": "../../etc/passwd"}',
     '{"do": "open", "what": "recent", "number": -1}',
     '{"do": "cure", "number": [1]}',
+    '{"do": "pixels", "file": "../../../etc/passwd", "at": [0, 0]}',
+    '{"do": "large", "file": ["x"]}',
+    '{"do": "compare", "keys": ["/etc/passwd", "/etc/hosts"]}',
+    '{"do": "compare", "keys": [[], {}]}',
     '{"do": "cure", "number": 1e400}',
 )
 

@@ -206,6 +206,9 @@ def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path
             page.wait_for_selector(".verdict .score")
         if stage == "keep":
             page.wait_for_selector(".shelf-item")
+            for number in (3, 5):
+                page.check(f".tick input >> nth={number}")
+            page.wait_for_selector(".side-by-side")
         if stage == "shoot":
             put = [tmp_path / f"{number} {as_name(text)}.jpg" for number, text in enumerate(TEXTS)]
             folder = tmp_path / FOLDER / f"{WORK} photographs"
