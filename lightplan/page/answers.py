@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import mimetypes
 from pathlib import Path
@@ -13,6 +14,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from lightplan.faults import CAUGHT, as_told
 from lightplan.page.clients import Client
+from lightplan.page.inbox import Inbox
 from lightplan.page.uploads import TooLarge, received
 
 if TYPE_CHECKING:
@@ -71,17 +73,31 @@ class Answers:
     async def socket(self, connection: WebSocket) -> None:
         """Hear and tell a tab for as long as it is there."""
         await connection.accept()
-        client = Client(connection)
-        pump = asyncio.create_task(client.pump())
+        client, inbox = Client(connection), Inbox()
+        ways = (client.pump(), _listen(connection, inbox), self._answer(client, inbox))
+        tasks = [asyncio.create_task(way) for way in ways]
         try:
-            await self._desk.welcome(client)
-            while not client.lost:
-                await self._desk.hear(client, _message(await connection.receive_text()))
-        except (WebSocketDisconnect, RuntimeError, KeyError):
-            pass
+            done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+            for task in done:
+                task.result()  # a fault of ours is told where the page was started
         finally:
             self._desk.clients.remove(client)
-            pump.cancel()
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+
+    async def _answer(self, client: Client, inbox: Inbox) -> None:
+        """Do what a tab asks, one thing after the other."""
+        await self._desk.welcome(client)
+        while True:
+            await self._desk.hear(client, await inbox.get())
+
+
+async def _listen(connection: WebSocket, inbox: Inbox) -> None:
+    """Take in what a tab says for as long as it is there."""
+    with contextlib.suppress(WebSocketDisconnect, RuntimeError, KeyError):
+        while True:
+            await inbox.put(_message(await connection.receive_text()))
 
 
 def _static(name: str) -> Response:

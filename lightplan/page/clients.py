@@ -11,6 +11,8 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+LATEST = ("work", "layout")
+"""Messages of which the last says all; they come with every move of a hand."""
 MOST_WAITING = 500
 """Messages that may wait for a tab; one that sleeps longer is let go and comes back afresh."""
 
@@ -20,14 +22,17 @@ class Client:
 
     def __init__(self, socket: WebSocket) -> None:
         self.socket = socket
-        self._texts: list[str] = []
+        self._texts: list[tuple[str, str]] = []
         self._latest: dict[str, bytes] = {}
         self._ready = asyncio.Event()
         self.lost = False
 
     def say(self, message: Mapping[str, Any]) -> None:
-        """Send a message."""
-        self._texts.append(json.dumps(message, ensure_ascii=False, allow_nan=False))
+        """Send a message; one that says all takes the place of its like that still waits."""
+        kind = str(message.get("is"))
+        if kind in LATEST:
+            self._texts = [one for one in self._texts if one[0] != kind]
+        self._texts.append((kind, json.dumps(message, ensure_ascii=False, allow_nan=False)))
         if len(self._texts) > MOST_WAITING:
             self.lost = True
         self._ready.set()
@@ -45,7 +50,7 @@ class Client:
                 self._ready.clear()
                 texts, self._texts = self._texts, []
                 pictures, self._latest = self._latest, {}
-                for text in texts:
+                for _, text in texts:
                     await self.socket.send_text(text)
                 for picture in pictures.values():
                     await self.socket.send_bytes(picture)

@@ -2,7 +2,8 @@
 
 Run: PYTHONPATH=tests python tests/benchmarks/page_latency.py [--rig silver-bookplate-bright]
 
-Prints medians and 95th percentiles in ms, what 200 moves a second leave waiting, and memory;
+Prints medians and 95th percentiles in ms, when the full-detail picture comes after the hand rests,
+what 200 moves a second leave waiting, and memory;
 `--rush 3600` drags for an hour.
 """
 
@@ -42,6 +43,23 @@ TURNS = """async ([count, thing]) => {
   wire.say({do: 'let go'});
   return found;
 }"""
+RESTS = """async ([count, thing]) => {
+  const wire = await import('/static/wire.js');
+  const at = wire.state.layout.things.find((one) => one.name === thing).position_mm;
+  const found = [];
+  for (let i = 0; i < count; i++) {
+    const begun = performance.now();
+    const closer = new Promise((done) => {
+      const off = wire.on('closer', () => { off(); done(); });
+    });
+    wire.edit([{do: 'move', element: thing, keeps_direction: true,
+      position_mm: [at[0] + 5 * i, at[1], at[2]]}], 'moved', 'rest');
+    wire.say({do: 'let go'});
+    await closer;
+    found.push(performance.now() - begun);
+  }
+  return found;
+}"""
 RUSH = """async ([seconds, thing]) => {
   const wire = await import('/static/wire.js');
   const at = wire.state.layout.things.find((one) => one.name === thing).position_mm;
@@ -79,6 +97,9 @@ def measured(page: Any, pid: int, thing: str, *, count: int, rush_s: float) -> N
             f"{name}: median {statistics.median(values):.0f} ms, "
             f"95 % within {percentile(values, 0.95):.0f} ms ({len(values)} of them)"
         )
+    page.evaluate(RESTS, [1, thing])  # the child that looks closely begins
+    rests = page.evaluate(RESTS, [5, thing])
+    print(f"full detail after the hand rests: median {statistics.median(rests):.0f} ms (5 of them)")
     rushed(page, pid, thing, rush_s)
 
 

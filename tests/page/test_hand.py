@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import time
 from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 import pytest
+from websockets.sync.client import connect
 
 from lightplan.rigfiles import load_rig
 from lightplan.scene.dimensions import value_of
@@ -150,3 +152,32 @@ def test_the_same_spot_of_a_sheet_is_found_in_two_photographs(tab):
     at = np.float32([[[1200 * spot[0], 1000 * spot[1]]]])
     true = cv2.perspectiveTransform(at, plane)[0, 0] / (1200, 1000)
     assert found == pytest.approx(true, abs=1e-4)
+
+
+def test_more_moves_than_can_be_done_leave_no_queue(served):
+    """Sent without a pause: of those that wait, the last alone is done."""
+    count, told = 3000, []
+    with connect(
+        served.address.replace("http", "ws") + "/socket",
+        origin=served.address,
+        additional_headers={"Cookie": served.cookie()},
+        max_size=None,
+    ) as socket:
+        for i in range(count):
+            move = {"do": "move", "element": "sky", "position_mm": [i / 100, 220.0, 400.0]}
+            asked = {"do": "edits", "edits": [move], "why": "moved sky", "gesture": "g", "mark": i}
+            socket.send(json.dumps(asked))
+        begun = time.monotonic()
+        while time.monotonic() - begun < 90:
+            message = socket.recv(timeout=90)
+            if isinstance(message, str):
+                told.append(json.loads(message)["is"])
+            elif (
+                json.loads(message[4 : 4 + int.from_bytes(message[:4], "little")])["mark"]
+                == count - 1
+            ):
+                break
+        else:
+            raise AssertionError("the last move's picture never came")
+    assert told.count("work") < count / 3
+    until(lambda: on_disk(served, "sky", "x_mm") == pytest.approx((count - 1) / 100), "the last")
