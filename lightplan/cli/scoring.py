@@ -258,7 +258,12 @@ def _change_words(changes: Changes) -> list[str]:
 
 
 def advise(
-    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="A test photograph.")],
+    photo: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="PHOTO...", help="A test photograph; more of the same set sharpen it."
+        ),
+    ],
     rig: Annotated[str, typer.Option("--rig", metavar="RIG", help="The rig it was taken with.")],
     out: OutFolder,
     since: Annotated[
@@ -283,6 +288,8 @@ def advise(
     Writes report.json, as_built.toml (the rig as it stands, as a rig file), before_after.png
     (the photograph beside the picture after the move) and residual.png (what is left). With
     --shoot a move that was asked for and made is not told as a fault of the next photograph.
+    More photographs of the set as it stands, one lamp off or from another place, are fitted
+    together with the first, which is the one that is judged.
 
     Example: lightplan advise shots/IMG_1.jpg --rig silver-bookplate-bright --out advice
     """
@@ -292,14 +299,15 @@ def advise(
         from lightplan.tasks.first_look import glance, load_ahead
 
         load_ahead("lightplan.tasks.advise", "lightplan.tasks.advice_files")
-        progress(glance(photo))
+        progress(glance(photo[0]))
         from lightplan.tasks import advise as task
         from lightplan.tasks.care import care_lines
 
-        loaded = task.ready(rig, photo, out, replace=replace)
+        loaded = task.ready(rig, photo, out, since, replace=replace)
         found = task.advise(
-            photo,
+            photo[0],
             rig=loaded,
+            others=photo[1:],
             since=since,
             memory=None if shoot is None else task.memory_of(shoot, since),
             watch=lambda p: progress(f"{p.note} {p.stage}".strip()),

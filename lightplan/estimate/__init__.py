@@ -3,18 +3,23 @@
 from lightplan.estimate.drift import drifted
 from lightplan.estimate.drift_search import FramePair
 from lightplan.estimate.estimating import Photographed, estimate
-from lightplan.estimate.result import CameraState, Estimate, Rival
+from lightplan.estimate.result import CameraState, Estimate, OtherView, Rival
 from lightplan.estimate.seen import SeenSheet, seen_sheet, steps_of
+from lightplan.estimate.several import estimate_together
+from lightplan.estimate.telling import Doubt
 
 __all__ = [
     "CameraState",
+    "Doubt",
     "Estimate",
     "FramePair",
+    "OtherView",
     "Photographed",
     "Rival",
     "SeenSheet",
     "drifted",
     "estimate",
+    "estimate_together",
     "seen_sheet",
     "steps_of",
 ]

@@ -14,7 +14,6 @@ from lightplan.estimate.fit import (
     PAPER_MODEL,
     Columns,
     Fitter,
-    Name,
     Place,
 )
 from lightplan.estimate.lens import lens_place
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.estimate.estimating import Photographed
     from lightplan.estimate.result import CameraState, Estimate
+    from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
 STILL = 0.1

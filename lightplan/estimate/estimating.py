@@ -15,12 +15,12 @@ from lightplan.estimate.fit import (
     EXPOSURE_UNKNOWN,
     FOIL_MODEL,
     Fitter,
-    Name,
 )
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.levels import BRUSHED, Levels
 from lightplan.estimate.result import CameraState, Estimate, Rival
 from lightplan.estimate.search import COST_PER_SLIP, Hypothesis, Search
+from lightplan.estimate.telling import doubts_of, uncertainty
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene.slips import Slip, SlipUnit, slipped
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.seen import SeenSheet
+    from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
     from lightplan.scene.foreign import Foreign
 
@@ -81,9 +82,24 @@ def estimate(
     watch : callable
         Told what is being done; may raise `Stopped`.
     """
-    fitter = _fitter(rig, photo, clip_cd_m2)
+    fitter = fitter_of(rig, photo, clip_cd_m2)
     watch(Progress(stage="comparing the photograph with the plan"))
     search = Search(rig, Levels(rig, photo.seen), fitter)
+    return explained(search, photo, clip_cd_m2=clip_cd_m2, watch=watch)
+
+
+def explained(
+    search: Search,
+    photo: Photographed,
+    *,
+    clip_cd_m2: float,
+    outside: bool = True,
+    watch: Watch = unwatched,
+) -> Estimate:
+    """Return the rig as built, as a search finds it.
+
+    `outside` says whether light that is not in the rig is looked for.
+    """
     plan = search.as_planned()
     found, foreign = [plan], None
     if plan.fitted.misfit > SURE_MISFIT and plan.cost > COST_PER_SLIP:
@@ -95,15 +111,15 @@ def estimate(
         if least > 2 * COST_PER_SLIP:
             watch(Progress(stage="looking for a second thing"))
             found += search.pairs(singles)
-        if least > COST_PER_SLIP + EXTRA_COST:
+        if outside and least > COST_PER_SLIP + EXTRA_COST:
             watch(Progress(stage="looking for light that is not in the rig"))
-            outside = Elsewhere(search).best(plan, min(h.cost for h in found))
-            if outside is not None and _explains(outside[0], plan):
-                found.append(outside[0])
-                foreign = outside[1]
+            beside = Elsewhere(search).best(plan, min(h.cost for h in found))
+            if beside is not None and _explains(beside[0], plan):
+                found.append(beside[0])
+                foreign = beside[1]
     found.sort(key=lambda h: h.cost)
-    known = math.log2(clip_cd_m2 / fitter.clip_cd_m2)
-    return _told(rig, photo, fitter, search, found, known, foreign)
+    known = math.log2(clip_cd_m2 / search.fitter.clip_cd_m2)
+    return _told(photo, search, found, known, foreign)
 
 
 def _explains(outside: Hypothesis, plan: Hypothesis) -> bool:
@@ -111,7 +127,8 @@ def _explains(outside: Hypothesis, plan: Hypothesis) -> bool:
     return outside.fitted.misfit <= max(TOLD_MISFIT, 0.5 * plan.fitted.misfit)
 
 
-def _fitter(rig: Rig, photo: Photographed, planned: float) -> Fitter:
+def fitter_of(rig: Rig, photo: Photographed, planned: float) -> Fitter:
+    """Return what fits rigs to one photograph; `planned` is the luminance that clips by plan."""
     place = lens_place(rig, photo.corners, photo.shape, photo.focal_px)
     model = FOIL_MODEL * (BRUSHED_MODEL if max(rig.sheet.foil.roughness) >= BRUSHED else 1.0)
     if photo.clip_cd_m2 is None:
@@ -120,9 +137,7 @@ def _fitter(rig: Rig, photo: Photographed, planned: float) -> Fitter:
 
 
 def _told(
-    rig: Rig,
     photo: Photographed,
-    fitter: Fitter,
     search: Search,
     found: Sequence[Hypothesis],
     known: float,
@@ -140,7 +155,7 @@ def _told(
         if h.cost < best.cost + _DOUBTED and set(h.elements) != set(best.elements)
     )
     values = {(s.element, s.dimension): s.value for s in slips}
-    place = fitter.place
+    rig, place = search.rig, search.fitter.place
     nought = np.zeros(3)
     return Estimate(
         planned=rig,
@@ -155,7 +170,10 @@ def _told(
         rivals=rivals[:3],
         misfit=best.fitted.misfit,
         seen=photo.seen,
-        residual=best.fitted.residual,
+        residual=best.fitted.residual[: len(photo.seen)],
+        best=best,
+        doubts=doubts_of(search, best),
+        left={u.element: uncertainty(search, best, u.element) for u in search.powers},
     )
 
 

@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.estimate.levels import to_stops
-from lightplan.estimate.seen import FLOOR, SeenSheet
+from lightplan.estimate.seen import FLOOR, SeenSheet, steepness
+from lightplan.estimate.solving import HEAVY, Known, Name, System
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lightplan.arrays import Booleans, Doubles
 
-Name = tuple[str, str]
 CAMERA = ("exposure", "red", "blue", "vignette", "contrast", "lift")
 EXPOSURE_KNOWN = 0.12  # stops: how well f-number, time and ISO tell the exposure
 EXPOSURE_UNKNOWN = 2.0
@@ -34,8 +34,7 @@ EDGE_MM = 1.2  # how far the photograph's cells may lie off the model's
 EFFECTIVE_PAPER, EFFECTIVE_FOIL = 45.0, 60.0
 """Independent data in each material: neighbouring cells err together."""
 BLACK = 0.5  # of `FLOOR`: how far the camera's own black may be off
-HEAVY = 2.0  # residuals, in standard deviations, from which they count less
-ROUNDS, SCAN_ROUNDS = 4, 3
+SCAN_ROUNDS = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,6 +121,9 @@ class Fitted:
         Photograph less prediction, in stops.
     misfit : float
         Root mean square of what data are off, in standard deviations.
+    names : (k,) of (element, dimension)
+    covariance : (k, k) float
+        Of the values, in this order.
     """
 
     cost: float
@@ -129,6 +131,8 @@ class Fitted:
     sigmas: dict[Name, float]
     residual: Doubles
     misfit: float
+    names: tuple[Name, ...]
+    covariance: Doubles
 
     @property
     def exposure(self) -> float:
@@ -222,6 +226,8 @@ class Fitter:
         Independent data in foil and in paper.
     black : float
         Share of `FLOOR` by which the camera's own black may be off.
+    known : tuple of Known
+        What else was measured: the shadow of a pin.
     """
 
     seen: SeenSheet
@@ -233,6 +239,12 @@ class Fitter:
     edge_mm: float = EDGE_MM
     effective: tuple[float, float] = (EFFECTIVE_FOIL, EFFECTIVE_PAPER)
     black: float = BLACK
+    known: tuple[Known, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """Photographs that it fits to."""
+        return 1
 
     def fit(self, light: Doubles, columns: Columns, start: float | None = None) -> Fitted:
         """Fit the camera and small errors to light (n, 3) of a rig.
@@ -246,7 +258,7 @@ class Fitter:
         start : float or None
             Exposure to begin with; the data's own median if None.
         """
-        exposure = self._first_exposure(light) if start is None else start
+        exposure = self.first_exposure(light) if start is None else start
         found = self._solved(light, columns, exposure)
         if abs(found.exposure - exposure) > 0.05:
             found = self._solved(light, columns, found.exposure)
@@ -254,31 +266,25 @@ class Fitter:
 
     def scan(self, light: Doubles, columns: Columns, exposure: float) -> Scan:
         """Return what tells of many rigs, whose light is near to one rig's, how well they fit."""
-        seen = self.seen
-        model = to_stops(light * 2.0**exposure, self.clip_cd_m2)
-        design, sigmas, names = self._design(model, 1 - FLOOR / 2.0**model, columns)
-        at = np.concatenate([[exposure], np.zeros(len(CAMERA) - 1), columns.at])
-        means = np.concatenate([np.zeros(len(CAMERA)), columns.means])
-        information, pull, apart = self._priors(names, sigmas, at, means)
-        weight, spread = self._weights(model)
-        rows = design.reshape(-1, design.shape[-1])
-        precision = weight / spread**2
-        normal = rows.T @ (rows * precision[:, None]) + information
+        one = self.system(light, columns, exposure)
+        precision = one.weight / one.spread**2
+        normal = one.rows.T @ (one.rows * precision[:, None]) + one.information
         return Scan(
             fitter=self,
-            rows=rows,
+            rows=one.rows,
             inverse=np.asarray(np.linalg.inv(normal), float),
-            information=information,
+            information=one.information,
             precision=precision,
-            weight=weight,
-            spread=spread,
-            pull=pull,
-            apart=apart,
+            weight=one.weight,
+            spread=one.spread,
+            pull=one.pull,
+            apart=one.apart,
             exposure=exposure,
-            ended=seen.ended.ravel(),
+            ended=one.ended,
         )
 
-    def _first_exposure(self, light: Doubles) -> float:
+    def first_exposure(self, light: Doubles) -> float:
+        """Return the exposure that a fit begins with: the data's own median."""
         seen = self.seen
         usable = ~seen.ended & (seen.stops > -7)
         if not usable.any():
@@ -287,38 +293,42 @@ class Fitter:
         return float(np.clip(np.median(gap), -4 * self.exposure_sigma, 4 * self.exposure_sigma))
 
     def _solved(self, light: Doubles, columns: Columns, exposure: float) -> Fitted:
+        return self.fitted(self.system(light, columns, exposure))
+
+    def system(self, light: Doubles, columns: Columns, exposure: float) -> System:
+        """Return the linear system about light (n, 3) under an exposure."""
         seen = self.seen
         model = to_stops(light * 2.0**exposure, self.clip_cd_m2)
-        sensitive = 1 - FLOOR / 2.0**model
-        design, sigmas, names = self._design(model, sensitive, columns)
-        aim = (seen.stops - model).ravel()
+        design, sigmas, names = self._design(model, 1 - FLOOR / 2.0**model, columns)
         at = np.concatenate([[exposure], np.zeros(len(CAMERA) - 1), columns.at])
-        weight, spread = self._weights(model)
-        rows = design.reshape(-1, design.shape[-1])
         means = np.concatenate([np.zeros(len(CAMERA)), columns.means])
         information, pull, apart = self._priors(names, sigmas, at, means)
-        ended = seen.ended.ravel()
-        robust = np.ones(len(aim))
-        values = np.zeros(len(sigmas))
-        for _ in range(ROUNDS):
-            away = (aim - rows @ values) / spread
-            inside = ended & (away < 0)  # a clipped cell is at least this bright
-            robust = np.asarray(np.where(inside, 0.0, 1 / (1 + (away / HEAVY) ** 2)))
-            w = weight * robust / spread**2
-            normal = rows.T @ (rows * w[:, None]) + information
-            values = np.asarray(np.linalg.solve(normal, rows.T @ (w * aim) + pull), float)
-        away = (aim - rows @ values) / spread
-        away = np.asarray(np.where(ended & (away < 0), 0.0, away))
-        cost = float((weight * HEAVY**2 * np.log1p((away / HEAVY) ** 2)).sum())
-        cost += float(values @ information @ values - 2 * pull @ values) + apart
-        errors = np.sqrt(np.diag(np.linalg.inv(normal)))
-        total = at + values
+        weight, spread = self._weights(model)
+        return System(
+            names,
+            design.reshape(-1, design.shape[-1]),
+            (seen.stops - model).ravel(),
+            weight,
+            spread,
+            seen.ended.ravel(),
+            at,
+            information,
+            pull,
+            apart,
+        )
+
+    def fitted(self, system: System) -> Fitted:
+        """Return what comes of a system."""
+        found = system.solved()
+        errors = np.sqrt(np.diag(found.covariance))
         return Fitted(
-            cost,
-            dict(zip(names, total.tolist(), strict=True)),
-            dict(zip(names, errors.tolist(), strict=True)),
-            (aim - rows @ values).reshape(seen.stops.shape),
-            float(np.sqrt((weight * np.minimum(away, 6) ** 2).sum() / weight.sum())),
+            found.cost,
+            dict(zip(system.names, found.values.tolist(), strict=True)),
+            dict(zip(system.names, errors.tolist(), strict=True)),
+            found.residual.reshape(-1, 3),
+            found.misfit,
+            system.names,
+            found.covariance,
         )
 
     def _design(
@@ -373,20 +383,12 @@ class Fitter:
             information[np.ix_(lens, lens)] += inverse
             pull[lens] += inverse @ off
             apart += float(off @ inverse @ off)
+        for one in self.known:
+            there = [(names.index(n), i) for i, n in enumerate(one.names) if n in names]
+            here, rows = [i for i, _ in there], one.rows[:, [i for _, i in there]]
+            inverse = np.linalg.inv(one.covariance)
+            left = one.measured - rows @ at[here]
+            information[np.ix_(here, here)] += rows.T @ inverse @ rows
+            pull[here] += rows.T @ inverse @ left
+            apart += float(left @ inverse @ left)
         return information, pull, apart
-
-
-def steepness(seen: SeenSheet) -> Doubles:
-    """Return the slope of each cell's level towards its nearest cells of the same material."""
-    found = np.zeros(len(seen))
-    middle = seen.stops.mean(axis=1)
-    for material in (True, False):
-        at = np.flatnonzero(seen.is_foil == material)
-        if len(at) < 4:
-            continue
-        apart = np.hypot(seen.x_mm[at, None] - seen.x_mm[at], seen.y_mm[at, None] - seen.y_mm[at])
-        near = np.argsort(apart, axis=1)[:, 1:5]
-        rows = np.arange(len(at))[:, None]
-        rise = np.abs(middle[at][near] - middle[at][:, None]) / np.maximum(apart[rows, near], 1.0)
-        found[at] = np.median(rise, axis=1)
-    return found

@@ -6,8 +6,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from lightplan.arrays import Doubles
+    from lightplan.estimate.search import Hypothesis
     from lightplan.estimate.seen import SeenSheet
+    from lightplan.estimate.telling import Doubt
     from lightplan.scene import Rig
     from lightplan.scene.foreign import Foreign
     from lightplan.scene.slips import Slip
@@ -49,6 +53,22 @@ class Rival:
     belief: float
 
 
+@dataclass(frozen=True)
+class OtherView:
+    """What another photograph of the set shows beside the first.
+
+    Attributes
+    ----------
+    turned : tuple of (str, float)
+        Lamps that are off (`OFF` stops) or turned in it, by how many stops.
+    moved_mm : (float, float, float) or None
+        Its lens beside the first photograph's; None where the camera stood still.
+    """
+
+    turned: tuple[tuple[str, float], ...]
+    moved_mm: tuple[float, float, float] | None
+
+
 @dataclass(frozen=True, eq=False)
 class Estimate:
     """The rig as built.
@@ -75,6 +95,14 @@ class Estimate:
     seen : SeenSheet
     residual : (n, 3) float
         Photograph less rig as built in each cell, in stops.
+    best : Hypothesis or None
+        The explanation, with its fit.
+    doubts : tuple of Doubt
+        What the photographs cannot tell, the worst first.
+    left : dict
+        By lamp, what is uncertain of its "distance_mm" and its "power_stops".
+    others : tuple of OtherView
+        What the other photographs were taken for, where there are any.
     """
 
     planned: Rig
@@ -90,3 +118,7 @@ class Estimate:
     misfit: float
     seen: SeenSheet = field(repr=False)
     residual: Doubles = field(repr=False)
+    best: Hypothesis | None = field(repr=False, default=None)
+    doubts: tuple[Doubt, ...] = ()
+    others: tuple[OtherView, ...] = ()
+    left: Mapping[str, Mapping[str, float]] = field(repr=False, default_factory=dict)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.errors import RigError
-from lightplan.estimate.fit import Columns, Fitted, Fitter, Name
+from lightplan.estimate.fit import Columns, Fitted, Fitter
 from lightplan.estimate.levels import CellLight, Levels, to_stops
 from lightplan.estimate.unknowns import CAMERA_SLIP_MM, Unknown, powers_of, unknowns_of
 from lightplan.scene.slips import slipped
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from lightplan.arrays import Doubles
+    from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
 COST_PER_SLIP = 8.5
@@ -27,7 +28,7 @@ _BOW_STEP = 0.4
 _FIRST, _FAR = 0.65, 1.6  # places looked at, in standard deviations of a slip
 _PROMISING, _REFINED, _PAIRED = 6, 3, 3
 _ROOM_SLIP = 12.0
-_OFF = -14.0  # stops: a lamp that is not on
+OFF = -14.0  # stops: a lamp that is not on
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +72,7 @@ class Search:
         self.base = levels.light(rig)
         self._kept: dict[tuple[tuple[Name, float], ...], CellLight] = {(): self.base}
         self._slopes = self._all_slopes()
-        self.hand = self._power_columns(self.base, {}).joined(self._slopes)
+        self.hand = self.power_columns(self.base, {}).joined(self._slopes)
 
     # --- light ------------------------------------------------------------------------------
 
@@ -98,7 +99,7 @@ class Search:
             return None
         powers = {n[0]: v for n, v in values.items() if n[1] == "power_stops"}
         lamps = {lamp.name for lamp in self.rig.lamps}
-        powers |= {n[0]: _OFF for n in values if n[1] == "missing" and n[0] in lamps}
+        powers |= {n[0]: OFF for n in values if n[1] == "missing" and n[0] in lamps}
         room = self.levels.room + self._more_room(values)
         return found.mixed(powers, room)
 
@@ -120,21 +121,26 @@ class Search:
     # --- columns ----------------------------------------------------------------------------
 
     def _all_slopes(self) -> Columns:
+        return self.slopes_with({})
+
+    def slopes_with(self, powers: dict[Name, float]) -> Columns:
+        """Return what all but powers does to the levels, a step from the plan, with some powers."""
         names, columns, sigmas = [], [], []
-        base = self._stops(self.base.mixed({}, self.levels.room))
+        start = self.mixed(powers)
+        assert start is not None
+        base = self._stops(start)
         for one in self.unknowns:
             step = _step_of(one)
-            light = self.mixed({(one.element, one.dimension): step})
+            light = self.mixed({**powers, (one.element, one.dimension): step})
             if light is None:
-                light = self.base.mixed({}, self.levels.room)
+                light = start
             names.append((one.element, one.dimension))
             columns.append((self._stops(light) - base) / step)
             sigmas.append(one.hand)
-        values = np.stack(columns, axis=-1)
-        return Columns.of(names, values, sigmas)
+        return Columns.of(names, np.stack(columns, axis=-1), sigmas)
 
-    def _power_columns(self, found: CellLight, values: dict[Name, float]) -> Columns:
-        """Return what powers do to the levels, exactly, about some powers."""
+    def power_columns(self, found: CellLight, values: dict[Name, float]) -> Columns:
+        """Return what powers do to the levels, exactly, about a rig's light with some powers."""
         powers = {n[0]: v for n, v in values.items() if n[1] == "power_stops"}
         whole = found.mixed(powers, self.levels.room + self._more_room(values))
         names, columns, sigmas, at = [], [], [], []
@@ -193,7 +199,7 @@ class Search:
     ) -> Columns:
         free = set(values)
         wide = {n: self._slip_sigma(n) for n in free}
-        columns = self._power_columns(found, values)
+        columns = self.power_columns(found, values)
         own = [n for n in free if n[1] in _SLOPED]
         columns = columns.joined(self._slopes.moved_to(values))
         if own and closely:

@@ -211,3 +211,19 @@ def _cells(
         "y_mm": mean(ones * y[:, None].astype(np.float32)),
         "radius2": mean(radius2.astype(np.float32)),
     }
+
+
+def steepness(seen: SeenSheet) -> Doubles:
+    """Return the slope of each cell's level towards its nearest cells of the same material."""
+    found = np.zeros(len(seen))
+    middle = seen.stops.mean(axis=1)
+    for material in (True, False):
+        at = np.flatnonzero(seen.is_foil == material)
+        if len(at) < 4:
+            continue
+        apart = np.hypot(seen.x_mm[at, None] - seen.x_mm[at], seen.y_mm[at, None] - seen.y_mm[at])
+        near = np.argsort(apart, axis=1)[:, 1:5]
+        rows = np.arange(len(at))[:, None]
+        rise = np.abs(middle[at][near] - middle[at][:, None]) / np.maximum(apart[rows, near], 1.0)
+        found[at] = np.median(rise, axis=1)
+    return found

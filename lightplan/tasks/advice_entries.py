@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from lightplan.advice.orders import foreign_words
+from lightplan.estimate.search import OFF
 
 if TYPE_CHECKING:
     from lightplan.advice.first_things import FirstMove, Found
+    from lightplan.estimate import OtherView
     from lightplan.scene.foreign import Foreign
 
 
@@ -36,6 +38,14 @@ def foreign_entry(one: Foreign) -> dict[str, Any]:
         "where_mm": None if one.where_mm is None else list(one.where_mm),
         "cost": one.cost,
         "what": foreign_words(one),
+    }
+
+
+def other_entry(one: OtherView) -> dict[str, Any]:
+    """Return what another photograph was taken for as plain values."""
+    return {
+        "turned_stops": {name: None if v <= OFF else v for name, v in one.turned},
+        "moved_mm": None if one.moved_mm is None else list(one.moved_mm),
     }
 
 

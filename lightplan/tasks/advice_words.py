@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Found
 from lightplan.advice.orders import foreign_words
+from lightplan.estimate.search import OFF
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.estimate import Estimate
+    from lightplan.estimate import Estimate, OtherView
     from lightplan.scene.foreign import Foreign
     from lightplan.scene.slips import Slip
     from lightplan.shots.results import PhotoScore
@@ -62,6 +64,10 @@ def advice_words(advice: Advice) -> list[str]:
         from lightplan.tasks.drift_words import drift_words
 
         return drift_words(advice)
+    words += [
+        f"Photograph {number} was taken for one {other_words(other)}."
+        for number, other in enumerate(advice.estimate.others, 2)
+    ]
     if advice.as_planned:
         words.append("The set is as planned, as far as this photograph tells.")
     if advice.things or advice.foreign:
@@ -77,6 +83,22 @@ def advice_words(advice: Advice) -> list[str]:
         words.append(f"{told} Photograph again before you move anything else.")
     words += [f"Not to be told from this photograph: {text}." for text in advice.cannot_tell]
     return words
+
+
+def other_words(one: OtherView) -> str:
+    """Return what another photograph of the set shows beside the first, after 'for one'.
+
+    >>> from lightplan.estimate import OtherView
+    >>> other_words(OtherView((("softbox", -14.0),), (0.0, 150.0, 0.0)))
+    "with 'softbox' off, from a place 150 mm away"
+    """
+    told = []
+    for name, stops in one.turned:
+        how = "off" if stops <= OFF else f"turned {'down' if stops < 0 else 'up'} by about a stop"
+        told.append(f"with '{name}' {how}")
+    if one.moved_mm is not None:
+        told.append(f"from a place {math.hypot(*one.moved_mm):.0f} mm away")
+    return ", ".join(told) if told else "with nothing changed"
 
 
 def cannot_tell(found: Estimate) -> list[str]:

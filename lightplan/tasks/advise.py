@@ -13,7 +13,7 @@ from lightplan.advice.memory import Memory
 from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
-from lightplan.estimate import Estimate, Photographed, estimate
+from lightplan.estimate import Estimate, Photographed, estimate_together
 from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of
@@ -25,7 +25,7 @@ from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
 from lightplan.scene.slips import Slip, slipped
 from lightplan.shots.pipeline import Looked, look_at
-from lightplan.tasks.advice_entries import foreign_entry, move_entry, slip_entry
+from lightplan.tasks.advice_entries import foreign_entry, move_entry, other_entry, slip_entry
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
 from lightplan.tasks.advice_words import advice_words as advice_words
 from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
@@ -105,6 +105,7 @@ class Advice:
             "foreign": [foreign_entry(f) for f in self.foreign],
             "first_move": None if self.first_move is None else move_entry(self.first_move),
             "since": self.since,
+            "others": [] if self.estimate is None else list(map(other_entry, self.estimate.others)),
             "cannot_tell": list(self.cannot_tell),
             "sentence": self.sentence,
             "exposure": {
@@ -137,6 +138,7 @@ def advise(
     photo: Path | str,
     *,
     rig: RigLike,
+    others: Sequence[Path | str] = (),
     since: Path | str | None = None,
     memory: Memory | None = None,
     watch: Watch = unwatched,
@@ -148,6 +150,9 @@ def advise(
     photo : path
     rig : Rig, LoadedRig, path or name of a preset
         As planned.
+    others : sequence of path
+        More photographs of the set as it stands, with a lamp off or turned down, or from another
+        place: the set is fitted to all of them, what is told is of the first.
     since : path or None
         An earlier photograph of the same set: what has changed since then is told, not how
         the set differs from the plan.
@@ -168,12 +173,31 @@ def advise(
         looked = look_at(_there(photo), context_of(planned))
         settings = planning.result()
     if since is None:
-        return advise_on(looked, planned, settings=settings, memory=memory, watch=watch)
+        more = tuple(_beside(Path(other), planned, watch) for other in others)
+        return advise_on(
+            looked, planned, settings=settings, memory=memory, others=more, watch=watch
+        )
     watch(Progress(stage="looking at the earlier photograph"))
     from lightplan.tasks.drift import advise_since
 
     before = look_at(_there(since), context_of(planned))
     return advise_since(looked, before, planned, watch=watch)
+
+
+def _beside(photo: Path, planned: Rig, watch: Watch) -> Photographed:
+    """Return what another photograph of the set tells."""
+    watch(Progress(stage=f"looking at {photo.name}"))
+    looked = look_at(_there(photo), context_of(planned))
+    data = photographed(looked)
+    if data is None:
+        raise BadInput(
+            field="photograph",
+            wanted="the sheet in each of the photographs",
+            got=first_word(looked.score),
+            cure="leave it out, or take it again with the whole sheet in it",
+            file=str(photo),
+        )
+    return data
 
 
 def _there(photo: Path | str) -> Path:
@@ -191,12 +215,13 @@ def advise_on(
     *,
     settings: Settings | None = None,
     memory: Memory | None = None,
+    others: Sequence[Photographed] = (),
     watch: Watch = unwatched,
 ) -> Advice:
     """Return the advice on a photograph that was looked at.
 
     `settings` are `plan_settings` of the rig, where they are known already; `memory` is what
-    earlier frames of the shoot asked for.
+    earlier frames of the shoot asked for, `others` are more photographs of the set as it stands.
     """
     settings = plan_settings(planned) if settings is None else settings
     known = (Memory() if memory is None else memory).before(looked.score.file)
@@ -207,7 +232,9 @@ def advise_on(
         return Advice(looked.score, planned, settings, None, (), (), None, first, looked=looked)
     plan, over = known.plan(planned), known.exposure()
     clip = settings.clip_cd_m2 / 2.0**over
-    found = estimated(lambda: estimate(plan, data, clip_cd_m2=clip, watch=watch))
+    found = estimated(
+        lambda: estimate_together(plan, (data, *others), clip_cd_m2=clip, watch=watch)
+    )
     watch(Progress(stage="trying moves"))
     exposed = over + found.camera.exposure_stops
     over = known.exposure(exposed)
@@ -305,17 +332,32 @@ def _loaded(rig: RigLike) -> LoadedRig:
     return load_rig(rig)
 
 
-def ready(rig: RigLike, photo: Path, folder: Path, *, replace: bool = False) -> RigLike:
+def ready(
+    rig: RigLike,
+    photos: Sequence[Path],
+    folder: Path,
+    since: Path | None = None,
+    *,
+    replace: bool = False,
+) -> RigLike:
     """Return the rig, read, after its folder was found fit for the advice.
 
     Raises
     ------
     BadInput
-        When the rig cannot be read, or files in the folder are in the way.
+        When the rig cannot be read, files in the folder are in the way, or drift is asked for of
+        several photographs.
     """
+    if since is not None and len(photos) > 1:
+        raise BadInput(
+            field="PHOTO",
+            wanted="one photograph beside --since",
+            got=f"{len(photos)} photographs",
+            cure="name one, or leave --since out",
+        )
     loaded = rig if isinstance(rig, Rig | LoadedRig) else load_rig(rig)
     inputs = loaded.inputs if isinstance(loaded, LoadedRig) else ()
-    prepare(folder, FILES, replace=replace, inputs=(*inputs, photo))
+    prepare(folder, FILES, replace=replace, inputs=(*inputs, *photos))
     return loaded
 
 

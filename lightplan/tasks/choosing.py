@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from lightplan.advice.as_seen import AsSeen
 from lightplan.advice.first_things import LEAST_KNOB, Option, State, first_of
 from lightplan.advice.helps import CONTENT, less_light, plain_curve, steps_of_state, trims_of_state
 from lightplan.advice.memory import Memory, minded, taken_back
@@ -42,12 +43,22 @@ def choose(
         return back
     if chosen is not None or not _falls_short(score, worth.score(before.plan, before.camera)):
         return chosen
+    chosen = _helping(options, state, worth, memory)
+    if chosen is None:  # the model holds the set for as good as planned: by the photograph's word
+        chosen = _helping([], state, AsSeen(worth, state, score.measures), memory)
+    return _clipped_move(score, state) if chosen is None else chosen
+
+
+def _helping(
+    options: Sequence[Option], state: State, worth: Worth, memory: Memory
+) -> Option | None:
+    """Return what helps a set that has not slipped: a setting, else a small step."""
     curve = None if memory.asked_for("tone curve") else plain_curve(state, worth)
     trims = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
     chosen = first_of(minded(trims, memory), LEAST_KNOB)
     if chosen is None:
         chosen = first_of(minded(steps_of_state(state, worth), memory), LEAST_KNOB)
-    return _clipped_move(score, state) if chosen is None else chosen
+    return chosen
 
 
 def _falls_short(score: PhotoScore, promised: float) -> bool:
