@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from lightplan.advice.first_things import MOST_LOST
 from lightplan.advice.worth import Camera, Worth
 from lightplan.measures import Judgement, Measures, judge
 
@@ -36,8 +37,16 @@ class AsSeen(Worth):
     def __init__(
         self, worth: Worth, state: State, photographed: Mapping[str, tuple[float, float]]
     ) -> None:
+        here = state.rig()
         self._worth, self._photographed = worth, photographed
-        self._now = worth.measures(state.rig(), state.camera)
+        self._now = worth.measures(here, state.camera)
+        self._least = worth.score(here, state.camera) - MOST_LOST
+
+    def score(self, rig: Rig, camera: Camera) -> float:
+        """Return the score, 0 where nothing can be judged, or where the model warns of it."""
+        if self._worth.score(rig, camera) < self._least:
+            return 0.0
+        return super().score(rig, camera)
 
     def judged(self, rig: Rig, camera: Camera) -> Judgement:
         """Return the verdict on the photograph as it would be of a rig."""

@@ -34,6 +34,9 @@ CURVE_LIFT, CURVE_CONTRAST = 0.4, 0.12
 """Of a tone curve that is no camera's plainest: stops and share, three deviations of those that
 were fitted to plain sRGB files. Ours."""
 STEPS = {"mm": 20.0, "deg": 3.0}
+POINTS_A_STOP = 1.5
+"""Points that an exposure off the plan's must win for each stop: what it does far from the plan the
+model knows less well. Ours."""
 _REFINED = 3
 _THIRDS = (-9, -7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7, 9)
 """Steps of exposure that are tried, in thirds of a stop."""
@@ -59,6 +62,8 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
         stops = thirds / 3
         other = replace(camera, stops=camera.stops + stops)
         gain = read_as(here, other, worth) - now
+        if gain < POINTS_A_STOP * abs(stops):
+            continue
         text = exposure_order(-stops, state.time_s)
         found.append(Option(text, "exposure", "stops", stops, "stops", here, other, gain))
     for lamp in here.lamps:

@@ -25,8 +25,8 @@ Name = tuple[str, str]
 MADE_STOPS = 0.5
 """How near to the exposure that was asked for a frame must be to have it: settings come in thirds,
 and an exposure is read to two tenths of a stop. Ours."""
-UNMADE_BALANCE = 0.05
-"""Stops of red over blue by which a white balance that was set anew differs at least. Ours."""
+IN_VAIN_POINTS = 1.0
+"""Points that a move must have won in the photograph to be asked for once more. Ours."""
 LOST_POINTS = 2.0
 """Points that a step off the plan must have lost to be taken back: two photographs of one set
 differ by one. Ours."""
@@ -134,13 +134,14 @@ class Memory:
         return plan
 
     def balance(self, now: float | None) -> float:
-        """Return the white balance that counts as right: neutral, or as it was set when asked."""
+        """Return the white balance that counts as right: neutral, or as it was set when asked.
+
+        Also where it came out as it was: then the room or the stock has the colour.
+        """
         right = 0.0
         for frame, there in self._followed([f.balance for f in self.frames], now):
             asked = frame.asked
-            if asked is None or asked.element != "white balance" or there is None:
-                continue
-            if frame.balance is None or abs(there - frame.balance) >= UNMADE_BALANCE:
+            if asked is not None and asked.element == "white balance" and there is not None:
                 right = there
         return right
 
@@ -159,6 +160,24 @@ class Memory:
         taken = [f.asked for f in self.frames if f.asked is not None and f.asked.takes_back]
         back = {(a.element, d, v < 0) for a in taken for d, v in a.parts}
         return any((option.element, d, v > 0) in back for d, v in option.changes)
+
+    def in_vain(self, option: Option, score: float | None) -> bool:
+        """Whether a move was asked for before and has won nothing in the photograph after it.
+
+        `score` is that of the frame that is looked at.
+        """
+        scores = [*(f.score for f in self.frames[1:]), score]
+        for frame, after in zip(self.frames, scores, strict=False):
+            asked = frame.asked
+            if asked is None or asked.element != option.element or asked.takes_back:
+                continue
+            known = dict(asked.parts)
+            same = any(known.get(d, 0.0) * v > 0 for d, v in option.changes)
+            same = same or asked.text == option.text
+            won = None if after is None or frame.score is None else after - frame.score
+            if same and won is not None and won < IN_VAIN_POINTS:
+                return True
+        return False
 
     def against(self, option: Option) -> Remembered | None:
         """Return the last frame that asked for the opposite of a move; None where none did."""
@@ -183,15 +202,15 @@ def remembered_move(move: FirstMove) -> Asked:
     )
 
 
-def minded(options: Sequence[Option], memory: Memory) -> list[Option]:
+def minded(options: Sequence[Option], memory: Memory, score: float | None = None) -> list[Option]:
     """Return the options that may be told after what was asked before, with the reason they need.
 
-    What lost points and was taken back is not asked again. The opposite of an earlier move must
-    win more, and says why it is asked; of what only helps it is left out.
+    What lost points and was taken back, or won none, is not asked again; `score` is the frame's.
+    The opposite of an earlier move must win more, and says why it is asked.
     """
     found = []
     for option in options:
-        if memory.refuses(option):
+        if memory.refuses(option) or memory.in_vain(option, score):
             continue
         earlier = memory.against(option)
         if earlier is None or earlier.asked is None:

@@ -272,6 +272,14 @@ def advise(
             "--since", metavar="PHOTO", help="Say what changed since an earlier photograph."
         ),
     ] = None,
+    pin: Annotated[
+        str | None,
+        typer.Option(
+            "--pin",
+            metavar="HxT@X,Y",
+            help="A pin on the last photograph's sheet: height, thickness, place in mm.",
+        ),
+    ] = None,
     shoot: Annotated[
         Path | None,
         typer.Option(
@@ -308,6 +316,7 @@ def advise(
             photo[0],
             rig=loaded,
             others=photo[1:],
+            pin=None if pin is None else task.pin_of(pin),
             since=since,
             memory=None if shoot is None else task.memory_of(shoot, since),
             watch=lambda p: progress(f"{p.note} {p.stage}".strip()),

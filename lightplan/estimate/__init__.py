@@ -3,6 +3,7 @@
 from lightplan.estimate.drift import drifted
 from lightplan.estimate.drift_search import FramePair
 from lightplan.estimate.estimating import Photographed, estimate
+from lightplan.estimate.pin import PaperSeen, Pin, PinFound, find_pin
 from lightplan.estimate.result import CameraState, Estimate, OtherView, Rival
 from lightplan.estimate.seen import SeenSheet, seen_sheet, steps_of
 from lightplan.estimate.several import estimate_together
@@ -14,12 +15,16 @@ __all__ = [
     "Estimate",
     "FramePair",
     "OtherView",
+    "PaperSeen",
     "Photographed",
+    "Pin",
+    "PinFound",
     "Rival",
     "SeenSheet",
     "drifted",
     "estimate",
     "estimate_together",
+    "find_pin",
     "seen_sheet",
     "steps_of",
 ]

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.seen import SeenSheet
-    from lightplan.estimate.solving import Name
+    from lightplan.estimate.solving import Known, Name
     from lightplan.scene import Rig
     from lightplan.scene.foreign import Foreign
 
@@ -58,6 +58,8 @@ class Photographed:
     focal_px : float or None
     clip_cd_m2 : float or None
         Luminance that clips by f-number, time and ISO; None where the file is silent.
+    known : tuple of Known
+        What else it tells: the shadows of a pin.
     """
 
     seen: SeenSheet
@@ -65,6 +67,7 @@ class Photographed:
     shape: tuple[int, int]
     focal_px: float | None
     clip_cd_m2: float | None
+    known: tuple[Known, ...] = ()
 
 
 def estimate(
@@ -132,8 +135,10 @@ def fitter_of(rig: Rig, photo: Photographed, planned: float) -> Fitter:
     place = lens_place(rig, photo.corners, photo.shape, photo.focal_px)
     model = FOIL_MODEL * (BRUSHED_MODEL if max(rig.sheet.foil.roughness) >= BRUSHED else 1.0)
     if photo.clip_cd_m2 is None:
-        return Fitter(photo.seen, planned, EXPOSURE_UNKNOWN, place, foil_model=model)
-    return Fitter(photo.seen, photo.clip_cd_m2, EXPOSURE_KNOWN, place, foil_model=model)
+        clip, sigma = planned, EXPOSURE_UNKNOWN
+    else:
+        clip, sigma = photo.clip_cd_m2, EXPOSURE_KNOWN
+    return Fitter(photo.seen, clip, sigma, place, foil_model=model, known=photo.known)
 
 
 def _told(

@@ -46,7 +46,8 @@ def estimate_together(
     clip_cd_m2 : float
         Luminance that clips as the plan sets the camera.
     """
-    first, *others = photos
+    known = tuple(known for one in photos for known in one.known)
+    first, *others = (replace(one, known=known if one is photos[0] else ()) for one in photos)
     alone = estimate(rig, first, clip_cd_m2=clip_cd_m2, watch=watch)
     if not others or alone.foreign:
         return alone

@@ -8,6 +8,7 @@ would add is worked out from the light of each lamp, which the search has by the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from lightplan.estimate.search import Hypothesis, Search
     from lightplan.estimate.solving import Name
 
-Kind = Literal["distance and power", "sideways", "height", "facing", "bow"]
+Kind = Literal["distance and power", "distance", "sideways", "height", "facing", "bow"]
 MOVES = ("x_mm", "y_mm", "z_mm")
 TURNS = ("turn_deg", "lean_deg")
 UNTOLD = 0.75
@@ -34,6 +35,8 @@ LEAST_FAR_MM = 20.0
 """Deviation of a lamp's distance from which it is worth telling: four errors of a tape. Ours."""
 HALVED = 0.6
 """Of its deviation: a second photograph that leaves no more than this pays. Ours."""
+PIN_DEG = 1.0
+"""How surely a pin's shadow tells the direction of a lamp: what `pin` found in trials."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,8 @@ class Doubt:
         Lamp that is to be off in a second photograph which would tell it; empty where none would.
     second_sigma : float
         What would be left then.
+    pin_sigma : float or None
+        What would be left with the shadow of a pin; None where that would not halve it.
     """
 
     element: str
@@ -64,6 +69,7 @@ class Doubt:
     with_stops: float = 0.0
     second: str = ""
     second_sigma: float = 0.0
+    pin_sigma: float | None = None
 
 
 def doubts_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
@@ -144,7 +150,7 @@ def _doubts(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
     if not names:
         return
     slips = {n[1]: s for n, s in zip(curve.names, curve.slip, strict=True) if n[0] == element}
-    ways = dict(_ways(search, element))
+    ways: dict[Kind, dict[str, float]] = dict(_ways(search, element))
     power = _row(names, {"power_stops": 1.0})
     if "distance" in ways and power.any():
         far, bright = ways.pop("distance"), power
@@ -164,10 +170,23 @@ def _doubts(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
         sigma = float(np.sqrt(row @ covariance @ row))
         share = sigma / _prior(way, slips)
         if share > UNTOLD:
-            yield Doubt(element, kind, sigma, "deg" if kind == "facing" else "mm", share)  # type: ignore[arg-type]
+            unit = "deg" if kind == "facing" else "mm"
+            yield Doubt(
+                element, kind, sigma, unit, share, pin_sigma=_with_pin(search, element, kind, sigma)
+            )
 
 
-def _ways(search: Search, element: str) -> Iterator[tuple[str, dict[str, float]]]:
+def _with_pin(search: Search, element: str, kind: Kind, sigma: float) -> float | None:
+    """Return what a pin's shadow would leave of a lamp's place across; None where it pays not."""
+    lamp = next((x for x in search.rig.lamps if x.name == element), None)
+    if lamp is None or kind != "sideways":
+        return None
+    across = math.dist(lamp.placement.position_mm, (0.0, 0.0, 0.0)) * math.radians(PIN_DEG)
+    left = 1 / math.hypot(1 / sigma, 1 / across)
+    return left if left < HALVED * sigma else None
+
+
+def _ways(search: Search, element: str) -> Iterator[tuple[Kind, dict[str, float]]]:
     """Yield the ways in which a thing may be off that a maker has a word for, unit vectors."""
     thing = element_of(search.rig, element)
     placement = getattr(thing, "placement", None)
@@ -179,9 +198,8 @@ def _ways(search: Search, element: str) -> Iterator[tuple[str, dict[str, float]]
     if element in lamps:
         yield "distance", dict(zip(MOVES, (-np.asarray(forward)).tolist(), strict=True))
         yield "facing", {"turn_deg": 1.0}
-        return
     for axis in (right, up):
-        kind = "height" if abs(axis[2]) > 0.7 else "sideways"
+        kind: Kind = "height" if abs(axis[2]) > 0.7 else "sideways"
         yield kind, dict(zip(MOVES, np.asarray(axis).tolist(), strict=True))
 
 

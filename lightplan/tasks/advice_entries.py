@@ -9,7 +9,7 @@ from lightplan.estimate.search import OFF
 
 if TYPE_CHECKING:
     from lightplan.advice.first_things import FirstMove, Found
-    from lightplan.estimate import OtherView
+    from lightplan.estimate import Doubt, OtherView
     from lightplan.scene.foreign import Foreign
 
 
@@ -38,6 +38,21 @@ def foreign_entry(one: Foreign) -> dict[str, Any]:
         "where_mm": None if one.where_mm is None else list(one.where_mm),
         "cost": one.cost,
         "what": foreign_words(one),
+    }
+
+
+def doubt_entry(one: Doubt) -> dict[str, Any]:
+    """Return what photographs leave open as plain values."""
+    return {
+        "element": one.element,
+        "what": one.kind,
+        "uncertainty": one.sigma,
+        "unit": one.unit,
+        "share_left": one.share,
+        "with_stops": one.with_stops,
+        "lamp_off_in_second": one.second or None,
+        "uncertainty_with_second": one.second_sigma if one.second else None,
+        "uncertainty_with_pin": one.pin_sigma,
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from lightplan.advice.doubt_words import doubt_words, doubts_told
 from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Found
 from lightplan.advice.orders import foreign_words
 from lightplan.estimate.search import OFF
@@ -103,6 +104,13 @@ def other_words(one: OtherView) -> str:
 
 def cannot_tell(found: Estimate) -> list[str]:
     """Return what the photograph does not decide, and the measurement that would."""
+    said = _rivals(found)
+    doubts = [d for d in found.doubts if not any(f"'{d.element}'" in text for text in said)]
+    return said + [doubt_words(found.planned, d) for d in doubts_told(doubts)]
+
+
+def _rivals(found: Estimate) -> list[str]:
+    """Return which other thing could be behind what was found."""
     said = []
     for rival in found.rivals[:2]:
         if not found.slips or not rival.slips:

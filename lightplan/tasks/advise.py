@@ -13,7 +13,7 @@ from lightplan.advice.memory import Memory
 from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
-from lightplan.estimate import Estimate, Photographed, estimate_together
+from lightplan.estimate import Estimate, Photographed, Pin, estimate_together
 from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of
@@ -25,7 +25,13 @@ from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
 from lightplan.scene.slips import Slip, slipped
 from lightplan.shots.pipeline import Looked, look_at
-from lightplan.tasks.advice_entries import foreign_entry, move_entry, other_entry, slip_entry
+from lightplan.tasks.advice_entries import (
+    doubt_entry,
+    foreign_entry,
+    move_entry,
+    other_entry,
+    slip_entry,
+)
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
 from lightplan.tasks.advice_words import advice_words as advice_words
 from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
@@ -33,6 +39,8 @@ from lightplan.tasks.camera_slips import camera_slips
 from lightplan.tasks.choosing import Before, choose, factor_of
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.photographed import context_of, photographed
+from lightplan.tasks.pinned import pin_of as pin_of
+from lightplan.tasks.pinned import with_pin
 from lightplan.tasks.remembering import memory_of as memory_of
 from lightplan.tasks.remembering import remember as remember
 from lightplan.version import __version__
@@ -92,7 +100,7 @@ class Advice:
 
     def report(self) -> dict[str, Any]:
         """Return report.json as plain values."""
-        settings = self.photo.settings
+        settings, built = self.photo.settings, self.estimate
         return {
             "file": self.photo.file,
             "score": self.photo.score,
@@ -105,8 +113,9 @@ class Advice:
             "foreign": [foreign_entry(f) for f in self.foreign],
             "first_move": None if self.first_move is None else move_entry(self.first_move),
             "since": self.since,
-            "others": [] if self.estimate is None else list(map(other_entry, self.estimate.others)),
+            "others": [] if built is None else list(map(other_entry, built.others)),
             "cannot_tell": list(self.cannot_tell),
+            "undetermined": [] if built is None else list(map(doubt_entry, built.doubts)),
             "sentence": self.sentence,
             "exposure": {
                 "planned": exposure_entry(self.plan_settings),
@@ -139,6 +148,7 @@ def advise(
     *,
     rig: RigLike,
     others: Sequence[Path | str] = (),
+    pin: Pin | None = None,
     since: Path | str | None = None,
     memory: Memory | None = None,
     watch: Watch = unwatched,
@@ -153,6 +163,9 @@ def advise(
     others : sequence of path
         More photographs of the set as it stands, with a lamp off or turned down, or from another
         place: the set is fitted to all of them, what is told is of the first.
+    pin : Pin or None
+        That stands on the sheet of the last of the photographs: its shadows tell which way the
+        lamps stand.
     since : path or None
         An earlier photograph of the same set: what has changed since then is told, not how
         the set differs from the plan.
@@ -173,9 +186,14 @@ def advise(
         looked = look_at(_there(photo), context_of(planned))
         settings = planning.result()
     if since is None:
-        more = tuple(_beside(Path(other), planned, watch) for other in others)
+        last = len(others) - 1
+        more = tuple(
+            _beside(Path(other), planned, pin if i == last else None, watch)
+            for i, other in enumerate(others)
+        )
+        own = with_pin(looked, planned, pin) if pin is not None and not others else None
         return advise_on(
-            looked, planned, settings=settings, memory=memory, others=more, watch=watch
+            looked, planned, settings=settings, memory=memory, data=own, others=more, watch=watch
         )
     watch(Progress(stage="looking at the earlier photograph"))
     from lightplan.tasks.drift import advise_since
@@ -184,11 +202,11 @@ def advise(
     return advise_since(looked, before, planned, watch=watch)
 
 
-def _beside(photo: Path, planned: Rig, watch: Watch) -> Photographed:
+def _beside(photo: Path, planned: Rig, pin: Pin | None, watch: Watch) -> Photographed:
     """Return what another photograph of the set tells."""
     watch(Progress(stage=f"looking at {photo.name}"))
     looked = look_at(_there(photo), context_of(planned))
-    data = photographed(looked)
+    data = photographed(looked) if pin is None else with_pin(looked, planned, pin)
     if data is None:
         raise BadInput(
             field="photograph",
@@ -215,17 +233,19 @@ def advise_on(
     *,
     settings: Settings | None = None,
     memory: Memory | None = None,
+    data: Photographed | None = None,
     others: Sequence[Photographed] = (),
     watch: Watch = unwatched,
 ) -> Advice:
     """Return the advice on a photograph that was looked at.
 
     `settings` are `plan_settings` of the rig, where they are known already; `memory` is what
-    earlier frames of the shoot asked for, `others` are more photographs of the set as it stands.
+    earlier frames of the shoot asked for, `data` what it tells, where that was read already,
+    `others` are more photographs of the set as it stands.
     """
     settings = plan_settings(planned) if settings is None else settings
     known = (Memory() if memory is None else memory).before(looked.score.file)
-    data = photographed(looked)
+    data = photographed(looked) if data is None else data
     first = first_word(looked.score)
     watch(Progress(stage="following the light", note=first))
     if data is None:

@@ -37,40 +37,51 @@ def choose(
 ) -> Option | None:
     """Return the one move: a slip undone, the last move taken back, or what else helps."""
     memory = before.memory
-    chosen = first_of(minded(options, memory))
+    chosen = first_of(minded(options, memory, score.score))
     back = taken_back(memory, state, score.score)
     if back is not None and (chosen is None or back.gain >= chosen.worth):
         return back
-    if chosen is not None or not _falls_short(score, worth.score(before.plan, before.camera)):
+    short = _short_by(score, worth.score(before.plan, before.camera))
+    if chosen is not None or (short <= CONTENT and not _is_dull(score)):
         return chosen
-    chosen = _helping(options, state, worth, memory)
-    if chosen is None:  # the model holds the set for as good as planned: by the photograph's word
-        chosen = _helping([], state, AsSeen(worth, state, score.measures), memory)
+    chosen = _helping(options, state, worth, score, memory)
+    if chosen is None and CONTENT < short < math.inf:
+        # the model holds the set for as good as planned: by the photograph's word, then
+        chosen = _helping([], state, AsSeen(worth, state, score.measures), score, memory)
+        chosen = None if chosen is None else replace(chosen, gain=min(chosen.gain, short))
     return _clipped_move(score, state) if chosen is None else chosen
 
 
 def _helping(
-    options: Sequence[Option], state: State, worth: Worth, memory: Memory
+    options: Sequence[Option], state: State, worth: Worth, score: PhotoScore, memory: Memory
 ) -> Option | None:
     """Return what helps a set that has not slipped: a setting, else a small step."""
     curve = None if memory.asked_for("tone curve") else plain_curve(state, worth)
     trims = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
-    chosen = first_of(minded(trims, memory), LEAST_KNOB)
+    chosen = first_of(minded(trims, memory, score.score), LEAST_KNOB)
     if chosen is None:
-        chosen = first_of(minded(steps_of_state(state, worth), memory), LEAST_KNOB)
+        steps = steps_of_state(state, worth)
+        chosen = first_of(minded(steps, memory, score.score), LEAST_KNOB)
     return chosen
 
 
-def _falls_short(score: PhotoScore, promised: float) -> bool:
-    """Whether the foil and its paper earn less than the plan promised; if not, leave the set."""
+def _is_dull(score: PhotoScore) -> bool:
+    """Whether the foil does not read as metal, whatever the plan promised."""
     metal = score.value("reads_as_metal_share")
-    if score.score is None or (metal is not None and metal < LEAST_METAL):
-        return True
-    frame = factor_of(
-        score, "frame"
-    )  # a plan has none; one that costs little is made good by light
+    return metal is not None and metal < LEAST_METAL
+
+
+def _short_by(score: PhotoScore, promised: float) -> float:
+    """Return the points by which foil and paper earn less than the plan promised.
+
+    Where they do not, the set is left alone.
+    """
+    if score.score is None:
+        return math.inf
+    # a plan has no frame around the sheet; one that costs little is made good by light
+    frame = factor_of(score, "frame")
     apart = factor_of(score, "sharpness") * (frame if frame < LITTLE else 1.0)
-    return score.score < apart * (promised - CONTENT)
+    return apart * promised - score.score + CONTENT * (1 - apart)
 
 
 def factor_of(score: PhotoScore, begins: str) -> float:

@@ -18,7 +18,6 @@ import argparse
 import json
 import math
 import sys
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -41,6 +40,8 @@ from lightplan.tasks.advise import estimated, plan_settings
 from lightplan.tasks.photographed import context_of, photographed
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from lightplan.scene import Rig
 
 PLANS = (
@@ -142,7 +143,7 @@ def looked(build: Build, folder: Path) -> dict[str, Any]:
         return told
     off = [name for name in data if name.startswith("off")]
     sets = {"one": [], "one lamp off": off[:1], "each lamp off": off, "from aside": ["aside"]}
-    sets["all of them"] = [*off, "aside"]
+    sets["each lamp off, and from aside"] = [*off, "aside"]
     for words, names in sets.items():
         photos = [data["all"], *(data[n] for n in names if n in data)]
         if words != "one" and len(photos) < 2:
@@ -190,6 +191,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("what", choices=["scenes", "photographs", "look", "tell"])
     parser.add_argument("places", nargs="+", type=Path, metavar="PLACE")
+    parser.add_argument("--only", nargs="*", help="names of builds")
     options = parser.parse_args()
     first, *rest = options.places
     if options.what == "scenes":
@@ -199,7 +201,7 @@ def main() -> None:
         photograph_all(first, rest[0])
     elif options.what == "look":
         found = []
-        for build in builds():
+        for build in (b for b in builds() if options.only is None or b.name in options.only):
             found.append(looked(build, first))
             print(json.dumps(found[-1], default=float), flush=True)
         rest[0].write_text(json.dumps(found, indent=0, default=float), "utf-8")

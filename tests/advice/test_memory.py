@@ -62,10 +62,20 @@ def test_an_exposure_that_was_put_back_leaves_the_plan():
     assert memory.exposure(1.2) == 0.0
 
 
-def test_a_white_balance_that_was_set_anew_is_right_and_one_that_was_not_is_not():
+def test_a_white_balance_that_was_set_anew_is_right_as_it_came_out():
     memory = Memory((frame(asked("white balance", "stops", 0.2, undoes=True), balance=-0.2),))
     assert memory.balance(0.12) == 0.12
-    assert memory.balance(-0.19) == 0.0
+    assert memory.balance(-0.19) == -0.19  # the room has that colour
+
+
+def test_what_has_won_nothing_is_not_asked_again():
+    moved = frame(asked("key", "x_mm", 40.0, undoes=True), score=60.0)
+    memory = Memory((moved,))
+    again = option("key", "x_mm", 35.0, gain=9.0)
+    assert minded([again], memory, 60.4) == []
+    assert minded([again], memory, 66.0) == [again]
+    other = option("key", "turn_deg", 4.0, gain=9.0)
+    assert minded([other], memory, 60.4) == [other]
 
 
 def test_a_step_off_the_plan_is_planned_from_then_on_and_one_back_to_it_is_not():
