@@ -1,7 +1,7 @@
 """Several photographs fitted as one, what they cannot tell, and a pin's shadow.
 
-Levels are the light engine's own with noise: what is tried is the fit, not the engine. The pin is in
-a picture of the path tracer, `../advice/pins.py`.
+Levels are the light engine's own with noise: what is tried is the fit, not the engine. The pin is
+in a picture of the path tracer, `../advice/pins.py`.
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ sys.path.insert(0, str(REFERENCE / "slipped"))
 PLAN = load_rig(REFERENCE / "planned" / "gold_hole_bright.toml").rig
 CLIP = 400.0
 LAMP = "right panel"
+SHAPE = PLAN.camera.pixels[1], PLAN.camera.pixels[0]
 
 
 def cells(rig):
@@ -68,9 +69,9 @@ def photograph(rig, seed, turned=None):
     noise = np.random.default_rng(seed).normal(0, 0.01, light.shape)
     corners = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) / 2
     corners = corners * [rig.sheet.width_mm, rig.sheet.height_mm]
-    places = rig.camera.project(np.column_stack([corners, np.zeros(4)]), 600, 900)
+    places = rig.camera.project(np.column_stack([corners, np.zeros(4)]), *SHAPE)
     stops = to_stops(light, CLIP) + noise
-    return Photographed(replace(seen, stops=stops), places, (600, 900), None, CLIP)
+    return Photographed(replace(seen, stops=stops), places, SHAPE, None, CLIP)
 
 
 @lru_cache(maxsize=1)
