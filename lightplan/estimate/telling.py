@@ -78,8 +78,10 @@ def doubts_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
     gone = {name for name, dimension in best.values if dimension == "missing"}
     names = [n for n in dict.fromkeys(u.element for u in search.unknowns) if n not in gone]
     found = [d for n in names if n not in ("camera", "sheet") for d in _doubts(search, curve, n)]
-    alone = search.fitter.count == 1
-    told = [_with_second(search, curve, one) if alone else one for one in found]
+    lamps = [one.element for one in search.powers]
+    several = search.fitter.count > 1 or len(lamps) < 2 or not found
+    added = {} if several else {lamp: _added(search, curve, lamp) for lamp in lamps}
+    told = [_with_second(search, curve, one, added) for one in found]
     # what may be two things at once is worse than what shows nothing and costs nothing
     return tuple(sorted(told, key=lambda d: (d.kind != "distance and power", -d.share)))
 
@@ -212,18 +214,19 @@ def _prior(way: Mapping[str, float], slips: Mapping[str, float]) -> float:
     return float(np.sqrt(sum(parts)))
 
 
-def _with_second(search: Search, curve: Curvature, doubt: Doubt) -> Doubt:
-    """Return a doubt with the lamp that is to be off in the photograph which would tell it."""
-    lamps = [one.element for one in search.powers]
-    if len(lamps) < 2:
-        return doubt
+def _with_second(
+    search: Search, curve: Curvature, doubt: Doubt, added: Mapping[str, Doubles]
+) -> Doubt:
+    """Return a doubt with the lamp that is to be off in the photograph which would tell it.
+
+    `added` is what a photograph with each lamp off would add to the normal matrix.
+    """
     least, which = np.inf, ""
     ways = dict(_ways(search, doubt.element))
     way = ways.get("distance" if doubt.kind == "distance and power" else doubt.kind, {})
-    for lamp in lamps:
-        names, covariance = curve.covariance(
-            [n for n in curve.names if n[0] == doubt.element], _added(search, curve, lamp)
-        )
+    own = [n for n in curve.names if n[0] == doubt.element]
+    for lamp, more in added.items():
+        names, covariance = curve.covariance(own, more)
         row = _row(names, way)
         sigma = float(np.sqrt(row @ covariance @ row))
         if sigma < least:
