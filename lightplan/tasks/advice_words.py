@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from lightplan.advice.doubt_words import doubt_words, doubts_told
 from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Found
 from lightplan.advice.orders import foreign_words
 from lightplan.estimate.search import OFF
+from lightplan.tasks.doubt_words import doubt_words, doubts_told
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
