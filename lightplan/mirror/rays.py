@@ -68,8 +68,7 @@ def surface(sheet: Sheet, xy_mm: Doubles) -> tuple[Doubles, Doubles]:
 @lru_cache(64)
 def _without_wave(width_mm: float, height_mm: float, flatness: Flatness) -> Sheet:
     """Return a sheet of that shape; its artwork, which is checked anew in each, is left out."""
-    even = replace(flatness, wave_mm=0.0)
-    return Sheet(width_mm=width_mm, height_mm=height_mm, flatness=even)
+    return Sheet(width_mm=width_mm, height_mm=height_mm, flatness=replace(flatness, wave_mm=0.0))
 
 
 def wave_slope(flatness: Flatness) -> float:

@@ -52,10 +52,7 @@ class Desk:
     def __init__(self, place: str | None) -> None:
         self.clients = Clients()
         self.document: Document | None = None
-        self.layout: dict[str, Any] | None = None
-        self.close_look: dict[str, Any] = {}
-        self.cures: dict[int, Any] = {}
-        self.frame: bytes | None = None
+        self._clear()
         self._made: dict[str, tuple[bytes | Path, str]] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._tasks: list[asyncio.Task[None]] = []
@@ -68,16 +65,8 @@ class Desk:
         self._can_work = asyncio.Event()
         self._asked_about = ""
         self.dropped: dict[str, Any] = {}
-        self.plans: list[Any] = []
-        self.looks: list[Any] = []
-        self.offers: list[Any] = []
-        self.told: dict[str, dict[str, Any]] = {}
         self.pictures: dict[str, str] = {}
-        self.photos: dict[str, dict[str, Any]] = {}
-        self.verdicts: dict[str, Any] = {}
-        self.watched: Path | None = None
         self.is_looking = False
-        self.to_paint: list[Path] = []
         self.reader = Reader()
         self.errands: set[asyncio.Task[None]] = set()
         if place is not None:
@@ -143,13 +132,26 @@ class Desk:
         if self.document is not None:
             self.document.save()
         self._open_file(path)
-        self.layout, self.frame, self.close_look, self.cures = None, None, {}, {}
-        self.plans, self.looks, self.offers, self.told = [], [], [], {}
-        self.photos, self.verdicts, self.watched, self.to_paint = {}, {}, None, []
+        self._clear()
         for purpose in ("plan", "looks", "kit", "setup", "advise", "ledger", "score"):
             self.hands.stop(purpose)
         self.tell_work()
         self._show()
+
+    def _clear(self) -> None:
+        """Forget all that belongs to the work that was open."""
+        self.layout: dict[str, Any] | None = None
+        self.frame: bytes | None = None
+        self.close_look: dict[str, Any] = {}
+        self.cures: dict[int, Any] = {}
+        self.plans: list[Any] = []
+        self.looks: list[Any] = []
+        self.offers: list[Any] = []
+        self.told: dict[str, dict[str, Any]] = {}
+        self.photos: dict[str, dict[str, Any]] = {}
+        self.verdicts: dict[str, Any] = {}
+        self.watched: Path | None = None
+        self.to_paint: list[Path] = []
 
     def _open_file(self, path: Path) -> None:
         self.document = Document(path)
