@@ -35,6 +35,7 @@ from lightplan.tasks.advice_entries import (
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
 from lightplan.tasks.advice_words import advice_words as advice_words
 from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
+from lightplan.tasks.beside import beside
 from lightplan.tasks.camera_slips import camera_slips
 from lightplan.tasks.choosing import Before, choose, factor_of
 from lightplan.tasks.folder import prepare
@@ -187,8 +188,10 @@ def advise(
         settings = planning.result()
     if since is None:
         last = len(others) - 1
+        if others:
+            watch(Progress(stage="looking at the other photographs"))
         more = tuple(
-            _beside(Path(other), planned, pin if i == last else None, watch)
+            beside(_there(other), looked, planned, pin if i == last else None)
             for i, other in enumerate(others)
         )
         own = with_pin(looked, planned, pin) if pin is not None and not others else None
@@ -200,22 +203,6 @@ def advise(
 
     before = look_at(_there(since), context_of(planned))
     return advise_since(looked, before, planned, watch=watch)
-
-
-def _beside(photo: Path, planned: Rig, pin: Pin | None, watch: Watch) -> Photographed:
-    """Return what another photograph of the set tells."""
-    watch(Progress(stage=f"looking at {photo.name}"))
-    looked = look_at(_there(photo), context_of(planned))
-    data = photographed(looked) if pin is None else with_pin(looked, planned, pin)
-    if data is None:
-        raise BadInput(
-            field="photograph",
-            wanted="the sheet in each of the photographs",
-            got=first_word(looked.score),
-            cure="leave it out, or take it again with the whole sheet in it",
-            file=str(photo),
-        )
-    return data
 
 
 def _there(photo: Path | str) -> Path:
