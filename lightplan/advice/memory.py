@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from lightplan.advice.first_things import FirstMove
     from lightplan.scene import Rig
+    from lightplan.scene.slips import Slip
 
 Name = tuple[str, str]
 MADE_STOPS = 0.5
@@ -57,6 +58,9 @@ class Asked:
     parts: tuple[tuple[str, float], ...]
     undoes: bool
     takes_back: bool = False
+    steps: tuple[tuple[str, float], ...] | None = None
+    """By how much the plan of the shoot changes by it, where a slip goes with the move; else as
+    `parts` say."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,7 +106,7 @@ class Memory:
             asked = frame.asked
             if asked is None or asked.undoes or asked.element in NO_RIG:
                 continue
-            for dimension, value in asked.parts:
+            for dimension, value in asked.parts if asked.steps is None else asked.steps:
                 name = (asked.element, dimension)
                 values[name] = values.get(name, 0.0) + value
         try:
@@ -191,14 +195,32 @@ class Memory:
         return None
 
 
-def remembered_move(move: FirstMove) -> Asked:
-    """Return a move as it is remembered."""
+def remembered_move(
+    move: FirstMove, slips: Sequence[Slip], last: Remembered | None = None
+) -> Asked:
+    """Return a move as it is remembered.
+
+    A step off the plan starts where the thing stands: what it was off by goes into the new plan.
+
+    Parameters
+    ----------
+    slips : sequence of Slip
+        That were found in the frame.
+    last : Remembered or None
+        The frame before it.
+    """
+    off = {(s.element, s.dimension): s.value for s in slips}
+    steps = tuple((d, v + off.get((move.element, d), 0.0)) for d, v in move.parts)
+    if move.takes_back and last is not None and last.asked is not None:
+        before = last.asked.parts if last.asked.steps is None else last.asked.steps
+        steps = tuple((d, -v) for d, v in before)
     return Asked(
         text=move.text,
         element=move.element,
         parts=move.parts,
         undoes=move.undoes,
         takes_back=move.takes_back,
+        steps=steps,
     )
 
 

@@ -72,6 +72,9 @@ def _frame(one: dict[str, Any]) -> Remembered:
             parts=tuple((str(d), float(v)) for d, v in asked["parts"]),
             undoes=bool(asked["undoes"]),
             takes_back=bool(asked["takes_back"]),
+            steps=None
+            if asked["steps"] is None
+            else tuple((str(d), float(v)) for d, v in asked["steps"]),
         ),
     )
 
@@ -107,21 +110,22 @@ def _plain(frame: Remembered) -> dict[str, Any]:
             "parts": [list(part) for part in asked.parts],
             "undoes": asked.undoes,
             "takes_back": asked.takes_back,
+            "steps": None if asked.steps is None else [list(step) for step in asked.steps],
         },
     }
 
 
 def with_frame(memory: Memory, advice: Advice) -> Memory:
     """Return a memory with one more frame; frames of that name and later ones give way."""
-    move = advice.first_move
+    move, known = advice.first_move, memory.before(advice.photo.file)
     frame = Remembered(
         file=advice.photo.file,
         score=advice.photo.score,
         stops=advice.exposure_over_plan,
         balance=None if advice.estimate is None else advice.estimate.camera.balance_stops,
-        asked=None if move is None else remembered_move(move),
+        asked=None if move is None else remembered_move(move, advice.slips, known.last),
     )
-    return Memory((*memory.before(frame.file).frames, frame))
+    return Memory((*known.frames, frame))
 
 
 def memory_of(folder: Path, since: object = None) -> Memory:

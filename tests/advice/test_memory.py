@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from lightplan.advice.first_things import Option, State
-from lightplan.advice.memory import Asked, Memory, Remembered, minded, taken_back
+from lightplan.advice.first_things import FirstMove, Option, State
+from lightplan.advice.memory import Asked, Memory, Remembered, minded, remembered_move, taken_back
 from lightplan.advice.worth import Camera
 from lightplan.errors import BadInput
 from lightplan.scene import Camera as Lens
 from lightplan.scene import Lamp, Placement, Rig, Sheet
+from lightplan.scene.slips import Slip
 from lightplan.tasks.remembering import memory_of, memory_path, read_memory, write_memory
 
 RIG = Rig(
@@ -82,6 +85,28 @@ def test_a_step_off_the_plan_is_planned_from_then_on_and_one_back_to_it_is_not()
     moved = Memory((frame(asked("key", "x_mm", 40.0)), frame(asked("key", "x_mm", -15.0))))
     assert moved.plan(RIG).lamps[0].placement.position_mm[0] == 325
     assert Memory((frame(asked("key", "x_mm", 40.0, undoes=True)),)).plan(RIG) == RIG
+
+
+def test_a_step_of_a_thing_that_was_off_starts_from_where_it_stands():
+    slip = Slip(
+        element="key", dimension="x_mm", value=25.0, unit="mm", uncertainty=3.0, confidence=0.9
+    )
+    move = FirstMove(
+        text="move it",
+        element="key",
+        dimension="x_mm",
+        value=-20.0,
+        unit="mm",
+        score_after=None,
+        uncertainty=None,
+        gain=1.0,
+        parts=(("x_mm", -20.0),),
+    )
+    moved = frame(remembered_move(move, [slip]))
+    assert Memory((moved,)).plan(RIG).lamps[0].placement.position_mm[0] == 305
+    back = replace(move, value=20.0, parts=(("x_mm", 20.0),), takes_back=True)
+    taken = frame(remembered_move(back, [], moved))
+    assert Memory((moved, taken)).plan(RIG) == RIG
 
 
 def test_a_frame_that_is_looked_at_again_forgets_itself_and_what_came_later():
