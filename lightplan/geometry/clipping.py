@@ -88,9 +88,11 @@ def edge_planes(polygon: Doubles, count: int, planes: Doubles) -> tuple[int, flo
     float
         1 where a x b of an edge from a to b points inwards, -1 where it points outwards.
     """
-    middle = planes[MOST_CORNERS - 1]
-    direction(polygon, count, middle)
-    mx, my, mz = middle[0], middle[1], middle[2]
+    mx, my, mz = 0.0, 0.0, 0.0  # any direction within will do: it only tells the turn
+    for i in range(count):
+        mx += polygon[i, 0]
+        my += polygon[i, 1]
+        mz += polygon[i, 2]
     left, turn = 0, 0.0
     for i in range(count):
         j = i + 1 if i + 1 < count else 0

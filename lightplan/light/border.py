@@ -18,7 +18,7 @@ from lightplan.geometry.clipping import part_within
 from lightplan.light.lobe_area import lobe_edge, matte_edge
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Integers
+    from lightplan.arrays import Booleans, Doubles, Integers
 
 
 @compiled
@@ -27,6 +27,7 @@ def seen_within(
     planes: Doubles,
     counts: Integers,
     turns: Doubles,
+    inner: Booleans,
     before: int,
     view: Doubles,
     ax: float,
@@ -42,6 +43,8 @@ def seen_within(
         Corners, and the inward normals of the planes through their edges.
     counts, turns : (slots,) int and float
         Corners of each, 0 for none, and which way they run (`edge_planes`).
+    inner : (slots,) bool
+        Which lie wholly inside the one looked at.
     before : int
         Number of polygons before it.
     view : (3,) float
@@ -53,16 +56,16 @@ def seen_within(
     total = 0.0
     for slot in range(2 * before + 1):
         part = 0.0
-        owner = (slot - 1) // 2
         is_opening = slot > 0 and slot % 2 == 0
         count = counts[slot]
+        done = -1  # the corner at which the last piece ended
         for i in range(count):
             j = i + 1 if i + 1 < count else 0
             a = polygons[slot, i, 0], polygons[slot, i, 1], polygons[slot, i, 2]
             b = polygons[slot, j, 0], polygons[slot, j, 1], polygons[slot, j, 2]
             own = planes[slot, i, 0], planes[slot, i, 1], planes[slot, i, 2]
             low, high = 0.0, 1.0
-            if slot > 0:
+            if slot > 0 and not inner[slot]:
                 low, high = part_within(a, b, own, planes, 0, counts[0], True)
             if is_opening and low < high:
                 first, last = part_within(a, b, own, planes, slot - 1, counts[slot - 1], True)
@@ -71,14 +74,16 @@ def seen_within(
                 continue
             number = 0
             if before:
-                number = _covered(a, b, own, planes, counts, before, owner, is_opening, gone)
+                number = _covered(a, b, own, planes, counts, inner, before, slot, gone)
                 _sort(gone, number)
             at = low
             for k in range(number + 1):
                 until = high if k == number else min(high, gone[k, 0])
                 if until > at:
                     if ax > 0:
-                        part += lobe_edge(a, b, at, until, view, ax, ay, halving)
+                        goes_on = done == i and at == 0.0
+                        part += lobe_edge(a, b, at, until, view, ax, ay, halving, goes_on)
+                        done = j if until == 1.0 else -1
                     else:
                         part += matte_edge(a, b, at, until)
                 if k < number:
@@ -95,15 +100,21 @@ def _covered(
     own: tuple[float, float, float],
     planes: Doubles,
     counts: Integers,
+    inner: Booleans,
     before: int,
-    owner: int,
-    is_opening: bool,
+    of: int,
     gone: Doubles,
 ) -> int:
-    """Write which parts of an edge others cover, and return how many there are."""
+    """Write which parts of an edge others cover, and return how many there are.
+
+    `of` is the slot of the edge's polygon. What lies inside that covers none of its edges.
+    """
     number = 0
+    owner, is_opening = (of - 1) // 2, of > 0 and of % 2 == 0
     for k in range(before):
         slot, opening = 2 * k + 1, 2 * k + 2
+        if of == 0 and inner[slot]:
+            continue
         if k == owner:
             if not is_opening and counts[opening]:
                 first, last = part_within(a, b, own, planes, opening, counts[opening], False)

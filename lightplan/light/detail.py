@@ -34,6 +34,8 @@ class Detail:
         Rays from each point for constant surroundings.
     foil_long_side : int
         Points along the sheet for the foil at the least; more where its image is sharp.
+    steps_per_blur : float
+        Points of the foil across the half width of the blurred mirror image.
     foil_rays : int
         Rays to trace from the foil altogether.
     foil_spots : int
@@ -67,6 +69,7 @@ class Detail:
     sky_rays: int = 377
     cell_sky_rays: int = 89
     foil_long_side: int = 25
+    steps_per_blur: float = 2.5
     foil_rays: int = 1_500_000
     foil_spots: int = 64
     hidden_spots: int = 610
@@ -95,6 +98,7 @@ class Detail:
             sky_rays=144,
             cell_sky_rays=34,
             foil_long_side=16,
+            steps_per_blur=1.7,
             foil_rays=150_000,
             foil_spots=25,
             hidden_spots=233,

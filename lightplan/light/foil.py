@@ -37,7 +37,6 @@ LEAST_RAYS, MOST_RAYS = 13, 987
 # for so many of the rays it could have, for it is the middling lobe that rays meet poorly.
 RAYS_PER_POINT, MOST_POINTS = 8, 256
 LAMP_POINTS = 13  # to find how near a lamp comes
-STEPS_PER_BLUR = 2.5  # grid points across the half width of the blurred mirror image
 
 
 class FoilLight(Kept):
@@ -175,7 +174,7 @@ def foil_lattice(
     bend = 2 * relief.greatest_curvature(sheet)
     blur = 1.3 * roughness / (1 / nearest + 1 / to_camera + bend)
     longer = max(sheet.width_mm, sheet.height_mm)
-    wanted = 1 + math.ceil(longer * STEPS_PER_BLUR / max(blur, 0.2))
+    wanted = 1 + math.ceil(longer * detail.steps_per_blur / max(blur, 0.2))
     wavy = sheet.paper.waviness
     if wavy is not None and detail.follows_relief:
         wanted = max(wanted, 1 + math.ceil(longer * STEPS_PER_WAVE / wavy.wavelength_mm))

@@ -70,6 +70,7 @@ def lobe_edge(
     ax: float,
     ay: float,
     work: Doubles,
+    goes_on: bool,
 ) -> float:
     """Return what part of an edge adds to the share of facets that mirror it to the viewer.
 
@@ -83,9 +84,12 @@ def lobe_edge(
         Unit direction to the viewer.
     work : (MOST_HALVINGS + 2, 5) float
         Room to work in.
+    goes_on : bool
+        Whether the piece begins where the last one that was worked out in the same room ended.
     """
     x, y, z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-    _aim(a[0] + low * x, a[1] + low * y, a[2] + low * z, view, ax, ay, work, 0)
+    if not goes_on:
+        _aim(a[0] + low * x, a[1] + low * y, a[2] + low * z, view, ax, ay, work, 0)
     start = work[0, 0], work[0, 1], work[0, 2]
     slope = work[0, 3], work[0, 4]
     _aim(a[0] + high * x, a[1] + high * y, a[2] + high * z, view, ax, ay, work, 0)

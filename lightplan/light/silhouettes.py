@@ -22,6 +22,11 @@ if TYPE_CHECKING:
     from lightplan.scene.surfaces import Surface
 
 
+HOLE_SIDES = 16
+"""Of the polygon of equal area that stands for an opening: for the lens, so small, and each of its
+sides costs at every point as much as one of a card's."""
+
+
 def is_outlined(surface: Surface) -> bool:
     """Whether its outline is a polygon (or taken as one), with one opening at most."""
     shape = surface.shape
@@ -73,7 +78,8 @@ class Outlines:
                 right, up = np.asarray(shape.right), np.asarray(shape.up)
                 middle = np.asarray(shape.centre) + hole.x * right + hole.y * up
                 edge = Flat(tuple(middle), shape.right, shape.up, hole.radius, hole.radius, True)
-                holes[i], hole_counts[i] = edge.outline(SIDES), SIDES
+                holes[i, :HOLE_SIDES] = edge.outline(HOLE_SIDES)
+                hole_counts[i] = HOLE_SIDES
         return cls(corners, counts, normals, centres, radii, holes, hole_counts)
 
     def _arrays(self) -> tuple[Any, ...]:

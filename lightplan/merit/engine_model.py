@@ -104,6 +104,7 @@ def polish_detail(rig: Rig, long_side: int) -> Detail:
         quick,
         sheet_long_side=long_side,
         penumbra_spots=144,
+        steps_per_blur=Detail().steps_per_blur,
         foil_spots=_foil_spots(rig, quick.foil_spots),
         rim_facings=12 if _is_mostly_edge(rig) else 0,
         rim_long_side=5,

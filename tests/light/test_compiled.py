@@ -487,5 +487,5 @@ def test_the_share_of_a_lobe_in_a_polygon_is_the_sum_over_its_facets(roughness):
     work = np.zeros((MOST_HALVINGS + 2, 5))
     ends = [tuple(map(float, corner)) for corner in corners]
     around = zip(ends, ends[1:] + ends[:1], strict=True)
-    found = sum(lobe_edge(a, b, 0.0, 1.0, view, *roughness, work) for a, b in around)
+    found = sum(lobe_edge(a, b, 0.0, 1.0, view, *roughness, work, False) for a, b in around)
     assert abs(found) == pytest.approx(expected, abs=3e-4)

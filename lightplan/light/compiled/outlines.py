@@ -56,6 +56,7 @@ def seen(
     polygons, edges = np.zeros((2, slots, MOST_CORNERS, 3))
     numbers = np.zeros(slots, np.int64)
     turns, gone = np.zeros(slots), np.zeros((slots, 2))
+    inner = np.zeros(slots, np.bool_)
     work = np.zeros((4, MOST_CORNERS, 3))
     halving = np.zeros((MOST_HALVINGS + 2, 5))
     concerned = np.unique(np.concatenate((targets, blockers)))
@@ -94,6 +95,7 @@ def seen(
                     point, frame, holes[t], hole_counts[t], 1, polygons, edges, numbers, turns, work
                 )
                 numbers[2] = 0
+                inner[1] = is_within(polygons[1], numbers[1], edges[0], numbers[0])
             hidden = False
             for s in blockers:
                 if s == t or s == owners[n] or rim_counts[s] == 0 or planes[s, 3] == 0:
@@ -124,10 +126,11 @@ def seen(
                 ):
                     hidden = True
                     break
+                inner[slot] = is_within(polygons[slot], numbers[slot], edges[0], numbers[0])
                 before += 1
             if not hidden:
                 result[n, k] = seen_within(
-                    polygons, edges, numbers, turns, before, view, ax, ay, gone, halving
+                    polygons, edges, numbers, turns, inner, before, view, ax, ay, gone, halving
                 )
     return result
 
