@@ -27,6 +27,10 @@ HOLE_SIDES = 16
 sides costs at every point as much as one of a card's."""
 
 
+_REMEMBERED = 8
+_outlines: dict[int, tuple[Sequence[Surface], Outlines]] = {}
+
+
 def is_outlined(surface: Surface) -> bool:
     """Whether its outline is a polygon (or taken as one), with one opening at most."""
     shape = surface.shape
@@ -58,7 +62,20 @@ class Outlines:
 
     @classmethod
     def of(cls, surfaces: Sequence[Surface]) -> Outlines:
-        """Return the outlines of a scene, each in its surface's place."""
+        """Return the outlines of a scene, each in its surface's place, the same for one tuple."""
+        if not isinstance(surfaces, tuple):  # it may be altered
+            return cls._made(surfaces)
+        known = _outlines.get(id(surfaces))
+        if known is not None and known[0] is surfaces:
+            return known[1]
+        made = cls._made(surfaces)
+        if len(_outlines) >= _REMEMBERED:
+            _outlines.clear()
+        _outlines[id(surfaces)] = (surfaces, made)
+        return made
+
+    @classmethod
+    def _made(cls, surfaces: Sequence[Surface]) -> Outlines:
         size = len(surfaces)
         corners, holes = np.zeros((2, size, SIDES, 3))
         counts, hole_counts = np.zeros((2, size), np.int64)

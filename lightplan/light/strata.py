@@ -128,34 +128,28 @@ class Strata:
             points[:, place] += sums
             trust[:, place] = np.maximum(trust[:, place], sure)
         trust[:, : self.with_points] = np.maximum(trust[:, : self.with_points], LEAST_POINTS)
-        known = trust * points + (1 - trust) * by_rays[:, :t]
-        ratio = np.divide(whole, known, out=np.zeros((n, t)), where=known > 1e-25)
-        slant = _over(hits.sum(axis=1), by_rays.sum(axis=1))[:, None]
-        slant = np.where(by_rays[:, :t] > 0, _over(hits[:, :t], by_rays[:, :t]), slant)
-        filled = whole * slant
-        only_rays = np.arange(t) >= self.with_points
-        sure = np.clip((filled * count - DOUBTFUL) / (SURE - DOUBTFUL), 0, 1) * only_rays
-        sure = np.where(only_rays, sure, 1.0)
-        factor = sure * ratio + (1 - sure)
-        filled = sure * filled + (1 - sure) * hits[:, :t]
-        rest = np.maximum(1 - filled.sum(axis=1), 0.0)
-        # few rays meet it by chance or not at all: then each stands for what it stood for
-        sure = np.clip((rest * count - DOUBTFUL) / (SURE - DOUBTFUL), 0, 1)
-        others = sure * _over(rest, hits[:, t]) + (1 - sure)
+        factor = np.empty((n, t + 1))
+        parts.shares(
+            np.ascontiguousarray(whole),
+            points,
+            trust,
+            by_rays,
+            hits,
+            count,
+            self.with_points,
+            DOUBTFUL,
+            SURE,
+            factor,
+        )
         # Points take over from rays what they show. What a body without an outline hides of
         # them is shown by the rays that it stops, so these keep all they stand for.
         left = np.column_stack([1 - trust, np.ones(n)])
         brings = np.empty_like(carry)
-        counts = np.column_stack([factor, others])
-        parts.counted(first, rays.surface, where, counts, left, carry, brings)
-        return Shares(brings, np.asarray(trust * factor, np.float32))
+        parts.counted(first, rays.surface, where, factor, left, carry, brings)
+        return Shares(brings, np.asarray(trust * factor[:, :t], np.float32))
 
     def _where(self) -> Integers:
         """Return the stratum of each surface."""
         found = np.full(int(max(self.outlined, default=0)) + 1, len(self.things))
         found[self.things] = np.arange(len(self.things))
         return found
-
-
-def _over(one: Doubles, other: Doubles) -> Doubles:
-    return np.divide(one, other, out=np.zeros(one.shape), where=other > 0)

@@ -70,6 +70,10 @@ def scattered(target: Target, surfaces: Sequence[Surface], count: int) -> Target
     return replace(target, points=spots.points, normals=normals, areas=spots.areas)
 
 
+_REMEMBERED = 64
+_targets: dict[tuple[int, int, int, int, bool], tuple[Surface, Patchwork, Target]] = {}
+
+
 def targets_of(
     surfaces: Sequence[Surface], patchwork: Patchwork, count: int, wanted: frozenset[int]
 ) -> list[Target]:
@@ -81,9 +85,16 @@ def targets_of(
         surface = surfaces[index]
         if index not in wanted or surface.role not in ROLES:
             continue
-        assert isinstance(surface.shape, Flat | Ball)  # shells and props are no targets
-        spots, spacing = gauss_points(surface.shape, count)
-        found.append(_target(surfaces, patchwork, index, spots, spacing, is_front=is_front))
+        key = (id(surface), id(patchwork), index, count, is_front)
+        known = _targets.get(key)
+        if known is None or known[0] is not surface or known[1] is not patchwork:
+            assert isinstance(surface.shape, Flat | Ball)  # shells and props are no targets
+            spots, spacing = gauss_points(surface.shape, count)
+            target = _target(surfaces, patchwork, index, spots, spacing, is_front=is_front)
+            if len(_targets) >= _REMEMBERED:
+                _targets.clear()
+            known = _targets[key] = (surface, patchwork, target)
+        found.append(known[2])
     return found
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry.bounds import ball_round
+from lightplan.geometry.cone import Cone
 from lightplan.geometry.shapes import TOUCH_MM
 from lightplan.light.compiled import sight
 from lightplan.light.kept import NEW, Kept, Moves
@@ -222,23 +223,19 @@ def free_lines(
 def may_be_cut(
     surfaces: Sequence[Surface], these: Iterable[int], starts: Floats, ends: Floats
 ) -> Booleans:
-    """Return which starts (n,) have lines to some ends that bodies may cut, by balls round both."""
+    """Return which starts (n,) have lines to some ends that bodies may cut.
+
+    By balls round both, and posts round those bodies that stand upright.
+    """
     found = np.zeros(len(starts), bool)
     middle = np.asarray(ends).mean(axis=0)
     reach = float(np.linalg.norm(ends - middle, axis=1).max())
-    way, far = _direction(middle - starts)
-    wide = np.arcsin(np.minimum(reach / far, 1.0))
+    bodies = []
     for index in these:
-        centre, radius = ball_round(surfaces[index].shape)
-        towards, off = _direction(centre - starts)
-        apart = np.arccos(np.clip(np.sum(way * towards, axis=1), -1.0, 1.0))
-        near = off <= radius + 1.0
-        crossing = apart <= wide + np.arcsin(np.minimum(radius / off, 1.0)) + 1e-6
-        found |= near | (far <= reach) | (crossing & (off - radius <= far + reach + 1.0))
+        shape = surfaces[index].shape
+        centre, radius = ball_round(shape)
+        post = max(shape.foot_radius, shape.top_radius) if isinstance(shape, Cone) else np.inf
+        bodies.append((*centre, radius, post))
+    at = np.ascontiguousarray(starts, float)
+    sight.may_cut(at, middle, reach, np.array(bodies, float).reshape(-1, 5), found)
     return found
-
-
-def _direction(steps: Doubles) -> tuple[Doubles, Doubles]:
-    """Return unit vectors (n, 3) and lengths (n,)."""
-    size = np.maximum(np.linalg.norm(steps, axis=1), 1e-9)
-    return steps / size[:, None], size

@@ -39,6 +39,60 @@ def tally(
 
 
 @compiled
+def shares(
+    whole: Doubles,
+    points: Doubles,
+    trust: Doubles,
+    by_rays: Doubles,
+    hits: Doubles,
+    rays: int,
+    with_points: int,
+    doubtful: float,
+    sure: float,
+    factor: Doubles,
+) -> None:
+    """Write by what rays and points of each part (n, t + 1) are weighed.
+
+    Parameters
+    ----------
+    whole : (n, t) float
+        Facets that mirror each thing, by its outline.
+    points, trust : (n, t) float
+        The same by the sum over its points, and how far that can be trusted.
+    by_rays, hits : (n, t + 1) float
+        As `tally` has them.
+    rays : int
+        Rays of each spot.
+    with_points : int
+        The first few things have points; how much the others fill is known where `sure` rays
+        should meet them, less below, and not at all below `doubtful`.
+    """
+    n, t = whole.shape
+    step = sure - doubtful
+    for i in range(n):
+        facets = 0.0
+        for k in range(t + 1):
+            facets += by_rays[i, k]
+        plain = 1.0 / facets if facets > 0 else 0.0  # all hits together are 1
+        rest = 1.0
+        for k in range(t):
+            known = trust[i, k] * points[i, k] + (1.0 - trust[i, k]) * by_rays[i, k]
+            ratio = whole[i, k] / known if known > 1e-25 else 0.0
+            slant = hits[i, k] / by_rays[i, k] if by_rays[i, k] > 0 else plain
+            filled = whole[i, k] * slant
+            certain = 1.0
+            if k >= with_points:
+                certain = min(max((filled * rays - doubtful) / step, 0.0), 1.0)
+            factor[i, k] = certain * ratio + (1.0 - certain)
+            rest -= certain * filled + (1.0 - certain) * hits[i, k]
+        rest = max(rest, 0.0)
+        # few rays meet it by chance or not at all: then each stands for what it stood for
+        certain = min(max((rest * rays - doubtful) / step, 0.0), 1.0)
+        beyond = rest / hits[i, t] if hits[i, t] > 0 else 0.0
+        factor[i, t] = certain * beyond + (1.0 - certain)
+
+
+@compiled
 def counted(
     first: Integers,
     met: Integers,

@@ -7,6 +7,7 @@ and in no opening. Ends that lie in the plane, to within TOUCH_MM, are not cut o
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -155,3 +156,46 @@ def free_pairs(
             x, y = a[i, 0] + share * (b[i, 0] - a[i, 0]), a[i, 1] + share * (b[i, 1] - a[i, 1])
             if inside(x, y, halves[s, 0], halves[s, 1], rounds[s], some):
                 free[i] = False
+
+
+@compiled
+def may_cut(
+    starts: Doubles, middle: Doubles, reach: float, bodies: Doubles, found: Booleans
+) -> None:
+    """Set found (n,) where bodies may cut lines from a start to places about a middle.
+
+    Parameters
+    ----------
+    starts : (n, 3) float
+    middle, reach : (3,) float and float
+        The ends of the lines are in that ball.
+    bodies : (b, 5) float
+        Centre and radius of a ball round each, and the radius of an upright post about its
+        middle that holds it, infinite for none.
+    """
+    for i in range(starts.shape[0]):
+        x, y, z = middle[0] - starts[i, 0], middle[1] - starts[i, 1], middle[2] - starts[i, 2]
+        for b in range(bodies.shape[0]):
+            u, v = bodies[b, 0] - starts[i, 0], bodies[b, 1] - starts[i, 1]
+            w, radius, post = bodies[b, 2] - starts[i, 2], bodies[b, 3], bodies[b, 4]
+            if _may_meet(x, y, z, reach, u, v, w, radius) and (
+                post == np.inf or _may_meet(x, y, 0.0, reach, u, v, 0.0, post)
+            ):
+                found[i] = True
+                break
+
+
+@compiled
+def _may_meet(
+    x: float, y: float, z: float, reach: float, u: float, v: float, w: float, radius: float
+) -> bool:
+    """Whether lines to a ball about (x, y, z) may meet one about (u, v, w)."""
+    far = max(math.sqrt(x * x + y * y + z * z), 1e-9)
+    off = max(math.sqrt(u * u + v * v + w * w), 1e-9)
+    if off <= radius + 1.0 or far <= reach:
+        return True
+    if off - radius > far + reach + 1.0:
+        return False
+    cosine = min(max((x * u + y * v + z * w) / (far * off), -1.0), 1.0)
+    apart = math.acos(cosine) - 1e-6
+    return bool(apart <= math.asin(reach / far) + math.asin(min(radius / off, 1.0)))
