@@ -16,7 +16,8 @@ import numpy as np
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
 from lightplan.light.kept import Kept, Moves, gathered
-from lightplan.light.visibility import Visibility, among
+from lightplan.light.silhouettes import Outlines, is_outlined
+from lightplan.light.visibility import Visibility, among, occluders_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,10 +38,18 @@ class ViewFactors(Kept):
 
     The points may be the cells themselves; a moved surface renews its own rows, columns
     and shadow only.
+
+    Parameters
+    ----------
+    near : float
+        As in `Detail`.
+    whole : bool
+        Whether a cell is seen or not as its middle is. Else the share of it that outlines leave
+        to be seen is worked out, and light changes smoothly while things move.
     """
 
-    def __init__(self, near: float) -> None:
-        self._near = near
+    def __init__(self, near: float, *, whole: bool) -> None:
+        self._near, self._whole = near, whole
         self._sight = Visibility()
         self._kernel: Singles | None = None
         self._owners: Integers | None = None
@@ -68,8 +77,16 @@ class ViewFactors(Kept):
         averaged over four points of each. Other points never move.
         """
         cells = patchwork.geometry
+        before = occluders_of(surfaces)
+        outlined = [] if self._whole else [i for i in before if is_outlined(surfaces[i])]
         free = self._sight.update(
-            surfaces, changed, points, owners, cells.centres, patchwork.owners
+            surfaces,
+            changed,
+            points,
+            owners,
+            cells.centres,
+            patchwork.owners,
+            frozenset(before) - frozenset(outlined),
         )
         if self._moves is not None and self._kernel is not None and self._owners is not None:
             cols = self._moves.rows(self._moves.before.owners, patchwork.owners)
@@ -82,6 +99,10 @@ class ViewFactors(Kept):
         else:
             self._renew(patchwork, changed, points, normals, of_cells=of_cells)
         factors: Singles = self._kernel * free
+        if outlined:
+            blockers = np.array(outlined, np.int64)
+            scene = Outlines.of(surfaces)
+            scene.hide_cells(factors, blockers, points, normals, owners, cells, patchwork.owners)
         return _at_most_one(factors)
 
     def _renew(

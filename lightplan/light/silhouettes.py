@@ -11,14 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from lightplan.geometry import points as point_sets
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat
-from lightplan.light.compiled.outlines import SIDES, seen
+from lightplan.light.compiled.outlines import SIDES, cells_seen, seen
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.arrays import Doubles, Floats, Integers
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
+    from lightplan.geometry.shapes import Cells
     from lightplan.scene.surfaces import Surface
 
 
@@ -152,6 +154,35 @@ class Outlines:
         given = _plain(targets, blockers, points, frames, owners, views)
         result: Doubles = seen(*given, *roughness, *self._arrays())  # type: ignore[call-arg]
         return result
+
+    def hide_cells(
+        self,
+        factors: Singles,
+        blockers: Integers,
+        points: Floats,
+        normals: Floats,
+        owners: Integers,
+        cells: Cells,
+        cell_owners: Integers,
+    ) -> None:
+        """Multiply view factors (n, c) by the share of each cell that n matte points see.
+
+        Cells lie on the surfaces `cell_owners`, (c,); the rest as in `matte`.
+        """
+        facing = np.asarray(normals, float)
+        frames = np.stack([*point_sets.frames(facing), facing], axis=1)
+        cells_seen(
+            np.ascontiguousarray(points, np.float64),
+            np.ascontiguousarray(frames, np.float64),
+            np.asarray(owners, np.int64),
+            factors,
+            np.ascontiguousarray(cells.corners, np.float64),
+            np.ascontiguousarray(cells.normals, np.float64),
+            np.ascontiguousarray(cells.centres, np.float64),
+            np.asarray(cell_owners, np.int64),
+            np.asarray(blockers, np.int64),
+            *self._arrays(),
+        )
 
 
 def _plain(

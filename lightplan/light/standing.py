@@ -182,7 +182,7 @@ class Standing(Kept):
         cells = patchwork.geometry
         at = (cells.centres, cells.normals, patchwork.owners)
         direct, _ = self._part("cell lamps", (), lambda: DirectLight(detail.cell_lamp_spots))
-        factors, _ = self._part("cell factors", (), lambda: ViewFactors(detail.near))
+        factors, _ = self._part("cell factors", (), lambda: ViewFactors(detail.near, whole=True))
         if self._touched:
             yield "lamps on cells"
             self.cell_light = direct.update(surfaces, self.lamps, *at, patchwork.sub_points())
@@ -219,7 +219,9 @@ class Standing(Kept):
         if self._touched or new:
             yield "lamps on paper"
             self.paper_light = direct.update(surfaces, lamps, *fine_at)
-        factors, new = self._part("paper factors", relief, lambda: ViewFactors(detail.near))
+        factors, new = self._part(
+            "paper factors", relief, lambda: ViewFactors(detail.near, whole=False)
+        )
         if self._touched or new:
             yield "cells on paper"
             self.paper_from = factors.update(
