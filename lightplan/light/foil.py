@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 LEAST_RAYS, MOST_RAYS = 13, 987
 # A wide lobe is worked out at few spots. So each can have more points on every target, one
 # for so many of the rays it could have, for it is the middling lobe that rays meet poorly.
-RAYS_PER_POINT, MOST_POINTS = 8, 256
+RAYS_PER_POINT, MOST_POINTS = 4, 256
 LAMP_POINTS = 13  # to find how near a lamp comes
 
 
