@@ -14,7 +14,8 @@ import numpy as np
 from lightplan.geometry import points as point_sets
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat
-from lightplan.light.compiled.outlines import SIDES, cells_seen, seen
+from lightplan.light.compiled.half_seen import cells_seen
+from lightplan.light.compiled.outlines import SIDES, seen
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -24,6 +24,7 @@ LOOPS = {
     "light/compiled/glints.py facets",
     "light/compiled/glints.py glints",
     "light/compiled/lobes.py weighed",
+    "light/compiled/half_seen.py cells_seen",
     "light/compiled/outlines.py seen",
 }
 

@@ -57,21 +57,7 @@ def inwards(art: Doubles, edge: Booleans, half: float, down: float, across: floa
     """
     rows, cols = art.shape
     found = np.empty((rows, cols))
-    nearest = np.full((rows, cols), -1)  # the row of the nearest edge in the same column
-    last = np.full(cols, -1)
-    for i in range(rows):
-        for j in range(cols):
-            if edge[i, j]:
-                last[j] = i
-            nearest[i, j] = last[j]
-    last[:] = -1
-    for back in range(rows):
-        i = rows - 1 - back
-        for j in range(cols):
-            if edge[i, j]:
-                last[j] = i
-            if last[j] >= 0 and (nearest[i, j] < 0 or last[j] - i < i - nearest[i, j]):
-                nearest[i, j] = last[j]
+    nearest = _in_columns(edge)
     size, ratio = math.sqrt(down * across), (down / across) ** 2
     hull, begins = np.empty(cols, np.int64), np.empty(cols + 1)
     height = np.empty(cols)
@@ -101,6 +87,28 @@ def inwards(art: Doubles, edge: Booleans, half: float, down: float, across: floa
             inside = (art[nearest[i, at], at] - half) * size
             found[i, j] = inside + (away if art[i, j] >= half else -away)
     return found
+
+
+@compiled
+def _in_columns(edge: Booleans) -> Integers:
+    """Return the row of the nearest edge in the same column (rows, cols), -1 for none."""
+    rows, cols = edge.shape
+    nearest = np.full((rows, cols), -1)
+    last = np.full(cols, -1)
+    for i in range(rows):
+        for j in range(cols):
+            if edge[i, j]:
+                last[j] = i
+            nearest[i, j] = last[j]
+    last[:] = -1
+    for back in range(rows):
+        i = rows - 1 - back
+        for j in range(cols):
+            if edge[i, j]:
+                last[j] = i
+            if last[j] >= 0 and (nearest[i, j] < 0 or last[j] - i < i - nearest[i, j]):
+                nearest[i, j] = last[j]
+    return nearest
 
 
 @compiled_sums

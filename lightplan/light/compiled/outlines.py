@@ -21,11 +21,12 @@ from lightplan.light.border import seen_within
 from lightplan.light.lobe_area import MOST_HALVINGS
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Integers, Singles
+    from lightplan.arrays import Booleans, Doubles, Integers
 
 SIDES = 32  # of the polygon of equal area that stands for a disk, a ball or a hole
 LEVEL_MM = 0.02  # a point nearer to a plane than this lies in it
 HORIZON_MM = 1e-4
+HIDES = 2  # all of what it stands before
 
 
 @compiled
@@ -64,7 +65,7 @@ def seen(
     for n in range(len(points)):
         point, frame = points[n], frames[n]
         for s in concerned:
-            _place(
+            place(
                 s,
                 point,
                 frame,
@@ -100,34 +101,29 @@ def seen(
             for s in blockers:
                 if s == t or s == owners[n] or rim_counts[s] == 0 or planes[s, 3] == 0:
                     continue
-                if not _may_overlap(cones[s], cones[t]):
+                if not may_overlap(cones[s], cones[t]):
                     continue
-                slot = 2 * before + 1
-                numbers[slot] = _before(rims[s], rim_counts[s], planes[t], polygons[slot])
-                numbers[slot], turns[slot] = edge_planes(polygons[slot], numbers[slot], edges[slot])
-                if numbers[slot] == 0 or _are_apart(slot, polygons, edges, numbers):
-                    continue
-                numbers[slot + 1] = 0
-                if hole_counts[s]:
-                    _add_opening(
-                        point,
-                        frame,
-                        holes[s],
-                        hole_counts[s],
-                        slot + 1,
-                        polygons,
-                        edges,
-                        numbers,
-                        turns,
-                        work,
-                    )
-                if numbers[slot + 1] == 0 and is_within(
-                    polygons[0], numbers[0], edges[slot], numbers[slot]
-                ):
+                met = put_before(
+                    s,
+                    2 * before + 1,
+                    planes[t],
+                    point,
+                    frame,
+                    rims,
+                    rim_counts,
+                    holes,
+                    hole_counts,
+                    polygons,
+                    edges,
+                    numbers,
+                    turns,
+                    inner,
+                    work,
+                )
+                if met == HIDES:
                     hidden = True
                     break
-                inner[slot] = is_within(polygons[slot], numbers[slot], edges[0], numbers[0])
-                before += 1
+                before += met
             if not hidden:
                 result[n, k] = seen_within(
                     polygons, edges, numbers, turns, inner, before, view, ax, ay, gone, halving
@@ -136,157 +132,43 @@ def seen(
 
 
 @compiled
-def cells_seen(
-    points: Doubles,
-    frames: Doubles,
-    owners: Integers,
-    factors: Singles,
-    cell_corners: Doubles,
-    cell_normals: Doubles,
-    cell_centres: Doubles,
-    cell_owners: Integers,
-    blockers: Integers,
-    corners: Doubles,
-    counts: Integers,
-    normals: Doubles,
-    centres: Doubles,
-    radii: Doubles,
+def put_before(
+    s: int,
+    slot: int,
+    plane: Doubles,
+    point: Doubles,
+    frame: Doubles,
+    rims: Doubles,
+    rim_counts: Integers,
     holes: Doubles,
     hole_counts: Integers,
-) -> None:
-    """Multiply view factors (n, c) from points to cells by the share of each cell that is seen.
+    polygons: Doubles,
+    edges: Doubles,
+    numbers: Integers,
+    turns: Doubles,
+    inner: Booleans,
+    work: Doubles,
+) -> int:
+    """Put what of a surface stands before the polygon in slot 0, which lies in a plane, in a slot.
 
-    cell_corners (c, 4, 3), the others of a cell (c, 3) and (c,). Cells that nothing may stand
-    before are told by cones and cost little.
+    Returns
+    -------
+    int
+        0 where it covers nothing of that polygon, 1 where it may, HIDES where it covers all.
     """
-    size, slots = len(counts), 2 * len(blockers) + 3
-    rims, planes, cones = (
-        np.zeros((size, MOST_CORNERS, 3)),
-        np.zeros((size, 4)),
-        np.zeros((size, 4)),
-    )
-    rim_counts = np.zeros(size, np.int64)
-    own_rim, own_count = np.zeros((1, MOST_CORNERS, 3)), np.zeros(1, np.int64)
-    own_plane, own_cone = np.zeros((1, 4)), np.zeros((1, 4))
-    polygons, edges = np.zeros((2, slots, MOST_CORNERS, 3))
-    numbers, inner = np.zeros(slots, np.int64), np.zeros(slots, np.bool_)
-    turns, gone = np.zeros(slots), np.zeros((slots, 2))
-    work, halving, view = np.zeros((4, MOST_CORNERS, 3)), np.zeros((1, 5)), np.zeros(3)
-    reach = np.zeros(len(cell_owners))
-    for c in range(len(cell_owners)):
-        for k in range(4):
-            x = cell_corners[c, k, 0] - cell_centres[c, 0]
-            y = cell_corners[c, k, 1] - cell_centres[c, 1]
-            z = cell_corners[c, k, 2] - cell_centres[c, 2]
-            reach[c] = max(reach[c], np.sqrt(x * x + y * y + z * z))
-    for n in range(len(points)):
-        point, frame = points[n], frames[n]
-        for s in blockers:
-            _place(
-                s,
-                point,
-                frame,
-                corners[s],
-                counts[s],
-                normals[s],
-                centres[s],
-                radii[s],
-                rims,
-                rim_counts,
-                planes,
-                cones,
-                work,
-            )
-        for c in range(len(cell_owners)):
-            if factors[n, c] <= 0.0:
-                continue
-            _round_cone(point, frame, cell_centres[c], reach[c], own_cone[0])
-            concerned = False
-            for s in blockers:
-                if s == cell_owners[c] or s == owners[n] or rim_counts[s] == 0:
-                    continue
-                if planes[s, 3] > 0 and _may_overlap(cones[s], own_cone[0]):
-                    concerned = True
-                    break
-            if not concerned:
-                continue
-            _place(
-                0,
-                point,
-                frame,
-                cell_corners[c],
-                4,
-                cell_normals[c],
-                cell_centres[c],
-                0.0,
-                own_rim,
-                own_count,
-                own_plane,
-                own_cone,
-                work,
-            )
-            if own_count[0] == 0 or own_plane[0, 3] == 0:
-                continue
-            copy(own_rim[0], own_count[0], polygons[0])
-            numbers[0], turns[0] = edge_planes(polygons[0], own_count[0], edges[0])
-            if numbers[0] == 0:
-                continue
-            before, hidden = 0, False
-            for s in blockers:
-                if s == cell_owners[c] or s == owners[n] or rim_counts[s] == 0:
-                    continue
-                if planes[s, 3] == 0 or not _may_overlap(cones[s], own_cone[0]):
-                    continue
-                slot = 2 * before + 1
-                numbers[slot] = _before(rims[s], rim_counts[s], own_plane[0], polygons[slot])
-                numbers[slot], turns[slot] = edge_planes(polygons[slot], numbers[slot], edges[slot])
-                if numbers[slot] == 0 or _are_apart(slot, polygons, edges, numbers):
-                    continue
-                numbers[slot + 1] = 0
-                if hole_counts[s]:
-                    _add_opening(
-                        point,
-                        frame,
-                        holes[s],
-                        hole_counts[s],
-                        slot + 1,
-                        polygons,
-                        edges,
-                        numbers,
-                        turns,
-                        work,
-                    )
-                if numbers[slot + 1] == 0 and is_within(
-                    polygons[0], numbers[0], edges[slot], numbers[slot]
-                ):
-                    hidden = True
-                    break
-                inner[slot] = is_within(polygons[slot], numbers[slot], edges[0], numbers[0])
-                before += 1
-            if hidden:
-                factors[n, c] = 0.0
-            elif before:
-                given = (polygons, edges, numbers, turns, inner)
-                whole = seen_within(*given, 0, view, 0.0, 0.0, gone, halving)
-                part = seen_within(*given, before, view, 0.0, 0.0, gone, halving)
-                factors[n, c] *= min(part / whole, 1.0) if whole > 0 else 1.0
-
-
-@compiled
-def _round_cone(
-    point: Doubles, frame: Doubles, centre: Doubles, reach: float, cone: Doubles
-) -> None:
-    """Write a cone round a ball about a centre, in the frame of a point."""
-    squared = 0.0
-    for c in range(3):
-        cone[c] = dot(frame[c], centre) - dot(frame[c], point)
-        squared += cone[c] * cone[c]
-    cone[3] = -1.0
-    if squared > reach * reach:
-        distance = np.sqrt(squared)
-        for c in range(3):
-            cone[c] /= distance
-        cone[3] = np.sqrt(1.0 - reach * reach / squared)
+    numbers[slot] = _before(rims[s], rim_counts[s], plane, polygons[slot])
+    numbers[slot], turns[slot] = edge_planes(polygons[slot], numbers[slot], edges[slot])
+    if numbers[slot] == 0 or _are_apart(slot, polygons, edges, numbers):
+        return 0
+    numbers[slot + 1] = 0
+    if hole_counts[s]:
+        _add_opening(
+            point, frame, holes[s], hole_counts[s], slot + 1, polygons, edges, numbers, turns, work
+        )
+    if numbers[slot + 1] == 0 and is_within(polygons[0], numbers[0], edges[slot], numbers[slot]):
+        return HIDES
+    inner[slot] = is_within(polygons[slot], numbers[slot], edges[0], numbers[0])
+    return 1
 
 
 @compiled
@@ -318,7 +200,7 @@ def _add_opening(
 
 
 @compiled
-def _place(
+def place(
     s: int,
     point: Doubles,
     frame: Doubles,
@@ -420,7 +302,7 @@ def _cone(rim: Doubles, count: int, cone: Doubles) -> None:
 
 
 @compiled
-def _may_overlap(one: Doubles, other: Doubles) -> bool:
+def may_overlap(one: Doubles, other: Doubles) -> bool:
     """Return whether two cones have a direction in common."""
     a, b = one[3], other[3]
     if a <= 0 or b <= 0:
