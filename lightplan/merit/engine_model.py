@@ -26,6 +26,7 @@ ALIKE = 0.6
 """Share of the cells of either that two grids must have in common to be taken as alike. Our
 choice: at 0.46 a search took a copper label for ink (metal 0.1) that a prediction has at 0.5."""
 MOSTLY = 0.75
+SCREENING_SPOTS = 16
 _LONG_SIDES = (120, 160, 200, 240)
 _SHARES: WeakKeyDictionary[Sheet, dict[tuple[int, ...], Singles]] = WeakKeyDictionary()
 """Artwork averaged over grids, by its sheet: a plan lays out many rigs of one sheet."""
@@ -96,6 +97,17 @@ def search_detail(rig: Rig, long_side: int) -> Detail:
         steps_per_blur=Detail().steps_per_blur,
         mirror_rounds=0, rim_facings=8 if _is_mostly_edge(rig) else 0, rim_long_side=4,
     )  # fmt: skip
+
+
+def screening_detail(rig: Rig, search: Detail) -> Detail:
+    """Return the detail at which arrangements are ranked before any is searched.
+
+    A wide lamp over a grating takes ten times as long as other light, and is a band so broad
+    that a quarter of the points on it tells it from a line as well.
+    """
+    if rig.sheet.foil.grating is None:
+        return search
+    return replace(search, foil_spots=SCREENING_SPOTS)
 
 
 def polish_detail(rig: Rig, long_side: int) -> Detail:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lightplan.merit.engine_model import long_side_for, search_detail
+from lightplan.merit.engine_model import long_side_for, screening_detail, search_detail
 from lightplan.planning.arrangements import (
     Arrangement,
     Stage,
@@ -131,7 +131,8 @@ def screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidate
 
 
 def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidate]:
-    answers = judges.shared("screened", [(a.rig, judges.detail) for a in all_of_it])
+    detail = screening_detail(judges.rig, judges.detail)
+    answers = judges.shared("screened", [(a.rig, detail) for a in all_of_it])
     return [
         Candidate(
             name=a.name,

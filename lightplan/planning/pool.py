@@ -6,6 +6,7 @@ number of helpers.
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
@@ -25,10 +26,15 @@ if TYPE_CHECKING:
     from lightplan.merit.bench import Bench, Judged
     from lightplan.scene import Rig
 
-_START, _PREDICTION = 58.0, 28.0
+_START_S, _LIGHT_S = 4.0, 0.07
+"""What the start of a helper takes, and a light of the search until one was timed: a grating
+takes several times as long, and a helper's start then lasts for few lights."""
+_PREDICTION = 28.0
 _WORTH = {"begin": 1.5, "trials": 8.0, "excess": 0.05, "scored": 0.02}
-"""What takes as long as so many lights of the search: the start of a helper, a prediction, and
-one job of each kind that is no light. Nothing but the sharing depends on them."""
+"""What takes as long as so many lights of the search: a prediction, and one job of each kind
+that is no light. Nothing but the sharing depends on all of these."""
+_TIMED = {"screened", "smooth", "begin", "lights"}
+"""Jobs that are mostly light: they tell how long one takes here."""
 
 
 class Judges:
@@ -50,7 +56,8 @@ class Judges:
         keep_memory(KEPT_BYTES)
         self._models = Models()
         self._helpers = [Helper() for _ in range(helpers)]
-        self._ahead = [0.0] + [_START] * helpers  # work that each hand has already, ours first
+        self._light_s = _LIGHT_S
+        self._ahead = [0.0] + [_START_S] * helpers  # seconds each hand has already, ours first
         self.use(rig)
 
     def use(self, rig: Rig, detail: Detail | None = None) -> None:
@@ -97,20 +104,20 @@ class Judges:
 
     def predicted(self, rig: Rig, detail: Detail) -> Predicted:
         """Return a rig, with the powers it has, judged by every pixel under other light."""
-        self._have([_PREDICTION] + [0.0] * len(self._helpers))
+        self._have([_PREDICTION * self._light_s] + [0.0] * len(self._helpers))
         return predicted(rig, detail)
 
     def prediction(self, rig: Rig, detail: Detail) -> Prediction:
         """Have a helper judge a rig so, while this process goes on to other things."""
         if not self._helpers:
             return Prediction(predicted(rig, detail))
-        self._ahead[-1] += _PREDICTION
+        self._ahead[-1] += _PREDICTION * self._light_s
         helper = self._helpers[-1]
         return Prediction(None, (helper, helper.ask("predicted", [(rig, detail)], self.rig), self))
 
     def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
         """Deal jobs out to all processes, and return their answers in the order of the jobs."""
-        worth = _WORTH.get(task, 1.0)
+        worth = _WORTH.get(task, 1.0) * self._light_s
         shares = dealt(len(jobs), [work / worth for work in self._ahead])
         self._have([worth * len(share) for share in shares])
         given = [[jobs[i] for i in share] for share in shares]
@@ -118,7 +125,11 @@ class Judges:
             helper.ask(task, mine, self.rig) if mine else None
             for helper, mine in zip(self._helpers, given[1:], strict=True)
         ]
+        began = time.process_time()
         answers = [do(self.desk, task, given[0])]
+        if task in _TIMED and given[0]:
+            each = (time.process_time() - began) / len(given[0]) / _WORTH.get(task, 1.0)
+            self._light_s = (self._light_s + each) / 2.0
         for helper, order in zip(self._helpers, asked, strict=True):
             answers.append([] if order is None else helper.answers(order, self.desk))
         found: list[Any] = [None] * len(jobs)
