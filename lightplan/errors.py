@@ -15,6 +15,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Self
 
 from lightplan.shown import printable
@@ -164,7 +165,13 @@ class NoRoom(LightplanError):
     """Memory, disk or another means of the machine is at its end; the input may be good."""
 
 
+_NAMES_A_FILE = re.compile(r"(?:[.~]{0,2}[/\\\\]|[A-Za-z]:[/\\\\])[^\n]*\Z")
+"""A long path is cut at its front: what a maker looks for is the name at its end."""
+
+
 def _short(value: object, limit: int = 60) -> str:
     text = value if isinstance(value, str) else repr(value)
+    if isinstance(value, str) and len(text) > limit and _NAMES_A_FILE.match(text):
+        return "…" + printable(text[1 - limit :])
     text = printable(" ".join(text[: 20 * limit].split()))
     return text if len(text) <= limit else text[: limit - 1] + "…"

@@ -180,7 +180,8 @@ def _score_words(found: SetScore) -> list[str]:
         photo = one.photo
         score = " --" if photo.score is None else f"{photo.score:3.0f}"
         reason = photo.reasons[0] if photo.reasons else ""
-        words.append(f"{one.rank:3d}. {score}  {photo.verdict:<11}  {photo.file}  {reason}")
+        place = "  - " if photo.score is None else f"{one.rank:3d}."
+        words.append(f"{place} {score}  {photo.verdict:<11}  {photo.file}  {reason}")
         if one.ties:
             words.append(f"          cannot be told from {', '.join(one.ties[:3])}")
         words += [f"          {flag.sentence}" for flag in one.flags]
@@ -190,7 +191,7 @@ def _score_words(found: SetScore) -> list[str]:
         words.append(found.comparison.sentence)
         words += [f"  {reason.sentence}" for reason in found.comparison.reasons]
     if found.failed:
-        words.append(f"{found.failed} could not be judged; the contact sheet says why.")
+        words.append(f"{found.failed} could not be read; the contact sheet says why.")
     return words
 
 

@@ -168,7 +168,9 @@ def score_photos(
 
 def _some_photographs(places: Sequence[Place]) -> list[Path]:
     for place in map(Path, places):
-        if not place.exists():
+        # a link that leads nowhere is there: it is refused by name like a broken photograph,
+        # and the batch that a shell's star has named goes on
+        if not os.path.lexists(place):
             raise BadInput(
                 field="photograph",
                 wanted="a file or folder that is there",

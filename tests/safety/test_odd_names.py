@@ -75,6 +75,23 @@ def test_every_photograph_is_judged_or_refused_by_name(odd, tmp_path, lightplan)
     assert again.out.isascii()
 
 
+def test_a_shells_star_that_names_them_one_by_one_ends_nothing(odd, tmp_path, lightplan):
+    out = tmp_path / "out"
+    each = sorted(odd.iterdir(), key=lambda path: os.fsencode(path.name))
+    lightplan("score", *each, "--out", out, "--workers", 1, "--size", "120x80")
+    told = {one["file"] for one in json.loads((out / "scores.json").read_text("utf-8"))}
+    assert told == (set(NAMES.values()) | set(NO_FILES)) - {"folder.jpg"}
+
+
+def test_a_name_that_is_not_there_at_all_is_told_before_anything_is_judged(
+    odd, tmp_path, lightplan
+):
+    said = lightplan("score", odd, odd / "IMG_0O1.jpg", "--out", tmp_path / "out")
+    assert said.code == 2
+    assert "IMG_0O1.jpg" in said.err
+    assert not list((tmp_path / "out").glob("scores*"))
+
+
 @pytest.mark.parametrize("name", NO_FILES)
 def test_what_is_no_photograph_says_what_it_is(odd, name):
     with pytest.raises(PhotoError, match=NO_FILES[name]):

@@ -105,6 +105,10 @@ def _decode(where: Path, limits: Limits) -> Decoded:
         return raw.decode(data, limits)
     if head[:4] in (b"II*\0", b"MM\0*"):
         return tiff.decode(data, limits)
+    if suffix in SUFFIXES:
+        raise unsupported(
+            f"another kind under a name with {suffix}", "export the photograph as JPEG or TIFF"
+        )
     raise unsupported(f"a {suffix or 'nameless'} file", "export the photograph as JPEG or TIFF")
 
 

@@ -1,0 +1,322 @@
+"""Plans from bare cupboards against arrangements by hand, longer searches, and a thousand builds.
+
+    PYTHONPATH=. python tests/benchmarks/cupboards.py run OUT.json [--count 20] [--first 0]
+        [--processes 2] [--longer 50 --longer-count 8] [--builds 1000]
+        [--helpers 0] [--until SECONDS]
+    PYTHONPATH=. python tests/benchmarks/cupboards.py tell OUT.json
+
+Product and cupboard are drawn by number (size, foil, stock, look, lamps, boards, camera, room),
+as somebody would answer the questions of `start`. Each is planned from the bare cupboard, and
+again in arrangements that are written here by hand with their freedoms, of the same things: a
+lamp in the mirror direction, a board there that a lamp lights, dark field with lamps at the
+sides, two boards as a V, a window with fill, a diffuser there with a lamp behind it (the
+usual arrangements: common practice, no source). The best of these is what the plan is held
+against. Every plan is asked whether it keeps the rules of holding and clearance, and whether it
+uses only what is owned. `--longer` plans some again with so many times the evaluations, `--builds`
+traces so many builds of each plan with all their errors at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import multiprocessing
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "advice"))
+
+from lightplan.merit.engine_model import long_side_for, polish_detail
+from lightplan.planning.cupboard import cupboard_of
+from lightplan.planning.effort import effort_for
+from lightplan.planning.kit import HANGS
+from lightplan.planning.looks import wanted_looks, with_look
+from lightplan.planning.plan import plan as plan_by_hand
+from lightplan.planning.pool import Judges
+from lightplan.planning.result import NoPlan, Plan
+from lightplan.planning.robust import draws
+from lightplan.scene import Card, Freedom, Lamp, Placement, Rig
+from lightplan.scene.clearance import broken
+from lightplan.scene.setting_errors import SettingErrors, built, error_dimensions
+from lightplan.tasks.cupboard import owned_items
+from lightplan.tasks.plan import plan as plan_of_all
+from lightplan.tasks.start_rig import start_rig
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.planning.cupboard import Cupboard, Item
+    from lightplan.rigfiles import LoadedRig
+
+WITHIN = 0.01  # share of the score that is no difference
+
+
+# --- what is drawn ----------------------------------------------------------------------------
+
+
+def drawn(number: int) -> tuple[LoadedRig, str]:
+    """Return a product with its cupboard, and the look that is wanted."""
+    from evenings import GOODS, answers_of, artwork_of  # its imports need a path tracer's folder
+
+    draw = np.random.default_rng([83, number])
+    answers = answers_of(draw)
+    with tempfile.TemporaryDirectory() as place:
+        goods = next(g for g in GOODS if g.id == answers["goods"])
+        art = artwork_of(goods.means["width_mm"], goods.means["height_mm"], draw)
+        loaded = start_rig(answers, Path(place) / "r.toml", artwork=art)
+    looks, _ = wanted_looks(loaded.rig)
+    look = str(draw.choice(looks))
+    return replace(loaded, rig=with_look(loaded.rig, look)), look  # type: ignore[arg-type]
+
+
+# --- arrangements by hand ---------------------------------------------------------------------
+
+
+def by_hand(had: Cupboard) -> Iterator[tuple[str, Rig]]:
+    """Yield the usual arrangements of what is owned, each with its freedoms."""
+    lamps, boards, blacks = list(had.lamps), list(had.boards), list(had.blacks)
+    if lamps:
+        key, rest = lamps[0], lamps[1:]
+        at_side = _beside(rest)
+        yield "lamp in the mirror direction", _set(had, [_mirrored(had, key, 650.0), *at_side])
+        yield "lamps at the sides", _set(had, _beside(lamps), blacks[:1], wide=True)
+    if lamps and boards:
+        board = _mirrored(had, boards[0], 330.0)
+        lit = _lighting(lamps[0], board)
+        yield "board lit from beside", _set(had, [lit, *_beside(lamps[1:])], [board])
+    if len(lamps) > 1 and boards:
+        board = _mirrored(had, boards[0], 330.0)
+        both = [_lighting(lamps[0], board), _lighting(lamps[1], board, side=1.0)]
+        yield "board lit from both sides", _set(had, both, [board])
+    if lamps and len(boards) > 1:
+        pair = [_tipped(had, boards[0], -1.0), _tipped(had, boards[1], 1.0)]
+        yield "two boards as a V", _set(had, [_lighting(lamps[0], pair[0])], pair)
+    for window in had.windows[:1]:
+        left = replace(window, placement=Placement((-1000.0, 0.0, 600.0), (0.0, 0.0, 600.0)))
+        board = [_mirrored(had, boards[0], 400.0)] if boards else []
+        yield "window with a board", _set(had, [left], board)
+    if lamps and had.diffusers:
+        screen = _mirrored(had, had.diffusers[0], 400.0)
+        behind = _mirrored(had, lamps[0], 750.0)
+        yield "diffuser with a lamp behind", _set(had, [behind, *_beside(lamps[1:])], [screen])
+
+
+def _mirrored(had: Cupboard, thing: Any, distance_mm: float) -> Any:
+    """Put a thing where the middle of the sheet mirrors it to the lens."""
+    x, y, z = had.base.camera.placement.position_mm
+    size = math.sqrt(x * x + y * y + z * z)
+    at = (-x / size * distance_mm, -y / size * distance_mm, z / size * distance_mm)
+    return replace(thing, placement=Placement(at, (0.0, 0.0, 0.0)))
+
+
+def _tipped(had: Cupboard, board: Card, side: float) -> Card:
+    whole = _mirrored(had, board, 330.0)
+    x, y, z = whole.placement.position_mm
+    at = (x + side * 0.45 * board.width_mm, y, z)
+    return replace(board, placement=Placement(at, (0.0, 0.0, 0.0)))
+
+
+def _lighting(lamp: Lamp, board: Card, side: float = -1.0) -> Lamp:
+    """Stand a lamp low beside the sheet, turned up to a board."""
+    at = (side * 420.0, -60.0, max(170.0, 0.6 * lamp.height_mm))
+    return replace(lamp, placement=Placement(at, board.placement.position_mm))
+
+
+def _beside(lamps: list[Lamp]) -> list[Lamp]:
+    """Stand lamps at the left and right, turned to the sheet."""
+    return [
+        replace(lamp, placement=Placement(((-1.0) ** n * 600.0, 0.0, 420.0), (0.0, 0.0, 0.0)))
+        for n, lamp in enumerate(lamps)
+    ]
+
+
+def _set(
+    had: Cupboard, lamps: list[Lamp], cards: list[Card] | None = None, *, wide: bool = False
+) -> Rig:
+    # as the plan has to: a board hangs where something that is owned hangs it, else it leans
+    hung = next((had.holders[k] for k in HANGS if k in had.holders), had.holders["books"])
+    cards = [replace(card, held=hung) for card in cards or []]
+    freedoms = []
+    reach = 350.0 if wide else 220.0
+    for thing in [*lamps, *cards]:
+        for name, value in zip("xyz", thing.placement.position_mm, strict=True):
+            low = max(value - reach, 60.0) if name == "z" else value - reach
+            freedoms.append(_may(thing.name, f"{name}_mm", low, value + reach))
+    freedoms += [_may(lamp.name, "trim_stops", -6.0, 0.0) for lamp in lamps]
+    return replace(
+        had.base, lamps=tuple(lamps), cards=tuple(cards), shells=(), freedoms=tuple(freedoms)
+    )
+
+
+def _may(element: str, dimension: str, low: float, high: float) -> Freedom:
+    return Freedom(element=element, dimension=dimension, low=low, high=high)  # type: ignore[arg-type]
+
+
+# --- one product ------------------------------------------------------------------------------
+
+
+def counted(job: tuple[int, int, int, int, float]) -> dict[str, Any]:
+    """Return what one product's plans are worth."""
+    number, longer, builds, helpers, until = job
+    try:
+        return _counted(number, longer, builds, helpers, until)
+    except Exception as error:  # noqa: BLE001 - one product must not end the others' figures
+        return {"number": number, "failed": repr(error)}
+
+
+def _counted(number: int, longer: int, builds: int, helpers: int, until: float) -> dict[str, Any]:
+    loaded, look = drawn(number)
+    items = owned_items(loaded)
+    effort = effort_for(loaded.rig, helpers=helpers)
+    began = time.process_time()
+    found = plan_of_all(loaded, effort=effort, seed=number)
+    told: dict[str, Any] = {
+        "number": number,
+        "title": loaded.rig.title,
+        "look": look,
+        "lamps": len(loaded.rig.lamps),
+        "cpu_s": round(time.process_time() - began, 1),
+    }
+    if not isinstance(found, Plan):
+        return told | {"no_plan": found.reason}
+    told |= {
+        "score": found.score,
+        "metal": float(found.measures.get("reads_as_metal_share", 1.0)),
+        "arrangement": found.arrangement,
+        "broken": [f"{one.rule}: {one.elements}" for one in broken(found.rig)],
+        "not_owned": sorted(set(found.rig.element_names()) - _owned(loaded.rig, items)),
+        "yield": found.robustness.yield_share,
+        "good_score": found.robustness.good_score,
+    }
+    if builds and time.monotonic() < until:
+        told["traced_yield"] = traced_yield(found, builds)
+    if longer and time.monotonic() < until:
+        more = replace(effort, evaluations=longer * effort.evaluations)
+        again = plan_of_all(
+            loaded, effort=more, seed=number, should_stop=lambda: time.monotonic() > until
+        )
+        told["longer_cut"] = time.monotonic() > until
+        told["longer"] = again.score if isinstance(again, Plan) else None
+        return told
+    told["by_hand"] = {}
+    # from the place that the plan chose for the camera: a sheet that fills a third of the frame
+    # is lit more easily, and is no picture of the same worth
+    same_camera = replace(loaded.rig, camera=found.rig.camera)
+    for name, rig in by_hand(cupboard_of(same_camera, items)):
+        if time.monotonic() > until:
+            told["by_hand_cut"] = True
+            break
+        plan = plan_by_hand(rig, effort=effort, seed=number)
+        told["by_hand"][name] = _worth(plan)
+    return told
+
+
+def _worth(plan: Plan | NoPlan) -> float | str:
+    """Return a plan's score; the reason where there is none, or it keeps not all rules."""
+    if isinstance(plan, NoPlan):
+        return plan.reason
+    rules = broken(plan.rig)
+    return f"breaks a rule: {rules[0].rule}" if rules else plan.score
+
+
+def _owned(rig: Rig, items: list[Item]) -> set[str]:
+    had = cupboard_of(rig, items)
+    things = (*had.lamps, *had.boards, *had.blacks, *had.diffusers, *had.shells, *had.windows)
+    return {thing.name for thing in things} | set(had.base.element_names())
+
+
+def traced_yield(found: Plan, count: int) -> float:
+    """Return the share of builds, each traced with all its errors, that come out right."""
+    rig = replace(found.rig, freedoms=())
+    dimensions = error_dimensions(rig, SettingErrors())
+    rows = draws(dimensions, count, seed=20_000)
+    with Judges(rig, polish_detail(rig, long_side_for(rig))) as judges:
+        scores = [judges.scores([built(rig, dimensions, row)])[0] for row in rows]
+    return float(np.mean(np.array(scores) >= found.robustness.good_score))
+
+
+# --- all of them ------------------------------------------------------------------------------
+
+
+def run(options: argparse.Namespace) -> None:
+    """Count all products in several processes, and keep what is done as it comes."""
+    until = time.monotonic() + options.until
+    jobs = []
+    for i in range(options.count):
+        longer = options.longer if i < options.longer_count else 0
+        jobs.append((options.first + i, longer, options.builds, options.helpers, until))
+    done: list[dict[str, Any]] = []
+    with multiprocessing.get_context("spawn").Pool(options.processes, maxtasksperchild=1) as pool:
+        answers = pool.imap_unordered(counted, jobs)
+        for _ in jobs:
+            try:
+                done.append(answers.next(timeout=max(1.0, until + 45.0 - time.monotonic())))
+            except multiprocessing.TimeoutError:
+                break
+            print(json.dumps(done[-1]), flush=True)
+            options.out.write_text(json.dumps(done, indent=1))
+        pool.terminate()
+
+
+def tell(options: argparse.Namespace) -> None:
+    """Print what was counted as Markdown."""
+    found = sorted(json.loads(options.out.read_text()), key=lambda one: one["number"])
+    planned = [one for one in found if "score" in one]
+    print(f"{len(found)} products, {len(planned)} planned, {_count(found, 'failed')} failed")
+    compared = [one for one in planned if one.get("by_hand")]
+    best = [max(_scores(one), default=0.0) for one in compared]
+    as_good = [o["score"] >= b * (1 - WITHIN) for o, b in zip(compared, best, strict=True)]
+    print(f"at least as good as the best by hand: {sum(as_good)} of {len(compared)}")
+    for one, other in zip(compared, best, strict=True):
+        if one["score"] < other * (1 - WITHIN):
+            print(
+                f"- {one['number']} {one['title']}, {one['look']}: {one['score']:.1f}, {other:.1f}"
+            )
+    print(f"rules broken: {_count(planned, 'broken')}, not owned: {_count(planned, 'not_owned')}")
+    longer = [one for one in planned if one.get("longer") is not None]
+    near = [one["score"] >= one["longer"] * (1 - WITHIN) for one in longer]
+    print(f"within 1 % of a longer search: {sum(near)} of {len(longer)}")
+    for one in longer:
+        print(f"- {one['number']} {one['look']}: {one['score']:.1f}, longer {one['longer']:.1f}")
+    traced = [one for one in planned if "traced_yield" in one]
+    off = [100 * (one["yield"] - one["traced_yield"]) for one in traced]
+    print(f"yields within 5 points: {sum(abs(o) <= 5 for o in off)} of {len(off)}")
+    for one, gap in zip(traced, off, strict=True):
+        if abs(gap) > 5:
+            print(f"- {one['number']} {one['look']}: {gap:+.1f} points promised over traced")
+
+
+def _scores(one: dict[str, Any]) -> list[float]:
+    return [score for score in one["by_hand"].values() if isinstance(score, float)]
+
+
+def _count(found: list[dict[str, Any]], key: str) -> int:
+    return sum(bool(one.get(key)) for one in found)
+
+
+def main() -> None:
+    """Run or tell."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n", 1)[0])
+    parser.add_argument("task", choices=["run", "tell"])
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--count", type=int, default=20)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--longer", type=int, default=0)
+    parser.add_argument("--longer-count", type=int, default=0)
+    parser.add_argument("--builds", type=int, default=0)
+    parser.add_argument("--helpers", type=int, default=0)
+    parser.add_argument("--until", type=float, default=1e9)
+    options = parser.parse_args()
+    (run if options.task == "run" else tell)(options)
+
+
+if __name__ == "__main__":
+    main()
