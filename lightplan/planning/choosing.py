@@ -145,15 +145,18 @@ def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidat
     ]
 
 
-def varied(found: Sequence[Candidate], count: int) -> Iterator[Candidate]:
-    """Yield the best few, each of another kind: what the foil sees differs."""
-    told: set[str] = set()
+def varied(found: Sequence[Candidate], count: int, *, of_a_kind: int = 1) -> Iterator[Candidate]:
+    """Yield the best few, at most so many of a kind: what the foil sees differs.
+
+    Those of one kind differ in more than the camera's place.
+    """
+    told: dict[str, set[str]] = {}
     for candidate in found:
-        kind = candidate.name.split(",")[0]
-        if kind not in told:
-            told.add(kind)
+        names = told.setdefault(candidate.name.split(",")[0], set())
+        if len(names) < of_a_kind and candidate.name not in names:
+            names.add(candidate.name)
             yield candidate
-        if len(told) == count:
+        if sum(map(len, told.values())) == count:
             return
 
 

@@ -7,11 +7,13 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from lightplan.measures.score import KEEP_FROM
+from lightplan.planning.everything import opened
 from lightplan.planning.products import RANGE_EVALUATIONS as RANGE_EVALUATIONS
 from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig, write_rig
+from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import tolerances_of
@@ -68,6 +70,9 @@ def plan_products(
     sources = (source, *(load_rig(other) for other in others))
     products = [Product(name=s.rig.title, sheet=s.rig.sheet) for s in sources]
     base = source.rig if wanted is None else wanted
+    if not base.freedoms:  # everything is open: what it is found in may be moved on for all
+        progress("what to set up")
+        base = opened(base, owned_items(source), seed=seed)
     found = plan_range(
         base,
         products,
@@ -137,7 +142,9 @@ def _write_one(
         made_with=f"lightplan {__version__}",
         stopped_because=found.stopped_because,
     )
-    rig = replace(fit.nudged_rig, title=fit.product.name)
+    names = {"camera", *fit.nudged_rig.element_names()}
+    kept = tuple(f for f in base.rig.freedoms if f.element in names)  # the maker's own
+    rig = replace(fit.nudged_rig, title=fit.product.name, freedoms=kept)
     return write_rig(source, path, rig=rig, plan=record, replace=replace_files, is_output=True)
 
 

@@ -5,12 +5,9 @@ Whatever was not known becomes something usual, or a range, and the rig file say
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from lightplan.errors import BadInput
 from lightplan.mirror.family import family_on_plane, mirror_plane
@@ -20,7 +17,6 @@ from lightplan.scene import (
     Camera,
     Card,
     Foil,
-    Freedom,
     Grating,
     Lamp,
     Look,
@@ -82,7 +78,6 @@ def start_rig(answers: Answers, path: Path, *, artwork: bytes | None = None) -> 
         lamps=tuple(lamps),
         cards=tuple(cards),
         room=_room(answers),
-        freedoms=tuple(_freedoms(cards, lamps)),
     )
     text = rig_to_toml(rig, notes=NOTES, owned=owned)
     remarks = [*remarks, *told, *about_lamps, *REMARKS]
@@ -94,10 +89,7 @@ NOTES = (
     "Made from answers to a few questions. What was not known is marked with a remark; "
     "correct it here or on the page as you learn more."
 )
-REMARKS = (
-    Remark("[[freedoms]]", "What planning may move, and how far: millimetres, and stops of power."),
-    Remark("[[owned]]", "What you have."),
-)
+REMARKS = (Remark("[[owned]]", "What you have."),)
 
 
 def _title(answers: Answers) -> str:
@@ -335,32 +327,6 @@ def _room(answers: Answers) -> Room:
         ambient_cd_m2=(ambient,) * 3,
         table=Table(width_mm=1400.0, depth_mm=800.0, reflectance=table.means["reflectance"]),
         reach=Reach(highest_mm=1200.0, farthest_mm=1100.0),
-    )
-
-
-def _freedoms(cards: Sequence[Card], lamps: Sequence[Lamp]) -> list[Freedom]:
-    found = []
-    for card in cards:
-        _, y, z = card.placement.position_mm
-        for dimension, value, span in (("y_mm", y, 150.0), ("z_mm", z, 130.0)):
-            low = max(60.0, value - span)
-            found.append(_free(card.name, dimension, low, value + span))
-        found.append(_free(card.name, "aim_y_mm", -60.0, 60.0))
-    for lamp in lamps:
-        if lamp.is_window:
-            continue
-        x, y, z = lamp.placement.position_mm
-        low, high = sorted((x, x + math.copysign(300.0, x)))
-        found.append(_free(lamp.name, "x_mm", low, high))
-        found.append(_free(lamp.name, "y_mm", y - 250.0, y + 350.0))
-        found.append(_free(lamp.name, "z_mm", z, min(z + 400.0, 1000.0)))
-        found.append(_free(lamp.name, "trim_stops", -5.0, 0.0))
-    return found
-
-
-def _free(element: str, dimension: Any, low: float, high: float) -> Freedom:
-    return Freedom(
-        element=element, dimension=dimension, low=float(np.round(low)), high=float(np.round(high))
     )
 
 
