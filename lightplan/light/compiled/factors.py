@@ -123,11 +123,8 @@ def to_patches(
                 total = 0.0
                 for k in range(spread.shape[1]):
                     start = spread[i, k]
-                    over = (
-                        (start[0] - middle[0]) * mx
-                        + (start[1] - middle[1]) * my
-                        + (start[2] - middle[2]) * mz
-                    )
+                    x, y, z = start[0] - middle[0], start[1] - middle[1], start[2] - middle[2]
+                    over = x * mx + y * my + z * mz
                     if over > level_mm:
                         total += polygon(start, normals[i], corners[j])
                 factors[i, j] = present * total / spread.shape[1]
