@@ -44,7 +44,7 @@ class Effort:
     builds: int = 256
     helpers: int = 0
     tolerance: float = 0.002
-    searched: int = 9
+    searched: int = 7
     is_quick: bool = False
 
 

@@ -7,6 +7,7 @@ import time
 from typing import TYPE_CHECKING
 
 from lightplan.merit.engine_model import EngineModel, long_side_for, search_detail
+from lightplan.planning.heats import evaluations_of
 from lightplan.process import usable_cores
 from lightplan.scene.edits import Set, edited
 
@@ -31,7 +32,7 @@ def expected(rig: Rig, effort: Effort) -> str:
     used_s, clock_s = light_time_s(rig)
     busy = clock_s / max(used_s, 1e-6)
     cores = min(usable_cores(), 1 + effort.helpers)
-    seconds = effort.evaluations * (JUDGING_S + used_s) * max(busy, 1.0) / cores
+    seconds = evaluations_of(effort) * (JUDGING_S + used_s) * max(busy, 1.0) / cores
     told = f"planning, about {rough_time(seconds)} as fast as the first pictures came"
     return told + (" (the computer is busy with other things)" if busy > BUSY_FROM else "")
 
