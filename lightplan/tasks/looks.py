@@ -11,6 +11,7 @@ import numpy as np
 from lightplan.errors import BadInput
 from lightplan.light import Detail
 from lightplan.manifest import write_output
+from lightplan.measures.gates import ABSENT_FACTOR
 from lightplan.optics.colour import lightness, luminance_factor
 from lightplan.planning.looks import QUICK, advice, plan_look, wanted_looks
 from lightplan.process import usable_cores
@@ -47,6 +48,9 @@ PICTURE_LONG_SIDE = 1200
 WHITE_STOCK, WHITE_BELOW_Lstar = 0.6, 9.0
 """Stock that gives back so much is taken for white; it reads white down to so much below its own
 lightness (by eye: white card from L* 85 on, cream from 81)."""
+ABSENT, ABSENT_COUNTS = 100.0 * ABSENT_FACTOR, 0.5
+"""Up to this score a look's own measure is absent: it may show metal, but not what it is called,
+and half counts in the order. Our choice."""
 DARKER_COSTS, DARKER_STOPS = 0.3, 0.5
 """What a look on white stock loses in the order whose bright end lies so far below white, or
 farther: its metal looks like dark ink sooner. Seen by eye on small shapes; size is our choice."""
@@ -325,19 +329,21 @@ def _metal(one: ProofLook) -> float:
 
 
 def rank(rig: Rig, one: ProofLook) -> float:
-    """Return how well a look reads as foil.
+    """Return how well a look reads as foil, half of it where the look itself did not come about.
 
     On white stock less where the stock does not read white, and where no foil is as light as it:
     such foil passes for dark ink sooner.
     """
+    score = None if one.judgement is None else one.judgement.score
+    metal = _metal(one) * (ABSENT_COUNTS if score is not None and score <= ABSENT else 1.0)
     if max(rig.sheet.paper.reflectance) < WHITE_STOCK:
-        return _metal(one)
+        return metal
     stock = lightness(luminance_factor(np.array(rig.sheet.paper.reflectance)))
     wanted = float(stock) - WHITE_BELOW_Lstar
     white = min(1.0, max(one.measures.get("paper_lightness_Lstar", wanted), 0.0) / wanted)
     over = one.measures.get("foil_over_white_stops", 0.0)
     shining = 1.0 - DARKER_COSTS * min(1.0, max(0.0, -over / DARKER_STOPS))
-    return float(_metal(one) * white**3 * shining)
+    return float(metal * white**3 * shining)
 
 
 def _known(kind: str) -> LookKind:

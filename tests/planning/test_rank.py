@@ -6,18 +6,24 @@ from dataclasses import replace
 
 import pytest
 
+from lightplan.measures import Judgement
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Paper
 from lightplan.tasks.looks import ProofLook, rank
 
 
-def look(metal: float, over: float, paper: float) -> ProofLook:
+def look(metal: float, over: float, paper: float, score: float | None = None) -> ProofLook:
     measures = {
         "reads_as_metal_share": metal,
         "foil_over_white_stops": over,
         "paper_lightness_Lstar": paper,
     }
-    return ProofLook(look="gradient", plan=None, measures=measures)
+    judgement = None
+    if score is not None:
+        judgement = Judgement(
+            score=score, verdict="adjust", parts=(), gates=(), reasons=(), uncertainty=None
+        )
+    return ProofLook(look="gradient", plan=None, measures=measures, judgement=judgement)
 
 
 @pytest.fixture(scope="module")
@@ -40,3 +46,10 @@ def test_cream_reads_white_sooner_and_dark_stock_need_not(rig):
     assert on(0.77) == pytest.approx(0.7)
     assert on(0.86) < 0.65
     assert on(0.05) == pytest.approx(0.7)
+
+
+def test_a_look_that_did_not_come_about_is_behind_one_that_did(rig):
+    # A split without a dark half shows metal (42 of 100), but nobody who asked for it wants it.
+    dark = replace(rig, sheet=replace(rig.sheet, paper=Paper(reflectance=(0.05,) * 3)))
+    assert rank(dark, look(0.95, 0.0, 30.0, 42.0)) < rank(dark, look(0.75, 0.0, 30.0, 91.0))
+    assert rank(dark, look(0.95, 0.0, 30.0, 80.0)) > rank(dark, look(0.75, 0.0, 30.0, 91.0))
