@@ -12,8 +12,15 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-SIGHT = ("lightplan.tasks.live", "lightplan.tasks.layout", "lightplan.tasks.changing")
-"""For the picture that follows the hand."""
+SIGHT = (
+    "lightplan.tasks.live",
+    "lightplan.tasks.layout",
+    "lightplan.tasks.changing",
+    "scipy.linalg",
+    "scipy.spatial",
+)
+"""For the picture that follows the hand; also what light asks for late, in the thread that works
+it out: the tools would be loading the same then."""
 TOOLS = (
     "lightplan.tasks.closer",
     "lightplan.tasks.workbench",

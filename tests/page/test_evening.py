@@ -18,6 +18,7 @@ from page_walk import FOLDER, TYPING_MS, act_out_the_questions, go, press, shot,
 
 from lightplan.rigfiles import load_rig
 from lightplan.tasks.changing import changed
+from lightplan.tasks.predict import predict
 from lightplan.tasks.workbench import small_jpeg
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
 PATIENCE_MS = 300_000
 LONG_MS = 1_200_000  # looks and plans, beside whatever else the machine does
-SLIP_DEG = -9.0
+SLIP_DEG, SLIP_MM, SLIP_COSTS = -9.0, 150.0, 5.0
 FIRST_PICTURE_S, PROOF_SHEET_S = 120, 180  # what a first-time maker is promised
 
 
@@ -62,9 +63,21 @@ def photographed(rig: Rig, path: Path) -> Path:
 
 
 def with_a_slip(rig: Rig) -> Rig:
-    """Return the set as somebody builds it who leans the board that the foil mirrors too little."""
-    lean = {"do": "turn", "element": rig.cards[0].name, "lean_deg": SLIP_DEG}
-    return changed(rig, [lean])
+    """Return the set as somebody builds it who errs once: a thing leans, or stands beside.
+
+    The first such error that costs a good deal; a plan of another day stands on other things.
+    """
+    things = [thing.name for thing in (*rig.cards, *rig.lamps)]
+    slips = [{"do": "turn", "element": name, "lean_deg": SLIP_DEG} for name in things]
+    slips += [
+        {"do": "nudge", "element": name, "dimension": "x_mm", "by": SLIP_MM} for name in things
+    ]
+    promised = predict(rig, explain=False).judgement.score
+    for slip in slips:
+        built = changed(rig, [slip])
+        if predict(built, explain=False).judgement.score < promised - SLIP_COSTS:
+            return built
+    raise AssertionError("no slip costs anything in this plan")
 
 
 def choose_the_look(tab: Any, clock: Clock) -> None:

@@ -214,15 +214,12 @@ def test_into_a_folder_of_a_process_it_writes_as_into_any_other():
 
 
 KILLED = """
-import asyncio, os, signal, sys, tempfile
+import os, signal, sys, tempfile
 tempfile.tempdir = sys.argv[1]
-from lightplan.page.starting import with_file
-from lightplan.page.uploads import Dropped
+from lightplan.session.places import for_a_moment
 
-def work(path):
+with for_a_moment(b"a photograph", ".jpg"):
     os.kill(os.getpid(), signal.SIGKILL)
-
-asyncio.run(with_file(Dropped(name="a.jpg", suffix=".jpg", content=b"a photograph"), work))
 """
 
 

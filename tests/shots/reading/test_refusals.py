@@ -146,7 +146,7 @@ def test_a_preview_stub(tmp_path, save, astronaut):
     ("name", "content", "match"),
     [
         ("empty.jpg", b"", "an empty file"),
-        ("notes.jpg", b"Dear press room, " * 40, "a .jpg file"),
+        ("notes.jpg", b"Dear press room, " * 40, "another kind under a name with .jpg"),
         ("page.gif", b"GIF89a" + b"\0" * 50, "a .gif file"),
         ("stub.dng", b"II*\0\x08\0\0\0" + b"\0" * 400, "damaged raw data"),
         ("stub.nef", b"\0" * 4000, "damaged raw data"),
