@@ -7,13 +7,16 @@ import numpy as np
 import pytest
 
 from lightplan.errors import RigError
+from lightplan.planning.choosing import Candidate, varied
 from lightplan.planning.effort import Effort
+from lightplan.planning.everything import opened
 from lightplan.planning.kit import Item, advise_kit
 from lightplan.planning.plan import plan, quick_plan
 from lightplan.planning.products import Product, plan_range
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.two_frames import plan_two_frames
 from lightplan.scene import Camera, Card, Freedom, Lamp, Look, Output, Placement, Rig, Room, Sheet
+from lightplan.scene.clearance import broken
 from lightplan.scene.dimensions import value_of
 
 SHORT = Effort(evaluations=24, polish=0, builds=8)
@@ -237,3 +240,23 @@ def test_a_diffuser_is_offered_with_what_hangs_it_where_nothing_does():
     held = Item(name="a clamp that is owned", kind="clamp")
     again = advise_kit(lit, owned=[held], shop=[tissue], effort=replace(SHORT, evaluations=24))
     assert [offer.name for offer in again.offers] == ["tissue"]
+
+
+def test_a_rig_that_narrows_nothing_is_opened_where_its_things_do_best():
+    # products on one rig are moved within freedoms, and what `start` writes has none
+    free = rig(freedoms=())
+    found = opened(free, [], seed=1)
+    moved = {freedom.element for freedom in found.freedoms}
+    assert moved
+    assert moved <= {"camera", *found.element_names()}
+    assert broken(found) == ()
+
+
+def test_of_a_kind_of_arrangement_some_are_searched_but_not_all():
+    def one(name: str, value: float) -> Candidate:
+        return Candidate(name=name, rig=rig(), bare=value, value=value)
+
+    ranked = [one(f"lamp mirrored, {way}", 0.1) for way in "abcd"] + [one("board behind, a", 0.5)]
+    ranked.insert(1, one("lamp mirrored, a", 0.1))  # the same from another place of the camera
+    names = [c.name for c in varied(ranked, 3, of_a_kind=2)]
+    assert names == ["lamp mirrored, a", "lamp mirrored, b", "board behind, a"]
