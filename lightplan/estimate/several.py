@@ -17,7 +17,6 @@ from lightplan.estimate.together import (
     FitterOfSeveral,
     LevelsOfSeveral,
     View,
-    lens_known,
     stood_still,
     turned_in,
 )
@@ -78,13 +77,6 @@ def _view(
     built = view.rig(slipped(rig, {n: v for n, v in values.items() if n[0] != "room"}))
     levels = Levels(built, other.seen)
     return replace(view, turned=turned_in(search, values, levels, view.fitter, built))
-
-
-def _with_lens(number: int, view: View) -> View:
-    if view.moved is None:
-        return view
-    known = (lens_known(number, view.moved),)
-    return replace(view, fitter=replace(view.fitter, known=known))
 
 
 def shared(views: Sequence[View]) -> list[View]:

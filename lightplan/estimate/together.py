@@ -18,7 +18,7 @@ from lightplan.estimate.fit import Columns, Fitted, Fitter
 from lightplan.estimate.levels import CellLight, Levels
 from lightplan.estimate.search import COST_PER_SLIP, OFF
 from lightplan.estimate.seen import SeenSheet
-from lightplan.estimate.solving import Known, joined
+from lightplan.estimate.solving import joined
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -168,7 +168,7 @@ class FitterOfSeveral(Fitter):
                 if ("camera", axis) in columns.names
             ]
             names = [(lens_of(number), columns.names[i][1]) for i in at]
-            # how far it may be is known with its covariance, see `lens_known`
+            # its corners are a start and no more: the light tells it better, see the tests
             found = found.joined(Columns.of(names, columns.values[..., at], [LOOSE_MM] * len(at)))
         for lamp, stops in view.turned.items():
             name = (lamp, "power_stops")
@@ -199,12 +199,6 @@ def camera_of(number: int) -> str:
 def lens_of(number: int) -> str:
     """Return the name of a lens that was moved beside the first photograph's."""
     return f"lens in photograph {number + 1}"
-
-
-def lens_known(number: int, moved: Place) -> Known:
-    """Return how surely it is known where a lens stood beside the first photograph's."""
-    names = tuple((lens_of(number), axis) for axis in AXES)
-    return Known(names, np.eye(3), np.zeros(3), moved.covariance)
 
 
 def seen_together(parts: Sequence[SeenSheet]) -> SeenSheet:

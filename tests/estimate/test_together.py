@@ -21,7 +21,7 @@ from lightplan.estimate.levels import Levels, to_stops
 from lightplan.estimate.pin import shade
 from lightplan.estimate.seen import SeenSheet
 from lightplan.estimate.solving import System, joined
-from lightplan.estimate.together import stood_still
+from lightplan.estimate.together import lens_of, stood_still
 from lightplan.rigfiles import load_rig
 from lightplan.scene.slips import slipped
 from lightplan.shots.pipeline import look_at
@@ -106,6 +106,19 @@ def test_a_lamp_farther_and_brighter_cannot_be_told_from_one_photograph():
     # the law of distance: at 394 mm, so much farther takes about so many stops
     wanted = 2 * math.log2(1 + doubt.sigma / 394)
     assert 0.3 * wanted < doubt.with_stops < 1.5 * wanted
+
+
+def test_from_another_place_the_light_tells_where_the_lens_stood():
+    plan = load_rig(REFERENCE / "planned" / "silver_bright.toml").rig
+    aside = slipped(plan, {("camera", "x_mm"): 60.0})
+    found = estimate_together(plan, (photograph(plan, 3), photograph(aside, 4)), clip_cd_m2=CLIP)
+    fitted = found.best.fitted
+    at = fitted.names.index((lens_of(1), "x_mm"))
+    sigma = math.sqrt(fitted.covariance[at, at])
+    # the corners alone said 93 mm
+    told = found.others[0].moved_mm[0] + fitted.values[fitted.names[at]]
+    assert told == pytest.approx(60.0, abs=3 * sigma)
+    assert sigma < 20.0
 
 
 def test_one_set_of_unknowns_is_solved_from_two_systems_as_by_all_data_at_once():
