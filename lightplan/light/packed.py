@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry.shapes import Flat
+from lightplan.light.remembered import Remembered
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,8 +16,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
     from lightplan.scene.surfaces import Surface
 
-_REMEMBERED = 16
-_packed: dict[int, tuple[Sequence[Surface], Packed]] = {}
+_packed: Remembered[Packed] = Remembered(16)
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,14 +60,7 @@ class Packed:
         """Return the scene as arrays, the same ones for the same tuple of surfaces."""
         if not isinstance(surfaces, tuple):  # it may be altered
             return cls._made(surfaces)
-        known = _packed.get(id(surfaces))
-        if known is not None and known[0] is surfaces:
-            return known[1]
-        packed = cls._made(surfaces)
-        if len(_packed) >= _REMEMBERED:
-            _packed.clear()
-        _packed[id(surfaces)] = (surfaces, packed)
-        return packed
+        return _packed.of((surfaces,), lambda: cls._made(surfaces))
 
     @property
     def plates(self) -> tuple[Doubles, Doubles, Doubles, Booleans, Doubles, Integers]:

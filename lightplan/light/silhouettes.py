@@ -16,6 +16,7 @@ from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat
 from lightplan.light.compiled.half_seen import cells_seen
 from lightplan.light.compiled.outlines import SIDES, seen
+from lightplan.light.remembered import Remembered
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,10 +29,7 @@ if TYPE_CHECKING:
 HOLE_SIDES = 16
 """Of the polygon of equal area that stands for an opening: for the lens, so small, and each of its
 sides costs at every point as much as one of a card's."""
-
-
-_REMEMBERED = 8
-_outlines: dict[int, tuple[Sequence[Surface], Outlines]] = {}
+_outlines: Remembered[Outlines] = Remembered(8)
 
 
 def is_outlined(surface: Surface) -> bool:
@@ -68,14 +66,7 @@ class Outlines:
         """Return the outlines of a scene, each in its surface's place, the same for one tuple."""
         if not isinstance(surfaces, tuple):  # it may be altered
             return cls._made(surfaces)
-        known = _outlines.get(id(surfaces))
-        if known is not None and known[0] is surfaces:
-            return known[1]
-        made = cls._made(surfaces)
-        if len(_outlines) >= _REMEMBERED:
-            _outlines.clear()
-        _outlines[id(surfaces)] = (surfaces, made)
-        return made
+        return _outlines.of((surfaces,), lambda: cls._made(surfaces))
 
     @classmethod
     def _made(cls, surfaces: Sequence[Surface]) -> Outlines:

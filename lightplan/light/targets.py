@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
+from lightplan.light.remembered import Remembered
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,8 +71,7 @@ def scattered(target: Target, surfaces: Sequence[Surface], count: int) -> Target
     return replace(target, points=spots.points, normals=normals, areas=spots.areas)
 
 
-_REMEMBERED = 64
-_targets: dict[tuple[int, int, int, int, bool], tuple[Surface, Patchwork, Target]] = {}
+_targets: Remembered[Target] = Remembered(64)
 
 
 def targets_of(
@@ -85,17 +85,25 @@ def targets_of(
         surface = surfaces[index]
         if index not in wanted or surface.role not in ROLES:
             continue
-        key = (id(surface), id(patchwork), index, count, is_front)
-        known = _targets.get(key)
-        if known is None or known[0] is not surface or known[1] is not patchwork:
-            assert isinstance(surface.shape, Flat | Ball)  # shells and props are no targets
-            spots, spacing = gauss_points(surface.shape, count)
-            target = _target(surfaces, patchwork, index, spots, spacing, is_front=is_front)
-            if len(_targets) >= _REMEMBERED:
-                _targets.clear()
-            known = _targets[key] = (surface, patchwork, target)
-        found.append(known[2])
+        found.append(
+            _targets.of(
+                (surface, patchwork),
+                partial(_spotted, surfaces, patchwork, index, count, is_front=is_front),
+                index,
+                count,
+                is_front,
+            )
+        )
     return found
+
+
+def _spotted(
+    surfaces: Sequence[Surface], patchwork: Patchwork, index: int, count: int, *, is_front: bool
+) -> Target:
+    shape = surfaces[index].shape
+    assert isinstance(shape, Flat | Ball)  # shells and props are no targets
+    spots, spacing = gauss_points(shape, count)
+    return _target(surfaces, patchwork, index, spots, spacing, is_front=is_front)
 
 
 def _target(
