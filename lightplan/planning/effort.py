@@ -56,6 +56,8 @@ class SearchProgress(Progress):
     rig: Rig
 
 
+QUICK = Effort(evaluations=100, polish=0, builds=128, searched=2, is_quick=True)
+"""Of one look of a proof sheet: good to a few points. Our choice."""
 HOLOGRAPHIC = 0.45
 """Of the usual lights for a grating, each of which takes several times as long. Our choice."""
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from lightplan.merit.engine_model import final_detail
 from lightplan.planning.choosing import detail_for
 from lightplan.planning.cupboard import Item, cupboard_of
-from lightplan.planning.effort import Effort, Job, Report
+from lightplan.planning.effort import QUICK, Effort, Job, Report
 from lightplan.planning.finishing import moves, sturdiest
 from lightplan.planning.heats import chosen
 from lightplan.planning.plan import finished, no_worse
@@ -67,7 +67,7 @@ def opened(rig: Rig, items: Sequence[Item], *, seed: int = 0) -> Rig:
     For those who search on in a rig that leaves everything open. Where nothing can be built,
     the rig as it was given.
     """
-    job = Job.of(seed, Effort(evaluations=100, polish=0, searched=2, is_quick=True))
+    job = Job.of(seed, QUICK)
     cupboard = cupboard_of(rig, items)
     if not cupboard.has_light:
         return rig

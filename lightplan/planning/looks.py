@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lightplan.merit.targets import paper_level
+from lightplan.planning.effort import QUICK as QUICK
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import plan_everything
 from lightplan.planning.result import NoPlan, Plan
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
     from lightplan.measures import Judgement
     from lightplan.planning.cupboard import Item
 
-QUICK = Effort(evaluations=100, polish=0, builds=128, searched=2, is_quick=True)
-"""Of one look of a proof sheet: good to a few points. Our choice."""
 DARK_STOCK = 0.12
 """Reflectance under which stock is so dark that dark foil is lost on it. Our choice."""
 _DIAGONAL_RAD = math.radians(60.0)
