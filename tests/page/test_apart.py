@@ -6,12 +6,12 @@ Wherever a photograph comes in: dropped on Start, on a lamp, on Shoot, put into 
 from __future__ import annotations
 
 import asyncio
-import json
 from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 import pytest
+from silent_tab import Tab
 
 from lightplan.page import measuring, shooting, starting
 from lightplan.page.desk import Desk
@@ -37,22 +37,6 @@ def thumb(path, usual=reading.WAYS["thumb"]):
 reading.WAYS["thumb"] = thumb
 reading.main()
 """
-
-
-class Tab:
-    """A tab that hears all and shows nothing."""
-
-    lost = False
-
-    def __init__(self) -> None:
-        self.heard: list[dict[str, Any]] = []
-
-    def say(self, message: dict[str, Any]) -> None:
-        json.dumps(message, allow_nan=False)
-        self.heard.append(message)
-
-    def show(self, kind: str, picture: bytes) -> None:
-        """Take no note."""
 
 
 @pytest.fixture

@@ -3,25 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import json
-from typing import Any
 
 import pytest
+from silent_tab import Tab
 
 from lightplan.errors import BadInput
 from lightplan.page import keeping
 from lightplan.page.desk import Desk
-
-
-class Tab:
-    lost = False
-
-    def __init__(self) -> None:
-        self.heard: list[dict[str, Any]] = []
-
-    def say(self, message: dict[str, Any]) -> None:
-        json.dumps(message, allow_nan=False)
-        self.heard.append(message)
 
 
 def test_two_of_the_shelf_are_compared_by_what_they_need_and_where_all_stands(

@@ -15,6 +15,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from silent_tab import Tab
 
 from lightplan.page import finding
 from lightplan.page.desk import Desk
@@ -39,21 +40,6 @@ class Ears:
 
     def given(self) -> dict[str, Any]:
         return {"watch": self.watch, "part": self.part, "stop": self}
-
-
-class Tab:
-    """A tab that hears all and shows nothing."""
-
-    lost = False
-
-    def __init__(self) -> None:
-        self.heard: list[dict[str, Any]] = []
-
-    def say(self, message: dict[str, Any]) -> None:
-        self.heard.append(message)
-
-    def show(self, kind: str, picture: bytes) -> None:
-        """Take no note."""
 
 
 @pytest.fixture(scope="module")
