@@ -183,6 +183,8 @@ def outline_of(sheet: Sheet) -> Outline:
     The flank reaches `flank_mm` inwards from the edge of every shape, so its share is that
     of the shape less that of the shape shrunk by it.
     """
+    from scipy import ndimage  # slow to import, and only stamped foil asks for it
+
     art, relief = np.asarray(sheet.artwork), sheet.foil.relief
     assert relief is not None
     rows, cols = art.shape
@@ -194,8 +196,8 @@ def outline_of(sheet: Sheet) -> Outline:
     pixel = math.sqrt(step[0] * step[1])
     left = np.clip((inwards - relief.flank_mm) / pixel + 0.5, 0.0, 1.0)
     share = art - np.minimum(art, left)
-    smooth = _smooth(inwards, SMOOTH_PX, mirrored=False)
-    down, across = (np.asarray(slope) for slope in np.gradient(smooth, *step))
+    smooth = ndimage.gaussian_filter(inwards, SMOOTH_PX, mode="nearest")
+    down, across = np.gradient(smooth, *step)
     row, col = np.nonzero(share > 1e-3)
     facing = _even_facing(-down, across, share, row, col)  # rows count towards us
     return Outline(read_only(share), row, col, facing)
@@ -209,29 +211,19 @@ def _even_facing(
     Averaged with doubled angles, so that the two edges of a thin stroke, which face opposite
     ways, agree on how the stroke lies; each keeps its own side of it.
     """
+    from scipy import ndimage
+
     counted = np.nonzero(share > 0)
     across_some, up_some = across[counted], up[counted]
     weight = share[counted] / np.maximum(np.hypot(across_some, up_some), 1e-12)
     twice = np.zeros((2, *share.shape))
     twice[0][counted] = (across_some**2 - up_some**2) * weight
     twice[1][counted] = 2 * across_some * up_some * weight
-    real, imaginary = (_smooth(part, EVEN_PX, mirrored=True)[row, col] for part in twice)
+    real, imaginary = (ndimage.gaussian_filter(part, EVEN_PX)[row, col] for part in twice)
     even = np.sqrt(real + 1j * imaginary)
     way = across[row, col] + 1j * up[row, col]
     side = np.where((even * way.conj()).real < 0.0, -1.0, 1.0)
     return np.asarray(np.angle(even * side))
-
-
-def _smooth(values: Doubles, sigma_px: float, *, mirrored: bool) -> Doubles:
-    """Average values (rows, cols) under a bell, cut off at four of its standard deviations."""
-    reach = int(4.0 * sigma_px + 0.5)
-    taps = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma_px) ** 2)
-    taps /= taps.sum()
-    for _ in range(2):  # down, then across
-        found = np.empty(values.shape)
-        flanks.smoothed(np.ascontiguousarray(values), taps, mirrored, found)
-        values = found.T
-    return values
 
 
 def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:
@@ -240,8 +232,13 @@ def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:
     The distance to the nearest pixel on an edge, and how far inside that pixel's middle is: its
     share of foil less a half, times its size.
     """
-    art = np.ascontiguousarray(art, float)
-    edge = np.empty(art.shape, bool)
-    if not flanks.edges(art, HALF, edge):
+    from scipy import ndimage
+
+    solid = art >= HALF
+    inner = ndimage.binary_erosion(solid, border_value=1)
+    edge = ((art > 0) & (art < 1)) | (solid & ~inner)
+    if not edge.any():
         return None
-    return flanks.inwards(art, edge, HALF, *step)
+    away, nearest = ndimage.distance_transform_edt(~edge, sampling=step, return_indices=True)
+    inside = (art[tuple(nearest)] - HALF) * math.sqrt(step[0] * step[1])
+    return np.asarray(inside + np.where(solid, away, -away))

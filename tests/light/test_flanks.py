@@ -17,45 +17,6 @@ def random():
     return np.random.default_rng(11)
 
 
-def drawn_art(random, shape=(70, 90)):
-    """Blobs with soft edges, cut off by the border here and there, and a lone pixel."""
-    art = ndimage.gaussian_filter(random.standard_normal(shape), 4.0)
-    art = np.clip(8 * art / art.std() + 0.5, 0.0, 1.0)
-    art[3, 4] = 1.0
-    return art
-
-
-@pytest.mark.parametrize("step", [(0.2, 0.2), (0.31, 0.17)])
-def test_the_way_to_an_edge_is_that_of_scipy(random, step):
-    art = drawn_art(random)
-    edge = np.empty(art.shape, bool)
-    assert flanks.edges(art, 0.5, edge)
-    solid = art >= 0.5
-    inner = ndimage.binary_erosion(solid, border_value=1)
-    assert np.array_equal(edge, ((art > 0) & (art < 1)) | (solid & ~inner))
-    away, at = ndimage.distance_transform_edt(~edge, sampling=step, return_indices=True)
-    found = flanks.inwards(art, edge, 0.5, *step)
-    size = np.sqrt(step[0] * step[1])
-    exact = (art[tuple(at)] - 0.5) * size + np.where(solid, away, -away)
-    # where two edges are equally near either may be taken, and they differ by a pixel at the most
-    tie = np.abs(found - exact) > 1e-9
-    assert tie.mean() < 0.02
-    assert np.abs(found - exact).max() <= size
-
-
-def test_artwork_without_shapes_has_no_edges():
-    assert not flanks.edges(np.ones((4, 5)), 0.5, np.empty((4, 5), bool))
-
-
-@pytest.mark.parametrize(("mode", "mirrored"), [("nearest", False), ("reflect", True)])
-def test_bells_average_as_scipy_does(random, mode, mirrored):
-    values, taps = random.standard_normal((6, 40)), random.random(13)
-    found = np.empty_like(values)
-    flanks.smoothed(values, taps, mirrored, found)  # the reach is as long as the picture is high
-    exact = ndimage.correlate1d(values, taps, axis=0, mode=mode)
-    assert found == pytest.approx(exact, abs=1e-12)
-
-
 def places(random, count=500):
     turn = random.uniform(0, FACINGS, count)
     row, col = random.uniform(0, ROWS - 1, count), random.uniform(0, COLS - 1, count)

@@ -1,12 +1,7 @@
-"""The outline of stamped foil on the pixels of its artwork: how far it is, and which way it faces.
-
-Where flanks are looked for, `scipy.ndimage` and `scipy.sparse` would do; to load these two takes
-longer than what is asked of them.
-"""
+"""What the flanks of stamped foil show, read from a rim, and what they bring to pixels."""
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,122 +9,7 @@ import numpy as np
 from lightplan.compiled import compiled, compiled_sums
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Booleans, Doubles, Integers, Singles
-
-
-@compiled
-def edges(art: Doubles, half: float, edge: Booleans) -> bool:
-    """Set edge (rows, cols) where a shape ends within a pixel or beside it; say if there are any.
-
-    Within: its share of foil is neither 0 nor 1. Beside: it is foil for `half` or more, and one
-    of its four neighbours is not. Beyond the artwork all goes on as it is.
-    """
-    rows, cols = art.shape
-    some = False
-    for i in range(rows):
-        for j in range(cols):
-            a = art[i, j]
-            found = 0.0 < a < 1.0
-            if not found and a >= half:
-                found = (
-                    (i > 0 and art[i - 1, j] < half)
-                    or (i + 1 < rows and art[i + 1, j] < half)
-                    or (j > 0 and art[i, j - 1] < half)
-                    or (j + 1 < cols and art[i, j + 1] < half)
-                )
-            edge[i, j] = found
-            some = some or found
-    return some
-
-
-@compiled
-def inwards(art: Doubles, edge: Booleans, half: float, down: float, across: float) -> Doubles:
-    """Return how far each pixel (rows, cols) lies inside its shape, below 0 outside, mm.
-
-    That is the distance to the nearest pixel on an edge, and how far inside its middle is. The
-    nearest one is found exactly, first in each column and then along the rows, where the squared
-    distances are parabolas (P. Felzenszwalb and D. Huttenlocher, Theory of Computing 8, 2012).
-
-    Parameters
-    ----------
-    down, across : float
-        Size of a pixel, mm.
-    """
-    rows, cols = art.shape
-    found = np.empty((rows, cols))
-    nearest = _in_columns(edge)
-    size, ratio = math.sqrt(down * across), (down / across) ** 2
-    hull, begins = np.empty(cols, np.int64), np.empty(cols + 1)
-    height = np.empty(cols)
-    for i in range(rows):
-        top = -1
-        for j in range(cols):
-            if nearest[i, j] < 0:
-                continue
-            height[j] = ratio * (nearest[i, j] - i) ** 2  # in pixels across, squared
-            start = -np.inf
-            while top >= 0:
-                k = hull[top]
-                start = 0.5 * ((height[j] - height[k]) / (j - k) + j + k)
-                if start > begins[top]:
-                    break
-                top -= 1
-                start = -np.inf
-            top += 1
-            hull[top], begins[top] = j, start
-        begins[top + 1] = np.inf
-        k = 0
-        for j in range(cols):
-            while begins[k + 1] < j:
-                k += 1
-            at = hull[k]
-            away = across * math.sqrt(height[at] + (j - at) ** 2)
-            inside = (art[nearest[i, at], at] - half) * size
-            found[i, j] = inside + (away if art[i, j] >= half else -away)
-    return found
-
-
-@compiled
-def _in_columns(edge: Booleans) -> Integers:
-    """Return the row of the nearest edge in the same column (rows, cols), -1 for none."""
-    rows, cols = edge.shape
-    nearest = np.full((rows, cols), -1)
-    last = np.full(cols, -1)
-    for i in range(rows):
-        for j in range(cols):
-            if edge[i, j]:
-                last[j] = i
-            nearest[i, j] = last[j]
-    last[:] = -1
-    for back in range(rows):
-        i = rows - 1 - back
-        for j in range(cols):
-            if edge[i, j]:
-                last[j] = i
-            if last[j] >= 0 and (nearest[i, j] < 0 or last[j] - i < i - nearest[i, j]):
-                nearest[i, j] = last[j]
-    return nearest
-
-
-@compiled_sums
-def smoothed(values: Doubles, taps: Doubles, mirrored: bool, found: Doubles) -> None:
-    """Write values (rows, cols) averaged along their columns by taps (2 r + 1,).
-
-    Beyond the border goes on the last pixel, or, `mirrored`, what lies inside.
-    """
-    rows, cols = values.shape
-    reach = taps.shape[0] // 2
-    for i in range(rows):
-        for j in range(cols):
-            found[i, j] = 0.0
-        for t in range(taps.shape[0]):
-            at = i + t - reach
-            if mirrored:
-                at = at % (2 * rows)
-                at = at if at < rows else 2 * rows - 1 - at
-            at = min(max(at, 0), rows - 1)
-            for j in range(cols):
-                found[i, j] += taps[t] * values[at, j]
+    from lightplan.arrays import Doubles, Integers, Singles
 
 
 @compiled
