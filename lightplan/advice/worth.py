@@ -48,11 +48,15 @@ class Camera:
     def levels(self, light: Doubles | Singles) -> Singles:
         """Return light (..., 3) in cd/m2 as the camera records it, 1 = clip level."""
         gains = 2.0 ** (self.stops + np.array([self.red_stops, 0.0, self.blue_stops]))
-        linear = np.maximum(np.asarray(light, float) * gains / self.clip_cd_m2, 0.0)
-        inside = np.minimum(linear, 1.0)
-        u = np.log2(np.maximum(inside, 2.0**-14))
-        shown = 2.0 ** (u * (1 + self.contrast) + self.lift_stops * (1 - inside))
-        return np.asarray(np.where(linear >= 1.0, linear, np.minimum(shown, 1.0)), np.float32)
+        gains = np.asarray(gains / self.clip_cd_m2, np.float32)
+        linear = np.maximum(np.asarray(light, np.float32) * gains, np.float32(0))
+        if self.contrast == 0 and self.lift_stops == 0:
+            return linear
+        inside = np.minimum(linear, np.float32(1))
+        u = np.log2(np.maximum(inside, np.float32(2.0**-14)))
+        lift = np.float32(self.lift_stops) * (1 - inside)
+        shown = np.exp2(u * np.float32(1 + self.contrast) + lift)
+        return np.where(linear >= 1, linear, np.minimum(shown, np.float32(1)))
 
 
 class Worth:
@@ -68,6 +72,8 @@ class Worth:
         self._fine: Lattice | None = None
         self._laid: Singles | None = None
         self._light: dict[int, tuple[Rig, Singles, Singles]] = {}
+        self._shown: tuple[Rig, Singles] | None = None
+        self._told: dict[tuple[int, Camera], tuple[Rig, Measures]] = {}
 
     def judged(self, rig: Rig, camera: Camera) -> Judgement:
         """Return the verdict on the picture of a rig."""
@@ -75,17 +81,26 @@ class Worth:
 
     def measures(self, rig: Rig, camera: Camera) -> Measures:
         """Return what the measures say of the picture of a rig."""
-        paper, foil = self._sheet(rig)
-        share = self._share(rig)
-        levels = camera.levels(paper + share[..., None] * (foil - paper))
-        if self._reader is None:
-            self._reader = SheetReader(share)
-        return self._reader.measures(rig, levels)
+        key = (id(rig), camera)
+        if key not in self._told:  # the rig is kept, so that its id stays its own
+            levels = camera.levels(self._picture(rig))
+            if self._reader is None:
+                self._reader = SheetReader(self._share(rig))
+            self._told[key] = rig, self._reader.measures(rig, levels)
+        return self._told[key][1]
 
     def score(self, rig: Rig, camera: Camera) -> float:
         """Return the score, 0 where nothing can be judged."""
         found = self.judged(rig, camera).score
         return 0.0 if found is None else found
+
+    def _picture(self, rig: Rig) -> Singles:
+        """Return the light of the sheet with its artwork; many cameras look at one rig."""
+        if self._shown is None or self._shown[0] is not rig:
+            paper, foil = self._sheet(rig)
+            share = self._share(rig)
+            self._shown = rig, np.asarray(paper + share[..., None] * (foil - paper), np.float32)
+        return self._shown[1]
 
     def _sheet(self, rig: Rig) -> tuple[Singles, Singles]:
         """Return the paper's and the foil's light where the artwork is laid."""

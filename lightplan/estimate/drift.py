@@ -22,7 +22,7 @@ from lightplan.scene.slips import slipped
 
 if TYPE_CHECKING:
     from lightplan.estimate.drift_search import DriftSearch, FramePair
-    from lightplan.estimate.search import Hypothesis
+    from lightplan.estimate.hypothesis import Hypothesis
     from lightplan.scene.foreign import Foreign
 
 MOST_THINGS = 3

@@ -19,7 +19,7 @@ from lightplan.estimate.fit import (
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.levels import Levels, fine_detail, to_stops
 from lightplan.estimate.put_back import Laid, gradients, put_back
-from lightplan.estimate.search import Hypothesis, Search
+from lightplan.estimate.search import Search
 from lightplan.scene.slips import sheet_put_back, slipped
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.estimating import Photographed
+    from lightplan.estimate.hypothesis import Hypothesis
     from lightplan.estimate.result import CameraState, Estimate
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig

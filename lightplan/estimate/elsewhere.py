@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.estimate.fit import Columns, Fitted
-from lightplan.estimate.search import COST_PER_SLIP, Hypothesis, Search
+from lightplan.estimate.hypothesis import COST_PER_SLIP, Hypothesis
 from lightplan.scene import Lamp, Output, Placement, Rig
 from lightplan.scene.foreign import Foreign
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.arrays import Doubles, Vector
+    from lightplan.estimate.search import Search
 
 NAME = "elsewhere"
 RINGS = ((10.0, 14), (28.0, 12), (47.0, 10), (67.0, 6), (88.0, 1))
@@ -48,8 +49,8 @@ LEVELS = 2.0 ** np.linspace(-6.5, 3.5, 11)
 CLEAR_DEG = 2.0
 """Between faces that are lit together: a sheet is not a point."""
 _LEVEL_STEP = 0.5  # stops: how far one fit may go, for its slopes are of one place
-FINER = 12.0
-"""Of cost that finer looking may win: it won 7 at most where such light was there; from trials."""
+FINER = (12.0, 8.0, 5.0, 4.0)
+"""Of cost that finer looking may win from each round on, where such light was there; trials."""
 _FITS, _FITTED = 4, 3
 _MARK_STOPS = 0.4
 
@@ -114,9 +115,9 @@ class Elsewhere:
         self._scan = search.fitter.scan(plan.light, search.hand, plan.fitted.exposure)
         distance = _distance(search.rig)
         found = self._lit(plan, [Face(way, distance, FIRST_DEG) for way in directions()])
-        for kept, turn, sizes, distances in _ROUNDS:
+        for (kept, turn, sizes, distances), finer in zip(_ROUNDS, FINER, strict=True):
             seeds = sorted(found, key=lambda t: t.cost)[:kept]
-            if seeds[0].cost + COST_PER_SLIP + EXTRA_COST > to_beat + FINER:
+            if seeds[0].cost + COST_PER_SLIP + EXTRA_COST > to_beat + finer:
                 return None
             faces = [f for seed in seeds for f in _near(seed.face, turn, sizes, distances)]
             found = [*seeds, *self._lit(plan, faces)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,10 +17,11 @@ from lightplan.estimate.fit import (
     FOIL_MODEL,
     Fitter,
 )
+from lightplan.estimate.hypothesis import COST_PER_SLIP, Hypothesis
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.levels import BRUSHED, Levels
 from lightplan.estimate.result import CameraState, Estimate, Rival
-from lightplan.estimate.search import COST_PER_SLIP, Hypothesis, Search
+from lightplan.estimate.search import Search
 from lightplan.estimate.telling import doubts_of, uncertainty
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene.slips import Slip, SlipUnit, slipped
@@ -111,15 +113,18 @@ def explained(
         found += singles
         # a fit costs nothing at the least: what two things cost must be less than one leaves
         least = min(h.cost for h in found)
-        if least > 2 * COST_PER_SLIP:
-            watch(Progress(stage="looking for a second thing"))
-            found += search.pairs(singles)
-        if outside and least > COST_PER_SLIP + EXTRA_COST:
-            watch(Progress(stage="looking for light that is not in the rig"))
-            beside = Elsewhere(search).best(plan, min(h.cost for h in found))
-            if beside is not None and _explains(beside[0], plan):
-                found.append(beside[0])
-                foreign = beside[1]
+        with ThreadPoolExecutor(1) as other:  # it has an engine of its own
+            lit = None
+            if outside and least > COST_PER_SLIP + EXTRA_COST:
+                watch(Progress(stage="looking for light that is not in the rig"))
+                lit = other.submit(Elsewhere(search).best, plan, least)
+            if least > 2 * COST_PER_SLIP:
+                watch(Progress(stage="looking for a second thing"))
+                found += search.pairs(singles)
+            beside = None if lit is None else lit.result()
+        if beside is not None and _explains(beside[0], plan):
+            found.append(beside[0])
+            foreign = beside[1]
     found.sort(key=lambda h: h.cost)
     known = math.log2(clip_cd_m2 / search.fitter.clip_cd_m2)
     return _told(photo, search, found, known, foreign)

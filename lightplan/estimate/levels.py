@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,8 @@ from lightplan.light import Detail, Engine
 from lightplan.light.lattice import Lattice, Reading
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lightplan.arrays import Doubles, Singles
     from lightplan.scene import Rig
 
@@ -74,6 +77,7 @@ class Levels:
         self._engine = Engine(self._with_room(rig), self._detail)
         self._readings = _readings(self._engine.grid, seen)
         self._more: Engine | None = None
+        self._second: Engine | None = None
         self.asked = 0
 
     @property
@@ -91,6 +95,32 @@ class Levels:
     def light_anew(self, rig: Rig) -> CellLight:
         """Return the light of a rig that has other things than the planned one."""
         return self._of(Engine(self._with_room(rig), self._detail), rig)
+
+    def lights(self, rigs: Sequence[Rig], anew: Sequence[bool]) -> list[CellLight]:
+        """Return `light` of many rigs, or `light_anew`: two at a time.
+
+        Every other rig goes to an engine of its own, whatever is done first: lights agree only
+        to rounding between engines that came from different rigs.
+        """
+        if len(rigs) < 2:
+            return [self._one(rig, self._engine, new) for rig, new in zip(rigs, anew, strict=True)]
+        if self._second is None:
+            self._second = Engine(self._with_room(self.planned), self._detail)
+        second, found = self._second, {}
+        jobs = list(enumerate(zip(rigs, anew, strict=True)))
+
+        def some(engine: Engine, first: int) -> None:
+            for i, (rig, new) in jobs[first::2]:
+                found[i] = self._one(rig, engine, new)
+
+        with ThreadPoolExecutor(1) as other:  # loops over rays let go of the interpreter
+            beside = other.submit(some, second, 1)
+            some(self._engine, 0)
+            beside.result()
+        return [found[i] for i in range(len(rigs))]
+
+    def _one(self, rig: Rig, engine: Engine, anew: bool) -> CellLight:
+        return self.light_anew(rig) if anew else self._of(engine, rig)
 
     def light_with_more(self, rig: Rig) -> CellLight:
         """Return the light of the planned rig with other lamps besides, engine kept."""

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from lightplan.arrays import Doubles
-    from lightplan.estimate.search import Hypothesis
+    from lightplan.estimate.hypothesis import Hypothesis
     from lightplan.estimate.seen import SeenSheet
     from lightplan.estimate.telling import Doubt
     from lightplan.scene import Rig

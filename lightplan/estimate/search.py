@@ -3,63 +3,32 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.errors import RigError
-from lightplan.estimate.fit import Columns, Fitted, Fitter
+from lightplan.estimate.fit import Columns, Fitter
+from lightplan.estimate.hypothesis import Hypothesis
 from lightplan.estimate.levels import CellLight, Levels, to_stops
 from lightplan.estimate.unknowns import CAMERA_SLIP_MM, Unknown, powers_of, unknowns_of
 from lightplan.scene.slips import slipped
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
-COST_PER_SLIP = 8.5
-"""What one thing more must explain, in units of twice the log likelihood; ours, from trials."""
+    Key = tuple[tuple[Name, float], ...]
+
 _STEP = {"mm": 10.0, "deg": 1.5}  # by which slopes are taken
 _BOW_STEP = 0.4
 _FIRST, _FAR = 0.65, 1.6  # places looked at, in standard deviations of a slip
-_PROMISING, _REFINED, _PAIRED = 6, 3, 3
+_PROMISING, _REFINED, _PAIRED, _CLOSER = 6, 3, 3, 4
 _ROOM_SLIP = 12.0
 OFF = -14.0  # stops: a lamp that is not on
-
-
-@dataclass(frozen=True, eq=False)
-class Hypothesis:
-    """What is held to be off, and how well that explains the photograph.
-
-    Attributes
-    ----------
-    values : dict
-        Off the plan by so much, by (element, dimension); what is missing has ("name",
-        "missing"): 1.
-    fitted : Fitted
-    slips : int
-        Things that are off.
-    """
-
-    values: dict[Name, float]
-    fitted: Fitted
-    slips: int
-    misfit: float
-    light: Doubles = field(repr=False)
-
-    @property
-    def cost(self) -> float:
-        """Cost of the fit and of the slips."""
-        return self.misfit + COST_PER_SLIP * self.slips
-
-    @property
-    def elements(self) -> tuple[str, ...]:
-        """What is off."""
-        return tuple(dict.fromkeys(element for element, _ in self.values))
 
 
 class Search:
@@ -70,7 +39,7 @@ class Search:
         self.unknowns = unknowns_of(rig, steady)
         self.powers = powers_of(rig, steady)
         self.base = levels.light(rig)
-        self._kept: dict[tuple[tuple[Name, float], ...], CellLight] = {(): self.base}
+        self._kept: dict[Key, CellLight | None] = {(): self.base}
         self._slopes = self._all_slopes()
         self.hand = self.power_columns(self.base, {}).joined(self._slopes)
 
@@ -78,19 +47,26 @@ class Search:
 
     def geometry(self, values: dict[Name, float]) -> CellLight | None:
         """Return the light per lamp with things moved or taken away; None where that cannot be."""
-        key = tuple(sorted((n, round(v, 3)) for n, v in values.items() if n[1] in _GEOMETRY))
-        if key in self._kept:
-            return self._kept[key]
-        rig = self.rig
-        gone = [n for n, _ in key if n[1] == "missing"]
+        key = _key(values)
+        if key not in self._kept:
+            self.look_ahead([values])
+        return self._kept[key]
+
+    def look_ahead(self, wanted: Iterable[dict[Name, float]]) -> None:
+        """Work out the light of many rigs, of which each will be asked for, two at a time."""
+        keys = [key for key in dict.fromkeys(map(_key, wanted)) if key not in self._kept]
+        rigs = {key: self._slipped(key) for key in keys}
+        self._kept |= {key: None for key, rig in rigs.items() if rig is None}
+        there = {key: rig for key, rig in rigs.items() if rig is not None}
+        anew = [any(n[1] == "missing" or n[0] in _ANEW for n, _ in key) for key in there]
+        found = self.levels.lights(list(there.values()), anew)
+        self._kept |= dict(zip(there, found, strict=True))
+
+    def _slipped(self, key: Key) -> Rig | None:
         try:
-            rig = slipped(rig, dict(key))
+            return slipped(self.rig, dict(key))
         except RigError:
             return None
-        anew = gone or any(n[0] in ("camera", "sheet") for n, _ in key)
-        found = self.levels.light_anew(rig) if anew else self.levels.light(rig)
-        self._kept[key] = found
-        return found
 
     def mixed(self, values: dict[Name, float]) -> Doubles | None:
         """Return light (n, 3) of the rig with everything off by some values."""
@@ -129,6 +105,7 @@ class Search:
         start = self.mixed(powers)
         assert start is not None
         base = self._stops(start)
+        self.look_ahead({(u.element, u.dimension): _step_of(u)} for u in self.unknowns)
         for one in self.unknowns:
             step = _step_of(one)
             light = self.mixed({**powers, (one.element, one.dimension): step})
@@ -213,9 +190,10 @@ class Search:
 
     def _own_slopes(self, values: dict[Name, float], own: list[Name], light: Doubles) -> Columns:
         base, columns, sigmas, at = self._stops(light), [], [], []
-        for name in own:
+        steps = {n: _step_of(self._unknown(n)) * (-1 if values[n] > 0 else 1) for n in own}
+        self.look_ahead({**values, n: values[n] + step} for n, step in steps.items())
+        for name, step in steps.items():
             one = self._unknown(name)
-            step = _step_of(one) * (-1.0 if values[name] > 0 else 1.0)
             other = self.mixed({**values, name: values[name] + step})
             slope = np.zeros_like(base) if other is None else (self._stops(other) - base) / step
             columns.append(slope)
@@ -275,9 +253,7 @@ class Search:
         found = [*self._missing(), *self._room(), *self._powers()]
         lens = self._lens()
         found += lens
-        promising = self._promising(plan)
-        for name in promising:
-            found.append(self._scanned(name))
+        found += self._scanned(self._promising(plan))
         found.sort(key=lambda h: h.cost)
         kept = _one_each(found)
         refined = [self.refined(h) for h in kept[:_REFINED]]
@@ -298,15 +274,24 @@ class Search:
         worth.sort(key=lambda w: -w[0])
         return [name for _, name in worth[:_PROMISING]]
 
-    def _scanned(self, name: Name) -> Hypothesis:
-        one = self._unknown(name)
-        tried = [self.at({name: share * one.slip}, 1, closely=False) for share in (-_FIRST, _FIRST)]
-        known = [h for h in tried if h is not None]
-        best = min(known, key=lambda h: h.cost)
-        value = best.values[name]
-        far = self.at({name: math.copysign(_FAR * one.slip, value)}, 1, closely=False)
-        near = self.at({name: 0.3 * value}, 1, closely=False)
-        return min([h for h in (best, far, near) if h is not None], key=lambda h: h.cost)
+    def _scanned(self, names: Sequence[Name]) -> list[Hypothesis]:
+        """Return the best of some places of each dimension."""
+        slips = {name: self._unknown(name).slip for name in names}
+        ways = (-_FIRST, _FIRST)
+        self.look_ahead({n: way * slip} for n, slip in slips.items() for way in ways)
+        best = {n: self._best_at(n, [way * slip for way in ways]) for n, slip in slips.items()}
+        more = {
+            n: [math.copysign(_FAR * slips[n], h.values[n]), 0.3 * h.values[n]]
+            for n, h in best.items()
+            if h is not None
+        }
+        self.look_ahead({n: value} for n, values in more.items() for value in values)
+        found = [[best[n], self._best_at(n, values)] for n, values in more.items()]
+        return [min((h for h in two if h is not None), key=lambda h: h.cost) for two in found]
+
+    def _best_at(self, name: Name, values: Sequence[float]) -> Hypothesis | None:
+        tried = [self.at({name: value}, 1, closely=False) for value in values]
+        return min((h for h in tried if h is not None), key=lambda h: h.cost, default=None)
 
     def _powers(self) -> Iterable[Hypothesis]:
         for one in self.powers:
@@ -321,6 +306,7 @@ class Search:
     def _missing(self) -> Iterable[Hypothesis]:
         names = [x.name for x in self.rig.lamps if x.on and not x.is_window]
         names += [x.name for x in self.rig.cards] + [x.name for x in self.rig.shells]
+        self.look_ahead({(name, "missing"): 1.0} for name in names)
         for name in names:
             found = self.at({(name, "missing"): 1.0}, 1)
             if found is not None:
@@ -346,7 +332,7 @@ class Search:
 
     def pairs(self, singles: list[Hypothesis]) -> list[Hypothesis]:
         """Return two things off at a time, begun from the best single ones."""
-        found = []
+        tried: dict[frozenset[Name], dict[Name, float]] = {}
         best = singles[0].cost
         for one in singles[:_PAIRED]:
             if one.cost > best + 25:
@@ -354,15 +340,25 @@ class Search:
             for other in singles:
                 if set(other.elements) & set(one.elements) or other.cost > best + 60:
                     continue
-                both = self.at({**one.values, **other.values}, 2)
-                if both is not None:
-                    found.append(both)
-        found.sort(key=lambda h: h.cost)
-        return sorted([self.refined(h) for h in found[:2]] + found[2:], key=lambda h: h.cost)
+                both = {**one.values, **other.values}
+                tried.setdefault(frozenset(both), both)
+        self.look_ahead(tried.values())
+        rough = [self.at(both, 2, closely=False) for both in tried.values()]
+        found = sorted((h for h in rough if h is not None), key=lambda h: h.cost)
+        near = [self.at(h.values, 2) for h in found[:_CLOSER]]
+        close = sorted((h for h in near if h is not None), key=lambda h: h.cost)
+        refined = [self.refined(h) for h in close[:2]]
+        return sorted([*refined, *close[2:], *found[_CLOSER:]], key=lambda h: h.cost)
 
 
 _SLOPED = ("x_mm", "y_mm", "z_mm", "turn_deg", "lean_deg", "bow_mm")
 _GEOMETRY = (*_SLOPED, "missing")
+_ANEW = ("camera", "sheet")
+
+
+def _key(values: dict[Name, float]) -> Key:
+    """Return what light is kept by: all but powers and the room's."""
+    return tuple(sorted((n, round(v, 3)) for n, v in values.items() if n[1] in _GEOMETRY))
 
 
 def _step_of(one: Unknown) -> float:

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from lightplan.arrays import Doubles
-    from lightplan.estimate.search import Hypothesis, Search
+    from lightplan.estimate.hypothesis import Hypothesis
+    from lightplan.estimate.search import Search
     from lightplan.estimate.solving import Name
 
 Kind = Literal["distance and power", "distance", "sideways", "height", "facing", "bow"]

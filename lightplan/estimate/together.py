@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.estimate.fit import Columns, Fitted, Fitter
+from lightplan.estimate.hypothesis import COST_PER_SLIP
 from lightplan.estimate.levels import CellLight, Levels
-from lightplan.estimate.search import COST_PER_SLIP, OFF
+from lightplan.estimate.search import OFF
 from lightplan.estimate.seen import SeenSheet
 from lightplan.estimate.solving import joined
 
@@ -92,18 +93,33 @@ class LevelsOfSeveral(Levels):
         """Return the light of a rig that has other things than the planned one."""
         return self._joined(self._first.light_anew(rig), rig, anew=True)
 
+    def lights(self, rigs: Sequence[Rig], anew: Sequence[bool]) -> list[CellLight]:
+        """Return `light` of many rigs, or `light_anew`."""
+        each = [self._first.lights(rigs, anew)]
+        each += [
+            own.lights([view.rig(rig) for rig in rigs], anew)
+            for view, own in zip(self._views, self._own, strict=True)
+        ]
+        return [self._side_by_side(*parts) for parts in zip(*each, strict=True)]
+
     @property
     def room(self) -> Doubles:
         """The planned surroundings in units of what `CellLight` holds, (3,)."""
         return self._first.room
 
     def _joined(self, first: CellLight, rig: Rig, *, anew: bool) -> CellLight:
+        views = [view.rig(rig) for view in self._views]
+        others = [
+            own.light_anew(there) if anew else own.light(there)
+            for own, there in zip(self._own, views, strict=True)
+        ]
+        return self._side_by_side(first, *others)
+
+    def _side_by_side(self, first: CellLight, *others: CellLight) -> CellLight:
         self.asked += 1
         parts = [first.light]
-        for view, own in zip(self._views, self._own, strict=True):
-            there = view.rig(rig)
-            light = (own.light_anew(there) if anew else own.light(there)).light
-            parts.append(light * powers_in(view.turned, first.names)[:, None, None])
+        for view, own in zip(self._views, others, strict=True):
+            parts.append(own.light * powers_in(view.turned, first.names)[:, None, None])
         return CellLight(first.names, np.concatenate(parts, axis=1))
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw
 
-from lightplan.reports.canvas import FAINT, Column, blank, paste
+from lightplan.reports.canvas import FAINT, QUICKLY, Column, blank, paste
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -49,7 +49,7 @@ def before_after_png(before: Side, after: Side, *, title: str) -> bytes:
         paste(page, picture, (left, round(top)))
         left += width + MARGIN_PX
     file = io.BytesIO()
-    page.save(file, "PNG", compress_level=6)
+    page.save(file, "PNG", compress_level=QUICKLY)
     return file.getvalue()
 
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from lightplan.arrays import Booleans
 
 INK: Colour = (28, 28, 34)
+QUICKLY = 2
+"""Compression of these pages: a third of the time, a tenth larger than by the usual 6 (tried)."""
 FAINT: Colour = (104, 106, 116)
 WHITE: Colour = (255, 255, 255)
 Font = ImageFont.FreeTypeFont

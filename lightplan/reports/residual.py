@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw
 
-from lightplan.reports.canvas import FAINT, Column, badge, blank, paste
+from lightplan.reports.canvas import FAINT, QUICKLY, Column, badge, blank, paste
 from lightplan.reports.picture import picture_codes
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def residual_png(
             y = top + (0.5 - mark.where_mm[1] / height_mm) * picture.shape[0]
             badge(draw, (x, y), "!", 14, (196, 62, 28))
     file = io.BytesIO()
-    page.save(file, "PNG", compress_level=6)
+    page.save(file, "PNG", compress_level=QUICKLY)
     return file.getvalue()
 
 
