@@ -11,7 +11,7 @@ from typing import Final
 
 from lightplan.errors import BadInput, LightplanError, NoRoom
 
-CAUGHT: Final = (LightplanError, OSError, MemoryError, UnicodeError, RecursionError)
+CAUGHT: Final = (LightplanError, OSError, MemoryError, UnicodeError, RecursionError, ImportError)
 """What an edge catches. Anything else is a fault of the program and shows where."""
 
 _FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
@@ -46,6 +46,11 @@ def as_told(error: BaseException) -> LightplanError:
         )
     if isinstance(error, OSError):
         return _of_system(error)
+    if isinstance(error, ImportError):  # libraries load late: where memory ends, one may not
+        return NoRoom(
+            f"The libraries of this program must load (got {error}); close other programs where "
+            "memory is short, or else install lightplan again."
+        )
     if isinstance(error, RecursionError):
         return BadInput(
             field="content",
@@ -61,7 +66,7 @@ def as_told(error: BaseException) -> LightplanError:
 def _of_system(error: OSError) -> LightplanError:
     what = error.strerror if error.strerror else type(error).__name__
     where = None if error.filename is None else os.fsdecode(str(error.filename))
-    place = "" if where is None else f"{_short(where)}: "
+    place = "" if where is None else f"{_end_of(where)}: "
     if error.errno in _FULL:
         return NoRoom(
             f"{place}The disk must have room for what is written (got {what}); free some of it, or "
@@ -78,16 +83,17 @@ def _of_system(error: OSError) -> LightplanError:
             wanted="as short as this disk takes",
             got=what,
             cure="give a shorter name",
-            file=None if where is None else _short(where),
+            file=None if where is None else _end_of(where),
         )
     return BadInput(
         field="file",
         wanted="one that can be used",
         got=what,
         cure="check its name and who may read or write it",
-        file=None if where is None else _short(where),
+        file=None if where is None else _end_of(where),
     )
 
 
-def _short(name: str, limit: int = 160) -> str:
-    return name if len(name) <= limit else f"{name[: limit - 1]}…"
+def _end_of(path: str, limit: int = 160) -> str:
+    """Return a path whose front is cut where it is long: the file's name is at its end."""
+    return path if len(path) <= limit else f"…{path[1 - limit :]}"

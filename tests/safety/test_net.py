@@ -52,6 +52,8 @@ def assert_told(done, code, *words):
         (OSError(errno.EMFILE, "Too many open files"), NoRoom, "close other"),
         (OSError("odd"), BadInput, "got OSError"),
         (MemoryError(), NoRoom, "memory of this machine"),
+        (ImportError("_label.so: failed to map segment"), NoRoom, "libraries of this program"),
+        (OSError(errno.EACCES, "no", "/a" * 300 + "/tag.png"), BadInput, r"a/tag\.png: file"),
         (RecursionError(), BadInput, "nested a few levels deep"),
         (UnicodeDecodeError("utf-8", b"\xff", 0, 1, "invalid start byte"), BadInput, "UTF-8"),
     ],
