@@ -7,7 +7,7 @@ small predicted map and a large photograph are compared on the same footing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -26,6 +26,9 @@ SOLID_PAPER = 0.02
 """Share of foil from which a pixel counts as foil, and up to which it counts as paper."""
 LEAST_COVER, LEAST_SEEN = 0.25, 1e-3
 """Share of a cell that must be solid foil (or paper) for the cell to count; and of thin shapes."""
+MOST_LEAK, LEAST_THICK = 0.5, 20
+"""Share of foil that a blur would bring into a cell of paper, up to which it counts where so many
+cells hold less. Our choice."""
 HELD_SHARE = 0.95
 """Share of the material's core that the cells which count must hold together. Our choice."""
 NOISE_SAMPLES = 3000
@@ -143,9 +146,9 @@ class Grid:
         y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
         is_foil = _solid(foil, valid)
         metal = _region(is_foil, foil, shape, x_mm, y_mm, least_core=0.1)
-        stock = _region(
-            _plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm, least_core=0.3
-        )
+        paper = np.float32(1.0) - foil
+        stock = _region(_plain(foil, valid), paper, shape, x_mm, y_mm, least_core=0.3)
+        stock = _thick(stock, _leak(paper, valid, stock, shape))
         half = 0.5 * float(np.hypot(width_mm, height_mm))
         return cls(
             shape=shape,
@@ -304,10 +307,23 @@ def _least_cover(cover: Doubles) -> float:
     return min(LEAST_COVER, float(ordered[last]))
 
 
-def _leak(foil: Singles, valid: Booleans, metal: Region, shape: tuple[int, int]) -> Doubles:
-    leak = within.leak_of(foil, valid) * metal.core
-    share: Doubles = shrink(leak, shape).ravel()[metal.cells].astype(np.float64) / metal.cover
+def _leak(material: Singles, valid: Booleans, region: Region, shape: tuple[int, int]) -> Doubles:
+    leak = within.leak_of(material, valid) * region.core
+    share: Doubles = shrink(leak, shape).ravel()[region.cells].astype(np.float64) / region.cover
     return share
+
+
+def _thick(region: Region, leak: Doubles) -> Region:
+    """Return a region without cells of thin strokes, where enough others are left.
+
+    Hairlines of dark stock between bright foil are seen through a lens's blur, and a lens that
+    bends the picture by a pixel or two puts the foil's light into them: no light of the paper's.
+    """
+    kept = leak <= MOST_LEAK
+    if kept.all() or np.count_nonzero(kept) < LEAST_THICK:
+        return region
+    names = ("cells", "cover", "purity", "x_mm", "y_mm")
+    return replace(region, **{name: getattr(region, name)[kept] for name in names})
 
 
 def _hull(solid: Booleans, x_mm: Doubles, y_mm: Doubles) -> Doubles:

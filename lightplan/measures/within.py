@@ -66,10 +66,10 @@ def lines_in(core: Singles, *, width_mm: float, height_mm: float) -> Lines:
     return Lines(np.concatenate(found, axis=1), np.concatenate(scales))
 
 
-def leak_of(foil: Singles, valid: Booleans) -> Singles:
-    """Return the share of paper that a blur of `LEAK_SHARE` brings into each pixel."""
-    sigma = LEAK_SHARE * max(foil.shape)
-    blurred = cv2.GaussianBlur(foil, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+def leak_of(material: Singles, valid: Booleans) -> Singles:
+    """Return the share of the other material that a blur of `LEAK_SHARE` brings into each pixel."""
+    sigma = LEAK_SHARE * max(material.shape)
+    blurred = cv2.GaussianBlur(material, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
     return np.asarray(np.where(valid, np.float32(1.0) - blurred, np.float32(0.0)))
 
 

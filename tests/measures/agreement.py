@@ -1,0 +1,89 @@
+"""Whether a build's prediction and its photograph earn the same: scores, and what parts them.
+
+    PYTHONPATH=. python tests/measures/agreement.py PHOTOGRAPHS [--all]
+
+The photographs are those of `tests/reference/slipped` (path traced, another camera's chain). Each is
+judged as a maker's photograph is; beside it the rig as it was truly built is predicted at the
+exposure that the camera truly had. Told for builds without a slip; `--all` takes the slipped too, but
+for light from outside. Sharpness is left out: pictures this small all fail its gate.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+import numpy as np
+
+TESTS = Path(__file__).parents[1]
+sys.path[:0] = [str(TESTS / "reference" / "slipped"), str(TESTS / "reference" / "planned")]
+
+from bases import base_rig
+from photographs import chain_of, read_builds, rig_as_built
+
+from lightplan.advice.worth import Camera, Worth
+from lightplan.measures import Judgement, Measures, judge
+from lightplan.shots.pipeline import look_at
+from lightplan.tasks.photographed import context_of
+
+
+def photographed(photo: Path, plan: Rig) -> Judgement | None:
+    """Return the verdict on a photograph; None where its sheet was not found."""
+    pairs = look_at(photo, context_of(plan)).score.measures
+    if not pairs:
+        return None
+    kept = {n: v for n, v in pairs.items() if not n.startswith("sharpness")}
+    return judge(Measures(kept), plan.look)
+
+
+def main() -> None:
+    """Tell each build in a line, then the share within three points."""
+    options = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
+    options.add_argument("photographs", type=Path)
+    options.add_argument("--all", action="store_true")
+    options.add_argument("--only", default="")
+    told = options.parse_args()
+    off, worths = [], {}
+    for build in read_builds("builds.json"):
+        photo = told.photographs / f"{build.name}.jpg"
+        if not photo.exists() or not build.name.startswith(told.only):
+            continue
+        if (build.slips and not told.all) or any(s.kind == "foreign" for s in build.slips):
+            continue
+        plan, chain = base_rig(build.base), chain_of(build)[0]
+        half = chain.balance_stops / 2
+        worth = worths.setdefault(build.base, Worth(plan))
+        camera = Camera(
+            clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
+        )
+        predicted = worth.judged(rig_as_built(build), camera)
+        seen = photographed(photo, plan)
+        if predicted.score is None or seen is None or seen.score is None:
+            print(f"{build.name}: not judged")
+            continue
+        off.append(seen.score - predicted.score)
+        parts = {p.name: p for p in predicted.parts}
+        apart = sorted(
+            ((p.points - parts[p.name].points, p.name) for p in seen.parts if p.name in parts),
+            key=lambda pair: -abs(pair[0]),
+        )[:3]
+        gates = {g.name: g.factor for g in predicted.gates}
+        apart += [
+            (100 * (g.factor - gates[g.name]), f"gate {g.name}")
+            for g in seen.gates
+            if abs(g.factor - gates.get(g.name, g.factor)) > 0.01
+        ]
+        print(
+            f"{build.name}: predicted {predicted.score:.1f}, photographed {seen.score:.1f} "
+            f"({off[-1]:+.1f}); {', '.join(f'{n} {d:+.1f}' for d, n in apart)}",
+            flush=True,
+        )
+    print(
+        f"{len(off)} builds: within 3 points {np.mean(np.abs(off) <= 3):.0%}, "
+        f"median {np.median(np.abs(off)):.1f}, worst {np.max(np.abs(off)):.1f}"
+    )
+
+
+if __name__ == "__main__":
+    main()
