@@ -28,6 +28,7 @@ from lightplan.scene.solids import (
     shell_solids,
     table_solid,
 )
+from lightplan.scene.supports import lies_across
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -317,13 +318,14 @@ def _stays(card: Card, held: Held) -> Iterator[Limit]:
     right, up, normal = card.placement.axes()
     low = card.placement.position_mm[2]
     low -= abs(right[2]) * card.width_mm / 2 + abs(up[2]) * card.height_mm / 2
-    over = math.asin(min(1.0, max(-1.0, -float(normal[2])))) - FALLS_OVER_RAD
-    yield Limit(
-        rule="holding",
-        elements=(card.name,),
-        excess_mm=over * card.height_mm,
-        sentence=f"{card.name} leans forward so far that it falls",
-    )
+    if not lies_across(card):
+        over = math.asin(min(1.0, max(-1.0, -float(normal[2])))) - FALLS_OVER_RAD
+        yield Limit(
+            rule="holding",
+            elements=(card.name,),
+            excess_mm=over * card.height_mm,
+            sentence=f"{card.name} leans forward so far that it falls",
+        )
     if held.by == "table":
         yield Limit(
             rule="holding",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 LEANS_ON_SHARE = 0.5
 """Books that something leans on should reach to about half of its height. Our choice."""
 LEAST_STACK_MM = 10.0
+LEVEL_COSINE = 0.98  # within 11 degrees of level: it lies and leans on nothing
 BOOK_MM = (210.0, 150.0)  # A5, its long side along what it carries
 TABLE_HIGH_MM = 750.0
 BESIDE_TABLE_MM = 80.0  # from the edge of a table to the pole of a stand
@@ -74,6 +75,13 @@ def supports_of(rig: Rig) -> tuple[Support, ...]:
     return tuple(found for name, thing in things if (found := _support(rig, name, thing)))
 
 
+def lies_across(card: Card) -> bool:
+    """Tell whether a card lies level on books, at its ends, over what is under its middle."""
+    held = card.held
+    level = abs(float(card.placement.axes()[2][2])) > LEVEL_COSINE
+    return held is not None and held.by == "books" and level
+
+
 def leaning_stack_mm(card: Card) -> float:
     """Return how high the books are on which a card leans, in whole centimetres."""
     return max(LEAST_STACK_MM, 10.0 * round(LEANS_ON_SHARE * card.height_mm / 10.0))
@@ -94,6 +102,9 @@ def _support(rig: Rig, name: str, thing: Held) -> Support | None:
 
 def _stacks(rig: Rig, thing: Held) -> Iterator[Doubles]:
     """Yield the books under a thing and those that it leans on."""
+    if isinstance(thing, Card) and lies_across(thing):
+        yield from _under_ends(rig, thing)
+        return
     _, up, normal = thing.placement.axes()
     middle = np.asarray(thing.placement.position_mm)
     level = np.array([normal[0], normal[1], 0.0])
@@ -106,13 +117,25 @@ def _stacks(rig: Rig, thing: Held) -> Iterator[Doubles]:
     low = middle - half * up if up[2] >= 0 else middle + half * up
     if thing.held is not None and thing.held.by == "books" and low[2] - floor >= LEAST_STACK_MM:
         yield _box(low, along, level, floor, low[2])
-    if isinstance(thing, Card) and abs(normal[2]) < 0.98:  # what lies flat leans on nothing
+    if isinstance(thing, Card) and abs(normal[2]) < LEVEL_COSINE:
         height = leaning_stack_mm(thing)
         rise = max(abs(float(up[2])), 1e-3)
         touch = low + up * np.sign(up[2]) * min(height / rise, thing.height_mm)
         behind = touch - level * BOOK_MM[1] / 2
         top = min(low[2] + height, float(touch[2]))
         yield _box(behind, along, level, floor, top)
+
+
+def _under_ends(rig: Rig, card: Card) -> Iterator[Doubles]:
+    """Yield a stack under each end of a card that lies level, along its longer side."""
+    right, up, _ = card.placement.axes()
+    long, across = (right, up) if card.width_mm >= card.height_mm else (up, right)
+    half = max(card.width_mm, card.height_mm) / 2 - BOOK_MM[1] / 2
+    middle, floor = np.asarray(card.placement.position_mm), _top_of_table(rig)
+    for side in (-1.0, 1.0):
+        at = middle + side * half * long
+        if at[2] - floor >= LEAST_STACK_MM:
+            yield _box(at, across, long, floor, float(at[2]))
 
 
 def _top_of_table(rig: Rig) -> float:

@@ -2,10 +2,11 @@
 
     PYTHONPATH=. python tests/measures/agreement.py PHOTOGRAPHS [--all]
 
-The photographs are those of `tests/reference/slipped` (path traced, another camera's chain). Each is
-judged as a maker's photograph is; beside it the rig as it was truly built is predicted at the
-exposure that the camera truly had. Told for builds without a slip; `--all` takes the slipped too, but
-for light from outside. Sharpness is left out: pictures this small all fail its gate.
+The photographs are those of `tests/reference/slipped` (path traced, another camera's chain).
+Each is judged as a maker's photograph is; beside it the rig as it was truly built is predicted
+at the exposure that the camera truly had. Told for builds without a slip; `--all` takes the
+slipped too, but for light from outside. Sharpness is left out: pictures this small all fail its
+gate.
 """
 
 from __future__ import annotations
@@ -13,11 +14,12 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-TESTS = Path(__file__).parents[1]
-sys.path[:0] = [str(TESTS / "reference" / "slipped"), str(TESTS / "reference" / "planned")]
+sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "planned"))
 
 from bases import base_rig
 from photographs import chain_of, read_builds, rig_as_built
@@ -26,6 +28,9 @@ from lightplan.advice.worth import Camera, Worth
 from lightplan.measures import Judgement, Measures, judge
 from lightplan.shots.pipeline import look_at
 from lightplan.tasks.photographed import context_of
+
+if TYPE_CHECKING:
+    from lightplan.scene import Rig
 
 
 def photographed(photo: Path, plan: Rig) -> Judgement | None:

@@ -7,8 +7,10 @@ import pytest
 
 from lightplan.reports.set_model import _books
 from lightplan.reports.setup.elements import elements_of
+from lightplan.reports.setup.holding import holding_words
 from lightplan.reports.setup.views import PLAN, extent_of
 from lightplan.scene import Camera, Card, Lamp, Placement, Rig, Sheet
+from lightplan.scene.clearance import broken
 from lightplan.scene.holding import HOLDER_KINDS, usually_held
 from lightplan.scene.supports import supports_of
 from lightplan.words.holders import holders_needed
@@ -106,3 +108,30 @@ def test_every_kind_can_be_drawn(by):
     for stack in stacks:
         assert (stack[:, :2].min(axis=0) >= np.array(extent.low) - 1e-9).all()
         assert (stack[:, :2].max(axis=0) <= np.array(extent.high) + 1e-9).all()
+
+
+ROOF = replace(
+    LEANING, placement=Placement((0.0, 0.0, 270.0), (0.0, 0.0, 0.0)), width_mm=420, height_mm=297
+)
+
+
+def test_a_level_card_lies_across_two_stacks_at_its_ends_and_does_not_fall():
+    there = rig(card=held(ROOF, "books"))
+    (found,) = supports_of(there)
+    left, right = sorted(found.stacks, key=lambda stack: stack[:, 0].mean())
+    for stack, side in ((left, -1), (right, 1)):
+        assert side * stack[:, 0].mean() == pytest.approx(210 - 75)  # under its ends, flush
+        assert np.abs(stack[:, 0]).min() > 45  # beside the sheet
+    assert max(found.stack_heights_mm) == pytest.approx(271.0)
+    assert not [limit for limit in broken(there) if limit.rule == "holding"]
+    assert "laid across two stacks of books 270 mm high" in holding_words(
+        held(ROOF, "books"), np.array([-210.0, -148.0, 270.0]), there.sheet, "mm"
+    )
+    leaning = replace(ROOF, placement=Placement((0.0, 300.0, 270.0), (0.0, 0.0, 0.0)))
+    assert "falls" in " ".join(limit.sentence for limit in broken(rig(card=held(leaning, "books"))))
+
+
+def test_a_phone_on_a_board_lies_and_does_not_stand():
+    phone = Camera(placement=Placement((0, 0, 280)), held=usually_held("table"))
+    words = holding_words(phone, np.zeros(3), rig().sheet, "mm")
+    assert words == "laid on what is under it"

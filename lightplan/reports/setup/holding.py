@@ -5,12 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.scene import Camera, Card, Held, Lamp, Sheet
-from lightplan.scene.supports import leaning_stack_mm
+from lightplan.scene.supports import leaning_stack_mm, lies_across
 from lightplan.units import LengthUnit, show_length
 from lightplan.words.places import LEFT, RIGHT, away_towards
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
+
+
+LAID_OVER_MM = 100.0
+"""A phone whose lens is higher does not stand on the table: it lies on a board or a cone."""
 
 
 def holding_words(
@@ -21,14 +25,16 @@ def holding_words(
     Parameters
     ----------
     lowest : (3,) float
-        The lowest point of its outline.
+        The lowest point of its outline. How high that is, is told beside it already: words
+        tell it where books make that height.
     """
     held = thing.held
     if held is None:
         return ""
     if isinstance(thing, Card):
         return _card(thing, held, lowest, sheet, unit)
-    height = show_length(thing.placement.position_mm[2], unit)
+    high = thing.placement.position_mm[2]
+    height = show_length(high, unit)
     return {
         "stand": f"on a light stand, its middle {height} high",
         "clamp": "in a clamp with an arm at the table's edge",
@@ -36,19 +42,21 @@ def holding_words(
         "tripod": f"on a tripod, {height} high",
         "books": f"on a stack of books {show_length(max(float(lowest[2]), 0.0), unit)} high",
         "string": "hung from a string; tether it",
-        "table": "standing on the table",
+        "table": "standing on the table" if high < LAID_OVER_MM else "laid on what is under it",
     }[held.by]
 
 
 def _card(card: Card, held: Held, lowest: Doubles, sheet: Sheet, unit: LengthUnit) -> str:
     edge = show_length(max(float(lowest[2]), 0.0), unit)
+    if lies_across(card):
+        return f"laid across two stacks of books {edge} high, one under each end"
     stack = show_length(leaning_stack_mm(card), unit)
     words = {
-        "stand": f"clipped to a stand, lower edge {edge} above the table",
-        "clamp": f"in a clamp with an arm, lower edge {edge} above the table",
-        "boom": f"hung from a boom, lower edge {edge} above the table; weight the boom's foot",
-        "tripod": f"clipped to a tripod, lower edge {edge} above the table",
-        "string": f"hung on two strings, lower edge {edge} above the table",
+        "stand": "clipped to a stand",
+        "clamp": "in a clamp with an arm",
+        "boom": "hung from a boom; weight the boom's foot",
+        "tripod": "clipped to a tripod",
+        "string": "hung on two strings",
         "books": f"on a stack of books {edge} high, leaning on more books",
         "table": f"standing on the table, leaning on a stack of books {stack} high",
     }[held.by]
