@@ -14,7 +14,7 @@ from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
 from lightplan.planning.effort import Report as Report
 from lightplan.planning.effort import SearchProgress as SearchProgress
-from lightplan.planning.finishing import moves, polished, simpler, sturdiest
+from lightplan.planning.finishing import moves, polished, simpler, sturdiest, within_rules
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds, no_more_than
@@ -152,6 +152,7 @@ def finished(
     down = rounded(set_down(best.rig))
     if down is not best.rig:
         down = rounded(judges.refined([down])[0].rig)  # its powers are set anew
+        down = within_rules(down, judges.bench.excused)
         light = judges.bench.sheet_samples(down)
     told = _promised(judges, job, before, down, light)
     return replace(

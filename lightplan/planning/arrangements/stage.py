@@ -220,10 +220,8 @@ class Draft:
     ) -> tuple[float, float]:
         low, high = value - span, value + span
         if name == "z_mm":
-            reach = self.stage.rig.room.reach
-            held = thing.held
-            low = max(low, reach.lowest_mm, 1.0 if held is None else held.lowest_mm)
-            high = min(high, reach.highest_mm, high if held is None else held.highest_mm)
+            lowest, highest = allowed_heights(self.stage.rig, thing.held)
+            low, high = max(low, lowest), min(high, highest)
         return self._narrowed(thing.name, name, low, high)
 
     def _narrowed(
@@ -235,6 +233,14 @@ class Draft:
             return low, high
         inner = max(low, allowed[0]), min(high, allowed[1])
         return inner if inner[0] < inner[1] else allowed
+
+
+def allowed_heights(rig: Rig, held: Held | None) -> tuple[float, float]:
+    """Return the least and greatest height of what is held so, mm."""
+    reach = rig.room.reach
+    if held is None:
+        return max(reach.lowest_mm, 1.0), reach.highest_mm
+    return max(reach.lowest_mm, held.lowest_mm), min(reach.highest_mm, held.highest_mm)
 
 
 def _values(thing: Lamp | Card) -> dict[str, float]:

@@ -1,0 +1,158 @@
+"""How far the things of an arrangement may go, which arrangements are searched, and rules kept."""
+
+import types
+from dataclasses import replace
+
+import pytest
+
+from lightplan.planning import heats
+from lightplan.planning.choosing import Candidate
+from lightplan.planning.effort import Effort, Job
+from lightplan.planning.finishing import within_rules
+from lightplan.planning.roaming import ROAMS_MM, roaming, settled
+from lightplan.scene import Camera, Card, Freedom, Lamp, Placement, Rig, Sheet, usually_held
+from lightplan.scene.clearance import broken, limits
+from lightplan.search.minimise import Found
+from lightplan.search.multistart import Explored
+from lightplan.search.trust_region import Stand
+
+TISSUE = Card(
+    name="tissue", placement=Placement((0, 250, 300)), width_mm=400, height_mm=400,
+    held=usually_held("clamp"),
+)  # fmt: skip
+KEY = Lamp(
+    name="key", placement=Placement((0, 400, 500), (0, 250, 300)), width_mm=200, height_mm=200,
+    held=usually_held("stand"),
+)  # fmt: skip
+
+
+def may(element, dimension, low, high):
+    return Freedom(element=element, dimension=dimension, low=low, high=high)
+
+
+ARRANGED = Rig(
+    title="arranged",
+    sheet=Sheet(width_mm=100, height_mm=70),
+    camera=Camera(placement=Placement((0, -260, 400))),
+    cards=(TISSUE,),
+    lamps=(KEY,),
+    freedoms=(
+        may("tissue", "x_mm", -100, 100),
+        may("tissue", "aim_y_mm", -80, 80),
+        may("key", "y_mm", 0, 800),
+        may("key", "z_mm", 400, 600),
+        may("key", "trim_stops", -6, 0),
+    ),
+)
+
+
+def ranges(rig):
+    return {(f.element, f.dimension): (f.low, f.high) for f in rig.freedoms}
+
+
+def test_at_first_places_alone_move_and_far():
+    found = ranges(roaming(ARRANGED, {}))
+    assert found["tissue", "x_mm"] == (-ROAMS_MM, ROAMS_MM)
+    assert found["key", "y_mm"] == (0, 800), "what may go farther than that goes farther"
+    assert ("tissue", "aim_y_mm") not in found
+    assert found["key", "trim_stops"] == (-6, 0)
+
+
+def test_nothing_roams_lower_or_higher_than_what_holds_it():
+    held = replace(usually_held("stand"), lowest_mm=450.0, highest_mm=520.0)
+    rig = replace(ARRANGED, lamps=(replace(KEY, held=held),))
+    assert ranges(roaming(rig, {}))["key", "z_mm"] == (450, 520)
+
+
+def test_what_the_maker_allows_is_never_widened():
+    narrowed = {("key", "z_mm"): (400.0, 600.0), ("tissue", "aim_y_mm"): (-80.0, 80.0)}
+    found = ranges(roaming(ARRANGED, narrowed))
+    assert found["key", "z_mm"] == (400, 600)
+    assert found["tissue", "aim_y_mm"] == (-80, 80)
+    there = replace(ARRANGED, lamps=(replace(KEY, placement=Placement((0, 400, 590))),))
+    assert ranges(settled(ARRANGED, there, narrowed))["key", "z_mm"] == (400, 600)
+
+
+def test_in_the_end_everything_moves_and_turns_a_little_about_where_it_stands():
+    there = replace(ARRANGED, cards=(replace(TISSUE, placement=Placement((180, 250, 300))),))
+    found = ranges(settled(ARRANGED, there, {}))
+    assert found["tissue", "x_mm"] == (80, 280)
+    assert found["tissue", "aim_y_mm"] == (-80, 80)
+
+
+class FakeJudges:
+    """Stands in for the judges: a rig is worth what its title says."""
+
+    def __init__(self):
+        self.rig = None
+        self.bench = types.SimpleNamespace(
+            space=types.SimpleNamespace(geometry=()), rig_at=lambda point: self.rig
+        )
+
+    def use(self, rig):
+        self.rig = rig
+
+
+def candidate(name, value, things):
+    rig = replace(ARRANGED, title=str(value))
+    return Candidate(name=name, rig=rig, bare=0.5, value=0.5 + 0.004 * things)
+
+
+@pytest.fixture
+def searched(monkeypatch):
+    """Which rigs were searched, with how many evaluations."""
+    found = []
+
+    def explored(judges, job, evaluations, begin=None, *, spread=True):
+        found.append((judges.rig.title, evaluations, spread, job.seed))
+        value = float(judges.rig.title)
+        stand = Stand(point=None, value=value, values=None, radius=0.1)
+        ended = Found(
+            point=None, value=value, evaluations=evaluations, stopped_because="converged",
+            history=(),
+        )  # fmt: skip
+        return Explored(ended, (stand,))
+
+    monkeypatch.setattr(heats, "explored", explored)
+    return found
+
+
+def chosen(monkeypatch, ranked):
+    monkeypatch.setattr(heats, "candidates", lambda *_, **__: ranked)
+    cupboard = types.SimpleNamespace(narrowed={}, given=ARRANGED)
+    return heats.chosen(FakeJudges(), Job.of(3, Effort()), cupboard)
+
+
+def test_all_kinds_roam_before_one_is_chosen(monkeypatch, searched):
+    ranked = [candidate(f"{kind}, {n}", value, 2) for kind, n, value in (
+        ("board", 1, 0.31), ("board", 2, 0.32), ("board", 3, 0.33), ("tissue", 1, 0.1),
+    )]  # fmt: skip
+    name, result = chosen(monkeypatch, ranked)
+    assert name == "tissue, 1", "it came last by one look, and was best once searched"
+    first = [title for title, _, spread, seed in searched if spread and seed == 3]
+    assert first == ["0.31", "0.32", "0.1"], "two of a kind and no more"
+    assert [title for title, _, _, seed in searched if seed == 4] == ["0.1", "0.31", "0.1"]
+    assert searched[-1][2] is False, "the last search settles about where the best one ended"
+    assert result.found.evaluations == sum(count for _, count, _, _ in searched)
+
+
+def test_what_cannot_be_better_than_a_perfect_one_is_not_searched(monkeypatch, searched):
+    ranked = [candidate("board, 1", 0.0, 2), candidate("tissue, 1", 0.0, 3),
+              candidate("lamp, 1", 0.0, 1)]  # fmt: skip
+    name, _ = chosen(monkeypatch, ranked)
+    assert name == "lamp, 1", "as good, and with fewer things"
+    assert len(searched) == 3, "both once, the simpler one settled; the third could not win"
+
+
+def test_figures_cut_short_break_no_rule():
+    # half a millimetre into the table is forgiven, 0.54 is not: seen of a plan
+    low = replace(KEY, placement=Placement((-300, -20, 100), (0, 94, 100)))
+    rig = replace(ARRANGED, lamps=(low,), cards=(), freedoms=(may("key", "z_mm", 50, 300),))
+    below = next(x for x in limits(rig) if set(x.elements) == {"key", "table"})
+    z = 100 + below.excess_mm - 0.54
+    sunk = replace(rig, lamps=(replace(low, placement=Placement((-300, -20, z), (0, 94, z))),))
+    assert [x.rule for x in broken(sunk)] == ["through each other"]
+    mended = within_rules(sunk, frozenset())
+    assert not broken(mended)
+    assert abs(mended.lamps[0].placement.position_mm[2] - z) < 0.7
+    assert within_rules(mended, frozenset()) is mended
