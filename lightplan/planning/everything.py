@@ -11,7 +11,7 @@ from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import QUICK, Effort, Job, Report
 from lightplan.planning.finishing import moves, sturdiest
 from lightplan.planning.heats import chosen
-from lightplan.planning.plan import finished, no_worse
+from lightplan.planning.plan import finished
 from lightplan.planning.pool import Judges
 from lightplan.planning.twins import named_as_given
 from lightplan.planning.words_of_no import nothing_can_be_built, nothing_shines
@@ -56,9 +56,8 @@ def plan_everything(
             return nothing_can_be_built(cupboard)
         name, result = found
         best = sturdiest(judges, job, result)
-        whole = finished(judges, job, before, best, result.found)
-        better = no_worse(judges, job, before, replace(whole, arrangement=name), rig)
-        return _as_written(better, rig)
+        whole = finished(judges, job, before, best, result.found, given=rig, arrangement=name)
+        return _as_written(whole, rig)
 
 
 def opened(rig: Rig, items: Sequence[Item], *, seed: int = 0) -> Rig:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,7 @@ from lightplan.planning.effort import SearchProgress as SearchProgress
 from lightplan.planning.finishing import moves, polished, simpler, sturdiest, within_rules
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
-from lightplan.planning.robust import judge_builds, no_more_than
+from lightplan.planning.robust import judge_builds, mean_of_builds, no_more_than
 from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken, set_down
@@ -34,6 +34,11 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
     from lightplan.scene.setting_errors import SettingErrors
     from lightplan.search.trust_region import Stand
+
+SURELY_BETTER = 3.0
+"""Points above the rig as it was given from which a plan is taken to be better in any light."""
+COMPARED_BUILDS = 16
+"""Builds of each by which a plan is held against the rig as it was given. Our choices."""
 
 
 def plan(
@@ -68,8 +73,8 @@ def plan(
         searched = explored(judges, job, job.effort.evaluations)
         if searched is None:
             return _no_plan(judges, job, rig)
-        whole = finished(judges, job, before, sturdiest(judges, job, searched), searched.found)
-        return no_worse(judges, job, before, whole, rig)
+        best = sturdiest(judges, job, searched)
+        return finished(judges, job, before, best, searched.found, given=rig)
 
 
 def quick_plan(
@@ -143,10 +148,49 @@ def explored(
     )
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Ended:
+    """The rig that a search ended at, before anything is promised of it.
+
+    Parameters
+    ----------
+    rig : Rig
+    light : (k, 3) float32
+        What the measures read of its sheet, under the light of the last steps.
+    left_out : tuple of str
+    arrangement : str
+    predicted : Predicted or None
+        Its prediction, where it had to be known already.
+    """
+
+    rig: Rig
+    light: Singles
+    left_out: tuple[str, ...] = ()
+    arrangement: str = ""
+    predicted: Predicted | None = None
+
+
 def finished(
-    judges: Judges, job: Job, before: Predicted | None, best: Judged, found: Found
+    judges: Judges,
+    job: Job,
+    before: Predicted | None,
+    best: Judged,
+    found: Found,
+    *,
+    given: Rig | None = None,
+    arrangement: str = "",
 ) -> Plan:
-    """Return the plan of the best rig of a search: simpler, polished, its tolerances known."""
+    """Return the plan of the best rig of a search: simpler, polished, its tolerances known.
+
+    Parameters
+    ----------
+    before : Predicted or None
+        The rig as it was given, predicted.
+    given : Rig or None
+        That rig; it is the plan where builds of it are worth more.
+    arrangement : str
+        What the plan is, in words.
+    """
     best, left_out = simpler(judges, job, best)
     best, light = polished(judges, job, best)
     down = rounded(set_down(best.rig))
@@ -154,45 +198,63 @@ def finished(
         down = rounded(judges.refined([down])[0].rig)  # its powers are set anew
         down = within_rules(down, judges.bench.excused)
         light = judges.bench.sheet_samples(down)
-    told = _promised(judges, job, before, down, light)
+    ended = _Ended(rig=down, light=light, left_out=left_out, arrangement=arrangement)
+    if given is not None:
+        ended = _no_worse(judges, job, before, ended, given)
+    told = _promised(judges, job, before, ended)
     return replace(
         told,
-        left_out=left_out,
+        arrangement=ended.arrangement,
+        left_out=ended.left_out,
         stopped_because=found.stopped_because,
         evaluations=found.evaluations,
     )
 
 
-def no_worse(judges: Judges, job: Job, before: Predicted | None, whole: Plan, given: Rig) -> Plan:
-    """Return the plan, or the rig as it was given where builds of that are worth more.
+def _no_worse(
+    judges: Judges, job: Job, before: Predicted | None, ended: _Ended, given: Rig
+) -> _Ended:
+    """Return what a search ended at, or the given rig where builds of that are worth more.
 
     A short search may end below where it began: it looks under coarser light than what is
     stated in the end.
     """
     if before is None or before.judged.excess_mm > FORGIVEN_MM:
-        return whole
-    if whole.score is not None and whole.score >= before.judged.score:
-        return whole
+        return ended
+    if judges.scored([ended.light])[0] >= before.judged.score + SURELY_BETTER:
+        return ended
+    predicted = judges.predicted(ended.rig, final_detail())
+    ended = replace(ended, predicted=predicted)
+    if predicted.judged.score >= before.judged.score:
+        return ended
     judges.use(given, polish_detail(given, judges.detail.sheet_long_side))
     light = judges.bench.sheet_samples(given)
-    stays = replace(
-        _promised(judges, job, before, given, light),
-        stopped_because=whole.stopped_because,
-        evaluations=whole.evaluations,
-    )
-    return max(whole, stays, key=_worth)
+    stays = _Ended(rig=given, light=light, predicted=before)
+    return max(ended, stays, key=lambda one: _worth(judges, job, one))
 
 
-def _worth(plan: Plan) -> float:
-    """Return what a plan's builds are worth: no more than the plan itself is predicted to be."""
-    mean = plan.robustness.mean_score
-    return mean if plan.score is None else min(mean, plan.score)
-
-
-def _promised(judges: Judges, job: Job, before: Predicted | None, rig: Rig, light: Singles) -> Plan:
-    """Return a rig as a plan: predicted finely, and built with errors many times."""
+def _worth(judges: Judges, job: Job, ended: _Ended) -> float:
+    """Return what builds of a rig are worth: no more than the rig itself is predicted to be."""
+    rig = ended.rig
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
-    prediction = judges.prediction(rig, judges.detail if job.effort.is_quick else final_detail())
+    mean = mean_of_builds(
+        rig,
+        judges.lights,
+        judges.scored,
+        errors=job.errors,
+        builds=COMPARED_BUILDS,
+        seed=job.seed,
+        planned=ended.light,
+    )
+    return mean if ended.predicted is None else min(mean, ended.predicted.judged.score)
+
+
+def _promised(judges: Judges, job: Job, before: Predicted | None, ended: _Ended) -> Plan:
+    """Return a rig as a plan: predicted finely, and built with errors many times."""
+    rig = ended.rig
+    judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
+    detail = judges.detail if job.effort.is_quick else final_detail()
+    ahead = judges.prediction(rig, detail) if ended.predicted is None else None
     robust = judge_builds(
         rig,
         judges.lights,
@@ -200,10 +262,11 @@ def _promised(judges: Judges, job: Job, before: Predicted | None, rig: Rig, ligh
         errors=job.errors,
         builds=job.effort.builds,
         seed=job.seed,
-        planned=light,
+        planned=ended.light,
         quick=job.effort.is_quick,
     )
-    final = prediction.result()
+    final = ended.predicted if ahead is None else ahead.result()
+    assert final is not None
     judgement = final.judged.judgement
     if judgement.score is not None:
         robust = no_more_than(robust, judgement.score)
