@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -89,20 +88,18 @@ def _laid(sheet: Sheet, grids: tuple[tuple[float, float, int], ...], facings: in
     x_mm, y_mm, rim_x, rim_y = (np.linspace(*grid) for grid in grids)
     wide, high = len(x_mm), len(y_mm)
     finer = max(1, -(-POINTS_A_PIXEL * wide // cols), -(-POINTS_A_PIXEL * high // rows))
-    pixel, row, col = [], [], []
-    for down, across in product((np.arange(finer) + 0.5) / finer, repeat=2):
-        x = ((found.col + across) / cols - 0.5) * sheet.width_mm
-        y = (0.5 - (found.row + down) / rows) * sheet.height_mm
-        at = [np.rint(places(v, grid)).astype(int) for v, grid in ((y, y_mm), (x, x_mm))]
-        pixel.append(at[0] * wide + at[1])
-        row.append(places(y, rim_y))
-        col.append(places(x, rim_x))
+    within = (np.arange(finer)[:, None] + 0.5) / finer
+    x = ((found.col + within) / cols - 0.5) * sheet.width_mm
+    y = (0.5 - (found.row + within) / rows) * sheet.height_mm
+    down, across = (np.rint(places(v, grid)).astype(int) for v, grid in ((y, y_mm), (x, x_mm)))
+    # Points of a pixel of the artwork: first down, then across, then the pixels.
+    every = (finer, finer, len(found.row))
     points = _points_in(wide, cols * finer)[None, :] * _points_in(high, rows * finer)[:, None]
     first, node, weight = flanks.gathered(
-        np.concatenate(pixel),
+        (down[:, None] * wide + across).ravel(),
         np.tile(turns(found.facing_rad, facings), finer**2),
-        np.concatenate(row),
-        np.concatenate(col),
+        np.broadcast_to(places(y, rim_y)[:, None], every).ravel(),
+        np.broadcast_to(places(x, rim_x), every).ravel(),
         np.tile(found.share[found.row, found.col], finer**2),
         points.ravel(),
         (facings, len(rim_y), len(rim_x)),

@@ -7,7 +7,11 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
+from lightplan.light import edge_on_grid
 from lightplan.light.compiled import flanks, mixing, parts
+from lightplan.light.rim import Rim
+from lightplan.scene import Foil, Sheet
+from lightplan.scene.sheet import Relief
 
 FACINGS, ROWS, COLS = 8, 4, 5
 
@@ -110,3 +114,16 @@ def test_kept_loops_are_loaded_without_what_compiling_takes(tmp_path, monkeypatc
     assert told("np.float32,") == ["True", "0"]  # compiled, and kept
     assert told("np.float32,") == ["False", "1"]
     assert told("np.float32, np.float64") == ["True", "1"]  # and one more is compiled as ever
+
+
+def test_a_sheet_of_plain_stamped_foil_is_laid_on_a_grid_at_once(monkeypatch):
+    """Without artwork one pixel holds the whole sheet; its points were gone through one by one."""
+    foil = Foil(relief=Relief(depth_mm=0.03, flank_mm=0.2))
+    sheet = Sheet(width_mm=150, height_mm=50, foil=foil)
+    x_mm, y_mm = np.linspace(-75, 75, 600), np.linspace(25, -25, 200)
+    rim = Rim(x_mm[::100], y_mm[::50], np.zeros((12, 4, 6, 3), np.float32))
+    calls, real = [], edge_on_grid.places
+    monkeypatch.setattr(edge_on_grid, "places", lambda *a: calls.append(1) or real(*a))
+    found = edge_on_grid.edge_on_grid(sheet, x_mm, y_mm, rim)
+    assert len(calls) <= 4
+    assert found.flank.max() == 0.0  # no outline, no flank
