@@ -67,8 +67,8 @@ FOCUS_ORDER = (
 def foreign_order(foreign: Foreign) -> str:
     """Return the order that shuts out light that is not in the rig."""
     return (
-        f"shut out the light that comes {_from_where(foreign)}: it is not in the plan (a lamp, a "
-        "window, a screen or a bright shirt)"
+        f"find what shines {_from_where(foreign)}, and switch it off or cover it: a lamp, a "
+        "window, a screen, a bright shirt"
     )
 
 

@@ -108,10 +108,13 @@ def undo_words(rig: Rig, slip: Slip) -> str:
         half = share.get(round(value), "") if abs(value - round(value)) < 0.15 else ""
         return f"turn {name} {way_of} by {_halves(abs(value))}{half}"
     if slip.dimension == "bow_mm":
-        return (
-            "press the sheet flat: weigh or tape its edges until the gap under a ruler is "
-            f"{abs(rig.sheet.flatness.bow_mm):.1f} mm"
+        gap = abs(rig.sheet.flatness.bow_mm)
+        until = (
+            "a ruler lies on it without a gap"
+            if gap < 0.05
+            else f"the gap under a ruler is {gap:.1f} mm"
         )
+        return f"press the sheet flat: weigh or tape its edges until {until}"
     if slip.dimension in _AXES:
         step = np.zeros(3)
         step[_AXES[slip.dimension]] = -value

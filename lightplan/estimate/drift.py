@@ -17,6 +17,7 @@ from lightplan.estimate.drift_search import MUCH, SLOPE_SHARE, lens_step, search
 from lightplan.estimate.elsewhere import Elsewhere
 from lightplan.estimate.estimating import slips_of
 from lightplan.estimate.result import Estimate, Rival
+from lightplan.estimate.telling import unseen_of
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene.slips import slipped
 
@@ -134,4 +135,5 @@ def _told(
         misfit=best.fitted.misfit,
         seen=pair.after.seen,
         residual=best.fitted.residual,
+        doubts=() if foreign is not None else unseen_of(search, best),
     )

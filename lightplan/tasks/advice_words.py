@@ -9,11 +9,13 @@ from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Fou
 from lightplan.advice.orders import foreign_words
 from lightplan.estimate.search import OFF
 from lightplan.tasks.doubt_words import doubt_words, doubts_told
+from lightplan.words.things import name_in
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.estimate import Estimate, OtherView
+    from lightplan.scene import Rig
     from lightplan.scene.foreign import Foreign
     from lightplan.scene.slips import Slip
     from lightplan.shots.results import PhotoScore
@@ -39,6 +41,8 @@ def sentence_of(
             return f"{head} The set is as planned; leave it."
         return f"{head} What differs from the plan costs nothing: leave it."
     why = f" {capital(' and '.join(named))}." if named else ""
+    if not things and not foreign:
+        why = " The set is as planned, but this still helps."
     return f"{head}{why} First: {move.text}{_after(move)}.{_reason(move)}"
 
 
@@ -70,20 +74,28 @@ def advice_words(advice: Advice) -> list[str]:
         for number, other in enumerate(advice.estimate.others, 2)
     ]
     if advice.as_planned:
-        words.append("The set is as planned, as far as this photograph tells.")
+        helps = "" if advice.first_move is None else " This still helps:"
+        words.append(f"The set is as planned, as far as this photograph tells.{helps}")
     if advice.things or advice.foreign:
         words.append("Not as planned, in the order in which to mend it:")
     for number, thing in enumerate(advice.things, 1):
-        cost = f" It costs about {thing.cost:.0f} points." if thing.cost >= 0.5 else ""
+        cost = f" It costs about {_points(thing.cost)}." if thing.cost >= 0.5 else ""
         sure = f"{100 * thing.slip.confidence:.0f} % sure"
         words.append(f"{number}. {capital(thing.what)} ({sure}).{cost}")
-    words += [f"{capital(foreign_words(f))}." for f in advice.foreign]
+    words += [
+        f"{number}. {capital(foreign_words(f))}."
+        for number, f in enumerate(advice.foreign, len(advice.things) + 1)
+    ]
     move = advice.first_move
     if move is not None:
         told = f"First: {move.text}{_after(move)}.{_reason(move)}"
         words.append(f"{told} Photograph again before you move anything else.")
     words += [f"Not to be told from this photograph: {text}." for text in advice.cannot_tell]
     return words
+
+
+def _points(cost: float) -> str:
+    return f"{cost:.0f} point{'' if round(cost) == 1 else 's'}"
 
 
 def other_words(one: OtherView) -> str:
@@ -104,33 +116,36 @@ def other_words(one: OtherView) -> str:
 
 def cannot_tell(found: Estimate) -> list[str]:
     """Return what the photograph does not decide, and the measurement that would."""
-    said = _rivals(found)
-    doubts = [d for d in found.doubts if not any(f"'{d.element}'" in text for text in said)]
-    return said + [doubt_words(found.planned, d) for d in doubts_told(doubts)]
+    asked = {slip.element for pair in _rivals(found) for slip in pair}
+    doubts = [d for d in found.doubts if d.element not in asked]
+    return rivals_told(found) + [doubt_words(found.planned, d) for d in doubts_told(doubts)]
 
 
-def _rivals(found: Estimate) -> list[str]:
-    """Return which other thing could be behind what was found."""
-    said = []
-    for rival in found.rivals[:2]:
-        if not found.slips or not rival.slips:
-            continue
-        mine, other = found.slips[0], rival.slips[0]
-        said.append(_which(mine, other))
+def rivals_told(found: Estimate, *, again: bool = True) -> list[str]:
+    """Return which other thing could be behind what was found.
+
+    `again` says whether one more photograph of the set would be of use.
+    """
+    said = [_which(found.planned, *pair, again=again) for pair in _rivals(found)]
     return list(dict.fromkeys(said))
 
 
-def _which(mine: Slip, other: Slip) -> str:
+def _rivals(found: Estimate) -> list[tuple[Slip, Slip]]:
+    rivals = [r for r in found.rivals[:2] if found.slips and r.slips]
+    return [(found.slips[0], rival.slips[0]) for rival in rivals]
+
+
+def _which(rig: Rig, mine: Slip, other: Slip, *, again: bool) -> str:
     tape = other if other.unit in ("mm", "deg") else mine
-    hows = {
-        "mm": f"measure where '{tape.element}' stands",
-        "deg": f"check which way '{tape.element}' faces",
-    }
-    how = hows.get(tape.unit, f"check the setting of '{tape.element}'")
-    return (
-        f"'{other.element}' could be behind it instead of '{mine.element}': {how}, or take one "
-        f"more photograph with '{tape.element}' off or covered"
-    )
+    name = name_in(rig, tape.element)
+    hows = {"mm": f"measure where {name} stands", "deg": f"check which way {name} faces"}
+    how = hows.get(tape.unit, f"check the setting of {name}")
+    which = f"whether it is {name_in(rig, mine.element)} or {name_in(rig, other.element)}: {how}"
+    lamps = {lamp.name for lamp in rig.lamps}
+    if not again or tape.element in ("sheet", "camera", "room"):
+        return which
+    off = "off" if tape.element in lamps else "taken away"
+    return f"{which}, or photograph once more with {name} {off} and name both photographs"
 
 
 def capital(text: str) -> str:

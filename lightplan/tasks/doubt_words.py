@@ -29,19 +29,35 @@ def doubt_words(rig: Rig, doubt: Doubt) -> str:
     name, size = name_in(rig, doubt.element), f"{_rounded(doubt.sigma)} {_UNITS[doubt.unit]}"
     if doubt.kind == "distance and power":
         return (
-            f"whether {name} stands farther and is brighter, or nearer and dimmer ({size} and "
-            f"{light_words(doubt.with_stops)} look alike): measure from its face to the middle of "
-            f"the sheet{_second(rig, doubt)}"
+            f"whether {name} stands up to {size} farther and is {light_words(doubt.with_stops)} "
+            f"brighter, or so much nearer and dimmer, as these look alike: measure from its face "
+            f"to the middle of the sheet{_second(rig, doubt)}"
         )
     what, how = _WHAT[doubt.kind]
     pin = f", or stand a pin of known height on the sheet (--pin): its shadow {_PIN}"
     told = pin if doubt.pin_sigma is not None else ""
     return (
-        f"{what.format(name=name)}: {size} either way show nothing here, and cost nothing. "
+        f"{what.format(name=name)}: being off by {size} does not show here, and costs nothing. "
         f"Where you want to build it again, {how}{told}{_second(rig, doubt)}"
     )
 
 
+def unseen_words(rig: Rig, doubt: Doubt) -> str:
+    """Return what may have drifted without showing, a clause without full stop."""
+    name, size = name_in(rig, doubt.element), f"{_rounded(doubt.sigma)} {_UNITS[doubt.unit]}"
+    way, how = _UNSEEN[doubt.kind]
+    return f"{name} may have {way} by {size} without showing here: {how}"
+
+
+_TAPE = "measure where it stands and compare with your notes"
+_UNSEEN = {
+    "distance and power": ("moved nearer or farther and been turned up or down with it", _TAPE),
+    "distance": ("moved nearer or farther", _TAPE),
+    "sideways": ("moved sideways", _TAPE),
+    "height": ("moved up or down", _TAPE),
+    "facing": ("turned", "hold a protractor or a phone's level against it"),
+    "bow": ("curled", "lay a ruler over it"),
+}
 _PIN = "tells which way the lamp stands"
 _UNITS = {"mm": "mm", "deg": "degrees"}
 _WHAT = {

@@ -5,24 +5,32 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lightplan.advice.first_things import first_of, found_things, options_of
 from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Worth
 from lightplan.errors import BadInput
 from lightplan.estimate import FramePair, drifted, estimate, seen_sheet, steps_of
+from lightplan.estimate.drift_search import DARK_STOPS
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.shots.sheet.alike import alike
 from lightplan.tasks import advise as advising
-from lightplan.tasks.advice_words import cannot_tell, first_word
+from lightplan.tasks.advice_words import first_word, rivals_told
 from lightplan.tasks.camera_slips import camera_slips
-from lightplan.tasks.drift_words import drift_sentence
+from lightplan.tasks.doubt_words import doubts_told, unseen_words
+from lightplan.tasks.drift_words import TOO_DARK, drift_sentence
 from lightplan.tasks.photographed import photographed, radius2
 
 if TYPE_CHECKING:
-    from lightplan.estimate import Photographed
+    from lightplan.estimate import Estimate, Photographed
     from lightplan.scene import Rig
     from lightplan.shots.pipeline import Looked
     from lightplan.tasks.advise import Advice
+
+
+DARK_SHARE = 0.4
+"""Of the sheet's cells, from which they are told to be too dark for small changes. Ours."""
 
 
 def advise_since(
@@ -63,7 +71,7 @@ def advise_since(
         found.foreign,
         move,
         "",
-        tuple(cannot_tell(found)),
+        tuple(_not_told(found, pair)),
         looked,
         state,
         chosen,
@@ -71,6 +79,13 @@ def advise_since(
     )
     over = found.camera.exposure_stops
     return replace(told, sentence=drift_sentence(told), exposure_over_plan=over)
+
+
+def _not_told(found: Estimate, pair: FramePair) -> list[str]:
+    """Return which other thing could be behind it, and what would not have shown."""
+    dark = float(np.mean(pair.before.seen.stops.mean(axis=1) < DARK_STOPS)) > DARK_SHARE
+    unseen = [unseen_words(found.planned, one) for one in doubts_told(found.doubts)]
+    return [*rivals_told(found, again=False), *unseen, *([TOO_DARK] if dark else [])]
 
 
 def pair_of(before: Looked, after: Looked, then: Photographed, now: Photographed) -> FramePair:

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
 
 TOLD_POINTS = 0.5
 COLOUR = "white balance"
+TOO_DARK = (
+    "small changes where the sheet is nearly black, as a JPEG keeps too few steps of grey there: "
+    "keep a reference that is exposed two stops more, or a raw picture (DNG), and compare with that"
+)
 
 
 def is_colour_alone(advice: Advice) -> bool:
@@ -52,7 +56,8 @@ def drift_words(advice: Advice) -> list[str]:
             f"To put it back: {put_back_words(advice, advice.things[0].slip)}.",
         ]
     if not advice.things and not advice.foreign:
-        return [*words, f"Nothing has changed since {since}, as far as the photographs tell."]
+        words.append(f"Nothing has changed since {since}, as far as the photographs tell.")
+        return words + _not_told(advice)
     words.append(f"Changed since {since}:")
     for number, found in enumerate(advice.things, 1):
         what = capital(changed_words(advice.planned, found.slip))
@@ -61,7 +66,11 @@ def drift_words(advice: Advice) -> list[str]:
     words += [f"{capital(foreign_words(f))}; it did not then." for f in advice.foreign]
     if len(advice.things) > 1:
         words.append("Put the first back and photograph again before you move anything else.")
-    return words + [f"Not to be told from these photographs: {t}." for t in advice.cannot_tell]
+    return words + _not_told(advice)
+
+
+def _not_told(advice: Advice) -> list[str]:
+    return [f"Not to be told from these photographs: {t}." for t in advice.cannot_tell]
 
 
 def changed_words(rig: Rig, slip: Slip) -> str:

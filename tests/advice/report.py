@@ -258,11 +258,12 @@ def main() -> None:
         return
     builds = [b for b in read_builds() if is_aside(b) == options.aside]
     tasks = [(b, options.folder) for b in builds if (options.folder / f"{b.name}.jpg").exists()]
-    first = outcome(tasks[0])  # loops are compiled once, before helpers share them
+    found = [outcome(tasks[0])]  # loops are compiled once, before helpers share them
+    print(line_of(found[0]), flush=True)
     with multiprocessing.get_context("fork").Pool(options.processes) as pool:
-        found = [first, *pool.imap(outcome, tasks[1:], chunksize=1)]
-    for one in found:
-        print(line_of(one))
+        for one in pool.imap(outcome, tasks[1:], chunksize=1):
+            found.append(one)
+            print(line_of(one), flush=True)
     print("\n".join(summary(found)))
     if options.keep is not None:
         options.keep.write_text(json.dumps(found, indent=0, default=float), "utf-8")
