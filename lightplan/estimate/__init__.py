@@ -7,9 +7,10 @@ from lightplan.estimate.pin import PaperSeen, Pin, PinFound, find_pin
 from lightplan.estimate.result import CameraState, Estimate, OtherView, Rival
 from lightplan.estimate.seen import SeenSheet, seen_sheet, steps_of
 from lightplan.estimate.several import estimate_together
-from lightplan.estimate.telling import Doubt
+from lightplan.estimate.telling import HIDES, Doubt
 
 __all__ = [
+    "HIDES",
     "CameraState",
     "Doubt",
     "Estimate",

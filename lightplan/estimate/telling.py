@@ -36,8 +36,13 @@ LEAST_FAR_MM = 20.0
 """Deviation of a lamp's distance from which it is worth telling: four errors of a tape. Ours."""
 HALVED = 0.6
 """Of its deviation: a second photograph that leaves no more than this pays. Ours."""
-DRIFTED = 0.2
-"""The same share for what has drifted: 14 mm of a thing's place, 1.6 degrees of its turn. Ours."""
+HIDES = 3.3
+"""Deviations by which one thing may be off unnoticed between two frames: what a change must
+explain to be told is the square of it (`drift.COST_OF_CHANGE`)."""
+HIDDEN = {"mm": 15.0, "deg": 1.5}
+"""How far that must be to be worth words: half as much again as a drift that is to be found."""
+LEAST_PART = 0.05
+"""Of a unit vector: what is less is not let go with it. Ours."""
 PIN_DEG = 1.0
 """How surely a pin's shadow tells the direction of a lamp: what `pin` found in trials."""
 
@@ -90,14 +95,26 @@ def doubts_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
 
 
 def unseen_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
-    """Return what may have drifted between two frames without showing in them, worst first."""
-    curve = Curvature.of(search, best)
-    gone = {name for name, dimension in best.values if dimension == "missing"}
-    names = [n for n in dict.fromkeys(u.element for u in search.unknowns) if n not in gone]
-    things = [n for n in names if n not in ("camera", "sheet")]
-    found = [replace(d, pin_sigma=None) for n in things for d in _doubts(search, curve, n, DRIFTED)]
-    told = {n[0] for n in best.values}
-    return tuple(sorted((d for d in found if d.element not in told), key=lambda d: -d.share))
+    """Return what may have drifted, alone, between two frames without showing; worst first."""
+    curve, told = Curvature.of(search, best), {n[0] for n in best.values}
+    names = dict.fromkeys(u.element for u in search.unknowns)
+    things = [n for n in names if n not in ("camera", "sheet") and n not in told]
+    found = [doubt for name in things for doubt in _unseen(search, curve, name)]
+    return tuple(sorted(found, key=lambda d: -d.share))
+
+
+def _unseen(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
+    slips = {n[1]: s for n, s in zip(curve.names, curve.slip, strict=True) if n[0] == element}
+    for kind, way in _ways(search, element):
+        free = [(element, d) for d, share in way.items() if abs(share) > LEAST_PART]
+        names, covariance = curve.covariance(free)
+        row = _row(names, way)
+        if not row.any():
+            continue
+        sigma = float(np.sqrt(row @ covariance @ row))
+        unit = "deg" if kind == "facing" else "mm"
+        if HIDES * sigma > HIDDEN[unit]:
+            yield Doubt(element, kind, sigma, unit, sigma / _prior(way, slips))
 
 
 def uncertainty(search: Search, best: Hypothesis, lamp: str) -> dict[str, float]:
@@ -161,9 +178,7 @@ class Curvature:
         return [self.names[i] for i in at], np.asarray(covariance, float)
 
 
-def _doubts(
-    search: Search, curve: Curvature, element: str, untold: float = UNTOLD
-) -> Iterator[Doubt]:
+def _doubts(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
     names, covariance = curve.covariance([n for n in curve.names if n[0] == element])
     if not names:
         return
@@ -187,7 +202,7 @@ def _doubts(
             continue
         sigma = float(np.sqrt(row @ covariance @ row))
         share = sigma / _prior(way, slips)
-        if share > untold:
+        if share > UNTOLD:
             unit = "deg" if kind == "facing" else "mm"
             yield Doubt(
                 element, kind, sigma, unit, share, pin_sigma=_with_pin(search, element, kind, sigma)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Found
 from lightplan.advice.orders import foreign_words
 from lightplan.estimate.search import OFF
+from lightplan.measures.score import KEEP_FROM
 from lightplan.tasks.doubt_words import doubt_words, doubts_told
 from lightplan.words.things import name_in
 
@@ -30,7 +31,11 @@ def first_word(score: PhotoScore) -> str:
 
 
 def sentence_of(
-    score: PhotoScore, things: Sequence[Found], foreign: Sequence[Foreign], move: FirstMove | None
+    score: PhotoScore,
+    things: Sequence[Found],
+    foreign: Sequence[Foreign],
+    move: FirstMove | None,
+    promised: float | None = None,
 ) -> str:
     """Return verdict, what is behind it and the first move in one line."""
     head = first_word(score)
@@ -38,12 +43,20 @@ def sentence_of(
     named += [foreign_words(f) for f in foreign[:1]]
     if move is None:
         if not things and not foreign:
-            return f"{head} The set is as planned; leave it."
+            leave = plan_is_poor(promised)
+            return f"{head} The set is as planned{f', but {leave}' if leave else '; leave it'}."
         return f"{head} What differs from the plan costs nothing: leave it."
     why = f" {capital(' and '.join(named))}." if named else ""
     if not things and not foreign:
         why = " The set is as planned, but this still helps."
     return f"{head}{why} First: {move.text}{_after(move)}.{_reason(move)}"
+
+
+def plan_is_poor(promised: float | None) -> str:
+    """Return that more than moves is needed, a clause; empty where the plan is worth keeping."""
+    if promised is None or promised >= KEEP_FROM:
+        return ""
+    return f"the plan itself promises no more than about {promised:.0f}: plan this product anew"
 
 
 def _reason(move: FirstMove) -> str:
@@ -75,7 +88,9 @@ def advice_words(advice: Advice) -> list[str]:
     ]
     if advice.as_planned:
         helps = "" if advice.first_move is None else " This still helps:"
-        words.append(f"The set is as planned, as far as this photograph tells.{helps}")
+        poor = plan_is_poor(advice.promised)
+        but = f", but {poor}" if poor else ""
+        words.append(f"The set is as planned, as far as this photograph tells{but}.{helps}")
     if advice.things or advice.foreign:
         words.append("Not as planned, in the order in which to mend it:")
     for number, thing in enumerate(advice.things, 1):

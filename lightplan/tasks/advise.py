@@ -70,6 +70,8 @@ class Advice:
         None where nothing is worth a move.
     sentence : str
         All of it in one line.
+    promised : float or None
+        Score of the plan; None where what has changed is asked for.
     exposure_over_plan : float or None
         Stops over the first plan, whatever the shoot has asked for since.
     """
@@ -87,6 +89,7 @@ class Advice:
     state: State | None = None
     option: Option | None = None
     since: str | None = None
+    promised: float | None = None
     exposure_over_plan: float | None = None
 
     @property
@@ -287,6 +290,7 @@ def _advice(
         sharp = 1.0
     move = None if chosen is None else told_move(chosen, state, worth, score, sharp)
     things = tuple(found_things(state, options))
+    promised = worth.score(before.plan, before.camera)
     return Advice(
         looked.score,
         planned,
@@ -295,11 +299,12 @@ def _advice(
         things,
         found.foreign,
         move,
-        sentence_of(looked.score, things, found.foreign, move),
+        sentence_of(looked.score, things, found.foreign, move, promised),
         tuple(cannot_tell(found)),
         looked,
         state,
         chosen,
+        promised=promised,
     )
 
 

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 from lightplan.advice.as_seen import AsSeen
 from lightplan.advice.first_things import LEAST_KNOB, Option, State, first_of
-from lightplan.advice.helps import CONTENT, less_light, plain_curve, steps_of_state, trims_of_state
+from lightplan.advice.helps import (
+    CONTENT,
+    is_sure,
+    less_light,
+    plain_curve,
+    steps_of_state,
+    trims_of_state,
+)
 from lightplan.advice.memory import Memory, minded, taken_back
 from lightplan.measures.gates import LEAST_METAL
 
@@ -19,6 +26,8 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
     from lightplan.shots.results import PhotoScore
 
+_GAMBLES = 3
+"""Steps that only win where everything stands just so, after which no more are tried."""
 LITTLE = 0.9
 """Factor on the score above which the frame around the sheet costs little; ours."""
 
@@ -60,8 +69,15 @@ def _helping(
     trims = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
     chosen = first_of(minded(trims, memory, score.score), LEAST_KNOB)
     if chosen is None:
-        steps = steps_of_state(state, worth)
-        chosen = first_of(minded(steps, memory, score.score), LEAST_KNOB)
+        steps = minded(steps_of_state(state, worth), memory, score.score)
+        chosen = first_of(steps, LEAST_KNOB)
+        for _ in range(_GAMBLES):
+            if chosen is None or is_sure(chosen, state, worth):
+                return chosen
+            name = chosen.element, chosen.dimension
+            steps = [o for o in steps if (o.element, o.dimension) != name]
+            chosen = first_of(steps, LEAST_KNOB)
+        chosen = None
     return chosen
 
 

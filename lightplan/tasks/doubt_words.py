@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.advice.slip_words import light_words
+from lightplan.estimate import HIDES
 from lightplan.words.things import name_in
 
 if TYPE_CHECKING:
@@ -44,14 +45,15 @@ def doubt_words(rig: Rig, doubt: Doubt) -> str:
 
 def unseen_words(rig: Rig, doubt: Doubt) -> str:
     """Return what may have drifted without showing, a clause without full stop."""
-    name, size = name_in(rig, doubt.element), f"{_rounded(doubt.sigma)} {_UNITS[doubt.unit]}"
+    name, most = name_in(rig, doubt.element), HIDES * doubt.sigma
+    size = f"{_rounded(most)} {_UNITS[doubt.unit]}"
     way, how = _UNSEEN[doubt.kind]
-    return f"{name} may have {way} by {size} without showing here: {how}"
+    return f"{name} may have {way} by up to {size} without showing here: {how}"
 
 
 _TAPE = "measure where it stands and compare with your notes"
 _UNSEEN = {
-    "distance and power": ("moved nearer or farther and been turned up or down with it", _TAPE),
+    "distance and power": ("moved nearer or farther, its power with it,", _TAPE),
     "distance": ("moved nearer or farther", _TAPE),
     "sideways": ("moved sideways", _TAPE),
     "height": ("moved up or down", _TAPE),

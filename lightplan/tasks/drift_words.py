@@ -16,6 +16,14 @@ if TYPE_CHECKING:
 
 TOLD_POINTS = 0.5
 COLOUR = "white balance"
+_SINCE = {
+    "too far": "farther",
+    "too near": "nearer",
+    "too high": "higher",
+    "too low": "lower",
+    "too bright": "brighter",
+    "too dim": "dimmer",
+}
 TOO_DARK = (
     "small changes where the sheet is nearly black, as a JPEG keeps too few steps of grey there: "
     "keep a reference that is exposed two stops more, or a raw picture (DNG), and compare with that"
@@ -75,7 +83,13 @@ def _not_told(advice: Advice) -> list[str]:
 
 def changed_words(rig: Rig, slip: Slip) -> str:
     """Return what has changed, a clause without full stop; `rig` is the set as it was then."""
-    return what_is_off(rig, slip).replace("than planned", "than then")
+    text = what_is_off(rig, slip).replace("than planned", "than then")
+    if slip.element == COLOUR:
+        return text
+    for too, more in _SINCE.items():
+        if f" {too}" in text:
+            return f"{text.replace(f' {too}', f' {more}')} than then"
+    return text
 
 
 def put_back_words(advice: Advice, slip: Slip) -> str:

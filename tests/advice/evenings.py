@@ -552,16 +552,21 @@ def draw_evening(one: dict[str, Any], folder: Path, to: Path) -> None:
     from matplotlib import pyplot as plt
 
     shots = one["shots"]
-    figure, axes = plt.subplots(1, len(shots), figsize=(4.2 * len(shots), 4.1), squeeze=False)
+    frames = [Image.open(folder / f"{one['name']}_{i + 1}.jpg") for i in range(len(shots))]
+    wide = max(2.9, 3.1 * frames[0].width / frames[0].height)
+    figure, axes = plt.subplots(
+        1, len(shots), figsize=(0.2 + wide * len(shots), 4.4), squeeze=False, layout="constrained"
+    )
     for i, (axis, shot) in enumerate(zip(axes[0], shots, strict=True)):
-        axis.imshow(Image.open(folder / f"{one['name']}_{i + 1}.jpg"))
+        axis.imshow(frames[i])
         axis.set_xticks([])
         axis.set_yticks([])
-        axis.set_title(f"shot {i + 1}: {shot['score']:.0f} points", fontsize=11)
-        words = "right" if i + 1 == len(shots) else f"Move: {shot['move']}."
-        axis.set_xlabel(fill(words, 46), fontsize=9.5)
-    figure.suptitle(f"{one['title']}; {one['promised']:.0f} points promised", fontsize=11.5)
-    figure.tight_layout()
+        axis.set_title(f"Shot {i + 1}: {shot['score']:.0f} of 100", fontsize=11)
+        move = shot.get("move", "")
+        words = "As promised." if i + 1 == len(shots) else f"{move[:1].upper()}{move[1:]}."
+        axis.set_xlabel(fill(words, 38) + ("\n" if len(words) <= 38 else ""), fontsize=9.5)
+    title = f"{one['title']}; {one['promised']:.0f} points promised"
+    figure.suptitle(fill(title, 31 * len(shots)), fontsize=10)
     figure.savefig(to / f"evening-{one['name']}.jpg", dpi=90, pil_kwargs={"quality": 88})
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import pytest
 
 from lightplan.advice.first_things import Option, State, first_of, options_of
-from lightplan.advice.helps import less_light
+from lightplan.advice.helps import is_sure, less_light
 from lightplan.advice.orders import exposure_order, foreign_order
 from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.advice.worth import Camera
@@ -15,6 +15,7 @@ from lightplan.scene import Camera as Lens
 from lightplan.scene import Card, Lamp, Placement, Rig, Sheet
 from lightplan.scene.foreign import Foreign
 from lightplan.scene.slips import Slip, slipped, without
+from lightplan.tasks.advice_words import plan_is_poor
 
 KEY = Lamp(name="key", placement=Placement((300, 0, 500)))
 BOARD = Card(name="board", placement=Placement((0, 300, 300)), width_mm=300, height_mm=300)
@@ -150,3 +151,39 @@ def test_foreign_light_is_told_by_side_and_height():
     )
     assert "from the left, at about the height of a head" in foreign_order(light)
     assert exposure_order(-2.0, None) == "expose 2 stops (four times) more"
+
+
+@dataclass(frozen=True)
+class ByPlace:
+    """Scores a rig by where its key stands: a hill, or a ledge with an edge behind it."""
+
+    has_edge: bool
+
+    def score(self, rig, camera):
+        x = rig.lamps[0].placement.position_mm[0]
+        if not self.has_edge:
+            return 40.0 + 0.2 * (x - 300.0)
+        return 0.0 if x > 330.0 else 80.0 if x > 315.0 else 40.0
+
+
+@pytest.mark.parametrize("has_edge", [False, True])
+def test_a_step_that_wins_only_where_everything_stands_just_so_is_no_sure_one(has_edge):
+    state = State(RIG, (), (), Camera(clip_cd_m2=1000.0), None)
+    worth = ByPlace(has_edge)
+    rig = slipped(RIG, {("key", "x_mm"): 20.0})
+    gain = worth.score(rig, state.camera) - worth.score(RIG, state.camera)
+    step = Option("move it", "key", "x_mm", 20.0, "mm", rig, state.camera, gain)
+    assert gain > 0
+    assert is_sure(step, state, worth) is not has_edge
+
+
+def test_a_plan_that_promises_little_is_to_be_planned_anew():
+    assert plan_is_poor(40.2) == (
+        "the plan itself promises no more than about 40: plan this product anew"
+    )
+    assert plan_is_poor(75.0) == plan_is_poor(None) == ""
+
+
+def test_a_sheet_is_pressed_flat_in_words_that_a_ruler_can_check():
+    order = undo_words(RIG, slip("sheet", "bow_mm", 1.2))
+    assert order.endswith("until a ruler lies on it without a gap")

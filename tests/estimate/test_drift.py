@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lightplan.estimate import HIDES
 from lightplan.rigfiles import load_rig
 from lightplan.scene.slips import sheet_put_back
 from lightplan.shots.pipeline import look_at
@@ -82,3 +83,20 @@ def test_a_sheet_that_was_put_back_sees_its_lamps_the_other_way():
     # the sheet turned counter-clockwise: what lay along y lies along its own x
     assert turned == pytest.approx((lamp[1], -lamp[0], lamp[2]))
     assert rig.camera == sheet_put_back(rig, "turn_deg", 90.0).camera
+
+
+def test_what_would_not_have_shown_is_told_with_what_to_measure():
+    advice = drift("put_back")
+    told = [text for text in advice.cannot_tell if "without showing here" in text]
+    assert told
+    assert all(": measure" in t or ": hold" in t for t in told)
+    assert any(f"Not to be told from these photographs: {told[0]}." == w for w in lines(advice))
+    # of what pictures of this set show by 10 mm, none is said to hide by as much
+    ways = {"x_mm": "sideways", "z_mm": "height"}
+    shown = {(e, ways.get(d)) for e, d, _ in DRIFTS.values()}
+    hidden = {(d.element, d.kind): HIDES * d.sigma for d in advice.estimate.doubts}
+    assert all(hidden.get(way, 0.0) < 10.0 for way in shown)
+
+
+def lines(advice):
+    return advice_words(advice)
