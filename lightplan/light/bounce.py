@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles, Floats, Integers, Singles
     from lightplan.light.cells import Patchwork
+    from lightplan.light.coat import Entering
     from lightplan.scene.surfaces import Surface
 
 CLOSE_ENOUGH = 1e-4  # of the brightest cell
@@ -46,10 +47,12 @@ class ViewFactors(Kept):
     whole : bool
         Whether a cell is seen or not as its middle is. Else the share of it that outlines leave
         to be seen is worked out, and light changes smoothly while things move.
+    enters : callable or None
+        Share of the light that the points let in, by its cosine; all of it without.
     """
 
-    def __init__(self, near: float, *, whole: bool) -> None:
-        self._near, self._whole = near, whole
+    def __init__(self, near: float, *, whole: bool, enters: Entering | None = None) -> None:
+        self._near, self._whole, self._enters = near, whole, enters
         self._sight = Visibility()
         self._kernel: Singles | None = None
         self._owners: Integers | None = None
@@ -95,7 +98,7 @@ class ViewFactors(Kept):
         self._owners, self._moves = owners, None
         spread = patchwork.sub_points() if of_cells else None
         if self._kernel is None:
-            self._kernel = kernels.transfer(points, normals, cells, near=self._near, spread=spread)
+            self._kernel = self._transfer(points, normals, cells, spread)
         else:
             self._renew(patchwork, changed, points, normals, of_cells=of_cells)
         factors: Singles = self._kernel * free
@@ -123,13 +126,21 @@ class ViewFactors(Kept):
         self._kernel = self._kernel.copy()
         spread = patchwork.sub_points() if of_cells else None
         if spread is not None:
-            self._kernel[cols] = kernels.transfer(
-                points[cols], normals[cols], cells, near=self._near, spread=spread[cols]
-            )
+            self._kernel[cols] = self._transfer(points[cols], normals[cols], cells, spread[cols])
         some = Cells(*(values[cols] for values in cells))
-        self._kernel[:, cols] = kernels.transfer(
-            points, normals, some, near=self._near, spread=spread
-        )
+        self._kernel[:, cols] = self._transfer(points, normals, some, spread)
+
+    def _transfer(
+        self, points: Floats, normals: Floats, cells: Cells, spread: Doubles | None
+    ) -> Singles:
+        """Return what points get of cells that nothing hides, and let in."""
+        found = kernels.transfer(points, normals, cells, near=self._near, spread=spread)
+        if self._enters is not None:
+            way = cells.centres[None] - np.asarray(points)[:, None]
+            far = np.maximum(np.linalg.norm(way, axis=2), 1e-9)  # of the sheet's own cells
+            cosine = np.einsum("nmc,nc->nm", way, normals) / far
+            found *= self._enters(cosine).astype(np.float32)
+        return found
 
 
 def _least_squares(rows: list[Doubles], count: int) -> tuple[Doubles, Doubles]:

@@ -11,17 +11,23 @@ it scatters it. What the film's underside mirrors back is scattered again.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.optics import fresnel, materials
+from lightplan.geometry import points as point_sets
+from lightplan.optics import fresnel, materials, microfacet
 from lightplan.optics.specular import SpecularCurve, tabulate
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Floats
     from lightplan.scene.sheet import Film, Paper
+
+
+COSINES = np.linspace(0.0, 1.0, 65)  # at which what a coat lets in is worked out
+COAT_FACETS = 987  # of it, that a ray may meet
 
 
 @lru_cache(maxsize=32)
@@ -49,11 +55,32 @@ def passes(paper: Paper, cosine: Floats) -> Floats:
     """Return the share of light that crosses the surface at the cosine of its angle outside."""
     angles: Doubles = np.clip(np.asarray(cosine, np.float64), 0.0, 1.0)
     if paper.film is None:
-        s, p = _mirrored(paper, angles)
-        return np.asarray(1.0 - 0.5 * (s + p))
+        assert paper.coat_index is not None
+        return np.interp(angles, COSINES, _through_coat(paper.coat_index, paper.coat_roughness))
     once = _once_through(paper.film, angles)
     s, p = fresnel.dielectric(angles, paper.film.index)
     return np.asarray(0.5 * sum((1 - r) ** 2 * once / _returns(r * once) for r in (s, p)))
+
+
+@lru_cache(maxsize=32)
+def _through_coat(index: float, alpha: float) -> Doubles:
+    """Return the share of light that a rough coat does not mirror, at each of `COSINES`.
+
+    Its facets are those that the viewer sees (as of foil). What they mirror upwards leaves, some
+    of it behind others, which masking loses as it does everywhere in the model; what they
+    mirror downwards comes in.
+    """
+    square = point_sets.unit_square(COAT_FACETS)
+    sine = np.sqrt(1.0 - COSINES**2)
+    passed = []
+    for across, up in zip(sine, COSINES, strict=True):
+        view = np.broadcast_to([across, 0.0, up], (len(square), 3))
+        half = microfacet.sample_visible_normals(view, alpha, alpha, square)
+        cosine = np.clip(np.sum(view * half, axis=1), 0.0, 1.0)
+        s, p = fresnel.dielectric(cosine, index)
+        leaves = 2 * cosine * half[:, 2] > up
+        passed.append(1.0 - float(np.mean(0.5 * (s + p) * leaves)))
+    return np.asarray(passed)
 
 
 def _mirrored(paper: Paper, cosine: Doubles) -> tuple[Doubles, Doubles]:
@@ -107,6 +134,32 @@ def _through(paper: Paper) -> float:
     """Return the share of light from all directions that crosses the film."""
     cosine = (np.arange(4000) + 0.5) / 4000
     return float(np.mean(2 * passes(paper, cosine) * cosine))
+
+
+@lru_cache(maxsize=32)
+def _table(paper: Paper) -> tuple[Doubles, Doubles]:
+    """Return even cosines and the shares of light that cross the surface at them."""
+    cosine = np.linspace(0.0, 1.0, 513)
+    return cosine, np.asarray(passes(paper, cosine), np.float64)
+
+
+@dataclass(frozen=True)
+class Entering:
+    """Shares of light that a coated stock lets in, by the cosine of its angle outside.
+
+    Read from a table, to 0.1 % of what crosses where it stands steeper than 3 degrees.
+    """
+
+    paper: Paper
+
+    @classmethod
+    def of(cls, paper: Paper) -> Entering | None:
+        """Return that of a stock; None where all light comes in."""
+        return None if paper.coat_index is None else cls(paper)
+
+    def __call__(self, cosine: Floats) -> Doubles:
+        """Return the shares at some cosines."""
+        return np.asarray(np.interp(cosine, *_table(self.paper)), np.float64)
 
 
 def lets_in(paper: Paper) -> float:

@@ -25,9 +25,12 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+    from lightplan.light.coat import Entering
     from lightplan.light.emission import LampFace
     from lightplan.scene.surfaces import Surface
 
+COAT_SPOTS = 34  # points on a lamp, over which what a coat lets in of its light is averaged
+COAT_HIDDEN = np.float32(1e-4)  # what a hidden one still counts, where none is seen
 WHOLE = 1 - 1e-6  # share of a lamp that is all of it
 
 
@@ -40,10 +43,12 @@ class DirectLight(Kept):
         Points on each lamp, for what has no outline and for photometric files.
     finer : int
         The same where such a thing hides part of the lamp; 0 leaves this step out.
+    enters : Entering or None
+        Share of the light that the points let in, by its cosine; all of it without.
     """
 
-    def __init__(self, samples: int, *, finer: int = 0) -> None:
-        self._samples, self._finer = samples, finer
+    def __init__(self, samples: int, *, finer: int = 0, enters: Entering | None = None) -> None:
+        self._samples, self._finer, self._enters = samples, finer, enters
 
     def update(
         self,
@@ -76,6 +81,8 @@ class DirectLight(Kept):
                 mine = np.repeat(owners[partly], each)
                 some = scene.seen(parts, facing, mine, shadows=True)
                 found[:, partly] = some.reshape(len(lamps), -1, each).mean(axis=2)
+        if self._enters is not None:
+            found = found * _let_in(scene, self._enters, points, normals)
         rough = scene.others or any(lamp.profile is not None for lamp in lamps)
         return found * self._shares(scene, points, normals) if rough else found
 
@@ -160,6 +167,24 @@ def _share(
 @lru_cache(maxsize=64)
 def _spread(shape: Flat | Ball, count: int) -> Samples:
     return shape.sample(4 * count if isinstance(shape, Ball) else count)
+
+
+def _let_in(scene: _Scene, enters: Entering, points: Floats, normals: Floats) -> Doubles:
+    """Return the share (lamps, n) of each lamp's light that a coat lets in.
+
+    Averaged over points of what is seen of the lamp: a part that stands low adds less.
+    """
+    shares = np.ones((len(scene.lamps), len(points)))
+    for index, lamp in enumerate(scene.lamps):
+        spots = _spread(lamp.shape, COAT_SPOTS)
+        step = spots.points[None] - np.asarray(points)[:, None]
+        cosine = np.einsum("nmc,nc->nm", step, normals) / np.linalg.norm(step, axis=2)
+        free = free_lines(scene.surfaces, occluders_of(scene.surfaces), points, spots.points)
+        weight = lamp_kernel(spots, points, normals) * np.maximum(free, COAT_HIDDEN)
+        whole = weight.sum(axis=1)
+        lit = whole > 0
+        shares[index, lit] = (enters(cosine) * weight).sum(axis=1)[lit] / whole[lit]
+    return shares
 
 
 def lamp_kernel(spots: Samples, points: Floats, normals: Floats) -> Singles:

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from lightplan.light.lattice import Lattice
     from lightplan.light.rim import Rim
     from lightplan.scene.rig import Rig
-    from lightplan.scene.sheet import Paper
 
 Check: TypeAlias = Callable[[], None]
 """Called between the steps of a calculation; ends it by raising (`Stop.check`)."""
@@ -139,14 +138,9 @@ class Engine:
         now = self._standing
         paper = now.rig.sheet.paper
         direct = lights.from_lamps(now.paper_light)
-        coarse = worlds.coarse
-        if paper.coat_index is not None:
-            lets_in = self._coat_lets_in(paper)
-            direct = lights.from_lamps(now.paper_light * lets_in)
-            coarse = coarse * coat.lets_in(paper)
         body = coat.body(paper)
         total = now.fine.spread_to(now.grid, direct * body)
-        total += now.coarse.spread_to(now.grid, coarse * body)
+        total += now.coarse.spread_to(now.grid, worlds.coarse * body)
         if paper.coat_index is not None:
             total *= now.frame.coat_passes(paper)[..., None]
         if now.rig.camera.polariser_rad is not None:
@@ -154,17 +148,6 @@ class Engine:
         if now.coat is not None:
             total += now.coat.evaluate(worlds.paper, now.grid)
         return np.asarray(total, np.float32)
-
-    def _coat_lets_in(self, paper: Paper) -> Doubles:
-        """Share of each lamp's light that crosses the coat at each fine point."""
-        now = self._standing
-        points, normals = now.fine_at
-        rows = []
-        for lamp in now.lamps:
-            step = np.asarray(lamp.shape.centre) - points
-            cosine = np.sum(step * normals, axis=1) / np.linalg.norm(step, axis=1)
-            rows.append(coat.passes(paper, cosine))
-        return np.array(rows, float).reshape(len(now.lamps), len(points))
 
     def _both(self, lights: Lights, check: Check) -> tuple[Worlds, Singles, Singles]:
         """Return worlds, paper and foil under k lights, the last two (rows, cols, k, 3)."""

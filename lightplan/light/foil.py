@@ -63,13 +63,22 @@ class FoilLight(Kept):
                 normals = mirror_normals(rig.sheet, points[:, 0], points[:, 1])
             else:
                 roughness = with_unevenness(roughness, wavy.slope_rad)
-        self.face = MirrorFace(0, is_front=True, curve=curve, roughness=roughness, tangent=tangent)
+        even = rig.sheet.flatness.wave_mm == 0
+        self.face = MirrorFace(
+            0,
+            is_front=True,
+            curve=curve,
+            roughness=roughness,
+            tangent=tangent,
+            bow=relief.bow_of(rig.sheet) if even else None,
+        )
         views = np.asarray(rig.camera.placement.position_mm) - points
         views /= np.linalg.norm(views, axis=1, keepdims=True)
         mirrors = self.face.mirrors(points, normals, views)
         wanted = detail.foil_rays // len(points)
         rays = int(np.clip(wanted, LEAST_RAYS, MOST_RAYS))
         spots = max(detail.foil_spots, min(wanted // RAYS_PER_POINT, MOST_POINTS))
+        foil = FoilFace(rig.sheet, tangent, roughness, curve) if is_foil else None
         self._plain = GlossyLight(
             mirrors,
             curve,
@@ -78,12 +87,12 @@ class FoilLight(Kept):
             hidden_spots=detail.hidden_spots,
             polariser=polariser_axis(rig),
             skip=frozenset((0,)),
-            foil=FoilFace(rig.sheet, tangent, roughness, curve) if is_foil else None,
+            foil=foil,
         )
         self._grating: GratingLight | None = None
         self._plain_share = np.float32(1.0)
         if grating_strength > 0 and rig.sheet.foil.grating is not None:
-            self._grating = GratingLight(mirrors, curve, rig.sheet.foil.grating, detail)
+            self._grating = GratingLight(mirrors, curve, rig.sheet.foil.grating, detail, foil)
             self._plain_share = np.float32(1.0 - grating_strength)
 
     @classmethod

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
+    from lightplan.light.coat import Entering
     from lightplan.light.emission import LampFace
     from lightplan.optics.specular import SpecularCurve
     from lightplan.scene.surfaces import Surface
@@ -44,6 +45,8 @@ class Receivers:
         If they mirror: directions to the viewer, in these frames.
     roughness : (2,) float
     curve : SpecularCurve or None
+    enters : callable or None
+        If they are matte: share of the light that they let in, by its cosine.
     """
 
     points: Doubles
@@ -52,6 +55,7 @@ class Receivers:
     views: Doubles | None = None
     roughness: tuple[float, float] = (0.0, 0.0)
     curve: SpecularCurve | None = None
+    enters: Entering | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,6 +140,10 @@ def glints(
         places, ends = (v[row, col] @ axes.T + centre for v in (at, on_lamp))
         starts = np.ascontiguousarray(receivers.points[row], float)
         kept = weight[:, row, col] * _are_free(surfaces, lamp, starts, places, ends)
+        if receivers.enters is not None:
+            way = places - starts
+            arrive = np.sum(way * receivers.frames[row, 2], axis=1) / np.linalg.norm(way, axis=1)
+            kept = kept * receivers.enters(arrive).astype(np.float32)
         if lamp.profile is not None:
             way = places - ends
             facing = np.ones(len(way)) if is_ball else way @ lamp.axes[2]

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import chain
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from lightplan.light.cells import Patchwork, blend
 from lightplan.light.glints import Receivers, glints
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
-from lightplan.light.metal import SHEET, FoilFace, metal_hits
+from lightplan.light.metal import SHEET, FoilFace, MetalHit, metal_hits
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.rays import Rays
@@ -51,6 +51,10 @@ METAL_SPOTS = 9  # points per target as a metal coating sees it
 HIDDEN = np.float32(1e-4)
 
 
+Behind: TypeAlias = "tuple[Integers, Singles, GlossyLight]"
+"""Rows, what each of m rays that meet metal brings to its row (m, 3), and what they see there."""
+
+
 class GlossyLight(Kept):
     """Luminance of n mirror spots towards their viewers, kept current while things move."""
 
@@ -76,7 +80,7 @@ class GlossyLight(Kept):
         self._lobes = Lobes(mirrors, curve, polariser)
         self._aim(np.arange(len(mirrors.points)) if numbers is None else numbers)
         self._sight = Visibility()
-        self._behind: list[tuple[Integers, Singles, GlossyLight]] = []
+        self._behind: list[Behind] = []
         self._by_foil: Singles | None = None
         self._targets: dict[tuple[int, bool], Target] = {}
         self._weighed: dict[tuple[int, bool], Weighed] = {}
@@ -140,22 +144,20 @@ class GlossyLight(Kept):
         if foil is not None and self._depth > 0 and SHEET not in self._skip:
             joins = lamps != () and self._joins(foil)
         for hit in chain(*hits):
-            mirrors = Mirrors(*hit.spots, hit.roughness, hit.owners)
             rays = 1
             if self._foil is not None and self._depth == 0:
                 rays = int(np.clip(RAYS_ON // len(hit.row), 1, MOST_RAYS_ON))
-            light = GlossyLight(
-                mirrors,
-                hit.curve,
-                rays=rays,
-                spots=METAL_SPOTS,
-                skip=frozenset((hit.surface,)),
-                depth=self._depth + 1,
-                foil=self._foil,
-                lamps_apart=joins and hit.surface == SHEET,
+            self._behind.append(
+                looked_on(
+                    hit,
+                    self._brings[:, hit.row, hit.col].T,
+                    (surfaces, patchwork, lamps),
+                    rays=rays,
+                    depth=self._depth + 1,
+                    foil=self._foil,
+                    lamps_apart=joins and hit.surface == SHEET,
+                )
             )
-            light.update(surfaces, patchwork, lamps, frozenset())
-            self._behind.append((hit.row, self._brings[:, hit.row, hit.col].T, light))
         if joins and foil is not None:
             drawn = int(np.clip(JOINED // (len(lamps) * len(self._numbers)), 1, MOST_JOINED))
             receivers = Receivers(
@@ -277,6 +279,31 @@ class GlossyLight(Kept):
             total = total + _brought(self._by_foil, lamps)
         total += _brought(self._point_weight, blend(outlook.texels, *self._shown))
         return np.asarray(total, np.float32)
+
+
+def looked_on(
+    hit: MetalHit,
+    carry: Singles,
+    scene: tuple[Sequence[Surface], Patchwork, Sequence[LampFace]],
+    *,
+    rays: int,
+    depth: int,
+    foil: FoilFace | None,
+    lamps_apart: bool = False,
+) -> Behind:
+    """Return what rays see that meet metal, and to which rows they bring it."""
+    light = GlossyLight(
+        Mirrors(*hit.spots, hit.roughness, hit.owners),
+        hit.curve,
+        rays=rays,
+        spots=METAL_SPOTS,
+        skip=frozenset((hit.surface,)),
+        depth=depth,
+        foil=foil,
+        lamps_apart=lamps_apart,
+    )
+    light.update(*scene, frozenset())
+    return hit.row, carry, light
 
 
 def _brought(weight: Singles, shown: Singles) -> Singles:

@@ -13,8 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry import points as point_sets
+from lightplan.light.glossy import Behind, looked_on
 from lightplan.light.grating_lamps import ORDERS, GratingLamp, turn, wavelengths_nm
 from lightplan.light.kept import Kept, Moves
+from lightplan.light.metal import metal_hits
+from lightplan.light.outlook import summed
 from lightplan.light.rays import Rays
 from lightplan.optics import grating as grating_law
 from lightplan.optics import microfacet, spectra
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
     from lightplan.light.cells import Patchwork
     from lightplan.light.detail import Detail
     from lightplan.light.emission import LampFace
+    from lightplan.light.metal import FoilFace
     from lightplan.light.mirrors import Mirrors
     from lightplan.light.outlook import Outlook
     from lightplan.optics.specular import SpecularCurve
@@ -40,9 +44,15 @@ class GratingLight(Kept):
     """Luminance that a grating sends to the camera from n spots."""
 
     def __init__(
-        self, mirrors: Mirrors, curve: SpecularCurve, grating: Grating, detail: Detail
+        self,
+        mirrors: Mirrors,
+        curve: SpecularCurve,
+        grating: Grating,
+        detail: Detail,
+        foil: FoilFace | None,
     ) -> None:
         self._mirrors, self._curve, self._grating = mirrors, curve, grating
+        self._foil, self._behind = foil, list[Behind]()
         count = int(np.clip(3 * detail.foil_rays // len(mirrors.points), 48, MOST_RAYS))
         per_order = max(12, count // len(ORDERS))
         directions, weights = [], []
@@ -82,10 +92,35 @@ class GratingLight(Kept):
             left[:, lamp.surface] = 1.0 - self._lamps[lamp.surface].share
         share = np.take_along_axis(left, self.rays.surface.astype(np.intp), axis=1)
         self._brings = self._carry * share
+        self._look_behind(surfaces, patchwork, lamps)
+
+    def _look_behind(
+        self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]
+    ) -> None:
+        """See what silvered cards show, by some of the rays that meet them.
+
+        Silver is rough: one ray of several that follow each other, of about one colour, tells
+        what it shows, and carries what all of them bring.
+        """
+        self._behind = []
+        if not patchwork.has_metal:
+            return
+        hits = list(metal_hits(self.rays, surfaces))
+        each = max(1, -(-sum(len(hit.row) for hit in hits) // (self._detail.foil_rays // 4)))
+        for hit in hits:
+            # the first of each row, and each so many after it
+            first = np.searchsorted(hit.row, hit.row)
+            places = np.flatnonzero((np.arange(len(hit.row)) - first) % each == 0)
+            carry = np.add.reduceat(self._brings[:, hit.row, hit.col], places, axis=1).T
+            scene = (surfaces, patchwork, lamps)
+            some = hit.some(places)
+            self._behind.append(looked_on(some, carry, scene, rays=1, depth=1, foil=self._foil))
 
     def evaluate(self, outlook: Outlook, lamps: Sequence[LampFace]) -> Singles:
         """Return the luminance of each spot under each of the outlook's lights, (n, k, 3)."""
         total = outlook.brought(self.rays, self._brings)
+        for rows, carry, light in self._behind:
+            total += summed(rows, light.evaluate(outlook) * carry[:, None], len(total))
         for index, lamp in enumerate(lamps):
             total += self._lamps[lamp.surface].unit[:, None] * outlook.texels[1 + index]
         return np.asarray(total, np.float32)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,6 +47,12 @@ class MetalHit:
     def owners(self) -> Integers:
         """Surface of each spot."""
         return np.full(len(self.row), self.surface)
+
+    def some(self, places: Integers) -> MetalHit:
+        """Return some of the rays."""
+        at, back, tangent, other, normal = (part[places] for part in self.spots)
+        spots = (at, back, tangent, other, normal)
+        return replace(self, row=self.row[places], col=self.col[places], spots=spots)
 
 
 def metal_hits(rays: Rays, surfaces: Sequence[Surface]) -> Iterator[MetalHit]:

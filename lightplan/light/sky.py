@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.arrays import Booleans, Floats, Integers, Singles
+    from lightplan.light.coat import Entering
     from lightplan.light.surround import Surroundings
     from lightplan.scene.surfaces import Surface
 
@@ -25,12 +26,18 @@ class Skylight(Kept):
     """What n matte points receive from the surroundings.
 
     Points on surfaces that have moved are kept apart from the rest, whose rays then stay.
+    Of what comes, `enters` tells the share that is let in, by its cosine.
     """
 
     def __init__(
-        self, surroundings: Surroundings, rays: int, skip: frozenset[int] = frozenset()
+        self,
+        surroundings: Surroundings,
+        rays: int,
+        skip: frozenset[int] = frozenset(),
+        enters: Entering | None = None,
     ) -> None:
         self._surroundings, self._count, self._skip = surroundings, rays, skip
+        self._enters = enters
         self._groups: list[tuple[Integers, _Bundle | None]] = []
         self._moved: frozenset[int] = frozenset()
 
@@ -61,7 +68,8 @@ class Skylight(Kept):
             if not rows.size:
                 continue
             if bundle is None or moved[rows].any():
-                bundle = _Bundle(self._surroundings, self._count, points[rows], normals[rows])
+                at = points[rows], normals[rows]
+                bundle = _Bundle(self._surroundings, self._count, *at, self._enters)
                 self._groups[index] = (rows, bundle)
             received[rows] = bundle.receive(surfaces, changed, self._skip)
         return received
@@ -71,18 +79,27 @@ class _Bundle(Kept):
     """Rays from some points to the surroundings."""
 
     def __init__(
-        self, surroundings: Surroundings, count: int, points: Floats, normals: Floats
+        self,
+        surroundings: Surroundings,
+        count: int,
+        points: Floats,
+        normals: Floats,
+        enters: Entering | None,
     ) -> None:
         self._surroundings = surroundings
         if surroundings.has_probe:
             beams, _ = surroundings.beams
             directions = np.broadcast_to(beams[None], (len(points), *beams.shape))
-            self._weights = np.maximum(normals @ beams.T, 0.0).astype(np.float32)
+            cosine = np.maximum(normals @ beams.T, 0.0)
+            weights = cosine
         else:
             local = point_sets.cosine_hemisphere(point_sets.unit_square(count))
             tangent, other = point_sets.frames(np.asarray(normals, float))
             directions = np.matmul(local[None], np.stack([tangent, other, normals], axis=1))
-            self._weights = np.full(directions.shape[:2], 1.0 / count, np.float32)
+            cosine = np.broadcast_to(local[:, 2], directions.shape[:2])
+            weights = np.full(directions.shape[:2], 1.0 / count)
+        let_in = weights if enters is None else weights * enters(cosine)
+        self._weights: Singles = np.asarray(let_in, np.float32)
         self._origins = (points + LIFT_MM * normals).astype(np.float32)[:, None]
         self._directions = np.ascontiguousarray(directions, np.float32)
         self._met: Booleans | None = None

@@ -204,6 +204,7 @@ class Standing(Kept):
         """Follow what lamps, surroundings and cells give to the paper."""
         detail, surfaces, lamps = self.detail, self.surfaces, self.lamps
         sheet, relief = self.rig.sheet, _relief(self.rig)
+        enters = coat.Entering.of(sheet.paper)
         fine, _ = self._lattice("fine", detail.direct_long_side)
         coarse, _ = self._lattice("coarse", detail.bounce_long_side)
         (self.fine_at, self.coarse_at), _ = self._part(
@@ -213,14 +214,16 @@ class Standing(Kept):
         coarse_at = (*self.coarse_at, np.zeros(len(self.coarse_at[0]), int))
         direct, new = self._part(
             "paper lamps",
-            relief,
-            lambda: DirectLight(detail.lamp_spots, finer=detail.penumbra_spots),
+            (relief, enters),
+            lambda: DirectLight(detail.lamp_spots, finer=detail.penumbra_spots, enters=enters),
         )
         if self._touched or new:
             yield "lamps on paper"
             self.paper_light = direct.update(surfaces, lamps, *fine_at)
         factors, new = self._part(
-            "paper factors", relief, lambda: ViewFactors(detail.near, whole=False)
+            "paper factors",
+            (relief, enters),
+            lambda: ViewFactors(detail.near, whole=False, enters=enters),
         )
         if self._touched or new:
             yield "cells on paper"
@@ -229,15 +232,17 @@ class Standing(Kept):
             )
         sky, new = self._part(
             "paper sky",
-            (relief, self.surroundings),
-            lambda: Skylight(self.surroundings, detail.sky_rays, frozenset((SHEET,))),
+            (relief, self.surroundings, enters),
+            lambda: Skylight(self.surroundings, detail.sky_rays, frozenset((SHEET,)), enters),
         )
         if self._touched or new:
             yield "surroundings on paper"
             self.sky_on_paper = sky.update(surfaces, self._since(new), *coarse_at)
-        yield from self._follow_silver(coarse_at)
+        yield from self._follow_silver(coarse_at, enters)
 
-    def _follow_silver(self, coarse_at: tuple[Any, ...]) -> Iterator[str]:
+    def _follow_silver(
+        self, coarse_at: tuple[Any, ...], enters: coat.Entering | None
+    ) -> Iterator[str]:
         """Follow what silvered cards throw on cells and paper."""
         metals = tuple(_metals(self.surfaces))
         spots, owners = self.detail.mirror_spots, self.patchwork.owners
@@ -249,8 +254,8 @@ class Standing(Kept):
         yield from self._follow_transfers(self.silver, new)
         self.silver_to_paper, new = self._part(
             "silver to paper",
-            (metals, _relief(self.rig)),
-            lambda: [MirrorTransfer(f, spots) for f in faces],
+            (metals, _relief(self.rig), enters),
+            lambda: [MirrorTransfer(f, spots, enters) for f in faces],
         )
         for transfer in self.silver_to_paper if self._touched or new else ():
             yield "silver to paper"

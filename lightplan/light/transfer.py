@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry import points as point_sets
+from lightplan.geometry.shapes import Flat
 from lightplan.light.direct import lamp_kernel
+from lightplan.light.glints import FLAT, Between, Receivers, glints
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.kept import Kept
 from lightplan.light.mirrors import Mirrors
@@ -20,10 +22,12 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Floats, Integers, Singles
     from lightplan.geometry.shapes import Samples
     from lightplan.light.cells import Patchwork
+    from lightplan.light.coat import Entering
     from lightplan.light.emission import LampFace
     from lightplan.optics.specular import SpecularCurve
     from lightplan.scene.surfaces import Surface
 
+JOINED = 8
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 GAP = 0.35  # widest gap between spots, over a point's distance from the mirror
 CLOSER = 2  # times that the gap may be halved for that
@@ -53,9 +57,23 @@ class MirrorFace:
         curve: SpecularCurve,
         roughness: tuple[float, float],
         tangent: Doubles | None = None,
+        bow: tuple[float, float, float, float] | None = FLAT,
     ) -> None:
         self.surface, self.is_front, self.curve = surface, is_front, curve
-        self.roughness, self._tangent = roughness, tangent
+        self.roughness, self._tangent, self._bow = roughness, tangent, bow
+
+    @property
+    def joins(self) -> bool:
+        """Whether points and lamps are joined over places of it."""
+        return self._bow is not None
+
+    @property
+    def between(self) -> Between:
+        """The same as a mirror that light goes by."""
+        assert self._bow is not None
+        return Between(
+            self.surface, self.is_front, self.curve, self.roughness, self._tangent, self._bow
+        )
 
     def spots(self, surfaces: Sequence[Surface], count: int) -> Samples:
         """Return points spread over it with normals out of this face."""
@@ -82,9 +100,10 @@ class MirrorTransfer(Kept):
     moves only its own paths are laid anew.
     """
 
-    def __init__(self, face: MirrorFace, spots: int = 21) -> None:
-        self._face, self._spots = face, spots
+    def __init__(self, face: MirrorFace, spots: int = 21, enters: Entering | None = None) -> None:
+        self._face, self._spots, self._enters = face, spots, enters
         self._groups: list[tuple[Integers, _Paths, bool]] = []
+        self._by_mirror: Singles | None = None
         self._moving: frozenset[int] | None = None
         self._count = 0
 
@@ -112,18 +131,32 @@ class MirrorTransfer(Kept):
                     rows = np.flatnonzero((moves == which) & (counts == count))
                     known = None if regroup else old.get((which, int(count)))
                     if known is None or not np.array_equal(known[0], rows):
-                        known = (rows, _Paths(self._face, int(count)))
+                        known = (rows, _Paths(self._face, int(count), self._enters))
                     self._groups.append((rows, known[1], which))
+        joins = (
+            lamps != ()
+            and self._face.joins
+            and isinstance(surfaces[self._face.surface].shape, Flat)
+        )
         for at, paths, _ in self._groups:
             if paths.is_new or moves[at[0]]:
-                paths.lay(surfaces, points[at], normals[at], at)
+                paths.lay(surfaces, points[at], normals[at], at, joins=joins)
             paths.update(surfaces, patchwork, lamps, changed, points[at], owners[at])
+        self._by_mirror = None
+        if joins:
+            frames = np.stack([*point_sets.frames(np.asarray(normals, float)), normals], axis=1)
+            numbers = np.arange(len(points))
+            receivers = Receivers(np.asarray(points, float), frames, numbers, enters=self._enters)
+            self._by_mirror = glints(receivers, self._face.between, surfaces, lamps, JOINED)
 
     def evaluate(self, outlook: Outlook) -> Singles:
         """Return the light received under each of k lights, as luminance of white, (n, k, 3)."""
         total = np.zeros((self._count, *outlook.texels.shape[1:]), np.float32)
         for rows, paths, _ in self._groups:
             total[rows] = paths.evaluate(outlook)
+        if self._by_mirror is not None:
+            lamps = outlook.texels[1 : 1 + self._by_mirror.shape[2]]
+            total += np.einsum("cnl,lkc->nkc", self._by_mirror, lamps)
         return total
 
     def _counts(self, surfaces: Sequence[Surface], points: Floats) -> Integers:
@@ -141,13 +174,19 @@ class MirrorTransfer(Kept):
 class _Paths(Kept):
     """Paths from points over spots of a mirror to what the mirror shows there."""
 
-    def __init__(self, face: MirrorFace, spots: int) -> None:
-        self._face, self.spots = face, spots
+    def __init__(self, face: MirrorFace, spots: int, enters: Entering | None) -> None:
+        self._face, self.spots, self._enters = face, spots, enters
         self._light: GlossyLight | None = None
         self._count, self.is_new = 0, True
 
     def lay(
-        self, surfaces: Sequence[Surface], points: Floats, normals: Floats, numbers: Integers
+        self,
+        surfaces: Sequence[Surface],
+        points: Floats,
+        normals: Floats,
+        numbers: Integers,
+        *,
+        joins: bool,
     ) -> None:
         """Choose the pairs of point and spot that matter.
 
@@ -163,6 +202,9 @@ class _Paths(Kept):
         self._share = kernel[self._row, self._col]
         views = np.asarray(points)[self._row] - spots.points[self._col]
         views = views / np.linalg.norm(views, axis=1, keepdims=True)
+        if self._enters is not None:
+            cosine = -np.sum(views * np.asarray(normals)[self._row], axis=1)
+            self._share = self._share * self._enters(cosine).astype(np.float32)
         mirrors = self._face.mirrors(spots.points[self._col], spots.normals[self._col], views)
         self._light = GlossyLight(
             mirrors,
@@ -170,6 +212,7 @@ class _Paths(Kept):
             rays=RAYS,
             spots=LAMP_SPOTS,
             skip=frozenset((self._face.surface,)),
+            lamps_apart=joins,
             numbers=numbers[self._row] * len(spots.points) + self._col,
         )
         self._sight = Visibility()
