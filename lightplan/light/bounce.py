@@ -293,3 +293,14 @@ class System:
         if self._lets_through:
             given += self._passes * received[self._opposite]
         return given
+
+
+def both_systems(factors: Singles, patchwork: Patchwork) -> tuple[System, System]:
+    """Return the bounce light with the sheet as paper, and as foil (which scatters nothing).
+
+    The sheet is the first surface.
+    """
+    black = patchwork.diffuse.copy()
+    black[patchwork.owners == 0] = 0.0
+    rest = (patchwork.passes, patchwork.opposite)
+    return System(factors, patchwork.diffuse, *rest), System(factors, black, *rest)

@@ -133,6 +133,10 @@ class Patchwork:
             self.geometry.areas[part] = areas
             self.geometry.corners[part] = cells.corners
 
+    def beyond(self, face: FaceGrid) -> FaceGrid | None:
+        """Return the other side of a face, where it gives light on too."""
+        return self._grids.get((face.surface, not face.is_front))
+
     def sub_points(self) -> Doubles:
         """Return four points inside every cell, (c, 4, 3)."""
         return 0.5 * (self.geometry.centres[:, None] + self.geometry.corners)
@@ -308,10 +312,10 @@ def blend(table: Singles, texels: Integers, weights: Singles) -> Singles:
 @lru_cache(maxsize=64)
 def _refine(rows: int, cols: int, fine: int) -> Singles:
     """Weights (fine * fine, rows * cols) that interpolate cells to texels."""
-    return np.kron(_line(rows, fine), _line(cols, fine))
+    return np.kron(along_line(rows, fine), along_line(cols, fine))
 
 
-def _line(count: int, fine: int) -> Singles:
+def along_line(count: int, fine: int) -> Singles:
     """Weights (fine, count) that draw a straight line through the cells' middles."""
     at = np.clip((np.arange(fine) + 0.5) / fine * count - 0.5, -0.5, count - 0.5)
     low = np.clip(np.floor(at), 0, max(count - 2, 0)).astype(int)

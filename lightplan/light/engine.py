@@ -131,6 +131,7 @@ class Engine:
     def _outlook(self, values: Singles, lights: Lights) -> Outlook:
         now = self._standing
         texels = now.patchwork.look_up(values, lights.lamps)
+        now.between_cells.add(texels, now.patchwork, lights)
         return Outlook(texels, now.surroundings, lights.sky)
 
     def _paper(self, worlds: Worlds, lights: Lights) -> Singles:

@@ -10,8 +10,9 @@ points are dense enough to follow the lobe, with a smooth change between the two
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import chain
+from operator import is_
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -55,6 +56,39 @@ Behind: TypeAlias = "tuple[Integers, Singles, GlossyLight]"
 """Rows, what each of m rays that meet metal brings to its row (m, 3), and what they see there."""
 
 
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """What bodies without an outline cut of a target; stays while these and the target do.
+
+    Parameters
+    ----------
+    target : Target
+    bodies : tuple of Surface
+    near : (k,) int
+        Spots whose lines to the target they may cut.
+    clear : (k, m) bool
+        Which of the lines to m `points` of it they leave.
+    partly : (p,) int
+        Which of the k they cut off from some of the points.
+    points : (m, 3) float
+    weight : (p, m) float32
+        What the points count to these.
+    """
+
+    target: Target
+    bodies: tuple[Surface, ...]
+    near: Integers
+    clear: Booleans
+    partly: Integers
+    points: Doubles
+    weight: Singles
+
+
+def _same(some: tuple[Surface, ...], others: tuple[Surface, ...]) -> bool:
+    """Whether both hold the same objects."""
+    return len(some) == len(others) and all(map(is_, some, others))
+
+
 class GlossyLight(Kept):
     """Luminance of n mirror spots towards their viewers, kept current while things move."""
 
@@ -84,6 +118,7 @@ class GlossyLight(Kept):
         self._by_foil: Singles | None = None
         self._targets: dict[tuple[int, bool], Target] = {}
         self._weighed: dict[tuple[int, bool], Weighed] = {}
+        self._cuts: dict[tuple[int, bool], _Cut] = {}
 
     def _aim(self, numbers: Integers) -> None:
         """Choose the directions drawn from visible normals, and what each carries.
@@ -100,7 +135,7 @@ class GlossyLight(Kept):
         self.rays.renumber(moves)
         self._sight.renumber(moves)
         stayed = [t for key, t in sorted(self._targets.items()) if key[0] in moves.went]
-        weighed, self._targets, self._weighed = self._weighed, {}, {}
+        weighed, self._targets, self._weighed, self._cuts = self._weighed, {}, {}, {}
         for target in stayed:
             key = (moves.went[target.surface], target.key[1])
             self._targets[key] = replace(target, key=key, texel=moves.texels[target.texel])
@@ -238,27 +273,41 @@ class GlossyLight(Kept):
         found = np.ones(len(self._mirrors.points), np.float32)
         if not others or target.faces_away(self._mirrors.points):
             return found
-        points = self._mirrors.points
-        near = np.flatnonzero(may_be_cut(surfaces, others, points, target.points))
-        if not near.size:
-            return found
-        if self._hidden_spots:
-            target = scattered(target, surfaces, self._hidden_spots)
-        clear = free_lines(surfaces, others, points[near], target.points)
-        found[near] = clear.any(axis=1)
-        partly = np.flatnonzero(clear.any(axis=1) & ~clear.all(axis=1))
-        if partly.size:
+        bodies = tuple(surfaces[i] for i in sorted(others))
+        known = self._cuts.get(target.key)
+        if known is None or known.target is not target or not _same(known.bodies, bodies):
+            known = self._cut(surfaces, others, target, bodies)
+            self._cuts[target.key] = known
+        found[known.near] = known.clear.any(axis=1)
+        if known.partly.size:
             # of what outlines leave to be seen, where they leave anything
-            rows, outlined = (
-                near[partly],
-                frozenset(occluders_of(surfaces)) & frozenset(strata.outlined),
-            )
-            beside = free_lines(surfaces, outlined, points[rows], target.points)
-            weight = self._lobes.some(rows).over((target,), ())[0].weight.sum(axis=0)
-            weight = weight * np.maximum(beside, HIDDEN)
-            seen = (weight * clear[partly]).sum(axis=1)
+            outlined = frozenset(occluders_of(surfaces)) & frozenset(strata.outlined)
+            rows = known.near[known.partly]
+            beside = free_lines(surfaces, outlined, self._mirrors.points[rows], known.points)
+            weight = known.weight * np.maximum(beside, HIDDEN)
+            seen = (weight * known.clear[known.partly]).sum(axis=1)
             found[rows] = seen / np.maximum(weight.sum(axis=1), np.float32(1e-30))
         return found
+
+    def _cut(
+        self,
+        surfaces: Sequence[Surface],
+        others: frozenset[int],
+        target: Target,
+        bodies: tuple[Surface, ...],
+    ) -> _Cut:
+        """Return which lines to a target what has no outline cuts."""
+        points = self._mirrors.points
+        near = np.flatnonzero(may_be_cut(surfaces, others, points, target.points))
+        many = target
+        if near.size and self._hidden_spots:
+            many = scattered(target, surfaces, self._hidden_spots)
+        clear = free_lines(surfaces, others, points[near], many.points)
+        partly = np.flatnonzero(clear.any(axis=1) & ~clear.all(axis=1))
+        weight = np.zeros((0, len(many.points)), np.float32)
+        if partly.size:
+            weight = self._lobes.some(near[partly]).over((many,), ())[0].weight.sum(axis=0)
+        return _Cut(target, bodies, near, clear, partly, many.points, weight)
 
     def _weigh_profiles(self, lamps: Sequence[LampFace]) -> None:
         """Weigh rays that meet lamps with a spread of their own."""

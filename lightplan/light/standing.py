@@ -12,7 +12,8 @@ import numpy as np
 
 from lightplan.arrays import Integers
 from lightplan.light import coat, emission
-from lightplan.light.bounce import System, ViewFactors
+from lightplan.light.between_cells import BetweenCells
+from lightplan.light.bounce import System, ViewFactors, both_systems
 from lightplan.light.cells import Patchwork
 from lightplan.light.direct import DirectLight
 from lightplan.light.foil import FoilLight, foil_lattice
@@ -186,10 +187,13 @@ class Standing(Kept):
         if self._touched:
             yield "lamps on cells"
             self.cell_light = direct.update(surfaces, self.lamps, *at, patchwork.sub_points())
+            self.between_cells = BetweenCells.of(
+                surfaces, self.lamps, patchwork, self.cell_light, direct
+            )
             yield "view factors"
             found = factors.update(surfaces, patchwork, self._changed, *at, of_cells=True)
             yield "bounces"
-            self.systems = _both_systems(found, patchwork)
+            self.systems = both_systems(found, patchwork)
         thin = _thin(self.rig)
         sky, new = self._part(
             "cell sky",
@@ -363,14 +367,6 @@ def _relief(rig: Rig) -> tuple[Hashable, ...]:
 def _bare(camera: Camera) -> Camera:
     """Return the camera without what does not touch the light on the sheet."""
     return replace(camera, exposure=Exposure(), white_balance_k=None)
-
-
-def _both_systems(factors: Any, patchwork: Patchwork) -> tuple[System, System]:
-    """Return the bounce light with the sheet as paper, and as foil (which scatters nothing)."""
-    black = patchwork.diffuse.copy()
-    black[patchwork.owners == SHEET] = 0.0
-    rest = (patchwork.passes, patchwork.opposite)
-    return System(factors, patchwork.diffuse, *rest), System(factors, black, *rest)
 
 
 def _thin(rig: Rig) -> frozenset[int]:

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from lightplan.optics.specular import SpecularCurve
     from lightplan.scene.surfaces import Surface
 
+# Places of the mirror at which each point and lamp are joined, in each of two ways: through fixed
+# spots of a narrow mirror a point sees a lamp in some by chance, or in none (`light.glints`).
 JOINED = 8
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 GAP = 0.35  # widest gap between spots, over a point's distance from the mirror
@@ -133,17 +135,13 @@ class MirrorTransfer(Kept):
                     if known is None or not np.array_equal(known[0], rows):
                         known = (rows, _Paths(self._face, int(count), self._enters))
                     self._groups.append((rows, known[1], which))
-        joins = (
-            lamps != ()
-            and self._face.joins
-            and isinstance(surfaces[self._face.surface].shape, Flat)
-        )
+        joins = self._face.joins and isinstance(surfaces[self._face.surface].shape, Flat)
         for at, paths, _ in self._groups:
             if paths.is_new or moves[at[0]]:
                 paths.lay(surfaces, points[at], normals[at], at, joins=joins)
             paths.update(surfaces, patchwork, lamps, changed, points[at], owners[at])
         self._by_mirror = None
-        if joins:
+        if joins and lamps:
             frames = np.stack([*point_sets.frames(np.asarray(normals, float)), normals], axis=1)
             numbers = np.arange(len(points))
             receivers = Receivers(np.asarray(points, float), frames, numbers, enters=self._enters)
