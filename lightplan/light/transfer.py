@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 
 # Places of the mirror at which each point and lamp are joined, in each of two ways: through fixed
 # spots of a narrow mirror a point sees a lamp in some by chance, or in none (`light.glints`).
-JOINED = 8
+# A mirror rougher than this shows a lamp in all spots, and smoothly.
+JOINED, JOINED_BELOW = 8, 0.12
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 GAP = 0.35  # widest gap between spots, over a point's distance from the mirror
 CLOSER = 2  # times that the gap may be halved for that
@@ -67,7 +68,7 @@ class MirrorFace:
     @property
     def joins(self) -> bool:
         """Whether points and lamps are joined over places of it."""
-        return self._bow is not None
+        return self._bow is not None and min(self.roughness) < JOINED_BELOW
 
     @property
     def between(self) -> Between:
