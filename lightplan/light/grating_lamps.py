@@ -7,6 +7,7 @@ A large one is where the lobes see it in their flanks only.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -113,6 +114,7 @@ class GratingLamp(Kept):
         """Luminance (k, 3) of some spots for unit luminance of a lamp's points, those free."""
         mirrors = self._mirrors.some(rows)
         total = np.zeros((len(rows), 3), np.float32)
+        view = mirrors.to_local(mirrors.views[:, None])[:, 0]
         for index, (point, normal) in enumerate(zip(spots.points, spots.normals, strict=True)):
             step = point - mirrors.points
             squared = np.sum(step * step, axis=1)
@@ -123,17 +125,18 @@ class GratingLamp(Kept):
                 continue
             if lamp.profile is not None:
                 kept *= lamp.towards(-step, leave)
-            total += self._sent_on(mirrors, step) * kept[:, None].astype(np.float32)
-        return total
+            total += self._sent_on(mirrors, view, step) * kept[:, None].astype(np.float32)
+        return np.asarray(total * self._curve.evaluate(view[:, 2]), np.float32)
 
-    def _sent_on(self, mirrors: Mirrors, light: Doubles) -> Singles:
-        """Share per solid angle of light from given directions that reaches the camera."""
+    def _sent_on(self, mirrors: Mirrors, view: Singles, light: Doubles) -> Singles:
+        """Share per solid angle of light from given directions that white metal sends to viewers.
+
+        `view` are the directions to these in the spots' frames.
+        """
         grating = self._grating
-        view = mirrors.to_local(mirrors.views[:, None])[:, 0]
         out = mirrors.to_local(light[:, None])[:, 0]
         across = grating.direction_rad - turn(mirrors)
         wavelengths, colour = self._spectrum(view[:, 2] + out[:, 2])
-        reflectance = self._curve.evaluate(view[:, 2])
         orders = np.array(list(ORDERS)) * grating.lines_per_mm
         total = np.zeros((len(view), 3), np.float32)
         roughness, lines = _single(mirrors.roughness), _single((math.cos(across), math.sin(across)))
@@ -141,15 +144,21 @@ class GratingLamp(Kept):
         gratings.diffracted(view, out, roughness, lines, kicks, shares, _single(colour.T), total)
         unhidden = microfacet.g1(out[:, 0], out[:, 1], out[:, 2], *mirrors.roughness)
         scale = np.float32(grating.strength) * unhidden
-        return np.asarray(total * reflectance * scale[:, None], np.float32)
+        return np.asarray(total * scale[:, None], np.float32)
 
     def _spectrum(self, both: Floats) -> tuple[Doubles, Singles]:
         """Wavelengths close enough for the blur, and their colours."""
         blur = 0.4 * min(self._mirrors.roughness) * float(np.median(both))
         span = (LONGEST_NM - SHORTEST_NM) * 1e-6 * self._grating.lines_per_mm
         count = int(np.clip(span / blur, LEAST_WAVELENGTHS, MOST_WAVELENGTHS))
-        wavelengths = wavelengths_nm(count)
-        return wavelengths, spectra.wavelength_weights(wavelengths).astype(np.float32)
+        return _colours(count)
+
+
+@lru_cache(maxsize=256)
+def _colours(count: int) -> tuple[Doubles, Singles]:
+    """Return even wavelengths and what each adds to white: asked for each point of each lamp."""
+    wavelengths = wavelengths_nm(count)
+    return wavelengths, spectra.wavelength_weights(wavelengths).astype(np.float32)
 
 
 def _counts(lamp: LampFace, roughness: float, usual: int) -> list[int]:
