@@ -1,8 +1,8 @@
 """Plans from bare cupboards against arrangements by hand, longer searches, and a thousand builds.
 
     PYTHONPATH=. python tests/benchmarks/cupboards.py run OUT.json [--count 20] [--first 0]
-        [--processes 2] [--longer 50 --longer-count 8] [--builds 1000]
-        [--helpers 0] [--until SECONDS]
+        [--draw 83] [--processes 2] [--longer 50 --longer-count 8] [--builds 1000]
+        [--until SECONDS]
     PYTHONPATH=. python tests/benchmarks/cupboards.py tell OUT.json
 
 Product and cupboard are drawn by number (size, foil, stock, look, lamps, boards, camera, room),
@@ -25,7 +25,7 @@ import multiprocessing
 import sys
 import tempfile
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -61,11 +61,11 @@ WITHIN = 0.01  # share of the score that is no difference
 # --- what is drawn ----------------------------------------------------------------------------
 
 
-def drawn(number: int) -> tuple[LoadedRig, str]:
+def drawn(number: int, seed: int = 83) -> tuple[LoadedRig, str]:
     """Return a product with its cupboard, and the look that is wanted."""
     from evenings import GOODS, answers_of, artwork_of  # its imports need a path tracer's folder
 
-    draw = np.random.default_rng([83, number])
+    draw = np.random.default_rng([seed, number])
     answers = answers_of(draw)
     with tempfile.TemporaryDirectory() as place:
         goods = next(g for g in GOODS if g.id == answers["goods"])
@@ -86,7 +86,8 @@ def by_hand(had: Cupboard) -> Iterator[tuple[str, Rig]]:
         key, rest = lamps[0], lamps[1:]
         at_side = _beside(rest)
         yield "lamp in the mirror direction", _set(had, [_mirrored(had, key, 650.0), *at_side])
-        yield "lamps at the sides", _set(had, _beside(lamps), blacks[:1], wide=True)
+        black = [_mirrored(had, card, 400.0) for card in blacks[:1]]
+        yield "lamps at the sides", _set(had, _beside(lamps), black, wide=True)
     if lamps and boards:
         board = _mirrored(had, boards[0], 330.0)
         lit = _lighting(lamps[0], board)
@@ -159,26 +160,59 @@ def _may(element: str, dimension: str, low: float, high: float) -> Freedom:
     return Freedom(element=element, dimension=dimension, low=low, high=high)  # type: ignore[arg-type]
 
 
-# --- one product ------------------------------------------------------------------------------
+# --- one job ----------------------------------------------------------------------------------
 
 
-def counted(job: tuple[int, int, int, int, float]) -> dict[str, Any]:
-    """Return what one product's plans are worth."""
-    number, longer, builds, helpers, until = job
+@dataclass(frozen=True)
+class Job:
+    """One thing to work out about one product, in a process of its own.
+
+    Parameters
+    ----------
+    task : str
+        "plan", "longer", "by hand" or "builds".
+    number, seed : int
+        Which product is drawn, and which time the plan is begun.
+    until : float
+        When, by the clock of the machine, nothing is begun any more, in s.
+    longer, builds : int
+        So many times the evaluations; builds that are traced.
+    name : str
+        Which arrangement by hand.
+    rig : Rig or None
+        The plan that is built, or whose camera the arrangement by hand has.
+    good_score : float
+        From which a build is right.
+    """
+
+    task: str
+    number: int
+    seed: int
+    until: float
+    longer: int = 1
+    builds: int = 0
+    name: str = ""
+    rig: Rig | None = None
+    good_score: float = 0.0
+
+
+def counted(job: Job) -> dict[str, Any]:
+    """Return what one job tells of its product; nothing where the time is over."""
+    told: dict[str, Any] = {"number": job.number}
+    if time.monotonic() > job.until:
+        return told | {"cut": [job.task]}
     try:
-        return _counted(number, longer, builds, helpers, until)
+        return told | _TASKS[job.task](job)
     except Exception as error:  # noqa: BLE001 - one product must not end the others' figures
-        return {"number": number, "failed": repr(error)}
+        return told | {"failed": repr(error)}
 
 
-def _counted(number: int, longer: int, builds: int, helpers: int, until: float) -> dict[str, Any]:
-    loaded, look = drawn(number)
+def _planned(job: Job) -> dict[str, Any]:
+    loaded, look = drawn(job.number, job.seed)
     items = owned_items(loaded)
-    effort = effort_for(loaded.rig, helpers=helpers)
     began = time.process_time()
-    found = plan_of_all(loaded, effort=effort, seed=number)
+    found = plan_of_all(loaded, effort=effort_for(loaded.rig), seed=job.number)
     told: dict[str, Any] = {
-        "number": number,
         "title": loaded.rig.title,
         "look": look,
         "lamps": len(loaded.rig.lamps),
@@ -186,7 +220,8 @@ def _counted(number: int, longer: int, builds: int, helpers: int, until: float) 
     }
     if not isinstance(found, Plan):
         return told | {"no_plan": found.reason}
-    told |= {
+    had = cupboard_of(replace(loaded.rig, camera=found.rig.camera), items)
+    return told | {
         "score": found.score,
         "metal": float(found.measures.get("reads_as_metal_share", 1.0)),
         "arrangement": found.arrangement,
@@ -194,28 +229,48 @@ def _counted(number: int, longer: int, builds: int, helpers: int, until: float) 
         "not_owned": sorted(set(found.rig.element_names()) - _owned(loaded.rig, items)),
         "yield": found.robustness.yield_share,
         "good_score": found.robustness.good_score,
+        "by_hand": {},
+        "names": [name for name, _ in by_hand(had)],
+        "rig": found.rig,
     }
-    if builds and time.monotonic() < until:
-        told["traced_yield"] = traced_yield(found, builds)
-    if longer and time.monotonic() < until:
-        more = replace(effort, evaluations=longer * effort.evaluations)
-        again = plan_of_all(
-            loaded, effort=more, seed=number, should_stop=lambda: time.monotonic() > until
-        )
-        told["longer_cut"] = time.monotonic() > until
-        told["longer"] = again.score if isinstance(again, Plan) else None
-        return told
-    told["by_hand"] = {}
+
+
+def _longer(job: Job) -> dict[str, Any]:
+    loaded, _ = drawn(job.number, job.seed)
+    effort = effort_for(loaded.rig)
+    more = replace(effort, evaluations=job.longer * effort.evaluations)
+    found = plan_of_all(
+        loaded, effort=more, seed=job.number, should_stop=lambda: time.monotonic() > job.until
+    )
+    return {
+        "longer": found.score if isinstance(found, Plan) else None,
+        "longer_cut": time.monotonic() > job.until,
+    }
+
+
+def _by_hand(job: Job) -> dict[str, Any]:
     # from the place that the plan chose for the camera: a sheet that fills a third of the frame
     # is lit more easily, and is no picture of the same worth
-    same_camera = replace(loaded.rig, camera=found.rig.camera)
-    for name, rig in by_hand(cupboard_of(same_camera, items)):
-        if time.monotonic() > until:
-            told["by_hand_cut"] = True
-            break
-        plan = plan_by_hand(rig, effort=effort, seed=number)
-        told["by_hand"][name] = _worth(plan)
-    return told
+    loaded, _ = drawn(job.number, job.seed)
+    assert job.rig is not None
+    same_camera = replace(loaded.rig, camera=job.rig.camera)
+    rig = dict(by_hand(cupboard_of(same_camera, owned_items(loaded))))[job.name]
+    plan = plan_by_hand(rig, effort=effort_for(loaded.rig), seed=job.number)
+    return {"by_hand": {job.name: _worth(plan)}}
+
+
+def _built(job: Job) -> dict[str, Any]:
+    """Return the share of builds, each traced with all its errors, that come out right."""
+    assert job.rig is not None
+    rig = replace(job.rig, freedoms=())
+    dimensions = error_dimensions(rig, SettingErrors())
+    rows = draws(dimensions, job.builds, seed=20_000)
+    with Judges(rig, polish_detail(rig, long_side_for(rig))) as judges:
+        scores = [judges.scores([built(rig, dimensions, row)])[0] for row in rows]
+    return {"traced_yield": float(np.mean(np.array(scores) >= job.good_score))}
+
+
+_TASKS = {"plan": _planned, "longer": _longer, "by hand": _by_hand, "builds": _built}
 
 
 def _worth(plan: Plan | NoPlan) -> float | str:
@@ -232,37 +287,57 @@ def _owned(rig: Rig, items: list[Item]) -> set[str]:
     return {thing.name for thing in things} | set(had.base.element_names())
 
 
-def traced_yield(found: Plan, count: int) -> float:
-    """Return the share of builds, each traced with all its errors, that come out right."""
-    rig = replace(found.rig, freedoms=())
-    dimensions = error_dimensions(rig, SettingErrors())
-    rows = draws(dimensions, count, seed=20_000)
-    with Judges(rig, polish_detail(rig, long_side_for(rig))) as judges:
-        scores = [judges.scores([built(rig, dimensions, row)])[0] for row in rows]
-    return float(np.mean(np.array(scores) >= found.robustness.good_score))
-
-
 # --- all of them ------------------------------------------------------------------------------
 
 
 def run(options: argparse.Namespace) -> None:
     """Count all products in several processes, and keep what is done as it comes."""
     until = time.monotonic() + options.until
-    jobs = []
-    for i in range(options.count):
-        longer = options.longer if i < options.longer_count else 0
-        jobs.append((options.first + i, longer, options.builds, options.helpers, until))
-    done: list[dict[str, Any]] = []
+    found: dict[int, dict[str, Any]] = {}
     with multiprocessing.get_context("spawn").Pool(options.processes, maxtasksperchild=1) as pool:
-        answers = pool.imap_unordered(counted, jobs)
-        for _ in jobs:
-            try:
-                done.append(answers.next(timeout=max(1.0, until + 45.0 - time.monotonic())))
-            except multiprocessing.TimeoutError:
-                break
-            print(json.dumps(done[-1]), flush=True)
-            options.out.write_text(json.dumps(done, indent=1))
+        waiting = [pool.apply_async(counted, (job,)) for job in _first_jobs(options, until)]
+        while waiting and time.monotonic() < until + 45.0:
+            for answer in [one for one in waiting if one.ready()]:
+                waiting.remove(answer)
+                told = answer.get()
+                more = _next_jobs(told, options, until)
+                waiting += [pool.apply_async(counted, (job,)) for job in more]
+                told.pop("rig", None)
+                print(json.dumps(told), flush=True)
+                _note(found.setdefault(told["number"], {}), told)
+                options.out.write_text(json.dumps(list(found.values()), indent=1))
+            time.sleep(0.1)
         pool.terminate()
+
+
+def _first_jobs(options: argparse.Namespace, until: float) -> Iterator[Job]:
+    for i in range(options.count):
+        number = options.first + i
+        yield Job("plan", number, options.draw, until)
+        if options.longer and i < options.longer_count:
+            yield Job("longer", number, options.draw, until, longer=options.longer)
+
+
+def _next_jobs(told: dict[str, Any], options: argparse.Namespace, until: float) -> Iterator[Job]:
+    """Yield what is asked about a plan once it is there."""
+    if "rig" not in told:
+        return
+    job = Job("by hand", told["number"], options.draw, until, rig=told["rig"])
+    for name in told["names"] if options.by_hand else ():
+        yield replace(job, name=name)
+    if options.builds:
+        yield replace(job, task="builds", builds=options.builds, good_score=told["good_score"])
+
+
+def _note(known: dict[str, Any], told: dict[str, Any]) -> None:
+    """Put what a job told beside what is known of its product."""
+    for key, value in told.items():
+        if key == "by_hand":
+            known.setdefault(key, {}).update(value)
+        elif key == "cut":
+            known.setdefault(key, []).extend(value)
+        else:
+            known[key] = value
 
 
 def tell(options: argparse.Namespace) -> None:
@@ -270,7 +345,7 @@ def tell(options: argparse.Namespace) -> None:
     found = sorted(json.loads(options.out.read_text()), key=lambda one: one["number"])
     planned = [one for one in found if "score" in one]
     print(f"{len(found)} products, {len(planned)} planned, {_count(found, 'failed')} failed")
-    compared = [one for one in planned if one.get("by_hand")]
+    compared = [one for one in planned if _is_compared(one)]
     best = [max(_scores(one), default=0.0) for one in compared]
     as_good = [o["score"] >= b * (1 - WITHIN) for o, b in zip(compared, best, strict=True)]
     print(f"at least as good as the best by hand: {sum(as_good)} of {len(compared)}")
@@ -293,6 +368,11 @@ def tell(options: argparse.Namespace) -> None:
             print(f"- {one['number']} {one['look']}: {gap:+.1f} points promised over traced")
 
 
+def _is_compared(one: dict[str, Any]) -> bool:
+    """Whether all its arrangements by hand were worked out."""
+    return bool(one.get("by_hand")) and set(one["by_hand"]) == set(one["names"])
+
+
 def _scores(one: dict[str, Any]) -> list[float]:
     return [score for score in one["by_hand"].values() if isinstance(score, float)]
 
@@ -312,7 +392,8 @@ def main() -> None:
     parser.add_argument("--longer", type=int, default=0)
     parser.add_argument("--longer-count", type=int, default=0)
     parser.add_argument("--builds", type=int, default=0)
-    parser.add_argument("--helpers", type=int, default=0)
+    parser.add_argument("--draw", type=int, default=83, help="other numbers, other products")
+    parser.add_argument("--by-hand", action=argparse.BooleanOptionalAction, default=True)
     parser.add_argument("--until", type=float, default=1e9)
     options = parser.parse_args()
     (run if options.task == "run" else tell)(options)
