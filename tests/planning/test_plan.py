@@ -256,7 +256,9 @@ def test_of_a_kind_of_arrangement_some_are_searched_but_not_all():
     def one(name: str, value: float) -> Candidate:
         return Candidate(name=name, rig=rig(), bare=value, value=value)
 
-    ranked = [one(f"lamp mirrored, {way}", 0.1) for way in "abcd"] + [one("board behind, a", 0.5)]
-    ranked.insert(1, one("lamp mirrored, a", 0.1))  # the same from another place of the camera
-    names = [c.name for c in varied(ranked, 3, of_a_kind=2)]
-    assert names == ["lamp mirrored, a", "lamp mirrored, b", "board behind, a"]
+    ways = zip("abcd", (0.1, 0.2, 0.3, 0.4), strict=True)
+    ranked = [one(f"lamp mirrored, {way}", value) for way, value in ways]
+    ranked.insert(1, one("lamp mirrored, a", 0.15))  # the same from another place of the camera
+    ranked.append(one("board behind, a", 0.5))
+    names = [c.name for c in varied(ranked, 4, of_a_kind=2)]
+    assert names == ["lamp mirrored, a", "board behind, a", "lamp mirrored, b"]

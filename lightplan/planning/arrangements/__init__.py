@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
-from lightplan.planning.arrangements import keys, papers
+from lightplan.planning.arrangements import keys, pairs, papers
 from lightplan.planning.arrangements.stage import Arrangement, Draft, Stage
 
 if TYPE_CHECKING:
@@ -25,15 +25,22 @@ _RUN: tuple[Key, ...] = (
     keys.board_lit,
     keys.tissue,
     keys.lamp_mirrored,
-    keys.two_boards,
+    pairs.two_boards,
     keys.shells,
 )
 _KEYS: Mapping[LookKind, tuple[Key, ...]] = {
     "bright field": _RUN,
     "gradient": _RUN,
     "flat copy": _RUN,
-    "bright band": (keys.tissue, keys.strip, keys.lamp_mirrored, keys.board_lit),
-    "split": (keys.lamp_mirrored, keys.board_lit, keys.two_boards, keys.tissue),
+    "bright band": (
+        keys.tissue,
+        keys.strip,
+        keys.lamp_mirrored,
+        keys.board_lit,
+        pairs.two_boards,
+        keys.black_mirrored,
+    ),
+    "split": (keys.lamp_mirrored, keys.board_lit, pairs.two_boards, keys.tissue),
     "dark field": (keys.black_mirrored,),
     "rainbow": (keys.first_order, keys.lamp_mirrored),
 }

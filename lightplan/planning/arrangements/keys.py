@@ -22,12 +22,14 @@ NEAR_MM, FAR_MM = 250.0, 900.0
 BEHIND_TISSUE_MM = (120.0, 280.0)
 """A lamp so far behind tissue makes a hot middle that falls off: nearer runs steeper."""
 BESIDE_MM = 420.0
+CLOSE_LOW_MM = 170.0
+"""How high a lamp stands that lights a board from close below: its spot there falls off soon."""
 BOARD_LEANS_MM = 120.0
 SIDES = ((-1.0, "left"), (1.0, "right"))
 
 _BOARD_STANDING = {"x_mm": 160.0, "y_mm": 160.0, "aim_z_mm": BOARD_LEANS_MM / 4}
-_BOARD_HELD = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 140.0, "aim_y_mm": 100.0, "aim_z_mm": 100.0}
-_LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
+BOARD_HELD = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 140.0, "aim_y_mm": 100.0, "aim_z_mm": 100.0}
+LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
 _LAMP_MIRRORED = {"x_mm": 220.0, "y_mm": 220.0, "z_mm": 200.0}
 _TISSUE = {"x_mm": 100.0, "y_mm": 120.0, "z_mm": 100.0}
 _ANY_WAY = {"x_mm": 120.0, "y_mm": 120.0, "z_mm": 120.0, "aim_y_mm": 80.0, "aim_z_mm": 80.0}
@@ -40,7 +42,7 @@ def board_lit(stage: Stage) -> Iterator[Draft]:
         for words, place, held, spans in _board_places(stage, board):
             turned = _turned(stage, board, place)
             bright = stage.spot(place, _bright_share(stage))
-            if _is_lit_anyway(stage):
+            if is_lit_anyway(stage):
                 draft = Draft(stage)
                 draft.say(f"{board.name} {words}")
                 draft.put(turned, place, spans, held)
@@ -85,42 +87,6 @@ def tissue(stage: Stage) -> Iterator[Draft]:
                     place = Placement(as_vector(hot + behind * stage.ray), as_vector(hot))
                     draft.put(lamp, place, _BEHIND, stage.holder("stand", "boom"))
                     yield draft
-
-
-def two_boards(stage: Stage) -> Iterator[Draft]:
-    """Yield two boards as a V behind the sheet, one lit more than the other."""
-    boards = stage.cupboard.boards
-    if len(boards) < 2 or not (stage.cupboard.lamps or _is_lit_anyway(stage)):
-        return
-    first, second = boards[:2]
-    distance = stage.clear_mm + 60.0
-    for sign, word in SIDES:
-        draft = Draft(stage)
-        draft.say(f"{first.name} and {second.name} as a V")
-        corners = ((first, sign), (second, -sign))
-        for board, at in corners:
-            out = at * 0.35 * board.width_mm * stage.side
-            middle = distance * stage.away + out + np.array([0, 0, board.height_mm / 2])
-            ahead = middle - 100.0 * stage.away - at * 60.0 * stage.side
-            draft.put(
-                board,
-                Placement(as_vector(middle), as_vector(ahead)),
-                {"x_mm": 120.0, "y_mm": 140.0, "aim_x_mm": 60.0},
-                stage.holder("table"),
-            )
-        if stage.cupboard.lamps:
-            lamp = stage.cupboard.lamps[0]
-            aim = distance * stage.away + sign * 0.35 * first.width_mm * stage.side
-            aim = aim + np.array([0, 0, 0.5 * first.height_mm])
-            draft.say(f"{lamp.name} at the {_other(word)}")
-            place = -sign * (BESIDE_MM + 100.0) * stage.side + np.array([0.0, 0.0, 380.0])
-            draft.put(
-                lamp,
-                Placement(as_vector(place), as_vector(aim)),
-                _LAMP_AT_BOARD,
-                stage.holder("stand"),
-            )
-        yield draft
 
 
 def strip(stage: Stage) -> Iterator[Draft]:
@@ -179,7 +145,7 @@ def first_order(stage: Stage) -> Iterator[Draft]:
 
 def window_alone(stage: Stage) -> Iterator[Draft]:
     """Yield what is there already: a window, a lamp that is locked, the room."""
-    if _is_lit_anyway(stage):
+    if is_lit_anyway(stage):
         draft = Draft(stage)
         draft.say("the light that is there")
         yield draft
@@ -227,7 +193,7 @@ def shells(stage: Stage) -> Iterator[Draft]:
             out = sign * (shell.foot_width_mm / 2 + 350.0) * stage.side
             middle = np.array([0.0, 0.0, 0.5 * shell.height_mm])
             place = Placement(as_vector(out + 1.4 * middle), as_vector(middle))
-            draft.put(lamp, place, _LAMP_AT_BOARD, stage.holder("stand"))
+            draft.put(lamp, place, LAMP_AT_BOARD, stage.holder("stand"))
             yield draft
 
 
@@ -265,7 +231,7 @@ def _board_places(
         size = max(board.width_mm, board.height_mm)
         distance = _farthest_filled(stage, board, least=0.5 * size)
         place = stage.square(min(distance, FAR_MM))
-        yield "over the sheet's far side", place, held, _BOARD_HELD
+        yield "over the sheet's far side", place, held, BOARD_HELD
 
 
 def _lamps_at(
@@ -282,13 +248,13 @@ def _lamps_at(
     middle = np.asarray(place.position_mm)
     lens = np.asarray(stage.rig.camera.placement.position_mm)
     reach = 0.5 * board.width_mm + BESIDE_MM
-    spots = [
-        (
-            f"from the {word}",
-            0.4 * middle + sign * reach * stage.side + np.array([0.0, 0.0, 0.35 * middle[2]]),
-        )
-        for sign, word in SIDES
-    ]
+    spots = []
+    for sign, word in SIDES:
+        out = sign * stage.side
+        at_side = 0.4 * middle + np.array([0.0, 0.0, 0.35 * middle[2]])
+        spots.append((f"from the {word}", at_side + reach * out))
+        low = np.array([0.0, 0.0, CLOSE_LOW_MM])
+        spots.append((f"close from the {word}", low + BESIDE_MM * out - 60.0 * stage.away))
     over = lens + np.array([0.0, 0.0, 0.6 * lamp.height_mm + 120.0]) - 60.0 * stage.away
     spots.append(("from over the camera", over))
     if held is not None and held.by != "table":
@@ -302,7 +268,7 @@ def _lamps_at(
         draft.put(
             lamp,
             Placement(as_vector(spot), as_vector(bright)),
-            _LAMP_AT_BOARD,
+            LAMP_AT_BOARD,
             stage.holder("stand"),
         )
         yield draft
@@ -354,7 +320,8 @@ def _hot_spots(stage: Stage) -> tuple[float, ...]:
     return (_bright_share(stage), 0.3)
 
 
-def _is_lit_anyway(stage: Stage) -> bool:
+def is_lit_anyway(stage: Stage) -> bool:
+    """Whether something shines before anything is brought in: a window, a lamp that is locked."""
     return any(lamp.on for lamp in stage.rig.lamps)
 
 
@@ -367,7 +334,3 @@ def _along_band(stage: Stage, lamp: Lamp) -> float:
     turn = stage.rig.look.direction_rad
     long_is_level = lamp.width_mm >= lamp.height_mm
     return -turn if long_is_level else math.pi / 2 - turn
-
-
-def _other(word: str) -> str:
-    return "right" if word == "left" else "left"
