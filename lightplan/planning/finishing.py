@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.errors import RigError
 from lightplan.merit.bench import FORGIVEN_MM, Judged
 from lightplan.merit.engine_model import final_detail, polish_detail
 from lightplan.planning.result import Move
@@ -79,6 +80,27 @@ def _trials(rig: Rig, job: Job) -> list[Rig]:
     if not dimensions:
         return [rig] * _TRIAL_BUILDS
     return [built(rig, dimensions, row) for row in draws(dimensions, _TRIAL_BUILDS, seed=job.seed)]
+
+
+def mean_of_builds(judges: Judges, job: Job, rig: Rig, light: Singles, count: int) -> float:
+    """Return the mean score of a few builds of a rig that the judges use, each traced in full.
+
+    Parameters
+    ----------
+    light : (k, 3) float32
+        The rig's own light, known finer than the judges tell: only changes are taken from them.
+    count : int
+        How many builds.
+    """
+    dimensions = error_dimensions(rig, job.errors)
+    builds = [rig]
+    for row in draws(dimensions, count, seed=job.seed):
+        try:
+            builds.append(built(rig, dimensions, row))
+        except RigError:
+            builds.append(rig)  # one that the parts refuse is built without errors
+    own, *others = judges.lights(builds)
+    return float(np.mean(judges.scored([np.maximum(one + (light - own), 0) for one in others])))
 
 
 def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, ...]]:

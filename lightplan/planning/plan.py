@@ -14,10 +14,17 @@ from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
 from lightplan.planning.effort import Report as Report
 from lightplan.planning.effort import SearchProgress as SearchProgress
-from lightplan.planning.finishing import moves, polished, simpler, sturdiest, within_rules
+from lightplan.planning.finishing import (
+    mean_of_builds,
+    moves,
+    polished,
+    simpler,
+    sturdiest,
+    within_rules,
+)
 from lightplan.planning.pool import Judges
 from lightplan.planning.result import NoPlan, Plan
-from lightplan.planning.robust import judge_builds, mean_of_builds, no_more_than
+from lightplan.planning.robust import judge_builds, no_more_than
 from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken, set_down
@@ -237,15 +244,7 @@ def _worth(judges: Judges, job: Job, ended: _Ended) -> float:
     """Return what builds of a rig are worth: no more than the rig itself is predicted to be."""
     rig = ended.rig
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
-    mean = mean_of_builds(
-        rig,
-        judges.lights,
-        judges.scored,
-        errors=job.errors,
-        builds=COMPARED_BUILDS,
-        seed=job.seed,
-        planned=ended.light,
-    )
+    mean = mean_of_builds(judges, job, rig, ended.light, COMPARED_BUILDS)
     return mean if ended.predicted is None else min(mean, ended.predicted.judged.score)
 
 

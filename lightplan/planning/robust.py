@@ -279,30 +279,6 @@ def judge_builds(
     )
 
 
-def mean_of_builds(
-    rig: Rig,
-    lights: Lights,
-    scores: Scores,
-    *,
-    errors: SettingErrors,
-    builds: int,
-    seed: int,
-    planned: Singles,
-) -> float:
-    """Return the mean score of a few builds, each traced in full.
-
-    Parameters
-    ----------
-    lights, scores, errors, seed, planned
-        As for `judge_builds`.
-    """
-    dimensions = error_dimensions(rig, errors)
-    rows = draws(dimensions, builds, seed=seed)
-    found = lights([rig, *(_whole(rig, dimensions, row) for row in rows)])
-    finer = planned - found[0]
-    return float(np.mean(scores([np.maximum(light + finer, 0) for light in found[1:]])))
-
-
 def _scores(
     rig: Rig,
     dimensions: tuple[ErrorDimension, ...],

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import lightplan.planning.plan as planning
 from lightplan.errors import RigError
 from lightplan.planning.choosing import Candidate, varied
 from lightplan.planning.effort import Effort
@@ -14,6 +15,7 @@ from lightplan.planning.kit import Item, advise_kit
 from lightplan.planning.plan import plan, quick_plan
 from lightplan.planning.products import Product, plan_range
 from lightplan.planning.result import NoPlan, Plan
+from lightplan.planning.robust import judge_builds
 from lightplan.planning.two_frames import plan_two_frames
 from lightplan.scene import Camera, Card, Freedom, Lamp, Look, Output, Placement, Rig, Room, Sheet
 from lightplan.scene.clearance import broken
@@ -227,6 +229,24 @@ def test_a_plan_is_never_worth_less_than_the_rig_that_was_given(planned):
     worse = plan(rig(), effort=short, should_stop=lambda: True)
     assert found.robustness.mean_score >= planned.robustness.mean_score - 2.0
     assert worse.score >= worse.start_score - 2.0
+
+
+def test_builds_are_traced_once_where_the_given_rig_stays(planned, monkeypatch):
+    # a third of the time of a plan of gold-card-above went into builds of what was not kept
+    asked = []
+
+    def counted(built, *args, **options):
+        asked.append(built)
+        return judge_builds(built, *args, **options)
+
+    monkeypatch.setattr(planning, "judge_builds", counted)
+    monkeypatch.setattr(planning, "sturdiest", lambda judges, *_: judges.refined([poor])[0])
+    dark = replace(planned.rig.lamps[0], trim_stops=-6.0)
+    poor = replace(planned.rig, lamps=(dark, *planned.rig.lamps[1:]), freedoms=())
+    short = Effort(evaluations=6, polish=0, builds=16)
+    found = plan(replace(planned.rig, freedoms=()), effort=short)
+    assert found.rig.lamps[0].trim_stops == planned.rig.lamps[0].trim_stops, "it stays as given"
+    assert len(asked) == 1
 
 
 def test_a_diffuser_is_offered_with_what_hangs_it_where_nothing_does():
