@@ -39,7 +39,7 @@ def evaluations_of(effort: Effort) -> float:
     """Return about how many rigs are looked at altogether, those of all arrangements.
 
     >>> round(evaluations_of(Effort(evaluations=100)))
-    150
+    240
     """
     if effort.is_quick or effort.searched <= FINALISTS:
         return effort.evaluations
