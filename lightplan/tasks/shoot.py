@@ -229,9 +229,9 @@ def won_words(frame: Frame) -> str:
     """Return what a frame won over the one before, as a sentence; empty where that is not known."""
     if frame.won is None:
         return ""
-    points = f"{frame.won:+.0f} points"
+    points = f"{frame.won:+.0f} point{'' if abs(round(frame.won)) == 1 else 's'}"
     return (
-        f"After '{frame.after}': {points}." if frame.after else f"Since the frame before: {points}."
+        f'After "{frame.after}": {points}.' if frame.after else f"Since the frame before: {points}."
     )
 
 

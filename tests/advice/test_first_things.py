@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 import pytest
 
 from lightplan.advice.first_things import Option, State, first_of, options_of
-from lightplan.advice.helps import is_sure, less_light
+from lightplan.advice.helps import is_sure, less_light, trims_of_state
 from lightplan.advice.orders import exposure_order, foreign_order
 from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.advice.worth import Camera
+from lightplan.measures import Measures
 from lightplan.scene import Camera as Lens
 from lightplan.scene import Card, Lamp, Placement, Rig, Sheet
 from lightplan.scene.foreign import Foreign
@@ -187,3 +188,23 @@ def test_a_plan_that_promises_little_is_to_be_planned_anew():
 def test_a_sheet_is_pressed_flat_in_words_that_a_ruler_can_check():
     order = undo_words(RIG, slip("sheet", "bow_mm", 1.2))
     assert order.endswith("until a ruler lies on it without a gap")
+
+
+@dataclass(frozen=True)
+class ByExposure:
+    """Scores 30 points more for a stop more, up to where it clips."""
+
+    clips_at: float
+
+    def score(self, rig, camera):
+        return 50.0 + 30.0 * camera.stops if camera.stops < self.clips_at else 0.0
+
+    def measures(self, rig, camera):
+        return Measures({})
+
+
+@pytest.mark.parametrize(("clips_at", "asked"), [(0.45, set()), (0.6, {1 / 3})])
+def test_more_light_is_asked_for_with_room_below_the_clip(clips_at, asked):
+    state = State(RIG, (), (), Camera(clip_cd_m2=1000.0), None)
+    found = trims_of_state(state, ByExposure(clips_at))
+    assert {o.value for o in found if o.element == "exposure" and o.gain > 0} == asked
