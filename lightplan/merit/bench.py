@@ -45,8 +45,7 @@ _LAID_OUT: WeakKeyDictionary[Sheet, dict[tuple[int, ...], tuple[Singles, SheetMa
     WeakKeyDictionary()
 )
 _MOST_ROUNDS = 12
-_WAY_BACK = (0.2, 0.4, 0.6, 0.8)
-"""Shares of the way to the bench's own rig at which a point that breaks limits is tried."""
+_WAY_BACK = (0.2, 0.4, 0.6, 0.8)  # to the bench's own rig: where a broken point is tried
 _REFINED = 3
 
 
@@ -232,10 +231,7 @@ class Bench:
         return Stand(point, value, light.values, radius)
 
     def _mended(self, point: Doubles) -> Doubles | None:
-        """Return a point that keeps all limits, at or near the given one; None if none is found.
-
-        Where the bench's own rig keeps them, on the way to it: that is found in a few looks.
-        """
+        """Return a point that keeps all limits, on the way to our own or near; None if none is."""
         count = len(self.space.geometry)
         if self._excess(point) <= FORGIVEN:
             return point
