@@ -140,10 +140,7 @@ def glints(
         places, ends = (v[row, col] @ axes.T + centre for v in (at, on_lamp))
         starts = np.ascontiguousarray(receivers.points[row], float)
         kept = weight[:, row, col] * _are_free(surfaces, lamp, starts, places, ends)
-        if receivers.enters is not None:
-            way = places - starts
-            arrive = np.sum(way * receivers.frames[row, 2], axis=1) / np.linalg.norm(way, axis=1)
-            kept = kept * receivers.enters(arrive).astype(np.float32)
+        kept = kept * _let_in(receivers, row, places - starts)
         if lamp.profile is not None:
             way = places - ends
             facing = np.ones(len(way)) if is_ball else way @ lamp.axes[2]
@@ -151,6 +148,15 @@ def glints(
         for channel in range(3):
             total[channel, :, index] = np.bincount(row, kept[channel], n)
     return total
+
+
+def _let_in(receivers: Receivers, row: Integers, ways: Doubles) -> Singles:
+    """Return the shares of light that receivers let in along ways (m, 3) towards a mirror."""
+    if receivers.enters is None:
+        return np.ones(len(row), np.float32)
+    far = np.linalg.norm(ways, axis=1)
+    cosine = np.sum(ways * receivers.frames[row, 2], axis=1) / np.maximum(far, 1e-9)
+    return receivers.enters(cosine).astype(np.float32)
 
 
 def _placed(face: Flat | Ball, centre: Doubles, axes: Doubles) -> Doubles:
