@@ -16,6 +16,7 @@ import contextlib
 import multiprocessing
 import os
 import random
+import re
 import shutil
 import sys
 import tempfile
@@ -90,6 +91,39 @@ def mutated(text: str, rng: random.Random) -> str:
     return "\n".join(lines)
 
 
+NUMBER = re.compile(r"(?<![\w.#\"'-])-?\d+(?:\.\d+)?(?![\w.])")
+FACTORS = (-1.0, 0.0, 0.01, 0.1, 0.5, 0.9, 1.1, 2.0, 5.0, 30.0)
+
+
+def bent(text: str, rng: random.Random) -> str:
+    """Return a rig file that may well be one: numbers scaled, lines and whole tables left out.
+
+    Most of what `mutated` makes is no TOML and gets no farther than its reader.
+    """
+    for _ in range(rng.choice((1, 2, 3))):
+        kind, lines = rng.randrange(8), text.split("\n")
+        there = [i for i, line in enumerate(lines) if "=" in line and line[:1] not in ("#", "f")]
+        at = rng.choice(there)
+        if kind == 0:
+            del lines[at]
+            text = "\n".join(lines)
+        elif kind == 1:
+            tables = text.split("\n[")
+            last = rng.randrange(1, len(tables))
+            text = "\n[".join(tables[:last] + tables[last + 1 :])
+        elif kind == 2:
+            lines[at] = f"{lines[at].partition('=')[0]}= {rng.choice(VALUES)}"
+            text = "\n".join(lines)
+        else:
+            numbers = list(NUMBER.finditer(lines[at]))
+            if numbers:
+                one, factor = rng.choice(numbers), rng.choice(FACTORS)
+                value = f"{float(one[0]) * factor:g}"
+                lines[at] = lines[at][: one.start()] + value + lines[at][one.end() :]
+                text = "\n".join(lines)
+    return text
+
+
 def crafted(text: str) -> list[str]:
     """Return rig files that are made to hurt, two hundred of them."""
     good = text
@@ -121,6 +155,7 @@ def crafted(text: str) -> list[str]:
 
 def serve(pipe: Connection) -> None:
     """Check and predict files in this process until the pipe closes; say how each ended."""
+    from lightplan.errors import NoRoom
     from lightplan.faults import CAUGHT, as_told
     from lightplan.light import Detail
     from lightplan.process import limit_memory
@@ -139,7 +174,8 @@ def serve(pipe: Connection) -> None:
             detail = None if full else Detail.quick(camera_rows=60, camera_cols=80)
             predict(loaded, detail=detail, explain=False)
         except CAUGHT as error:
-            told = f"refused: {as_told(error)}"
+            said = as_told(error)
+            told = f"{'no room' if isinstance(said, NoRoom) else 'refused'}: {said}"
         except Exception as error:  # noqa: BLE001 - the point of the exercise
             told = f"FAULT {type(error).__name__}: {error}"
         pipe.send(told)
@@ -197,7 +233,8 @@ def run(
     texts = [path.read_text("utf-8") for path in sorted((ROOT / "rigs").glob("*.toml"))]
     made = crafted(texts[0])
     rng.shuffle(made)
-    files = made[:crafts] + [mutated(rng.choice(texts), rng) for _ in range(mutations)]
+    ways = (mutated, bent)
+    files = made[:crafts] + [ways[i % 2](rng.choice(texts), rng) for i in range(mutations)]
     ended, faults, end = Counter[str](), [], time.monotonic() + seconds
     child = Child()
     with tempfile.TemporaryDirectory() as place:
@@ -209,7 +246,7 @@ def run(
             path = folder / "rig.toml"
             path.write_bytes(text.encode("utf-8", "surrogatepass"))
             told = child.ask(path, full=full)
-            ended[told.split()[0].rstrip(":")] += 1
+            ended["FAULT" if told.startswith("FAULT") else told.partition(":")[0]] += 1
             if told.startswith("FAULT"):
                 kept = Path(tempfile.gettempdir()) / f"mutated-{seed}-{number}.toml"
                 shutil.copy(path, kept)
