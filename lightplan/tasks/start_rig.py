@@ -281,7 +281,8 @@ def _lamps(answers: Answers, sheet: Sheet, board: Card) -> tuple[list[Lamp], lis
             continue
         side = -1.0 if len(lamps) % 2 == 0 else 1.0
         at = side * round(reach + 330.0 + told["width_mm"] / 2)
-        aim = (centre[0], centre[1] * 0.8, centre[2] * 0.8) if on_board else (0.0, 0.0, 0.0)
+        at_board = (centre[0], round(0.8 * centre[1]), round(0.8 * centre[2]))
+        aim = at_board if on_board else (0.0, 0.0, 0.0)
         height = max(told["height_mm"] / 2 + 40.0, 260.0 if on_board else 420.0)
         place = Placement((at, -40.0 if not on_board else 20.0, height), aim)
         lamps.append(

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -32,6 +33,8 @@ def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
         (False, 60.0),
         (True, 2500.0),
     ]
+    written = (tmp_path / "tag.toml").read_text("utf-8")
+    assert not re.search(r"\d\.\d{4}", written)  # nobody measures to the thousandth
     again = start(tmp_path, lines, "--out", "tag.toml")
     assert again.returncode == 2
     assert "one that exists" in again.stderr
