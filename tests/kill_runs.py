@@ -165,6 +165,8 @@ def main() -> int:
     options.add_argument("--commands", nargs="*", default=None)
     options.add_argument("--seconds", type=float, default=float("inf"), help="stop after so long")
     told = options.parse_args()
+    # A shell's background job ignores INT, and so would all that it starts.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     rng = random.Random(told.seed)
     end, faults, done = time.monotonic() + told.seconds, [], Counter[str]()
     with tempfile.TemporaryDirectory(prefix="kills-") as place:
