@@ -99,36 +99,68 @@ def glints(
     total = np.zeros((3, n, len(lamps)), np.float32)
     shape = surfaces[mirror.surface].shape
     assert isinstance(shape, Flat)
-    axes, centre = shape.frame, np.asarray(shape.centre, float)
-    if not mirror.is_front:
-        axes = axes * [1.0, 1.0, -1.0]
-    holes = np.array(shape.openings, float).reshape(-1, 3)
-    points = np.ascontiguousarray((receivers.points - centre) @ axes, float)
-    frames = np.ascontiguousarray(receivers.frames @ axes, float)
-    views = np.zeros((n, 3)) if receivers.views is None else np.asarray(receivers.views, float)
-    own = mirror.curve if receivers.curve is None else receivers.curve
-    towards = np.array([1.0, 0.0, 0.0]) if mirror.tangent is None else mirror.tangent @ axes
-    brush = towards[:2] / np.linalg.norm(towards[:2])
-    given = np.array([*mirror.roughness, *brush, *mirror.bow])
+    joiner = _Joiner.of(receivers, mirror, shape)
     for index, lamp in enumerate(lamps):
+        row, places, ends, weight = joiner.ways(receivers, mirror, shape, lamp, drawn)
+        starts = np.ascontiguousarray(receivers.points[row], float)
+        kept = weight * _are_free(surfaces, lamp, starts, places, ends)
+        kept *= _let_through(receivers, lamp, row, places, ends)
+        for channel in range(3):
+            total[channel, :, index] = np.bincount(row, kept[channel], n)
+    return total
+
+
+@dataclass(frozen=True, eq=False)
+class _Joiner:
+    """Points as they lie before a mirror: in its frame, its facing side up."""
+
+    axes: Doubles
+    centre: Doubles
+    points: Doubles
+    frames: Doubles
+    views: Doubles
+    given: Doubles
+
+    @classmethod
+    def of(cls, receivers: Receivers, mirror: Between, shape: Flat) -> _Joiner:
+        axes, centre = shape.frame, np.asarray(shape.centre, float)
+        if not mirror.is_front:
+            axes = axes * [1.0, 1.0, -1.0]
+        views = receivers.views
+        towards = np.array([1.0, 0.0, 0.0]) if mirror.tangent is None else mirror.tangent @ axes
+        brush = towards[:2] / np.linalg.norm(towards[:2])
+        return cls(
+            axes=axes,
+            centre=centre,
+            points=np.ascontiguousarray((receivers.points - centre) @ axes, float),
+            frames=np.ascontiguousarray(receivers.frames @ axes, float),
+            views=np.zeros(receivers.points.shape) if views is None else np.asarray(views, float),
+            given=np.array([*mirror.roughness, *brush, *mirror.bow]),
+        )
+
+    def ways(
+        self, receivers: Receivers, mirror: Between, shape: Flat, lamp: LampFace, drawn: int
+    ) -> tuple[Integers, Doubles, Doubles, Singles]:
+        """Return whose m ways go where: row (m,), place and end (m, 3), weight (3, m)."""
+        n, face = len(self.points), lamp.shape
+        own = mirror.curve if receivers.curve is None else receivers.curve
+        size = (1.0, 1.0) if isinstance(face, Ball) else (face.half_width, face.half_height)
         at, on_lamp = np.zeros((2, n, 2 * drawn, 3))
         weight = np.zeros((3, n, 2 * drawn), np.float32)
-        face = lamp.shape
-        is_ball = isinstance(face, Ball)
         compiled.glints(
-            points,
-            frames,
-            views,
+            self.points,
+            self.frames,
+            self.views,
             np.array(receivers.roughness),
             *own.polarised,
             np.asarray(receivers.numbers, np.int64),
-            given,
+            self.given,
             *mirror.curve.polarised,
             np.array([shape.half_width, shape.half_height]),
             shape.is_round,
-            holes,
-            _placed(face, centre, axes),
-            np.array([1.0, 1.0] if isinstance(face, Ball) else [face.half_width, face.half_height]),
+            np.array(shape.openings, float).reshape(-1, 3),
+            _placed(face, self.centre, self.axes),
+            np.array(size),
             isinstance(face, Flat) and face.is_round,
             face.radius if isinstance(face, Ball) else 0.0,
             drawn,
@@ -137,26 +169,25 @@ def glints(
             weight,
         )
         row, col = np.nonzero(weight.any(axis=0))
-        places, ends = (v[row, col] @ axes.T + centre for v in (at, on_lamp))
-        starts = np.ascontiguousarray(receivers.points[row], float)
-        kept = weight[:, row, col] * _are_free(surfaces, lamp, starts, places, ends)
-        kept = kept * _let_in(receivers, row, places - starts)
-        if lamp.profile is not None:
-            way = places - ends
-            facing = np.ones(len(way)) if is_ball else way @ lamp.axes[2]
-            kept = kept * lamp.towards(way, facing / np.linalg.norm(way, axis=1))
-        for channel in range(3):
-            total[channel, :, index] = np.bincount(row, kept[channel], n)
-    return total
+        places, ends = (v[row, col] @ self.axes.T + self.centre for v in (at, on_lamp))
+        return row, places, ends, weight[:, row, col]
 
 
-def _let_in(receivers: Receivers, row: Integers, ways: Doubles) -> Singles:
-    """Return the shares of light that receivers let in along ways (m, 3) towards a mirror."""
-    if receivers.enters is None:
-        return np.ones(len(row), np.float32)
-    far = np.linalg.norm(ways, axis=1)
-    cosine = np.sum(ways * receivers.frames[row, 2], axis=1) / np.maximum(far, 1e-9)
-    return receivers.enters(cosine).astype(np.float32)
+def _let_through(
+    receivers: Receivers, lamp: LampFace, row: Integers, places: Doubles, ends: Doubles
+) -> Singles:
+    """Return the share (m,) of white light that matte points let in and that the lamp sends."""
+    share = np.ones(len(row))
+    if receivers.enters is not None:
+        way = places - receivers.points[row]
+        far = np.maximum(np.linalg.norm(way, axis=1), 1e-9)
+        arrive = np.sum(way * receivers.frames[row, 2], axis=1) / far
+        share = share * receivers.enters(arrive)
+    if lamp.profile is not None:
+        way = places - ends
+        facing = np.ones(len(way)) if isinstance(lamp.shape, Ball) else way @ lamp.axes[2]
+        share = share * lamp.towards(way, facing / np.linalg.norm(way, axis=1))
+    return np.asarray(share, np.float32)
 
 
 def _placed(face: Flat | Ball, centre: Doubles, axes: Doubles) -> Doubles:
