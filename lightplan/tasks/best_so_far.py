@@ -63,8 +63,8 @@ class BestSoFar:
         rows, cols = picture_size(found.rig.camera, LONG_SIDE)
         layers = layers_of(found.rig, Detail.quick(camera_rows=rows, camera_cols=cols))
         picture = picture_png(camera_picture(found.rig, layers))
+        self._wrote = True  # before it is: who is stopped in between must take it away too
         write_output(self.path, picture, replace=self._may)
-        self._wrote = True
         self._spent += time.monotonic() - begun
         return True
 

@@ -6,8 +6,10 @@ import pytest
 from PIL import Image
 
 from lightplan.errors import BadInput
+from lightplan.manifest import write_output
 from lightplan.planning.effort import SearchProgress
 from lightplan.rigfiles import load_rig
+from lightplan.tasks import best_so_far
 from lightplan.tasks.best_so_far import NAME, BestSoFar
 
 
@@ -25,6 +27,17 @@ def test_the_picture_is_there_while_the_search_runs_and_gone_after(progress, tmp
         assert max(picture.size) == 480
         assert picture.convert("L").getextrema()[1] > 100  # something is lit
     assert not folder.exists()  # nothing else was written
+
+
+def test_a_stop_as_soon_as_the_picture_is_written_leaves_none(progress, tmp_path, monkeypatch):
+    def written_and_stopped(path, picture, *, replace):
+        write_output(path, picture, replace=replace)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(best_so_far, "write_output", written_and_stopped)
+    with pytest.raises(KeyboardInterrupt), BestSoFar(tmp_path) as best:
+        best.show(progress)
+    assert not (tmp_path / NAME).exists()
 
 
 def test_pictures_take_little_of_the_time(progress, tmp_path):
