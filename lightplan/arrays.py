@@ -19,11 +19,18 @@ LARGEST_MM = 1e6  # a kilometre; beyond, squares lose what matters here
 
 
 def read_only(values: ArrayLike, dtype: Any = np.float64) -> Doubles:
-    """Return a read-only contiguous copy of `values`.
+    """Return a read-only contiguous copy of `values`; what is one already comes back itself.
 
-    >>> read_only([1, 2]).flags.writeable
-    False
+    An artwork is large, and a plan makes hundreds of sheets that differ in their bow alone.
+
+    >>> once = read_only([1, 2])
+    >>> once.flags.writeable, read_only(once) is once
+    (False, True)
     """
+    if isinstance(values, np.ndarray) and values.dtype == dtype:
+        flags = values.flags
+        if flags.owndata and flags.c_contiguous and not flags.writeable:
+            return values
     array = np.array(values, dtype=dtype, order="C")
     array.setflags(write=False)
     return array

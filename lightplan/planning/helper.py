@@ -122,10 +122,12 @@ class Helper:
             env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
         )
         self._owed: deque[Asked] = deque()
+        self._used: Rig | None = None
 
     def use(self, rig: Rig, detail: Detail) -> None:
         """Change to the bench of another rig, or to another detail."""
-        self._send(("use", (rig, detail)), None)
+        self._send(("use", (rig, detail)), self._used)
+        self._used = rig
 
     def ask(self, task: str, jobs: Sequence[Any], rig: Rig) -> Asked:
         """Hand jobs over; `rig` is that of the bench in use."""
@@ -162,14 +164,16 @@ class Helper:
 
 
 class _Writer(pickle.Pickler):
-    """Writes the room and the sheet of a rig that both sides know by name.
+    """Writes the room, the sheet and its artwork of a rig that both sides know by name.
 
-    An engine tells by identity that they are the same, and a sheet's artwork is large.
+    An engine tells by identity that they are the same, and an artwork is large: a hundred
+    sheets that differ in their bow would take as long to send as their light takes.
     """
 
     def __init__(self, file: BinaryIO, rig: Rig | None) -> None:
         super().__init__(file, pickle.HIGHEST_PROTOCOL)
-        self._names = {} if rig is None else {id(rig.room): "room", id(rig.sheet): "sheet"}
+        known = {} if rig is None else _known(rig)
+        self._names = {id(thing): name for name, thing in known.items()}
 
     def persistent_id(self, thing: Any) -> str | None:
         return self._names.get(id(thing))
@@ -180,10 +184,14 @@ class _Reader(pickle.Unpickler):
 
     def __init__(self, file: IO[bytes], rig: Rig | None) -> None:
         super().__init__(file)
-        self._rig = rig
+        self._known = {} if rig is None else _known(rig)
 
     def persistent_load(self, name: str) -> Any:
-        return getattr(self._rig, name)
+        return self._known[name]
+
+
+def _known(rig: Rig) -> dict[str, Any]:
+    return {"room": rig.room, "sheet": rig.sheet, "artwork": rig.sheet.artwork}
 
 
 def serve(orders: BinaryIO, answers: BinaryIO) -> None:
