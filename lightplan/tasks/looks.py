@@ -332,7 +332,7 @@ def rank(rig: Rig, one: ProofLook) -> float:
     """Return how well a look reads as foil, half of it where the look itself did not come about.
 
     On white stock less where the stock does not read white, and where no foil is as light as it:
-    such foil passes for dark ink sooner.
+    such foil passes for dark ink sooner. Not a rainbow: no ink shows colours that run.
     """
     score = None if one.judgement is None else one.judgement.score
     metal = _metal(one) * (ABSENT_COUNTS if score is not None and score <= ABSENT else 1.0)
@@ -341,7 +341,7 @@ def rank(rig: Rig, one: ProofLook) -> float:
     stock = lightness(luminance_factor(np.array(rig.sheet.paper.reflectance)))
     wanted = float(stock) - WHITE_BELOW_Lstar
     white = min(1.0, max(one.measures.get("paper_lightness_Lstar", wanted), 0.0) / wanted)
-    over = one.measures.get("foil_over_white_stops", 0.0)
+    over = 0.0 if one.look == "rainbow" else one.measures.get("foil_over_white_stops", 0.0)
     shining = 1.0 - DARKER_COSTS * min(1.0, max(0.0, -over / DARKER_STOPS))
     return float(metal * white**3 * shining)
 

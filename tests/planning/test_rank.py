@@ -53,3 +53,10 @@ def test_a_look_that_did_not_come_about_is_behind_one_that_did(rig):
     dark = replace(rig, sheet=replace(rig.sheet, paper=Paper(reflectance=(0.05,) * 3)))
     assert rank(dark, look(0.95, 0.0, 30.0, 42.0)) < rank(dark, look(0.75, 0.0, 30.0, 91.0))
     assert rank(dark, look(0.95, 0.0, 30.0, 80.0)) > rank(dark, look(0.75, 0.0, 30.0, 91.0))
+
+
+def test_a_rainbow_below_white_is_no_ink(rig):
+    # Seen by eye on holographic strips: the rainbow stood behind a bright field of pale lilac.
+    dim = replace(look(1.0, -1.4, 90.0), look="rainbow")
+    assert rank(rig, dim) > rank(rig, replace(look(0.95, 0.3, 90.0), look="bright field"))
+    assert rank(rig, dim) > rank(rig, look(1.0, -1.4, 90.0))
