@@ -169,7 +169,8 @@ def _plan_one(asked: Asked, *, two_frames: bool) -> Answer:
     )
     if pair is None:
         rig_file, folder = str(page.out / "rig.toml"), str(page.out / "two-frames")
-        offer = two_frames_offer(written.prediction.judgement, rig_file, folder)
+        judged, paper = written.prediction.judgement, found.rig.sheet.paper
+        offer = two_frames_offer(judged, paper, rig_file, folder)
         words += [offer] if offer else []
     return _careful(written.document, words, written.files, found.rig)
 

@@ -29,7 +29,7 @@ from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import dimension_words
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
-from lightplan.tasks.two_frames import two_frames_offer
+from lightplan.tasks.two_frames import WHITE_STOCK, two_frames_offer
 from lightplan.words.holders import holders_needed
 from lightplan.workers import Workers
 
@@ -45,9 +45,9 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
 
 PICTURE_LONG_SIDE = 1200
-WHITE_STOCK, WHITE_BELOW_Lstar = 0.6, 9.0
-"""Stock that gives back so much is taken for white; it reads white down to so much below its own
-lightness (by eye: white card from L* 85 on, cream from 81)."""
+WHITE_BELOW_Lstar = 9.0
+"""White stock reads white down to so much below its own lightness (by eye: white card from L* 85
+on, cream from 81)."""
 ABSENT, ABSENT_COUNTS = 100.0 * ABSENT_FACTOR, 0.5
 """Up to this score a look's own measure is absent: it may show metal, but not what it is called,
 and half counts in the order. Our choice."""
@@ -320,7 +320,8 @@ def _advice(one: ProofLook) -> str:
     critical = one.plan.robustness.critical
     sensitive = f"{critical[0][0]}, {dimension_words(critical[0][1])}" if critical else ""
     name = stem(one.look)
-    offer = two_frames_offer(one.judgement, f"{name}.toml", f"{name}-two-frames")
+    paper = one.plan.rig.sheet.paper
+    offer = two_frames_offer(one.judgement, paper, f"{name}.toml", f"{name}-two-frames")
     return offer if offer else advice(one.judgement, one.plan.yield_share, sensitive)
 
 

@@ -13,10 +13,13 @@ from lightplan.reports.setup.steps import power_words
 
 if TYPE_CHECKING:
     from lightplan.measures import Judgement
-    from lightplan.scene import Rig
+    from lightplan.scene import Paper, Rig
 
-AT_ODDS = frozenset({"paper not dull", "foil as light as white"})
-"""Gates that stay shut where one exposure cannot hold both the foil and white paper."""
+DULL, FOIL_DARKER = "paper not dull", "foil as light as white"
+"""Gates that stay shut where one exposure cannot hold both the foil and the paper; the second
+on white stock alone, for beside dark stock it is the light that falls short."""
+WHITE_STOCK = 0.6
+"""Stock that gives back so much is taken for white."""
 
 JOIN = (
     "Touch nothing but the lamps' switches and the exposure between the two. Then lay one over "
@@ -30,12 +33,15 @@ def two_frames_of(rig: Rig, *, seed: int = 0) -> TwoFrames:
     return plan_two_frames(rig, seed=seed)
 
 
-def two_frames_offer(judgement: Judgement, rig_file: str, folder: str) -> str:
-    """Return the offer of two frames where one cannot hold foil and white paper; "" elsewhere."""
-    if not any(gate.name in AT_ODDS and not gate.passed for gate in judgement.gates):
+def two_frames_offer(judgement: Judgement, paper: Paper, rig_file: str, folder: str) -> str:
+    """Return the offer of two frames where one cannot hold foil and paper; "" elsewhere."""
+    is_white = max(paper.reflectance) >= WHITE_STOCK
+    at_odds = {DULL, FOIL_DARKER} if is_white else {DULL}
+    if not any(gate.name in at_odds and not gate.passed for gate in judgement.gates):
         return ""
     command = shlex.join(["lightplan", "plan", rig_file, "--two-frames", "--out", folder])
-    return f"One frame cannot hold both the foil and white paper here; for two frames: {command}"
+    other = "white paper" if is_white else "the paper"
+    return f"One frame cannot hold both the foil and {other} here; for two frames: {command}"
 
 
 def two_frames_document(found: TwoFrames) -> dict[str, Any]:

@@ -7,6 +7,7 @@ import pytest
 from lightplan.measures.score import Gate, Judgement
 from lightplan.planning.two_frames import plan_two_frames
 from lightplan.rigfiles import load_rig
+from lightplan.scene import Paper
 from lightplan.tasks.two_frames import two_frames_note, two_frames_offer, two_frames_words
 
 
@@ -47,9 +48,21 @@ def test_where_one_frame_is_enough_the_sheet_says_nothing(found, hard):
 def test_where_foil_and_white_cannot_both_be_held_two_frames_are_offered(name):
     shut = Gate(name, "paper_tone_Lstar", passed=False, factor=0.6, reason="too dark")
     judged = Judgement(55.0, "adjust", (), (shut,), ("too dark",), 1.0)
-    said = two_frames_offer(judged, "my plans/rig.toml", "two")
+    said = two_frames_offer(judged, Paper(), "my plans/rig.toml", "two")
     assert said.endswith("lightplan plan 'my plans/rig.toml' --two-frames --out two")
     held = replace(judged, gates=(replace(shut, passed=True),))
     other = replace(judged, gates=(replace(shut, name="sharp"),))
-    assert two_frames_offer(held, "rig.toml", "two") == ""
-    assert two_frames_offer(other, "rig.toml", "two") == ""
+    assert two_frames_offer(held, Paper(), "rig.toml", "two") == ""
+    assert two_frames_offer(other, Paper(), "rig.toml", "two") == ""
+
+
+def test_beside_dark_stock_no_white_paper_is_told_of():
+    black = Paper(reflectance=(0.04, 0.04, 0.04))
+    shut = Gate(
+        "foil as light as white", "foil_to_white_stops", passed=False, factor=0.6, reason=""
+    )
+    judged = Judgement(47.0, "adjust", (), (shut,), ("",), 1.0)
+    assert two_frames_offer(judged, black, "rig.toml", "two") == ""
+    dull = replace(judged, gates=(replace(shut, name="paper not dull"),))
+    said = two_frames_offer(dull, black, "rig.toml", "two")
+    assert said.startswith("One frame cannot hold both the foil and the paper here")
