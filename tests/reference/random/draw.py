@@ -1,11 +1,12 @@
 """Draw rigs at random, as makers of small printed goods might set them up, for a path tracer.
 
-    python tests/reference/random/draw.py SEED COUNT FOLDER [--silver]
+    python tests/reference/random/draw.py SEED COUNT FOLDER [--silver] [--sound]
 
 writes FOLDER/NAME.json, one scene a rig (../pathtraced/README.md tells the fields). Boards and
 softboxes have sizes that are sold; nothing is left out for being hard. A thing is drawn again
 only when it hides the sheet from the camera. With --silver the first board of every rig is
-silvered and stands where the sheet's middle mirrors to the camera, facing it.
+silvered and stands where the sheet's middle mirrors to the camera, facing it. With --sound a
+rig is drawn again in which things pass through each other; the sets kept here were drawn without.
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ from lightplan.scene import (
     Side,
     Table,
 )
+from lightplan.scene.clearance import broken
 from lightplan.scene.surfaces import build_surfaces
 
 Random = np.random.Generator
@@ -246,8 +248,14 @@ def is_seen(drawn: Rig) -> bool:
     return all(lines is None or not lines.any() for lines in cut)
 
 
+def is_sound(drawn: Rig) -> bool:
+    """Tell whether nothing passes through another thing: such a rig can be built."""
+    return not any(limit.rule == "through each other" for limit in broken(drawn))
+
+
 def main() -> None:
-    silver, said = "--silver" in sys.argv, [word for word in sys.argv[1:] if word != "--silver"]
+    silver, sound = ("--silver" in sys.argv), ("--sound" in sys.argv)
+    said = [word for word in sys.argv[1:] if not word.startswith("--")]
     seed, count, folder = int(said[0]), int(said[1]), Path(said[2])
     rng = np.random.default_rng(seed)
     folder.mkdir(parents=True, exist_ok=True)
@@ -258,7 +266,7 @@ def main() -> None:
             drawn = rig(rng, name, silver=silver)
         except RigError:
             continue
-        if is_seen(drawn):
+        if is_seen(drawn) and (not sound or is_sound(drawn)):
             scene = scene_of(drawn, (ROWS, COLS))
             (folder / f"{name}.json").write_text(json.dumps(scene), encoding="utf-8")
             found += 1
