@@ -10,32 +10,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
 
 from lightplan.shots.pipeline import look_at
 from lightplan.tasks.photographed import context_of
 
 SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
 sys.path.insert(0, str(SLIPPED))
-LONG_SIDE = 6000
-
-
-def enlarged(photo, folder):
-    """Return a file of 24 megapixels that shows the same."""
-    with Image.open(photo) as small:
-        size = (LONG_SIDE, round(LONG_SIDE * small.height / small.width))
-        tags = small.getexif()
-        tags.get_ifd(0x8769)
-        codes = np.asarray(small.resize(size, Image.Resampling.BICUBIC), np.int16)
-    noise = np.random.default_rng(1).integers(-3, 4, (*codes.shape[:2], 1), np.int16)
-    path = folder / photo.name
-    Image.fromarray(np.uint8(np.clip(codes + noise, 0, 255))).save(path, quality=93, exif=tags)
-    return path
 
 
 @pytest.mark.parametrize("name", ["certificate_bright_04", "certificate_bright_10"])
 def test_the_sheet_is_found_at_either_size(name, tmp_path):
     from bases import base_rig
+    from camera_chain import enlarged
 
     context = context_of(base_rig(name.rpartition("_")[0]))
     photo = SLIPPED / "photographs" / f"{name}.jpg"

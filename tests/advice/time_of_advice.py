@@ -18,11 +18,13 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
-from PIL import Image
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "reference" / "slipped"))
+
+from camera_chain import enlarged
 
 HERE = Path(__file__).resolve().parents[2]
 NAMES = ("silver_gradient_05", "certificate_bright_04", "copper_gradient_01", "silver_bright_06")
-LONG_SIDE = 6000
 ONE = """
 import sys, time
 from pathlib import Path
@@ -42,20 +44,6 @@ write_advice(told, out, rig=rig)
 watch(type("End", (), {"stage": "written"}))
 print(json.dumps([(s, w - began[0], c - began[1]) for s, w, c in marks]))
 """
-
-
-def enlarged(photo: Path, folder: Path) -> Path:
-    """Return a file of 24 megapixels that shows the same, with a camera's noise."""
-    with Image.open(photo) as small:
-        scale = LONG_SIDE / max(small.size)
-        size = (round(scale * small.width), round(scale * small.height))
-        tags = small.getexif()
-        tags.get_ifd(0x8769)
-        codes = np.asarray(small.resize(size, Image.Resampling.BICUBIC), np.int16)
-    noise = np.random.default_rng(1).integers(-3, 4, (*codes.shape[:2], 1), np.int16)
-    path = folder / photo.name
-    Image.fromarray(np.uint8(np.clip(codes + noise, 0, 255))).save(path, quality=93, exif=tags)
-    return path
 
 
 def timed(checkout: Path, photo: Path) -> list[tuple[str, float, float]]:
