@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import MissingFeature
-from lightplan.planning.looks import with_look
 from lightplan.planning.plan import Effort
 from lightplan.planning.result import NoPlan
 from lightplan.process import usable_cores
@@ -14,15 +13,13 @@ from lightplan.rigfiles import LoadedRig, load_rig, write_rig
 from lightplan.tasks.care import cautions_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.looks import Proof, ProofLook, looks, proof_files, write_looks
+from lightplan.tasks.looks import Proof, ProofLook, looks, proof_files, stem, write_looks
 from lightplan.tasks.plan import PLAN_FILES, plan, write_plan
 from lightplan.tasks.predict import FILES, Prediction, Progress, _quiet, predict, write_prediction
 from lightplan.tasks.view import view
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from lightplan.scene import Rig
 
 EXAMPLE = "silver-bookplate-bright"
 EVALUATIONS = 150
@@ -49,13 +46,14 @@ def demo(out: Path, *, progress: Progress = _quiet) -> Told:
     proof = looks(source)
     files += write_looks(proof, source, out / "proof")
     words += ["Every look side by side is in proof/proof.png.", *_chosen(proof)]
+    begun = _begun(source, proof, out / "proof")
     progress("planning")
     effort = Effort(evaluations=EVALUATIONS, polish=20, helpers=max(0, usable_cores() - 1))
-    found = plan(_wanted(source, proof), owned=owned_items(source), effort=effort)
+    found = plan(begun.rig, owned=owned_items(begun), effort=effort)
     document: dict[str, Any] = {"before": before.report()}
     shown = source
     if not isinstance(found, NoPlan):
-        written = write_plan(found, source, out / "planned")
+        written = write_plan(found, begun, out / "planned")
         files += written.files
         words.append(
             f"Planned, it scores {_score(written.prediction)}; of 100 builds with usual errors "
@@ -97,10 +95,10 @@ def _chosen(proof: Proof) -> list[str]:
     return [] if best is None else [f"Chosen from it: {best.look}."]
 
 
-def _wanted(source: LoadedRig, proof: Proof) -> Rig:
-    """Return the example with the look that was chosen by the proof sheet."""
+def _begun(source: LoadedRig, proof: Proof, folder: Path) -> LoadedRig:
+    """Return the rig of the look that was chosen: what a maker saw is what is planned on."""
     best = _best(proof)
-    return source.rig if best is None else with_look(source.rig, best.look)
+    return source if best is None else load_rig(folder / f"{stem(best.look)}.toml")
 
 
 def _score(prediction: Prediction) -> str:
