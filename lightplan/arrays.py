@@ -60,6 +60,16 @@ def _bad_vector(values: object, field: str) -> RigError:
     )
 
 
+def smooth_step(values: Floats, low: float, high: float) -> Floats:
+    """Return 0 up to `low`, 1 from `high` on, a smooth step between.
+
+    >>> smooth_step(np.array([0.0, 1.5, 2.0, 5.0]), 1.0, 2.0).tolist()
+    [0.0, 0.5, 1.0, 1.0]
+    """
+    t = np.clip((values - low) / (high - low), 0.0, 1.0)
+    return np.asarray(t * t * (3 - 2 * t))
+
+
 def even_picks(weights: NDArray[Any], count: int) -> Integers:
     """Return flat indices of `count` places that each stand for an equal part of all weights.
 

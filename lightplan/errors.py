@@ -169,9 +169,18 @@ _NAMES_A_FILE = re.compile(r"(?:[.~]{0,2}[/\\\\]|[A-Za-z]:[/\\\\])[^\n]*\Z")
 """A long path is cut at its front: what a maker looks for is the name at its end."""
 
 
+def end_of(path: str, limit: int) -> str:
+    """Return a path whose front is cut where it is long: the file's name is at its end.
+
+    >>> end_of("/a/very/long/way/tag.png", 10)
+    '…y/tag.png'
+    """
+    return path if len(path) <= limit else f"…{path[1 - limit :]}"
+
+
 def _short(value: object, limit: int = 60) -> str:
     text = value if isinstance(value, str) else repr(value)
     if isinstance(value, str) and len(text) > limit and _NAMES_A_FILE.match(text):
-        return "…" + printable(text[1 - limit :])
+        return printable(end_of(text, limit))
     text = printable(" ".join(text[: 20 * limit].split()))
     return text if len(text) <= limit else text[: limit - 1] + "…"

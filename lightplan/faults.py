@@ -9,11 +9,13 @@ import errno
 import os
 from typing import Final
 
-from lightplan.errors import BadInput, LightplanError, NoRoom
+from lightplan.errors import BadInput, LightplanError, NoRoom, end_of
 
 CAUGHT: Final = (LightplanError, OSError, MemoryError, UnicodeError, RecursionError, ImportError)
 """What an edge catches. Anything else is a fault of the program and shows where."""
 
+LONGEST_NAME = 160
+"""Characters of a path that are told."""
 _FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 _BUSY = frozenset({errno.EMFILE, errno.ENFILE, errno.EAGAIN, errno.ENOMEM})
 
@@ -65,8 +67,9 @@ def as_told(error: BaseException) -> LightplanError:
 
 def _of_system(error: OSError) -> LightplanError:
     what = error.strerror if error.strerror else type(error).__name__
-    where = None if error.filename is None else os.fsdecode(str(error.filename))
-    place = "" if where is None else f"{_end_of(where)}: "
+    name = error.filename
+    where = None if name is None else end_of(os.fsdecode(str(name)), LONGEST_NAME)
+    place = "" if where is None else f"{where}: "
     if error.errno in _FULL:
         return NoRoom(
             f"{place}The disk must have room for what is written (got {what}); free some of it, or "
@@ -83,17 +86,12 @@ def _of_system(error: OSError) -> LightplanError:
             wanted="as short as this disk takes",
             got=what,
             cure="give a shorter name",
-            file=None if where is None else _end_of(where),
+            file=where,
         )
     return BadInput(
         field="file",
         wanted="one that can be used",
         got=what,
         cure="check its name and who may read or write it",
-        file=None if where is None else _end_of(where),
+        file=where,
     )
-
-
-def _end_of(path: str, limit: int = 160) -> str:
-    """Return a path whose front is cut where it is long: the file's name is at its end."""
-    return path if len(path) <= limit else f"…{path[1 - limit :]}"

@@ -78,7 +78,6 @@ class Levels:
         self._readings = _readings(self._engine.grid, seen)
         self._more: Engine | None = None
         self._second: Engine | None = None
-        self.asked = 0
 
     @property
     def room(self) -> Doubles:
@@ -136,7 +135,6 @@ class Levels:
         return np.asarray(sum(one.read(layer).astype(float) for one in self._readings) / 4)
 
     def _of(self, engine: Engine, rig: Rig) -> CellLight:
-        self.asked += 1
         found = engine.per_lamp(self._with_room(rig))
         trims = [2.0**lamp.trim_stops if lamp.on else 0.0 for lamp in rig.lamps]
         powers = np.array([*trims, 1.0])[:, None, None]

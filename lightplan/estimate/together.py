@@ -83,15 +83,14 @@ class LevelsOfSeveral(Levels):
         self.planned, self._first, self._views = rig, first, tuple(views)
         self._own = [Levels(view.rig(rig), view.fitter.seen) for view in views]
         self._room = rig.room
-        self.asked = 0
 
     def light(self, rig: Rig) -> CellLight:
         """Return the light of a rig with the planned one's lamps, cards and shells."""
-        return self._joined(self._first.light(rig), rig, anew=False)
+        return self.lights([rig], [False])[0]
 
     def light_anew(self, rig: Rig) -> CellLight:
         """Return the light of a rig that has other things than the planned one."""
-        return self._joined(self._first.light_anew(rig), rig, anew=True)
+        return self.lights([rig], [True])[0]
 
     def lights(self, rigs: Sequence[Rig], anew: Sequence[bool]) -> list[CellLight]:
         """Return `light` of many rigs, or `light_anew`."""
@@ -107,16 +106,7 @@ class LevelsOfSeveral(Levels):
         """The planned surroundings in units of what `CellLight` holds, (3,)."""
         return self._first.room
 
-    def _joined(self, first: CellLight, rig: Rig, *, anew: bool) -> CellLight:
-        views = [view.rig(rig) for view in self._views]
-        others = [
-            own.light_anew(there) if anew else own.light(there)
-            for own, there in zip(self._own, views, strict=True)
-        ]
-        return self._side_by_side(first, *others)
-
     def _side_by_side(self, first: CellLight, *others: CellLight) -> CellLight:
-        self.asked += 1
         parts = [first.light]
         for view, own in zip(self._views, others, strict=True):
             parts.append(own.light * powers_in(view.turned, first.names)[:, None, None])

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.arrays import smooth_step
 from lightplan.geometry.shapes import Flat
 from lightplan.light.cells import along_line
 
@@ -97,8 +98,7 @@ def _how_bent(coarse: Doubles) -> float:
     scale = np.maximum(greatest, 1e-12)[:, None, None]
     steps = [np.abs(np.diff(coarse, 2, axis=axis)) / scale for axis in (1, 2)]
     bent = max((float(step.max(initial=0.0)) for step in steps), default=0.0)
-    t = min(max((bent - EVEN) / (BENT - EVEN), 0.0), 1.0)
-    return t * t * (3 - 2 * t)
+    return float(smooth_step(np.asarray(bent), EVEN, BENT))
 
 
 def _finer_grid(surface: Surface, face: FaceGrid) -> tuple[Doubles, Doubles]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.arrays import smooth_step
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
 from lightplan.light.compiled import gratings
@@ -193,8 +194,7 @@ def _resolved(mirrors: Mirrors, spots: Samples, spacing_mm: float, grating: Grat
         np.minimum(off, tilt.min(axis=1), out=off)
     off = np.maximum(off - 0.5 * (spacing + 0.5 * step) / narrow, 0.0)
     ratio = narrow * np.sqrt(1 + off * off) / spacing
-    t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
-    return np.asarray(t * t * (3 - 2 * t), np.float32)
+    return np.asarray(smooth_step(ratio, COARSE, FINE_ENOUGH), np.float32)
 
 
 def _coarse_kicks(grating: Grating) -> tuple[Singles, float]:

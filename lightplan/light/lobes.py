@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from lightplan.arrays import smooth_step
 from lightplan.light.compiled import lobes as compiled
 from lightplan.light.polarise import across_views
 
@@ -165,5 +166,4 @@ class Lobes:
             off = np.maximum(off - 0.5 * spacing / narrow, 0.0)
             ratio = narrow * np.sqrt(1 + off * off) / spacing
         ratio = np.where(np.isfinite(nearest), ratio, 0.0)
-        t = np.clip((ratio - COARSE) / (FINE_ENOUGH - COARSE), 0.0, 1.0)
-        return np.asarray(t * t * (3 - 2 * t), np.float32)
+        return np.asarray(smooth_step(ratio, COARSE, FINE_ENOUGH), np.float32)

@@ -146,9 +146,11 @@ class Grid:
         y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
         is_foil = _solid(foil, valid)
         metal = _region(is_foil, foil, shape, x_mm, y_mm, least_core=0.1)
-        paper = np.float32(1.0) - foil
-        stock = _region(_plain(foil, valid), paper, shape, x_mm, y_mm, least_core=0.3)
-        stock = _thick(stock, _leak(paper, valid, stock, shape))
+        stock = _region(
+            _plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm, least_core=0.3
+        )
+        soft = within.blurred(foil)
+        stock = _thick(stock, _leak(soft, valid, stock, shape))
         half = 0.5 * float(np.hypot(width_mm, height_mm))
         return cls(
             shape=shape,
@@ -161,7 +163,7 @@ class Grid:
             half_diagonal_mm=half,
             rim=_rim(metal),
             noise_at=_triples(metal.core > 0, stock.core > 0),
-            foil_leak=_leak(foil, valid, metal, shape),
+            foil_leak=_leak(np.float32(1.0) - soft, valid, metal, shape),
             lines=within.lines_in(metal.core, width_mm=width_mm, height_mm=height_mm),
         )
 
@@ -307,8 +309,9 @@ def _least_cover(cover: Doubles) -> float:
     return min(LEAST_COVER, float(ordered[last]))
 
 
-def _leak(material: Singles, valid: Booleans, region: Region, shape: tuple[int, int]) -> Doubles:
-    leak = within.leak_of(material, valid) * region.core
+def _leak(other: Singles, valid: Booleans, region: Region, shape: tuple[int, int]) -> Doubles:
+    """Return the share of the other material that a blur brings into a region's cells."""
+    leak = np.where(valid, other, np.float32(0.0)) * region.core
     share: Doubles = shrink(leak, shape).ravel()[region.cells].astype(np.float64) / region.cover
     return share
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Booleans, Doubles, Singles
+    from lightplan.arrays import Doubles, Singles
 
 LEAK_SHARE = 0.006
 """Blur that is allowed for, as a share of the sheet's longer side: 1 mm of 170. Our choice."""
@@ -66,11 +66,11 @@ def lines_in(core: Singles, *, width_mm: float, height_mm: float) -> Lines:
     return Lines(np.concatenate(found, axis=1), np.concatenate(scales))
 
 
-def leak_of(material: Singles, valid: Booleans) -> Singles:
-    """Return the share of the other material that a blur of `LEAK_SHARE` brings into each pixel."""
-    sigma = LEAK_SHARE * max(material.shape)
-    blurred = cv2.GaussianBlur(material, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
-    return np.asarray(np.where(valid, np.float32(1.0) - blurred, np.float32(0.0)))
+def blurred(foil: Singles) -> Singles:
+    """Return the share of foil round each pixel, under a blur of `LEAK_SHARE`."""
+    sigma = LEAK_SHARE * max(foil.shape)
+    soft = cv2.GaussianBlur(foil, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(soft, np.float32)
 
 
 def patches_of(

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.errors import RigError
 from lightplan.merit.bench import FORGIVEN_MM, Judged
 from lightplan.merit.engine_model import final_detail, polish_detail
 from lightplan.planning.result import Move
-from lightplan.planning.robust import draws
+from lightplan.planning.robust import built_or_right, draws
 from lightplan.scene.clearance import broken, total_excess_mm
 from lightplan.scene.dimensions import element_of, value_of
 from lightplan.scene.edits import Remove, Set, dimensions_of, edited
@@ -93,13 +92,9 @@ def mean_of_builds(judges: Judges, job: Job, rig: Rig, light: Singles, count: in
         How many builds.
     """
     dimensions = error_dimensions(rig, job.errors)
-    builds = [rig]
-    for row in draws(dimensions, count, seed=job.seed):
-        try:
-            builds.append(built(rig, dimensions, row))
-        except RigError:
-            builds.append(rig)  # one that the parts refuse is built without errors
-    own, *others = judges.lights(builds)
+    rows = draws(dimensions, count, seed=job.seed)
+    builds = [built_or_right(rig, dimensions, row) for row in rows]
+    own, *others = judges.lights([rig, *builds])
     return float(np.mean(judges.scored([np.maximum(one + (light - own), 0) for one in others])))
 
 

@@ -57,9 +57,9 @@ def chosen(judges: Judges, job: Job, cupboard: Cupboard) -> tuple[str, Explored]
     ranked = candidates(judges, cupboard, quick=job.effort.is_quick)
     if not ranked:
         return None
-    if job.effort.is_quick or job.effort.searched <= FINALISTS:
-        return _quickly(_Heat(judges, job, cupboard), ranked)
-    return _thoroughly(_Heat(judges, job, cupboard), ranked)
+    is_quick = job.effort.is_quick or job.effort.searched <= FINALISTS
+    search = _quickly if is_quick else _thoroughly
+    return search(_Heat(judges, job, cupboard), ranked)
 
 
 def _quickly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored] | None:
@@ -136,7 +136,7 @@ class _Heat:
         self._judges.use(rig)
         bench = self._judges.bench
         evaluations = max(evaluations, math.ceil(ONE_STEP * len(bench.space.geometry)))
-        begin: Sequence[Rig] | None = [rig] if not spread else None
+        begin: list[Rig] | None = None if spread else [rig]
         job = self.job
         if before is not None:
             begin = [before.best_rig, *before.others] if spread else [before.best_rig]

@@ -22,7 +22,7 @@ from lightplan.planning.finishing import (
     sturdiest,
     within_rules,
 )
-from lightplan.planning.pool import Judges
+from lightplan.planning.pool import Judges, Prediction
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds, no_more_than
 from lightplan.planning.starts import starts
@@ -252,8 +252,10 @@ def _promised(judges: Judges, job: Job, before: Predicted | None, ended: _Ended)
     """Return a rig as a plan: predicted finely, and built with errors many times."""
     rig = ended.rig
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
-    detail = judges.detail if job.effort.is_quick else final_detail()
-    ahead = judges.prediction(rig, detail) if ended.predicted is None else None
+    if ended.predicted is None:
+        ahead = judges.prediction(rig, judges.detail if job.effort.is_quick else final_detail())
+    else:
+        ahead = Prediction(ended.predicted)
     robust = judge_builds(
         rig,
         judges.lights,
@@ -264,8 +266,7 @@ def _promised(judges: Judges, job: Job, before: Predicted | None, ended: _Ended)
         planned=ended.light,
         quick=job.effort.is_quick,
     )
-    final = ended.predicted if ahead is None else ahead.result()
-    assert final is not None
+    final = ahead.result()
     judgement = final.judged.judgement
     if judgement.score is not None:
         robust = no_more_than(robust, judgement.score)

@@ -199,7 +199,7 @@ class SmallErrors:
         """Return the rig with one error; one that the parts refuse is built without."""
         row = np.zeros(len(self._dimensions))
         row[index] = share * self._dimensions[index].size
-        return _whole(self._rig, self._dimensions, row)
+        return built_or_right(self._rig, self._dimensions, row)
 
     def _score(self, sheets: Sequence[Singles]) -> list[float]:
         return list(self._scored([np.maximum(sheet, 0) for sheet in sheets]))
@@ -215,7 +215,7 @@ def _tried(dimension: ErrorDimension, *, quick: bool) -> tuple[float, ...]:
     return (-STEPS[1], -1.0, 1.0, STEPS[1])
 
 
-def _whole(rig: Rig, dimensions: tuple[ErrorDimension, ...], row: Doubles) -> Rig:
+def built_or_right(rig: Rig, dimensions: tuple[ErrorDimension, ...], row: Doubles) -> Rig:
     """Return the rig with its errors; one that the parts refuse is built without."""
     try:
         return built(rig, dimensions, row)
@@ -290,7 +290,8 @@ def _scores(
     """Return the score of every build: by the sum of small errors where that proves right."""
 
     def traced(which: Integers) -> Doubles:
-        return small.traced_scores(lights([_whole(rig, dimensions, row) for row in rows[which]]))
+        builds = [built_or_right(rig, dimensions, row) for row in rows[which]]
+        return small.traced_scores(lights(builds))
 
     found = small.scores(rows)
     checked, others = _checked(found)

@@ -77,9 +77,9 @@ def supports_of(rig: Rig) -> tuple[Support, ...]:
 
 def lies_across(card: Card) -> bool:
     """Tell whether a card lies level on books, at its ends, over what is under its middle."""
-    held = card.held
-    level = abs(float(card.placement.axes()[2][2])) > LEVEL_COSINE
-    return held is not None and held.by == "books" and level
+    if card.held is None or card.held.by != "books":
+        return False
+    return abs(float(card.placement.axes()[2][2])) > LEVEL_COSINE
 
 
 def leaning_stack_mm(card: Card) -> float:

@@ -68,17 +68,16 @@ def _helping(
     curve = None if memory.asked_for("tone curve") else plain_curve(state, worth)
     trims = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
     chosen = first_of(minded(trims, memory, score.score), LEAST_KNOB)
-    if chosen is None:
-        steps = minded(steps_of_state(state, worth), memory, score.score)
+    if chosen is not None:
+        return chosen
+    steps = minded(steps_of_state(state, worth), memory, score.score)
+    for _ in range(_GAMBLES):
         chosen = first_of(steps, LEAST_KNOB)
-        for _ in range(_GAMBLES):
-            if chosen is None or is_sure(chosen, state, worth):
-                return chosen
-            name = chosen.element, chosen.dimension
-            steps = [o for o in steps if (o.element, o.dimension) != name]
-            chosen = first_of(steps, LEAST_KNOB)
-        chosen = None
-    return chosen
+        if chosen is None or is_sure(chosen, state, worth):
+            return chosen
+        name = chosen.element, chosen.dimension
+        steps = [o for o in steps if (o.element, o.dimension) != name]
+    return None
 
 
 def _is_dull(score: PhotoScore) -> bool:

@@ -29,7 +29,7 @@ SIDES = ((-1.0, "left"), (1.0, "right"))
 
 _BOARD_STANDING = {"x_mm": 160.0, "y_mm": 160.0, "aim_z_mm": BOARD_LEANS_MM / 4}
 BOARD_HELD = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 140.0, "aim_y_mm": 100.0, "aim_z_mm": 100.0}
-LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
+_LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
 _LAMP_MIRRORED = {"x_mm": 220.0, "y_mm": 220.0, "z_mm": 200.0}
 _TISSUE = {"x_mm": 100.0, "y_mm": 120.0, "z_mm": 100.0}
 _ANY_WAY = {"x_mm": 120.0, "y_mm": 120.0, "z_mm": 120.0, "aim_y_mm": 80.0, "aim_z_mm": 80.0}
@@ -192,8 +192,7 @@ def shells(stage: Stage) -> Iterator[Draft]:
             draft.shell(placed)
             out = sign * (shell.foot_width_mm / 2 + 350.0) * stage.side
             middle = np.array([0.0, 0.0, 0.5 * shell.height_mm])
-            place = Placement(as_vector(out + 1.4 * middle), as_vector(middle))
-            draft.put(lamp, place, LAMP_AT_BOARD, stage.holder("stand"))
+            stand_lamp(draft, lamp, out + 1.4 * middle, middle)
             yield draft
 
 
@@ -265,12 +264,7 @@ def _lamps_at(
         draft.say(f"{board.name} {words}, {lamp.name} on it {side_words}")
         draft.put(board, place, spans, held)
         spot = np.array([spot[0], spot[1], max(spot[2], 0.5 * lamp.height_mm + 20.0)])
-        draft.put(
-            lamp,
-            Placement(as_vector(spot), as_vector(bright)),
-            LAMP_AT_BOARD,
-            stage.holder("stand"),
-        )
+        stand_lamp(draft, lamp, spot, bright)
         yield draft
 
 
@@ -318,6 +312,12 @@ def _hot_spots(stage: Stage) -> tuple[float, ...]:
     if kind in ("bright band", "flat copy"):
         return (0.0,)
     return (_bright_share(stage), 0.3)
+
+
+def stand_lamp(draft: Draft, lamp: Lamp, at: Doubles, aim: Doubles) -> None:
+    """Put a lamp on a stand, aimed at a place (3,) of what it lights."""
+    place = Placement(as_vector(at), as_vector(aim))
+    draft.put(lamp, place, _LAMP_AT_BOARD, draft.stage.holder("stand"))
 
 
 def is_lit_anyway(stage: Stage) -> bool:

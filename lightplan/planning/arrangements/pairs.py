@@ -10,10 +10,10 @@ from lightplan.planning.arrangements.keys import (
     BESIDE_MM,
     BOARD_HELD,
     CLOSE_LOW_MM,
-    LAMP_AT_BOARD,
     NEAR_MM,
     SIDES,
     is_lit_anyway,
+    stand_lamp,
 )
 from lightplan.planning.arrangements.stage import Draft, Stage
 from lightplan.scene import Placement
@@ -52,8 +52,7 @@ def _hung_v(stage: Stage) -> Iterator[Draft]:
         place = sign * BESIDE_MM * stage.side - 60.0 * stage.away
         place[2] = max(CLOSE_LOW_MM, 0.5 * lamp.height_mm + 20.0)
         lit = np.asarray(plane.position_mm) + sign * 0.45 * first.width_mm * stage.side
-        aimed = Placement(as_vector(place), as_vector(lit))
-        draft.put(lamp, aimed, LAMP_AT_BOARD, stage.holder("stand"))
+        stand_lamp(draft, lamp, place, lit)
         yield draft
 
 
@@ -81,12 +80,7 @@ def _standing_v(stage: Stage) -> Iterator[Draft]:
             aim = aim + np.array([0, 0, 0.5 * first.height_mm])
             draft.say(f"{lamp.name} at the {_other(word)}")
             place = -sign * (BESIDE_MM + 100.0) * stage.side + np.array([0.0, 0.0, 380.0])
-            draft.put(
-                lamp,
-                Placement(as_vector(place), as_vector(aim)),
-                LAMP_AT_BOARD,
-                stage.holder("stand"),
-            )
+            stand_lamp(draft, lamp, place, aim)
         yield draft
 
 
