@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import pickle
@@ -10,6 +11,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from typing import TYPE_CHECKING, Any, BinaryIO, Self, cast
 
 from lightplan.process import THREAD_SETTINGS, keep_memory
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
 KEPT_BYTES = 256 << 20
+PARENT_LOOKED_FOR_S = 1.0
 _MAIN = "import sys; from lightplan.workers import main; main(sys.argv[1])"
 
 
@@ -174,18 +177,25 @@ def function_of(name: str) -> Callable[..., Any]:
 
 
 def main(name: str) -> None:
-    """Do jobs from standard input until it ends."""
+    """Do jobs from standard input until it ends, or until who asked for them is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that asked
+    threading.Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
     keep_memory(KEPT_BYTES)
-    with os.fdopen(os.dup(0), "rb") as orders, os.fdopen(os.dup(1), "wb") as answers:
-        do: Callable[..., Any] | None = None
+    orders, answers = os.dup(0), os.dup(1)
+    # who asked may be killed at any moment: then nobody waits, and nobody is to be told
+    with (
+        contextlib.suppress(BrokenPipeError, EOFError, pickle.UnpicklingError),
+        os.fdopen(orders, "rb") as jobs,
+        os.fdopen(answers, "wb") as done,
+    ):
+        do = _doing(name, pickle.load(jobs), Stop())
         while True:
-            try:
-                job = pickle.load(orders)
-            except EOFError:
-                return
-            if do is None:
-                do = _doing(name, job, Stop())
-                continue
-            pickle.dump(do(*job), cast("BinaryIO", answers), pickle.HIGHEST_PROTOCOL)
-            answers.flush()
+            pickle.dump(do(*pickle.load(jobs)), cast("BinaryIO", done), pickle.HIGHEST_PROTOCOL)
+            done.flush()
+
+
+def _end_with(parent: int) -> None:
+    """End this process, in the middle of a job too, once the one that began it is gone."""
+    while os.getppid() == parent:
+        time.sleep(PARENT_LOOKED_FOR_S)
+    os._exit(0)

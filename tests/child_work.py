@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import time
+from pathlib import Path
 from typing import Any
 
 from lightplan.errors import RigError
@@ -67,3 +68,18 @@ def dies_elsewhere(parent: int) -> str:
         os._exit(3)
     time.sleep(0.3)
     return "done here"
+
+
+def slowly(seconds: float) -> float:
+    """Take so long."""
+    time.sleep(seconds)
+    return seconds
+
+
+def tells_its_number(path: str, parent: int) -> None:
+    """Write the number of this process, unless it is a certain one, and work on without end."""
+    if os.getpid() != parent:
+        made = Path(f"{path}.part")
+        made.write_text(str(os.getpid()))
+        made.replace(path)
+    time.sleep(600)

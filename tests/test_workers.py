@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 import os
+import pickle
+import signal
+import subprocess
+import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
 
 from lightplan.progress import Stop
+from lightplan.workers import _MAIN, Workers
+
+ASKER = """
+import os, sys
 from lightplan.workers import Workers
+with Workers("child_work:tells_its_number", 2) as workers:
+    list(workers.answers([(sys.argv[1], os.getpid())] * 2))
+"""
 
 
 @pytest.fixture(autouse=True)
@@ -54,3 +66,46 @@ def test_no_job_is_begun_after_a_stop() -> None:
                 asker.start()
                 asker.join()
     assert found == [0, 1, 2]
+
+
+def test_a_process_says_nothing_when_who_asked_is_gone() -> None:
+    child = subprocess.Popen(
+        [sys.executable, "-c", _MAIN, "child_work:slowly"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert child.stdin is not None
+    assert child.stdout is not None
+    assert child.stderr is not None
+    for sent in (None, (0.3,)):
+        pickle.dump(sent, child.stdin)
+    child.stdin.flush()
+    child.stdout.close()  # its answer finds nobody
+    assert (child.wait(60), child.stderr.read()) == (0, b"")
+    child.stdin.close()
+    child.stderr.close()
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="there is no /proc to look in")
+def test_a_job_is_given_up_once_who_asked_was_killed(tmp_path: Path) -> None:
+    told = tmp_path / "number"
+    asker = subprocess.Popen([sys.executable, "-c", ASKER, str(told)])
+    while not told.exists():
+        assert asker.poll() is None
+        time.sleep(0.05)
+    child = int(told.read_text())
+    asker.send_signal(signal.SIGKILL)
+    asker.wait()
+    end = time.monotonic() + 30
+    while _runs(child):
+        assert time.monotonic() < end, "it still works, and nobody waits for it"
+        time.sleep(0.1)
+
+
+def _runs(number: int) -> bool:
+    try:
+        state = Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0]
+    except OSError:
+        return False
+    return state != "Z"
