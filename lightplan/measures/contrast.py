@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.measures.clipping import Pairs, Values, Wanted, asked
+from lightplan.arrays import smooth_step
+from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
 from lightplan.measures.smooth import each_times
@@ -16,6 +17,13 @@ from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminan
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.measures.maps import Sheet
+
+LOST, TOLD = 2.0, 6.0
+"""CIEDE2000 to the paper beside it at which foil is lost from sight, and at which it is told.
+
+Seen by eye on silver foil on white paper: strokes that differ by 4 can just be followed."""
+UNITS_A_STOP = 15.0
+"""One stop near white is about so many units of CIEDE2000."""
 
 
 def measures(
@@ -37,7 +45,7 @@ def measures(
     known = white if stock is None else max(float(luminance_factor(np.array(stock))), 1e-3)
     found["foil_to_paper_stops"] = (ratio, error)
     found["foil_to_white_stops"] = (ratio + math.log2(known / white), error)
-    found["foil_paper_contrast_dE00"] = _seen(levels, error)
+    found |= _seen(levels, error)
     if asked(wanted, "foil_sign_flip_share", "foil_weakest_contrast_stops"):
         found |= _flip(maps, levels)
     return found
@@ -50,16 +58,26 @@ def _brightest(levels: Levels) -> Doubles:
     return log2_level(best)
 
 
-def _seen(levels: Levels, error_stops: Doubles) -> tuple[Values, Values]:
-    """Return the mean CIEDE2000 of the foil's cells against the paper's median colour.
+def _seen(levels: Levels, error_stops: Doubles) -> Pairs:
+    """Return how far, by CIEDE2000, the foil's cells stand off from the paper beside them.
 
     The mean over cells, and not the difference of two medians: a foil that runs from
-    below the paper's tone to above it is seen, though its median is the paper's.
-    One stop near white is about 15 units.
+    below the paper's tone to above it is seen, though its median is the paper's. Where it
+    passes that tone it is lost from sight: the share of cells tells over how much of it.
     """
+    assert levels.paper_beside is not None  # there are cells of paper
     foil = linear_srgb_to_lab(levels.foil_rgb)
-    paper = linear_srgb_to_lab(levels.paper_colour.astype(np.float64))
-    return difference_2000(foil, paper).mean(axis=-1), 15.0 * error_stops
+    paper = linear_srgb_to_lab(levels.paper_beside.astype(np.float64))
+    apart = difference_2000(foil, paper)
+    error = UNITS_A_STOP * error_stops
+    lost = 1.0 - smooth_step(apart, LOST, TOLD).mean(axis=-1)
+    # at most so much of the foil turns from lost to told as one unit moves it
+    steep = 1.5 / (TOLD - LOST) * lost * (1.0 - lost)
+    few = np.sqrt(lost * (1.0 - lost) / levels.foil_count)
+    return {
+        "foil_paper_contrast_dE00": (apart.mean(axis=-1), error),
+        "foil_lost_share": (lost, np.hypot(few, steep * error)),
+    }
 
 
 def _flip(maps: Sheet, levels: Levels) -> Pairs:

@@ -176,6 +176,11 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         "{} of the foil lies on the other side of the paper's tone: it vanishes along a line",
         places.least_contrast,
     ),
+    "foil_lost_share": _one(
+        "foil lost",
+        "{} of the foil is as light as the paper beside it: it vanishes",
+        places.least_contrast,
+    ),
     "foil_rim_stops": _one(
         "no bright edges",
         "the foil's edges are {} above its middle: not bright enough",

@@ -90,6 +90,7 @@ FAULTS: Mapping[str, str] = MappingProxyType(
         "paper not dull": "the paper looks dull",
         "paper not washed out": "the paper looks washed out",
         "foil told from paper": "the foil hardly differs from the paper",
+        "foil seen all over": "part of the foil vanishes into the paper",
         "paper colour in range": "the paper has a tint",
         "foil not black": "much of the foil is black",
         "foil colour in range": "the colour of the foil is off",
@@ -286,6 +287,15 @@ def gates_for(look: Look) -> tuple[GateRule, ...]:
         ),
         GateRule(
             "foil told from paper", "foil_paper_contrast_dE00", 6.0, 3.0, -1.0, "6 or more", 30.0
+        ),
+        GateRule(
+            "foil seen all over",
+            "foil_lost_share",
+            0.4,
+            0.3,
+            1.0,
+            "at most two fifths of the foil",
+            0.0,
         ),
         GateRule("paper colour in range", "paper_cast_Cab", 8.0, 8.0, 1.0, "8 or less", 0.0),
     ]

@@ -101,6 +101,8 @@ class Levels:
         picture holds it.
     paper_fit : (..., 6) float
         Coefficients of the paper's smooth level in stops (on `Grid.paper_surface`).
+    paper_beside : (..., m, 3) float32 or None
+        The paper's colour at the foil's cells, by that level; None where there is no paper.
     noise_stops : (...) float
         Standard deviation of a pixel, from second differences along the rows.
     foil_lines : (..., 4, k) float32
@@ -116,6 +118,7 @@ class Levels:
     foil_open: Doubles
     paper_open: Doubles
     paper_fit: Doubles
+    paper_beside: Singles | None
     noise_stops: Doubles
     foil_lines: Singles
 
@@ -231,6 +234,7 @@ class Levels:
             foil_open=foil_open,
             paper_open=paper_open,
             paper_fit=paper_fit,
+            paper_beside=beside,
             noise_stops=noise_stops,
             foil_lines=foil_lines,
         )

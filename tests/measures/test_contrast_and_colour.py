@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
-from lightplan.measures import SheetMaps, measure
+from lightplan.measures import SheetMaps, judge, measure
 from lightplan.measures.colours import expected_lab
 from lightplan.optics.colour import srgb_encode
 from lightplan.optics.materials import FOIL_KINDS, foil_curve
@@ -91,6 +91,45 @@ def test_the_sign_flips_over_the_share_of_foil_below_the_paper(sheet):
     got = values(sheet(lambda x, y: np.where(x > 26.0, 0.3, 0.8), 0.5))
     # The foil reaches from -51.8 to 51.8 mm: a quarter lies beyond 26 mm.
     assert got["foil_sign_flip_share"] == pytest.approx(0.25, abs=0.03)
+
+
+def test_foil_as_light_as_the_paper_beside_it_is_lost(sheet):
+    def half(x, y):
+        return np.where(x > 0.0, 0.5, 0.2)
+
+    got = values(sheet(half, 0.5))
+    assert got["foil_lost_share"] == pytest.approx(0.5, abs=0.03)
+
+    # Greys apart by as much as scikit-image says is halfway from lost to told.
+    def apart(grey):
+        lab = (skimage_lab(np.full(3, level)) for level in (grey, 0.5))
+        return float(deltaE_ciede2000(*lab))
+
+    halfway = float(
+        np.interp(4.0, [apart(g) for g in np.linspace(0.5, 0.6, 21)], np.linspace(0.5, 0.6, 21))
+    )
+    assert values(sheet(halfway, 0.5))["foil_lost_share"] == pytest.approx(0.5, abs=0.03)
+
+
+def test_light_that_falls_off_over_foil_and_paper_alike_loses_nothing(sheet):
+    def light(x, y):
+        return 2.0 ** (-(x + 60.0) / 60.0)
+
+    got = values(sheet(lambda x, y: 0.9 * light(x, y), lambda x, y: 0.45 * light(x, y)))
+    assert got["foil_lost_share"] < 0.01
+
+
+def test_no_picture_is_kept_half_of_whose_foil_is_lost(sheet):
+    def judged(share):
+        def foil(x, y):  # it runs from dark to a third of a stop above the paper, or to the paper
+            return np.where(x > 103.6 * (0.5 - share), 0.66, np.where(x > -35.0, 0.95, 0.2))
+
+        measures = measure(sheet(foil, 0.66), Look(), "silver foil")
+        return judge(measures, Look())
+
+    seen, lost = judged(0.3), judged(0.7)
+    assert (seen.verdict, lost.verdict) == ("keep", "adjust")
+    assert lost.score < 75.0
 
 
 def test_split_and_rim_are_recovered(sheet):
