@@ -6,7 +6,7 @@ import io
 import math
 import re
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -46,21 +46,22 @@ PAPER_POINTS = {"A4": (210 / 25.4 * 72, 297 / 25.4 * 72), "Letter": (612.0, 792.
 PAPERS = [("A4", "mm"), ("Letter", "in")]
 
 
-@lru_cache(maxsize=32)
+@cache
 def rig_of(name: str) -> Rig:
     return load_rig(RIGS / f"{name}.toml").rig
 
 
-@lru_cache(maxsize=32)
+@cache
 def pages_of(name: str, paper: str, unit: str) -> list[Page]:
     return setup_pages(rig_of(name), FACTS, paper=paper, unit=unit, picture=PICTURE, glare_map=MAP)
 
 
-@lru_cache(maxsize=32)
+@cache
 def reader_of(name: str, paper: str, unit: str) -> PdfReader:
     return PdfReader(io.BytesIO(pdf_bytes(pages_of(name, paper, unit), title=name)))
 
 
+@cache
 def told(name: str, paper: str = "A4", unit: str = "mm") -> str:
     text = " ".join(page.extract_text() for page in reader_of(name, paper, unit).pages)
     return " ".join(text.split())
