@@ -91,24 +91,6 @@ def test_a_folder_of_the_makers_is_left_alone(lightplan, tmp_path):
     assert (tmp_path / "picture.png").read_bytes() != b"mine"
 
 
-def test_plan_writes_the_keys_of_the_contract(lightplan, tmp_path):
-    said = lightplan(
-        "plan", "copper-label-gradient", "--out", tmp_path / "p", "--evaluations", 12, "--json"
-    )
-    assert said.code == 0, said.err
-    document = json.loads((tmp_path / "p" / "plan.json").read_text())
-    assert {"moves", "tolerances", "yield", "covered", "stopped_because"} <= document.keys()
-    for tolerance in document["tolerances"]:
-        assert {"element", "dimension", "minus", "plus"} <= tolerance.keys()
-    for name in ("rig.toml", "setup.pdf", "picture.png", "glare_map.png", "layers.npz"):
-        assert (tmp_path / "p" / name).stat().st_size > 0
-    # next month starts from the same light: the rig keeps its plan and predicts the same
-    again = lightplan("predict", tmp_path / "p" / "rig.toml", "--out", tmp_path / "q", "--json")
-    first = json.loads((tmp_path / "p" / "report.json").read_text())
-    assert again.document()["measures"] == pytest.approx(first["measures"], rel=1e-6, abs=1e-9)
-    assert "[plan]" in (tmp_path / "p" / "rig.toml").read_text()
-
-
 def test_setup_and_template_are_written(lightplan, tmp_path):
     said = lightplan(
         "setup",

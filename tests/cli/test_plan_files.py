@@ -1,33 +1,54 @@
 """What `lightplan plan` leaves behind, read back as a maker would."""
 
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 import pytest
+from command_line import Said, run
 
 from lightplan.reports.cautions import cautions_for
 from lightplan.rigfiles import load_rig
+from lightplan.tasks.best_so_far import NAME, BestSoFar
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 QUICK = ("--evaluations", 10)
 
 
-@pytest.fixture
-def planned(lightplan, tmp_path):
-    out = tmp_path / "out"
-    said = lightplan(
-        "plan",
-        "silver-bookplate-bright",
-        "--out",
-        out,
-        "--look",
-        "gradient",
-        "--unit",
-        "in",
-        *QUICK,
-    )
+@dataclass(frozen=True)
+class Planned:
+    """A folder that one `plan` wrote for all tests here, which none may change."""
+
+    said: Said
+    folder: Path
+    pictured: tuple[bool, ...]
+    """Whether the best picture so far was there, each time that one was to be shown."""
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Planned:
+    folder = tmp_path_factory.mktemp("planned") / "out"
+    there, show = [], BestSoFar.show
+
+    def spied(best, found):
+        show(best, found)
+        there.append((folder / NAME).exists())
+
+    words = ("--look", "gradient", "--unit", "in")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LIGHTPLAN_HOME", str(folder.parent / "home"))
+        patch.setattr(BestSoFar, "show", spied)
+        said = run("plan", "silver-bookplate-bright", "--out", folder, *words, *QUICK)
     assert said.code == 0, said.err
-    return said, load_rig(out / "rig.toml")
+    return Planned(said, folder, tuple(there))
 
 
-def test_the_look_asked_for_is_in_the_rig_that_is_written(planned, lightplan, tmp_path):
-    said, loaded = planned
+def test_the_look_asked_for_is_in_the_rig_that_is_written(planned, lightplan):
+    said, loaded = planned.said, load_rig(planned.folder / "rig.toml")
     assert loaded.rig.look.kind == "gradient"
     # the plan kept in the file is that of the rig in the file, so a sheet may promise it
     assert loaded.plan.rig_digest == loaded.digest
@@ -41,6 +62,26 @@ def test_the_look_asked_for_is_in_the_rig_that_is_written(planned, lightplan, tm
     kept = load_rig("next-month")
     assert kept.plan == loaded.plan
     assert kept.digest == loaded.digest
+
+
+def test_the_folder_holds_the_files_and_keys_of_the_contract(planned, lightplan, tmp_path):
+    document = json.loads((planned.folder / "plan.json").read_text())
+    assert {"moves", "tolerances", "yield", "covered", "stopped_because"} <= document.keys()
+    for tolerance in document["tolerances"]:
+        assert {"element", "dimension", "minus", "plus"} <= tolerance.keys()
+    for name in ("rig.toml", "setup.pdf", "picture.png", "glare_map.png", "layers.npz"):
+        assert (planned.folder / name).stat().st_size > 0
+    # next month starts from the same light: the rig keeps its plan and predicts the same
+    again = lightplan("predict", planned.folder / "rig.toml", "--out", tmp_path / "q", "--json")
+    first = json.loads((planned.folder / "report.json").read_text())
+    assert again.document()["measures"] == pytest.approx(first["measures"], rel=1e-6, abs=1e-9)
+    assert "[plan]" in (planned.folder / "rig.toml").read_text()
+
+
+def test_the_best_picture_so_far_is_there_while_it_searches_and_gone_after(planned):
+    assert planned.pictured
+    assert planned.pictured[0]
+    assert not (planned.folder / NAME).exists()
 
 
 def test_a_range_of_products_is_written(lightplan, tmp_path):

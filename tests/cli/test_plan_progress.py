@@ -57,19 +57,3 @@ def test_a_plan_that_cannot_be_written_is_refused_before_the_search(tmp_path, li
     assert "setup.pdf" in said.err
     assert "searching" not in said.err
     assert (tmp_path / "setup.pdf").read_text() == "mine"
-
-
-def test_the_command_shows_the_picture_while_it_searches(lightplan, tmp_path, monkeypatch):
-    out, there, show = tmp_path / "out", [], BestSoFar.show
-
-    def spied(best, found):
-        show(best, found)
-        there.append((out / NAME).exists())
-
-    monkeypatch.setattr(BestSoFar, "show", spied)
-    said = lightplan("plan", "silver-bookplate-bright", "--out", out, "--evaluations", "10")
-    assert said.code == 0
-    assert there
-    assert there[0]
-    assert not (out / NAME).exists()
-    assert (out / "rig.toml").exists()
