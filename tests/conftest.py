@@ -22,30 +22,44 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 LONGEST_FIRST = (
-    "planning/test_yields.py",
+    "planning/test_yields.py",  # compiles the light's loops; the next two need none of them
+    "rigfiles/test_write.py",
+    "shots/test_rendered.py",
     "page/test_stages.py",
     "estimate/test_slips_found.py",
     "cli/test_plan_files.py",
     "planning/test_plan.py",
     "shots/reading/test_cluster.py",
     "safety/test_net.py",
-    "rigfiles/test_write.py",
     "safety/test_attacks.py",
-    "cli/test_plan_progress.py",
-    "shots/test_rendered.py",
     "cli/test_score_sets.py",
     "planning/test_trust_region.py",
     "shots/test_refusals.py",
     "planning/test_robust.py",
     "planning/test_cupboard.py",
 )
-"""Files of minutes, by what they took last (`--durations`): begun last they end alone."""
+"""Files of minutes, by what they took last (`--durations`): begun last they end alone.
+
+On a new machine two workers that begin with light would both compile its loops, a minute of
+processor time each: one begins with what needs no light.
+"""
 
 
 def _deal_out_in_order(config: pytest.Config) -> None:
-    """Let the cores take files in the order below, not by how many tests they have."""
+    """Let the cores take files in the order above, not by how many tests they have."""
     if hasattr(config.option, "loadscopereorder"):
         config.option.loadscopereorder = False
+
+
+def _may_compare_times(path: Path) -> bool:
+    """Whether a file may hold tests marked `alone`: by its folder or a word in it."""
+    return BENCHMARKS in path.parents or "mark.alone" in path.read_text("utf-8")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Spare the run of what compares times all other files: to read them takes 20 s."""
+    asked = config.option.markexpr == "alone" and collection_path.suffix == ".py"
+    return True if asked and not _may_compare_times(collection_path) else None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -56,6 +70,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if BENCHMARKS in item.path.parents:
             item.add_marker(pytest.mark.alone)
+        elif item.get_closest_marker("alone") and not _may_compare_times(item.path):
+            raise pytest.UsageError(f"{item.nodeid}: write @pytest.mark.alone, it is looked for")
 
 
 @pytest.fixture

@@ -37,7 +37,7 @@ DEMO = f"{INSTALL} . && .venv/bin/lightplan demo"
 TESTS = (
     f"{INSTALL} -e '.[test,cluster]' "
     "&& .venv/bin/python -m pytest -n auto --dist loadfile -m 'not alone' "
-    "&& .venv/bin/python -m pytest -m alone"
+    "&& .venv/bin/python -m pytest -m alone tests"
 )
 
 
