@@ -6,15 +6,17 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lightplan.planning.choosing import Candidate, candidates, varied
+from lightplan.planning.choosing import Candidate, candidates, share_of, varied
 from lightplan.planning.effort import Effort, Job, SearchProgress
-from lightplan.planning.plan import explored
+from lightplan.planning.exploring import Search, Searched, explored
 from lightplan.planning.roaming import roaming, settled
+from lightplan.scene.dimensions import Space
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from lightplan.planning.cupboard import Cupboard
+    from lightplan.planning.effort import Report
     from lightplan.planning.pool import Judges
     from lightplan.scene import Rig
     from lightplan.search.multistart import Explored
@@ -29,6 +31,9 @@ same things arranged by hand, and 7 below where things could not go far
 (`tests/benchmarks/cupboards.py`)."""
 OF_A_KIND = 2
 """Arrangements of a kind that are searched: what differs in places alone, roaming finds."""
+OVERTAKES = 0.05
+"""Of the value, by which an arrangement may gain more than another where both settle: 5 points.
+The second settles beside the first, in another process. Our choice."""
 PERFECT = 0.002
 """Value of a search from which nothing better is looked for: a fifth of a point."""
 ONE_STEP = 2.5
@@ -67,33 +72,56 @@ def _quickly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored] |
     effort = heat.job.effort
     share = 0.5 if effort.searched == 1 else QUICK_SHARE
     of_a_kind = 1 if effort.is_quick else OF_A_KIND
-    for candidate in varied(ranked, effort.searched, of_a_kind=of_a_kind):
-        heat.enter(candidate, candidate.rig, round(share * effort.evaluations))
+    first = varied(ranked, effort.searched, of_a_kind=of_a_kind)
+    heat.enter([_Entry(one, one.rig, round(share * effort.evaluations)) for one in first])
     if not heat.stands:
         return None
     (best,) = heat.best(1)
-    left = effort.evaluations - heat.used
-    heat.enter(best, heat.stands[best].rig, left, spread=not effort.is_quick)
+    rig, left = heat.stands[best].rig, effort.evaluations - heat.used
+    heat.go_on(_Entry(best, rig, left, spread=not effort.is_quick))
     return heat.outcome()
 
 
 def _thoroughly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored] | None:
     """Let things roam in the first arrangements, then in the best, and settle the best of all."""
     effort, narrowed = heat.job.effort, heat.cupboard.narrowed
-    for candidate in varied(ranked, effort.searched, of_a_kind=OF_A_KIND):
-        if heat.may_win(candidate):
-            rig = roaming(candidate.rig, narrowed)
-            heat.enter(candidate, rig, round(FIRST_SHARE * effort.evaluations), spread=True)
+    count = round(FIRST_SHARE * effort.evaluations)
+    first = varied(ranked, effort.searched, of_a_kind=OF_A_KIND)
+    roams = [_Entry(one, roaming(one.rig, narrowed), count, spread=True) for one in first]
+    heat.enter(roams, heat.may_win)
     if not heat.stands:
         return None
-    for candidate in heat.best(FINALISTS):
-        if not heat.is_perfect(candidate):
-            rig = heat.stands[candidate].rig
-            heat.enter(candidate, rig, round(FINAL_SHARE * effort.evaluations), spread=True)
-    (best,) = heat.best(1)
-    rig = settled(best.rig, heat.stands[best].best_rig, narrowed)
-    heat.enter(best, rig, round(LAST_SHARE * effort.evaluations))
+    count = round(FINAL_SHARE * effort.evaluations)
+    finalists = [one for one in heat.best(FINALISTS) if not heat.is_perfect(one)]
+    heat.enter([_Entry(one, heat.stands[one].rig, count, spread=True) for one in finalists])
+    count = round(LAST_SHARE * effort.evaluations)
+    heat.enter(
+        [
+            _Entry(one, settled(one.rig, heat.stands[one].best_rig, narrowed), count)
+            for one in heat.close(FINALISTS)
+        ]
+    )
     return heat.outcome()
+
+
+@dataclass(frozen=True, eq=False)
+class _Entry:
+    """An arrangement that is to be searched, for the first time or further.
+
+    Parameters
+    ----------
+    candidate : Candidate
+    rig : Rig
+        The arrangement with the freedoms to search it in.
+    evaluations : int
+    spread : bool
+        Whether points all over those are looked at, each time others.
+    """
+
+    candidate: Candidate
+    rig: Rig
+    evaluations: int
+    spread: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,13 +129,15 @@ class _Stand:
     """Where the search of an arrangement stands: the rig that it moves in, and what it found."""
 
     rig: Rig
-    explored: Explored
-    best_rig: Rig
-    others: tuple[Rig, ...]
+    found: Searched
 
     @property
     def value(self) -> float:
-        return self.explored.found.value
+        return self.found.explored.found.value
+
+    @property
+    def best_rig(self) -> Rig:
+        return self.found.rigs[0]
 
 
 class _Heat:
@@ -115,43 +145,56 @@ class _Heat:
 
     def __init__(self, judges: Judges, job: Job, cupboard: Cupboard) -> None:
         self._judges, self.job, self.cupboard = judges, job, cupboard
+        self._detail = judges.detail
         self.stands: dict[Candidate, _Stand] = {}
         self.used = 0
 
     def enter(
-        self, candidate: Candidate, rig: Rig, evaluations: int, *, spread: bool = False
+        self, entries: Sequence[_Entry], may: Callable[[Candidate], bool] = lambda _: True
     ) -> None:
-        """Search an arrangement for the first time, or further; only the first after a stop.
+        """Search arrangements side by side, each whole in one process; none of them after a stop.
 
         Parameters
         ----------
-        rig : Rig
-            The arrangement with the freedoms to search it in.
-        spread : bool
-            Whether points all over those are looked at, each time others.
+        may : callable
+            Whether a candidate is searched, asked as if one were searched after the other.
         """
-        if evaluations <= 0 or (self.stands and self.job.should_stop()):
+        entries = [entry for entry in entries if entry.evaluations > 0]
+        if not entries or (self.stands and self.job.should_stop()):
             return
-        before = self.stands.get(candidate)
-        self._judges.use(rig)
-        bench = self._judges.bench
-        evaluations = max(evaluations, math.ceil(ONE_STEP * len(bench.space.geometry)))
-        begin: list[Rig] | None = None if spread else [rig]
-        job = self.job
-        if before is not None:
-            begin = [before.best_rig, *before.others] if spread else [before.best_rig]
-            job = replace(job, seed=job.seed + 1)
-        found = explored(self._judges, job, evaluations, begin, spread=spread)
-        if found is None:
+        job = replace(self.job, progress=self._telling())
+        self._judges.alongside([self._search(e) for e in entries], _Round(self, entries, may), job)
+
+    def go_on(self, entry: _Entry) -> None:
+        """Search one arrangement further, its steps shared by all processes; not after a stop."""
+        if entry.evaluations <= 0 or self.job.should_stop():
             return
-        self.used += found.found.evaluations
-        if before is None or found.found.value <= before.value:
-            best, *others = [bench.rig_at(s.point) for s in found.stands]
-            self.stands[candidate] = _Stand(rig, found, best, tuple(others))
+        self._judges.use(entry.rig)
+        search = self._search(entry)
+        job = replace(self.job, seed=search.seed, progress=self._telling())
+        found = explored(
+            self._judges, job, search.evaluations, search.begin_at, spread=search.spread
+        )
+        if found is not None:
+            rigs = tuple(self._judges.bench.rig_at(stand.point) for stand in found.stands)
+            self.take(entry, Searched(found, rigs))
+
+    def take(self, entry: _Entry, found: Searched) -> None:
+        """Count a search, and keep what it found where that is no worse."""
+        self.used += found.explored.found.evaluations
+        before = self.stands.get(entry.candidate)
+        if before is None or found.explored.found.value <= before.value:
+            self.stands[entry.candidate] = _Stand(entry.rig, found)
 
     def best(self, count: int) -> list[Candidate]:
         """Return the best so far, a little for each thing counted."""
         return sorted(self.stands, key=self._rank)[:count]
+
+    def close(self, count: int) -> list[Candidate]:
+        """Return the best so far, and of the next those that may overtake it when they settle."""
+        first, *others = self.best(count)
+        limit = self._rank(first) + OVERTAKES
+        return [first, *(one for one in others if self._rank(one) < limit)]
 
     def may_win(self, candidate: Candidate) -> bool:
         """Whether a perfect arrangement of as few things is not there yet."""
@@ -169,11 +212,74 @@ class _Heat:
         stand = self.stands[best]
         if self._judges.rig is not stand.rig:
             self._judges.use(stand.rig)
-        found = replace(stand.explored.found, evaluations=self.used)
-        return best.name, replace(stand.explored, found=found)
+        explored = stand.found.explored
+        found = replace(explored.found, evaluations=self.used)
+        return best.name, replace(explored, found=found)
+
+    def _search(self, entry: _Entry) -> Search:
+        before, begin_at = self.stands.get(entry.candidate), None
+        if before is not None:
+            begin_at = before.found.rigs[: None if entry.spread else 1]
+        elif not entry.spread:
+            begin_at = (entry.rig,)
+        effort = self.job.effort
+        least = math.ceil(ONE_STEP * len(Space.of(entry.rig).geometry))
+        return Search(
+            rig=entry.rig,
+            detail=self._detail,
+            evaluations=max(entry.evaluations, least),
+            seed=self.job.seed + (before is not None),
+            begin_at=begin_at,
+            spread=entry.spread,
+            seconds=effort.seconds,
+            tolerance=effort.tolerance,
+        )
+
+    def _telling(self) -> Report | None:
+        """Return what tells of the best of all searches, and how far they have come together."""
+        report, of = self.job.progress, round(evaluations_of(self.job.effort))
+        if report is None:
+            return None
+
+        def tell(told: SearchProgress) -> None:
+            best = min(list(self.stands.values()), key=lambda one: one.value, default=None)
+            done = min(self.used + told.done, of)
+            score = 0.0 if best is None else 100.0 * share_of(best.value)
+            if best is not None and score > told.score:
+                told = replace(told, score=score, rig=best.best_rig)
+            report(replace(told, done=done, of=of))
+
+        return tell
 
     def _rank(self, one: Candidate) -> float:
         return self.stands[one].value + one.value - one.bare
+
+
+class _Round:
+    """Entries that are searched side by side, taken as if one came after the other.
+
+    So who is searched at all does not hang on how many processes there are.
+    """
+
+    def __init__(
+        self, heat: _Heat, entries: Sequence[_Entry], may: Callable[[Candidate], bool]
+    ) -> None:
+        self._heat, self._entries, self._may = heat, entries, may
+        self._answers: dict[int, Searched | None] = {}
+        self._taken = 0
+
+    def needs(self, number: int) -> bool:
+        """Return whether an entry may still win, by those before it that are known so far."""
+        return self._may(self._entries[number].candidate)
+
+    def note(self, number: int, found: Searched | None) -> None:
+        """Keep an answer until all before it are there."""
+        self._answers[number] = found
+        while self._taken in self._answers:
+            answer, entry = self._answers.pop(self._taken), self._entries[self._taken]
+            self._taken += 1
+            if answer is not None and self._may(entry.candidate):
+                self._heat.take(entry, answer)
 
 
 def _tell(job: Job, stage: str, done: int, rig: Rig) -> None:

@@ -8,15 +8,18 @@ from __future__ import annotations
 import contextlib
 import os
 import pickle
+import queue
 import signal
 import subprocess
 import sys
+import threading
 from collections import deque
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
 
 from lightplan.merit.bench import Bench, Judged
 from lightplan.merit.engine_model import EngineModel, Models
+from lightplan.planning.exploring import Search, Searched, searched
 from lightplan.planning.screening import screen
 from lightplan.process import THREAD_SETTINGS, keep_memory
 from lightplan.search.trust_region import trials
@@ -30,6 +33,11 @@ if TYPE_CHECKING:
 KEPT_BYTES = 256 << 20
 """Freed memory that a process of the planner keeps."""
 _PIPE_BYTES = 1 << 20
+SEARCH, _STOP = "search", "stop"
+
+
+class Died(Exception):
+    """A process ended before it answered."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +151,30 @@ class Helper:
             first.answers = self._read(first, desk)
         return asked.answers
 
+    def begin(self, search: Search, rig: Rig) -> None:
+        """Hand a whole search over; until its end nothing but `stop` may be asked."""
+        assert not self._owed
+        self._send((SEARCH, search), rig)
+
+    def ended(self, rig: Rig) -> Searched | None:
+        """Return what that search found, once it has.
+
+        Raises
+        ------
+        Died
+            Where the process ended before it answered.
+        """
+        assert self._process.stdout is not None
+        try:
+            found: Searched | None = _Reader(self._process.stdout, rig).load()
+        except (OSError, EOFError, ValueError, pickle.UnpicklingError) as error:
+            raise Died from error
+        return found
+
+    def stop(self) -> None:
+        """Have the search that the process is at end with the best so far."""
+        self._send((_STOP, None), None)
+
     def close(self) -> None:
         """End the process."""
         self._process.kill()
@@ -196,20 +228,50 @@ def _known(rig: Rig) -> dict[str, Any]:
 
 def serve(orders: BinaryIO, answers: BinaryIO) -> None:
     """Judge until the orders end."""
+    inbox = _Inbox(orders)
     desk: Desk | None = None
     models = Models()
-    while True:
-        try:
-            task, jobs = _Reader(orders, None if desk is None else desk.bench.rig).load()
-        except (EOFError, KeyboardInterrupt, pickle.UnpicklingError):
-            return
+    while (order := inbox.next()) is not None:
+        task, jobs = order
         if task == "use":
             rig, detail = jobs
             desk = Desk.of(rig, detail, models)
             continue
         assert desk is not None
-        _Writer(answers, desk.bench.rig).dump(do(desk, task, jobs))
+        found = searched(jobs, inbox.asked.is_set) if task == SEARCH else do(desk, task, jobs)
+        _Writer(answers, desk.bench.rig).dump(found)
         answers.flush()
+
+
+class _Inbox:
+    """Orders as they come, read beside the work, so that a search can be asked to stop."""
+
+    def __init__(self, orders: BinaryIO) -> None:
+        self.asked = threading.Event()
+        self._orders = orders
+        self._read: queue.SimpleQueue[tuple[str, Any] | None] = queue.SimpleQueue()
+        threading.Thread(target=self._follow, daemon=True).start()
+
+    def next(self) -> tuple[str, Any] | None:
+        """Return the next order once it is there; None where no more will come."""
+        return self._read.get()
+
+    def _follow(self) -> None:
+        rig: Rig | None = None
+        try:
+            while True:
+                task, jobs = _Reader(self._orders, rig).load()
+                if task == _STOP:
+                    self.asked.set()
+                    continue
+                if task == "use":
+                    rig, _ = jobs
+                # nothing is asked of a process that searches: that search has ended
+                self.asked.clear()
+                self._read.put((task, jobs))
+        except (EOFError, OSError, ValueError, pickle.UnpicklingError):
+            self.asked.set()
+            self._read.put(None)
 
 
 def main() -> None:

@@ -11,8 +11,8 @@ from lightplan.planning.catalogue import catalogue
 from lightplan.planning.choosing import Candidate, candidates, detail_for, share_of
 from lightplan.planning.cupboard import HOLDERS, Cupboard, Item, Movable, cupboard_of
 from lightplan.planning.effort import Effort, Job
+from lightplan.planning.exploring import explored
 from lightplan.planning.kit_words import HELPS_FROM, Offer, kit_sentences
-from lightplan.planning.plan import explored
 from lightplan.planning.pool import Judges
 from lightplan.progress import Progress, Stop, Watch, unwatched
 from lightplan.scene.rounding import rounded

@@ -6,14 +6,13 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lightplan.merit.bench import FORGIVEN_MM
 from lightplan.merit.engine_model import final_detail, long_side_for, polish_detail, search_detail
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Job
 from lightplan.planning.effort import Report as Report
 from lightplan.planning.effort import SearchProgress as SearchProgress
+from lightplan.planning.exploring import explored
 from lightplan.planning.finishing import (
     mean_of_builds,
     moves,
@@ -29,18 +28,16 @@ from lightplan.planning.starts import starts
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken, set_down
 from lightplan.scene.rounding import rounded
-from lightplan.search.minimise import Found, StopRule
-from lightplan.search.multistart import Explored, explore
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable
 
     from lightplan.arrays import Singles
     from lightplan.merit.bench import Judged
     from lightplan.planning.helper import Predicted
     from lightplan.scene import Rig
     from lightplan.scene.setting_errors import SettingErrors
-    from lightplan.search.trust_region import Stand
+    from lightplan.search.minimise import Found
 
 SURELY_BETTER = 3.0
 """Points above the rig as it was given from which a plan is taken to be better in any light."""
@@ -101,58 +98,6 @@ def quick_plan(
         if searched is not None:
             return judges.bench.judge_refined(judges.bench.rig_at(searched.found.point))
         return _in_the_way(judges)
-
-
-def explored(
-    judges: Judges,
-    job: Job,
-    evaluations: int,
-    begin_at: Sequence[Rig] | None = None,
-    *,
-    spread: bool = True,
-) -> Explored | None:
-    """Return the search of the judges' rig; None where nothing within its freedoms can be built.
-
-    Parameters
-    ----------
-    begin_at : sequence of Rig or None
-        With their powers; None: the closed forms of `starts`.
-    spread : bool
-        Whether points all over the box are looked at too.
-    """
-    bench = judges.bench
-    if begin_at is None:
-        points = [bench.with_own_powers(p) for p in starts(judges.rig, bench.space)]
-    else:
-        points = [bench.point_of(rig) for rig in begin_at]
-
-    def tell(stand: Stand, used: int) -> None:
-        if job.progress is not None:
-            score = 100 * float(np.exp(-max(stand.value, 0.0)))
-            job.progress(
-                SearchProgress(
-                    stage="searching",
-                    done=used,
-                    of=evaluations,
-                    score=score,
-                    rig=bench.rig_at(stand.point),
-                )
-            )
-
-    return explore(
-        judges,
-        points,
-        dimensions=len(bench.space.geometry),
-        seed=job.seed,
-        on_best=tell,
-        spread=spread,
-        rule=StopRule(
-            evaluations=evaluations,
-            seconds=job.effort.seconds,
-            tolerance=job.effort.tolerance,
-            should_stop=job.should_stop,
-        ),
-    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -14,6 +14,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from lightplan.merit.engine_model import Models
+from lightplan.planning.alongside import Alongside
 from lightplan.planning.helper import KEPT_BYTES, Asked, Desk, Helper, Predicted, do, predicted
 from lightplan.process import keep_memory
 from lightplan.search.trust_region import Stand, survey
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Singles
     from lightplan.light import Detail
     from lightplan.merit.bench import Bench, Judged
+    from lightplan.planning.alongside import Referee
+    from lightplan.planning.effort import Job
+    from lightplan.planning.exploring import Search
     from lightplan.scene import Rig
 
 _START_S, _LIGHT_S = 4.0, 0.07
@@ -101,6 +105,11 @@ class Judges:
     def scored(self, sheets: Sequence[Singles]) -> list[float]:
         """Return the scores of the bench's rig by samples of its sheet under several lights."""
         return self.shared("scored", sheets)
+
+    def alongside(self, searches: Sequence[Search], referee: Referee, job: Job) -> None:
+        """Do whole searches side by side, one in each process; the referee is told of each."""
+        Alongside(searches, self._helpers, self.rig, referee).run(job.should_stop, job.progress)
+        self._ahead = [0.0] * len(self._ahead)
 
     def predicted(self, rig: Rig, detail: Detail) -> Predicted:
         """Return a rig, with the powers it has, judged by every pixel under other light."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
     from lightplan.scene import Rig
 
 WORST = 60.0
+POWER_DIGITS, VALUE_DIGITS = 3, 6
+"""Of stops, and of values. Lights agree only to rounding between processes: what follows from one
+look must be the same whoever took it."""
 
 
 def screen(rig: Rig, model: EngineModel) -> tuple[float, Rig | None]:
@@ -22,4 +26,11 @@ def screen(rig: Rig, model: EngineModel) -> tuple[float, Rig | None]:
         stand = bench.begin(bench.point_of(rig), FIRST_RADIUS)
     except RigError:
         return WORST, None
-    return (WORST, None) if stand is None else (stand.value, bench.rig_at(stand.point))
+    if stand is None:
+        return WORST, None
+    return round(stand.value, VALUE_DIGITS), _plainly(bench.rig_at(stand.point))
+
+
+def _plainly(rig: Rig) -> Rig:
+    lamps = [replace(x, trim_stops=round(x.trim_stops, POWER_DIGITS)) for x in rig.lamps]
+    return replace(rig, lamps=tuple(lamps))

@@ -64,6 +64,7 @@ def explore(
     rule: StopRule,
     on_best: Callable[[Stand, int], None] | None = None,
     spread: bool = True,
+    at_once: int | None = None,
 ) -> Explored | None:
     """Return the best stand within the stop rule; None where no start keeps the limits.
 
@@ -82,8 +83,10 @@ def explore(
         Told of each better stand, and how many lights were traced until then.
     spread : bool
         False: only the starts are gone on from, for who knows that they are near the best.
+    at_once : int or None
+        Steps that are asked for at once, so that a pool may share them; None: a few.
     """
-    search = _Search(stepper, dimensions, rule, on_best)
+    search = _Search(stepper, dimensions, rule, on_best, _AT_ONCE if at_once is None else at_once)
     reason: StopReason = "converged"
     rng = np.random.default_rng(seed)
     size = starts[0].size
@@ -140,8 +143,10 @@ class _Search:
         dimensions: int,
         rule: StopRule,
         on_best: Callable[[Stand, int], None] | None,
+        at_once: int,
     ) -> None:
         self._stepper, self._rule, self._on_best = stepper, rule, on_best
+        self._at_once = at_once
         self._dimensions = dimensions
         self._began = time.monotonic()
         self._ended: list[Stand] = []
@@ -214,7 +219,7 @@ class _Search:
             if self._used and seconds is not None and time.monotonic() - self._began > seconds:
                 raise Halt("time used up")
             left, part = self._rule.evaluations - self._used, []
-            for job in waiting[:_AT_ONCE]:
+            for job in waiting[: self._at_once]:
                 if cost(job) <= left:
                     left -= cost(job)
                     part.append(job)

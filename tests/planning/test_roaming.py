@@ -10,6 +10,7 @@ from lightplan.planning.arrangements import Stage, arrangements
 from lightplan.planning.choosing import Candidate, varied
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import Effort, Job
+from lightplan.planning.exploring import Searched
 from lightplan.planning.finishing import within_rules
 from lightplan.planning.roaming import ROAMS_MM, roaming, settled
 from lightplan.scene import Camera, Card, Freedom, Lamp, Look, Placement, Rig, Sheet, usually_held
@@ -85,14 +86,23 @@ def test_in_the_end_everything_moves_and_turns_a_little_about_where_it_stands():
 class FakeJudges:
     """Stands in for the judges: a rig is worth what its title says."""
 
-    def __init__(self):
+    detail = None
+
+    def __init__(self, searched):
         self.rig = None
-        self.bench = types.SimpleNamespace(
-            space=types.SimpleNamespace(geometry=()), rig_at=lambda point: self.rig
-        )
+        self.searched = searched
+        self.bench = types.SimpleNamespace(rig_at=lambda point: self.rig)
 
     def use(self, rig):
         self.rig = rig
+
+    def alongside(self, searches, referee, job):
+        """All at once, as many processes would, and the last is done first."""
+        begun = [number for number in range(len(searches)) if referee.needs(number)]
+        for number in reversed(begun):
+            one = searches[number]
+            found = self.searched(one.rig, one.evaluations, one.spread, one.seed)
+            referee.note(number, Searched(found, (one.rig,)))
 
 
 def candidate(name, value, things):
@@ -106,9 +116,9 @@ def searched(monkeypatch):
     """Which rigs were searched, with how many evaluations."""
     found = []
 
-    def explored(judges, job, evaluations, begin=None, *, spread=True):
-        found.append((judges.rig.title, evaluations, spread, job.seed))
-        value = float(judges.rig.title)
+    def search(rig, evaluations, spread, seed):
+        found.append((rig.title, evaluations, spread, seed))
+        value = float(rig.title)
         stand = Stand(point=None, value=value, values=None, radius=0.1)
         ended = Found(
             point=None, value=value, evaluations=evaluations, stopped_because="converged",
@@ -116,35 +126,53 @@ def searched(monkeypatch):
         )  # fmt: skip
         return Explored(ended, (stand,))
 
+    def explored(judges, job, evaluations, begin=None, *, spread=True):
+        return search(judges.rig, evaluations, spread, job.seed)
+
     monkeypatch.setattr(heats, "explored", explored)
-    return found
+    return types.SimpleNamespace(jobs=found, search=search)
 
 
-def chosen(monkeypatch, ranked):
+def chosen(monkeypatch, searched, ranked):
     monkeypatch.setattr(heats, "candidates", lambda *_, **__: ranked)
     cupboard = types.SimpleNamespace(narrowed={}, given=ARRANGED)
-    return heats.chosen(FakeJudges(), Job.of(3, Effort()), cupboard)
+    return heats.chosen(FakeJudges(searched.search), Job.of(3, Effort()), cupboard)
 
 
 def test_all_kinds_roam_before_one_is_chosen(monkeypatch, searched):
     ranked = [candidate(f"{kind}, {n}", value, 2) for kind, n, value in (
         ("board", 1, 0.31), ("board", 2, 0.32), ("board", 3, 0.33), ("tissue", 1, 0.1),
     )]  # fmt: skip
-    name, result = chosen(monkeypatch, ranked)
+    name, result = chosen(monkeypatch, searched, ranked)
     assert name == "tissue, 1", "it came last by one look, and was best once searched"
-    first = [title for title, _, spread, seed in searched if spread and seed == 3]
-    assert first == ["0.31", "0.1", "0.32"], "each kind first, two of a kind and no more"
-    assert [title for title, _, _, seed in searched if seed == 4] == ["0.1", "0.31", "0.1"]
-    assert searched[-1][2] is False, "the last search settles about where the best one ended"
-    assert result.found.evaluations == sum(count for _, count, _, _ in searched)
+    first = [title for title, _, spread, seed in searched.jobs if spread and seed == 3]
+    assert first == ["0.32", "0.1", "0.31"], "each kind once, and a second of a kind, no more"
+    assert [title for title, _, _, seed in searched.jobs if seed == 4] == ["0.31", "0.1", "0.1"]
+    assert searched.jobs[-1][2] is False, "the last search settles about where the best one ended"
+    assert result.found.evaluations == sum(count for _, count, _, _ in searched.jobs)
 
 
 def test_what_cannot_be_better_than_a_perfect_one_is_not_searched(monkeypatch, searched):
     ranked = [candidate("board, 1", 0.0, 2), candidate("tissue, 1", 0.0, 3),
               candidate("lamp, 1", 0.0, 1)]  # fmt: skip
-    name, _ = chosen(monkeypatch, ranked)
+    name, result = chosen(monkeypatch, searched, ranked)
     assert name == "lamp, 1", "as good, and with fewer things"
-    assert len(searched) == 3, "both once, the simpler one settled; the third could not win"
+    # all were begun at once, but as if one came after the other the board and the lamp count,
+    # and the settling of both; the tissue, with most things, could not have won any more
+    assert {title for title, _, _, _ in searched.jobs} == {"0.0"}
+    counts = [count for _, count, _, _ in searched.jobs]
+    assert len(counts) == 5
+    assert result.found.evaluations == sum(counts) - counts[1]
+
+
+def test_what_is_far_behind_does_not_settle(monkeypatch, searched):
+    ranked = [candidate("board, 1", 0.3, 2), candidate("tissue, 1", 0.2, 2)]
+    chosen(monkeypatch, searched, ranked)
+    assert [title for title, _, spread, _ in searched.jobs if not spread] == ["0.2"]
+    searched.jobs.clear()
+    ranked = [candidate("board, 1", 0.23, 2), candidate("tissue, 1", 0.2, 2)]
+    chosen(monkeypatch, searched, ranked)
+    assert {title for title, _, spread, _ in searched.jobs if not spread} == {"0.2", "0.23"}
 
 
 def test_kinds_far_behind_come_after_another_of_a_better_kind():
