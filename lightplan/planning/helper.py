@@ -13,6 +13,7 @@ import signal
 import subprocess
 import sys
 import threading
+import traceback
 from collections import deque
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
@@ -280,9 +281,15 @@ def main() -> None:
     keep_memory(KEPT_BYTES)
     # Files of our own: those of a Python that was asked not to buffer may write less than
     # they are given, and the planner would wait for the rest for ever.
-    with (
-        contextlib.suppress(BrokenPipeError),  # a planner that was killed wants no answer
-        os.fdopen(os.dup(0), "rb") as orders,
-        os.fdopen(os.dup(1), "wb") as answers,
-    ):
+    orders, answers = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
+    status = 1
+    try:
         serve(orders, answers)
+        status = 0
+    except BrokenPipeError:
+        status = 0  # a planner that was killed wants no answer
+    except Exception:  # noqa: BLE001 - the planner does what is owed, and meets the fault itself
+        traceback.print_exc()
+    finally:
+        # At once: the thread that reads orders holds their file, and to close it would wait.
+        os._exit(status)

@@ -6,12 +6,14 @@ from dataclasses import replace
 
 import pytest
 
+from lightplan.light import Detail
+from lightplan.merit.engine_model import Models
 from lightplan.planning import alongside
 from lightplan.planning.alongside import Alongside
 from lightplan.planning.cupboard import Item
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import plan_everything
-from lightplan.planning.helper import Died
+from lightplan.planning.helper import Desk, Died, Helper
 from lightplan.scene import Camera, Look, Placement, Rig, Room, Sheet
 
 SEARCHES = tuple(f"search {number}" for number in range(7))
@@ -136,6 +138,18 @@ BARE = Rig(
     room=Room(ambient_cd_m2=(0.2, 0.2, 0.2)),
 )
 SHORT = Effort(evaluations=24, polish=6, builds=8, searched=3)
+
+
+def test_a_process_with_a_fault_ends_and_keeps_nobody_waiting(capfd):
+    helper, detail = Helper(), Detail.quick(camera_rows=8, camera_cols=8)
+    try:
+        helper.use(BARE, detail)
+        asked = helper.ask("no such task", [1], BARE)
+        with pytest.raises(KeyError):  # it is done here instead, and meets the same fault
+            helper.answers(asked, Desk.of(BARE, detail, Models()))
+    finally:
+        helper.close()
+    assert "no such task" in capfd.readouterr().err
 
 
 @pytest.mark.slow
