@@ -172,7 +172,7 @@ class _Search:
         """Search from some points until steps bring nothing."""
         stands = self.begin(points)
         for number in count():
-            stands = _distinct(stands)[: widths[min(number, 1)]]
+            stands = _distinct(stands, most=widths[min(number, 1)])
             moving = [s for s in stands if not self._is_done(s)]
             if not moving:
                 return
@@ -194,7 +194,7 @@ class _Search:
             stopped_because=reason,
             history=tuple(self._history),
         )
-        return Explored(found, tuple(_distinct(sorted(self._ended, key=lambda s: s.value))))
+        return Explored(found, tuple(_distinct(self._ended, most=_KEPT)))
 
     def _cost(self, stand: Stand) -> int:
         return most_traced(stand, self._dimensions)
@@ -219,14 +219,15 @@ class _Search:
             if self._used and seconds is not None and time.monotonic() - self._began > seconds:
                 raise Halt("time used up")
             left, part = self._rule.evaluations - self._used, []
-            for job in waiting[: self._at_once]:
+            first, waiting = waiting[: self._at_once], waiting[self._at_once :]
+            for job in first:
                 if cost(job) <= left:
                     left -= cost(job)
                     part.append(job)
             if not part:
                 raise Halt("evaluations used up")
             yield part
-            waiting = [job for job in waiting if not any(job is other for other in part)]
+            waiting = [job for job in first if not any(job is one for one in part)] + waiting
 
     def _note(self, stands: Sequence[Stand], used: int) -> None:
         self._used += used
@@ -237,13 +238,18 @@ class _Search:
                 self._history.append((self._used, stand.value))
                 if self._on_best is not None:
                     self._on_best(stand, self._used)
-        self._ended = _distinct(sorted(self._ended, key=lambda s: s.value))[:_KEPT]
+        self._ended = _distinct(sorted(self._ended, key=lambda s: s.value), most=_KEPT)
 
 
-def _distinct(stands: Sequence[Stand]) -> list[Stand]:
-    """Return stands that differ from every better one by a twentieth of the box somewhere."""
+def _distinct(stands: Sequence[Stand], *, most: int) -> list[Stand]:
+    """Return stands that differ from every better one by a twentieth of the box somewhere.
+
+    The best come first, and no more are looked at than it takes to find as many as may be kept.
+    """
     kept: list[Stand] = []
     for stand in stands:
+        if len(kept) == most:
+            break
         if all(np.abs(stand.point - other.point).max(initial=0.0) > _APART for other in kept):
             kept.append(stand)
     return kept
