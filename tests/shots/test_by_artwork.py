@@ -8,7 +8,7 @@ import pytest
 
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.pipeline import judge_photo
-from lightplan.shots.sheet.by_artwork import find_by_artwork
+from lightplan.shots.sheet.by_artwork import Artwork, find_by_artwork
 from lightplan.shots.sheet.corners import find_sheet
 
 SIZE = {"width_mm": 105, "height_mm": 148}
@@ -55,11 +55,11 @@ def test_corners_within_half_a_percent_where_no_side_is_seen(photograph, seed):
     """The agreed limit, any way up: the artwork tells which corner is which."""
     art = bookplate()
     shot = photograph(seed, artwork=art, tilt_deg=4.0 * seed, rows=900, cols=1350, **FAINT)
-    found = find_by_artwork(shot.picture, art, **SIZE)
+    found = find_by_artwork(shot.picture, Artwork.of(art, **SIZE))
     assert found
     assert found.how == "artwork"
     assert error(found, shot) <= 0.005
-    down = find_by_artwork(np.ascontiguousarray(shot.picture[::-1, ::-1]), art, **SIZE)
+    down = find_by_artwork(np.ascontiguousarray(shot.picture[::-1, ::-1]), Artwork.of(art, **SIZE))
     ends = np.array(shot.picture.shape[:2]) - 1
     assert np.abs(ends - down.corners - shot.corners).max() <= 0.005 * 600
 
@@ -67,7 +67,7 @@ def test_corners_within_half_a_percent_where_no_side_is_seen(photograph, seed):
 def test_foil_darker_than_its_stock_tells_as_well(photograph):
     art = bookplate()
     shot = photograph(7, artwork=art, rows=900, cols=1350, **FAINT)
-    found = find_by_artwork(255 - shot.picture, art, **SIZE)
+    found = find_by_artwork(255 - shot.picture, Artwork.of(art, **SIZE))
     assert found
     assert error(found, shot) <= 0.005
 
@@ -78,12 +78,15 @@ def test_other_artwork_is_not_taken_for_it(photograph, seed):
     here = bookplate()
     other = bookplate(("BASIL", "sow in May", "Thorn Lane"), inset=0.085, star=6)
     shot = photograph(seed, artwork=other, rows=800, cols=1200, **FAINT)
-    assert find_by_artwork(shot.picture, here, **SIZE) is None
+    assert find_by_artwork(shot.picture, Artwork.of(here, **SIZE)) is None
 
 
 def test_pictures_without_the_sheet_are_refused(astronaut_like):
-    assert find_by_artwork(astronaut_like, bookplate(), **SIZE) is None
-    assert find_by_artwork(np.full((300, 400, 3), 90, np.uint8), bookplate(), **SIZE) is None
+    assert find_by_artwork(astronaut_like, Artwork.of(bookplate(), **SIZE)) is None
+    assert (
+        find_by_artwork(np.full((300, 400, 3), 90, np.uint8), Artwork.of(bookplate(), **SIZE))
+        is None
+    )
 
 
 @pytest.fixture(scope="module")
@@ -97,7 +100,7 @@ def test_a_small_mark_does_not_tell_the_corners_of_a_large_sheet(photograph):
     art = np.zeros((1184, 840), np.float32)
     art[560:640, 390:450] = cv2.resize(bookplate(), (60, 80), interpolation=cv2.INTER_AREA)
     shot = photograph(2, artwork=art, rows=900, cols=1350, **FAINT)
-    assert find_by_artwork(shot.picture, art, **SIZE) is None
+    assert find_by_artwork(shot.picture, Artwork.of(art, **SIZE)) is None
 
 
 def test_a_printed_frame_is_not_judged_as_the_sheet(photograph, tmp_path):

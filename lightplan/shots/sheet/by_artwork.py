@@ -7,6 +7,8 @@ it are matched, and its edges are fitted to the photograph's.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import cv2
@@ -33,13 +35,39 @@ _STEP_PX = 0.25
 _CORRELATED = 12  # neighbouring places on an edge that err together, about
 
 
+@dataclass(frozen=True, eq=False)
+class Artwork:
+    """Artwork as it is looked for in photographs.
+
+    Parameters
+    ----------
+    drawn : (rows, cols) float
+        Share of foil; row 0 is the far edge.
+    width_mm, height_mm : float
+        Of the sheet.
+    """
+
+    drawn: Picture
+    width_mm: float
+    height_mm: float
+
+    @classmethod
+    def of(cls, artwork: NDArray[Any], *, width_mm: float, height_mm: float) -> Artwork:
+        """Return artwork (h, w) of a sheet."""
+        return cls(_drawn(artwork, width_mm, height_mm), width_mm, height_mm)
+
+    @cached_property
+    def features(self) -> list[tuple[Any, Any]]:
+        """Features of it where foil is brighter than its stock, and where it is darker."""
+        found = []
+        for foil in (self.drawn, 1 - self.drawn):
+            page = cv2.GaussianBlur((40 + 150 * foil).astype(np.uint8), (0, 0), 0.8)
+            found.append(cv2.SIFT.create(_MOST_FEATURES).detectAndCompute(page, None))
+        return found
+
+
 def find_by_artwork(
-    picture: NDArray[np.uint8],
-    artwork: NDArray[Any],
-    *,
-    width_mm: float,
-    height_mm: float,
-    focal_px: float | None = None,
+    picture: NDArray[np.uint8], artwork: Artwork, *, focal_px: float | None = None
 ) -> SheetFound | None:
     """Return where a sheet lies that carries the artwork; None where that is not clear.
 
@@ -49,10 +77,7 @@ def find_by_artwork(
     ----------
     picture : (rows, cols, 3) uint8
         About 1500 pixels on its long side.
-    artwork : (h, w) float
-        Share of foil; row 0 is the far edge.
-    width_mm, height_mm : float
-        Of the sheet.
+    artwork : Artwork
     focal_px : float or None
         In pixels of `picture`.
 
@@ -63,15 +88,14 @@ def find_by_artwork(
     artwork in the middle of a large sheet is refused where it cannot tell the corners.
     """
     shape = (picture.shape[0], picture.shape[1])
-    drawn = _drawn(artwork, width_mm, height_mm)
-    rough = _matched(picture, drawn)
+    rough = _matched(picture, artwork)
     if rough is None or not _possible(rough, shape):
         return None
-    fitted = _fitted(picture, drawn, rough)
+    fitted = _fitted(picture, artwork.drawn, rough)
     if fitted is None:
         return None
     corners, seen, error_px = fitted
-    size = {"width_mm": width_mm, "height_mm": height_mm}
+    size = {"width_mm": artwork.width_mm, "height_mm": artwork.height_mm}
     misfit = float(quads.shape_misfit(corners[None], shape, focal_px=focal_px, **size)[0])
     short = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).min())
     if seen < _LEAST_SEEN or misfit > _MOST_MISFIT or error_px > _MOST_ERROR * short:
@@ -90,15 +114,13 @@ def _drawn(artwork: NDArray[Any], width_mm: float, height_mm: float) -> Picture:
     return np.clip(small, 0, 1)
 
 
-def _matched(picture: NDArray[np.uint8], drawn: Picture) -> Doubles | None:
+def _matched(picture: NDArray[np.uint8], artwork: Artwork) -> Doubles | None:
     """Return corners (4, 2) as x, y on which most features agree, brighter or darker foil."""
     grey = cv2.createCLAHE(4.0, (6, 6)).apply(previews.luma(picture))
     detector = cv2.SIFT.create(_MOST_FEATURES)
     there, told = detector.detectAndCompute(grey, None)
     best, most = None, _LEAST_MATCHES - 1
-    for foil in (drawn, 1 - drawn):
-        page = cv2.GaussianBlur((40 + 150 * foil).astype(np.uint8), (0, 0), 0.8)
-        here, asked = detector.detectAndCompute(page, None)
+    for here, asked in artwork.features:
         if told is None or asked is None or min(len(told), len(asked)) < _LEAST_MATCHES:
             continue
         pairs = cv2.BFMatcher().knnMatch(asked, told, k=2)
@@ -107,7 +129,7 @@ def _matched(picture: NDArray[np.uint8], drawn: Picture) -> Doubles | None:
             continue
         page_px = np.array([here[m.queryIdx].pt for m in good])
         photo_px = np.array([there[m.trainIdx].pt for m in good])
-        corners, count = _agreed(page_px, photo_px, page.shape)
+        corners, count = _agreed(page_px, photo_px, artwork.drawn.shape)
         if corners is not None and count > most:
             best, most = corners, count
     return best

@@ -9,7 +9,7 @@ import numpy as np
 
 from lightplan.arrays import read_only
 from lightplan.shots.sheet import corners as finding
-from lightplan.shots.sheet.by_artwork import find_by_artwork
+from lightplan.shots.sheet.by_artwork import Artwork, find_by_artwork
 from lightplan.shots.sheet.carded import FIND_PX, card_in, in_copy
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
 from lightplan.shots.sheet.framed import SHEET, Frame, likeliest_sides, printed_frame, sheet_round
@@ -97,16 +97,12 @@ def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
     if context.artwork is None:
         return None
     whole = (shot.rows, shot.cols)
+    size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
+    artwork = Artwork.of(context.artwork, **size)
     # a soft picture of many pixels shows its features in a smaller copy
     for long_side_px in (FIND_PX, _NEAR_PX):
         small, focal_px = _small(shot, long_side_px)
-        found = find_by_artwork(
-            small,
-            context.artwork,
-            width_mm=context.width_mm,
-            height_mm=context.height_mm,
-            focal_px=focal_px,
-        )
+        found = find_by_artwork(small, artwork, focal_px=focal_px)
         if found is not None:
             laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
             if laid.segmented.confidence >= _FITS:
