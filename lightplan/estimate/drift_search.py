@@ -17,7 +17,8 @@ from lightplan.estimate.fit import (
     Place,
 )
 from lightplan.estimate.lens import lens_place
-from lightplan.estimate.levels import Levels, fine_detail, to_stops
+from lightplan.estimate.levels import Levels, to_stops
+from lightplan.estimate.lights import Lights, fine_detail
 from lightplan.estimate.put_back import Laid, gradients, put_back
 from lightplan.estimate.search import Search
 from lightplan.scene.slips import sheet_put_back, slipped
@@ -209,7 +210,8 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     """
     standing = slipped(then.as_built, then.hand)
     steps, noise = true_steps(pair, then.camera)
-    levels = Levels(standing, pair.after.seen, fine_detail(standing))
+    lights = Lights(standing, fine_detail(standing))
+    levels = Levels(standing, pair.after.seen, lights)
     light = levels.light(standing).mixed({}, levels.room)
     back = laid_again(standing, pair, then.camera)
     if back is not None:

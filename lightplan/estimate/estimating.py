@@ -19,7 +19,8 @@ from lightplan.estimate.fit import (
 )
 from lightplan.estimate.hypothesis import COST_PER_SLIP, Hypothesis
 from lightplan.estimate.lens import lens_place
-from lightplan.estimate.levels import BRUSHED, Levels
+from lightplan.estimate.levels import Levels
+from lightplan.estimate.lights import BRUSHED, Lights
 from lightplan.estimate.result import CameraState, Estimate, Rival
 from lightplan.estimate.search import Search
 from lightplan.estimate.telling import doubts_of, uncertainty
@@ -73,7 +74,12 @@ class Photographed:
 
 
 def estimate(
-    rig: Rig, photo: Photographed, *, clip_cd_m2: float, watch: Watch = unwatched
+    rig: Rig,
+    photo: Photographed,
+    *,
+    clip_cd_m2: float,
+    lights: Lights | None = None,
+    watch: Watch = unwatched,
 ) -> Estimate:
     """Return the rig as built, from one photograph.
 
@@ -84,12 +90,14 @@ def estimate(
     photo : Photographed
     clip_cd_m2 : float
         Luminance that clips as the plan sets the camera.
+    lights : Lights or None
+        Of that rig, where they are there already.
     watch : callable
         Told what is being done; may raise `Stopped`.
     """
     fitter = fitter_of(rig, photo, clip_cd_m2)
     watch(Progress(stage="comparing the photograph with the plan"))
-    search = Search(rig, Levels(rig, photo.seen), fitter)
+    search = Search(rig, Levels(rig, photo.seen, lights), fitter)
     return explained(search, photo, clip_cd_m2=clip_cd_m2, watch=watch)
 
 

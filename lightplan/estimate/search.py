@@ -7,21 +7,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.errors import RigError
 from lightplan.estimate.fit import Columns, Fitter
 from lightplan.estimate.hypothesis import Hypothesis
 from lightplan.estimate.levels import CellLight, Levels, to_stops
+from lightplan.estimate.lights import SLOPED, key_of
 from lightplan.estimate.unknowns import CAMERA_SLIP_MM, Unknown, powers_of, unknowns_of
-from lightplan.scene.slips import slipped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from lightplan.arrays import Doubles
+    from lightplan.estimate.lights import Key
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
-
-    Key = tuple[tuple[Name, float], ...]
 
 _STEP = {"mm": 10.0, "deg": 1.5}  # by which slopes are taken
 _BOW_STEP = 0.4
@@ -47,26 +45,14 @@ class Search:
 
     def geometry(self, values: dict[Name, float]) -> CellLight | None:
         """Return the light per lamp with things moved or taken away; None where that cannot be."""
-        key = _key(values)
+        key = key_of(values)
         if key not in self._kept:
-            self.look_ahead([values])
+            self._kept[key] = self.levels.light_of(values)
         return self._kept[key]
 
     def look_ahead(self, wanted: Iterable[dict[Name, float]]) -> None:
         """Work out the light of many rigs, of which each will be asked for, two at a time."""
-        keys = [key for key in dict.fromkeys(map(_key, wanted)) if key not in self._kept]
-        rigs = {key: self._slipped(key) for key in keys}
-        self._kept |= {key: None for key, rig in rigs.items() if rig is None}
-        there = {key: rig for key, rig in rigs.items() if rig is not None}
-        anew = [any(n[1] == "missing" or n[0] in _ANEW for n, _ in key) for key in there]
-        found = self.levels.lights(list(there.values()), anew)
-        self._kept |= dict(zip(there, found, strict=True))
-
-    def _slipped(self, key: Key) -> Rig | None:
-        try:
-            return slipped(self.rig, dict(key))
-        except RigError:
-            return None
+        self.levels.look_ahead([one for one in wanted if key_of(one) not in self._kept])
 
     def mixed(self, values: dict[Name, float]) -> Doubles | None:
         """Return light (n, 3) of the rig with everything off by some values."""
@@ -105,7 +91,7 @@ class Search:
         start = self.mixed(powers)
         assert start is not None
         base = self._stops(start)
-        self.look_ahead({(u.element, u.dimension): _step_of(u)} for u in self.unknowns)
+        self.look_ahead(steps_of(self.unknowns))
         for one in self.unknowns:
             step = _step_of(one)
             light = self.mixed({**powers, (one.element, one.dimension): step})
@@ -177,7 +163,7 @@ class Search:
         free = set(values)
         wide = {n: self._slip_sigma(n) for n in free}
         columns = self.power_columns(found, values)
-        own = [n for n in free if n[1] in _SLOPED]
+        own = [n for n in free if n[1] in SLOPED]
         columns = columns.joined(self._slopes.moved_to(values))
         if own and closely:
             columns = columns.without(set(own))
@@ -216,7 +202,7 @@ class Search:
             return _ROOM_SLIP
         if name[1] == "power_stops":
             return 1.0
-        return self._unknown(name).slip if name[1] in _SLOPED else 1.0
+        return self._unknown(name).slip if name[1] in SLOPED else 1.0
 
     def refined(self, start: Hypothesis, rounds: int = 2) -> Hypothesis:
         """Step to where the fit wants the values, as long as that helps."""
@@ -242,7 +228,7 @@ class Search:
     def _limited(self, name: Name, wanted: float, now: float) -> float:
         if name[0] == "room":
             return max(wanted, 0.0)
-        if name[1] not in _SLOPED:
+        if name[1] not in SLOPED:
             return wanted
         reach = self._unknown(name).slip
         return float(np.clip(wanted, max(now - reach, -3 * reach), min(now + reach, 3 * reach)))
@@ -351,14 +337,9 @@ class Search:
         return sorted([*refined, *close[2:], *found[_CLOSER:]], key=lambda h: h.cost)
 
 
-_SLOPED = ("x_mm", "y_mm", "z_mm", "turn_deg", "lean_deg", "bow_mm")
-_GEOMETRY = (*_SLOPED, "missing")
-_ANEW = ("camera", "sheet")
-
-
-def _key(values: dict[Name, float]) -> Key:
-    """Return what light is kept by: all but powers and the room's."""
-    return tuple(sorted((n, round(v, 3)) for n, v in values.items() if n[1] in _GEOMETRY))
+def steps_of(unknowns: Sequence[Unknown]) -> list[dict[Name, float]]:
+    """Return what rigs are off the plan for the slopes of everything."""
+    return [{(u.element, u.dimension): _step_of(u)} for u in unknowns]
 
 
 def _step_of(one: Unknown) -> float:

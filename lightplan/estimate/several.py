@@ -11,6 +11,7 @@ from lightplan.estimate.estimating import Photographed, estimate, explained, fit
 from lightplan.estimate.fit import Place
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.levels import Levels
+from lightplan.estimate.lights import Lights
 from lightplan.estimate.result import Estimate, OtherView
 from lightplan.estimate.search import Search
 from lightplan.estimate.together import (
@@ -30,7 +31,12 @@ if TYPE_CHECKING:
 
 
 def estimate_together(
-    rig: Rig, photos: Sequence[Photographed], *, clip_cd_m2: float, watch: Watch = unwatched
+    rig: Rig,
+    photos: Sequence[Photographed],
+    *,
+    clip_cd_m2: float,
+    lights: Lights | None = None,
+    watch: Watch = unwatched,
 ) -> Estimate:
     """Return the rig as built, from several photographs; the first is the one to be judged.
 
@@ -44,15 +50,18 @@ def estimate_together(
     photos : sequence of Photographed
     clip_cd_m2 : float
         Luminance that clips as the plan sets the camera.
+    lights : Lights or None
+        Of that rig, where they are there already.
     """
+    lights = Lights(rig) if lights is None else lights
     known = tuple(known for one in photos for known in one.known)
     first, *others = (replace(one, known=known if one is photos[0] else ()) for one in photos)
-    alone = estimate(rig, first, clip_cd_m2=clip_cd_m2, watch=watch)
+    alone = estimate(rig, first, clip_cd_m2=clip_cd_m2, lights=lights, watch=watch)
     if not others or alone.foreign:
         return alone
     watch(Progress(stage="comparing the photographs with each other"))
     fitter = fitter_of(rig, first, clip_cd_m2)
-    levels = Levels(rig, first.seen)
+    levels = Levels(rig, first.seen, lights)
     search = Search(rig, levels, fitter)
     views = [_view(search, alone, first, other, clip_cd_m2) for other in others]
     both = Search(rig, LevelsOfSeveral(rig, levels, views), FitterOfSeveral(fitter, shared(views)))

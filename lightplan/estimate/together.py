@@ -81,25 +81,28 @@ class LevelsOfSeveral(Levels):
 
     def __init__(self, rig: Rig, first: Levels, views: Sequence[View]) -> None:
         self.planned, self._first, self._views = rig, first, tuple(views)
-        self._own = [Levels(view.rig(rig), view.fitter.seen) for view in views]
-        self._room = rig.room
+        self._own = [
+            Levels(view.rig(rig), view.fitter.seen, first.lights if view.moved is None else None)
+            for view in views
+        ]
 
     def light(self, rig: Rig) -> CellLight:
         """Return the light of a rig with the planned one's lamps, cards and shells."""
-        return self.lights([rig], [False])[0]
+        own = [o.light(v.rig(rig)) for v, o in zip(self._views, self._own, strict=True)]
+        return self._side_by_side(self._first.light(rig), *own)
 
-    def light_anew(self, rig: Rig) -> CellLight:
-        """Return the light of a rig that has other things than the planned one."""
-        return self.lights([rig], [True])[0]
+    def look_ahead(self, wanted: Sequence[Mapping[Name, float]]) -> None:
+        """Work out the light of many rigs that are off the plan by some values."""
+        for one in (self._first, *self._own):
+            one.look_ahead(wanted)
 
-    def lights(self, rigs: Sequence[Rig], anew: Sequence[bool]) -> list[CellLight]:
-        """Return `light` of many rigs, or `light_anew`."""
-        each = [self._first.lights(rigs, anew)]
-        each += [
-            own.lights([view.rig(rig) for rig in rigs], anew)
-            for view, own in zip(self._views, self._own, strict=True)
-        ]
-        return [self._side_by_side(*parts) for parts in zip(*each, strict=True)]
+    def light_of(self, values: Mapping[Name, float]) -> CellLight | None:
+        """Return the light of the rig off the plan by some values; None where that cannot be."""
+        first, *others = (one.light_of(values) for one in (self._first, *self._own))
+        own = [one for one in others if one is not None]
+        if first is None or len(own) < len(others):
+            return None
+        return self._side_by_side(first, *own)
 
     @property
     def room(self) -> Doubles:

@@ -67,6 +67,15 @@ class Engine:
         self._standing = Standing(self.detail)
         self.set_rig(rig, check=check)
 
+    def fork(self) -> Engine:
+        """Return an engine that stands at the same rig, and may go on from there by itself.
+
+        What it follows this one never notices, so several threads may ask a fork each.
+        """
+        other = object.__new__(type(self))
+        other.detail, other._standing = self.detail, self._standing
+        return other
+
     @property
     def grid(self) -> Lattice:
         """Where the layers of the sheet are shown."""

@@ -14,9 +14,6 @@ from lightplan.advice.promise import told_move
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import BadInput
 from lightplan.estimate import Estimate, Photographed, Pin, estimate_together
-from lightplan.light import Detail
-from lightplan.light.exposure import Settings, settings_for, sheet_share
-from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.reports.cautions import cautions_for
@@ -35,6 +32,10 @@ from lightplan.tasks.advice_entries import (
 from lightplan.tasks.advice_files import FILES, as_built_toml, before_after, residual_picture
 from lightplan.tasks.advice_words import advice_words as advice_words
 from lightplan.tasks.advice_words import cannot_tell, first_word, sentence_of
+from lightplan.tasks.begun import begun as begun
+from lightplan.tasks.begun import by_one_thread as by_one_thread
+from lightplan.tasks.begun import exposed_more as exposed_more
+from lightplan.tasks.begun import plan_settings as plan_settings
 from lightplan.tasks.beside import beside
 from lightplan.tasks.camera_slips import camera_slips
 from lightplan.tasks.choosing import Before, choose, factor_of
@@ -49,6 +50,8 @@ from lightplan.version import __version__
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from lightplan.estimate.lights import Lights
+    from lightplan.light.exposure import Settings
     from lightplan.scene.foreign import Foreign
     from lightplan.shots.results import PhotoScore
     from lightplan.tasks.predict import RigLike
@@ -185,27 +188,37 @@ def advise(
     """
     planned = rig if isinstance(rig, Rig) else _loaded(rig).rig
     watch(Progress(stage="looking at the photograph"))
+    plan = (Memory() if memory is None else memory).before(Path(photo).name).plan(planned)
     with ThreadPoolExecutor(1) as other:  # what is C in both lets go of the interpreter
+        where = _there(photo)
         planning = other.submit(plan_settings, planned)
-        looked = look_at(_there(photo), context_of(planned))
+        lights = None if since is not None else other.submit(by_one_thread, lambda: begun(plan))
+        looked = look_at(where, context_of(planned))
         settings = planning.result()
-    if since is None:
-        last = len(others) - 1
-        if others:
-            watch(Progress(stage="looking at the other photographs"))
-        more = tuple(
-            beside(_there(other), looked, planned, pin if i == last else None)
-            for i, other in enumerate(others)
-        )
-        own = with_pin(looked, planned, pin) if pin is not None and not others else None
-        return advise_on(
-            looked, planned, settings=settings, memory=memory, data=own, others=more, watch=watch
-        )
-    watch(Progress(stage="looking at the earlier photograph"))
-    from lightplan.tasks.drift import advise_since
+    if since is not None:
+        watch(Progress(stage="looking at the earlier photograph"))
+        from lightplan.tasks.drift import advise_since
 
-    before = look_at(_there(since), context_of(planned))
-    return advise_since(looked, before, planned, watch=watch)
+        before = look_at(_there(since), context_of(planned))
+        return advise_since(looked, before, planned, watch=watch)
+    last = len(others) - 1
+    if others:
+        watch(Progress(stage="looking at the other photographs"))
+    more = tuple(
+        beside(_there(other), looked, planned, pin if i == last else None)
+        for i, other in enumerate(others)
+    )
+    own = with_pin(looked, planned, pin) if pin is not None and not others else None
+    return advise_on(
+        looked,
+        planned,
+        settings=settings,
+        memory=memory,
+        data=own,
+        others=more,
+        lights=None if lights is None else lights.result(),
+        watch=watch,
+    )
 
 
 def _there(photo: Path | str) -> Path:
@@ -225,13 +238,15 @@ def advise_on(
     memory: Memory | None = None,
     data: Photographed | None = None,
     others: Sequence[Photographed] = (),
+    lights: Lights | None = None,
     watch: Watch = unwatched,
 ) -> Advice:
     """Return the advice on a photograph that was looked at.
 
     `settings` are `plan_settings` of the rig, where they are known already; `memory` is what
     earlier frames of the shoot asked for, `data` what it tells, where that was read already,
-    `others` are more photographs of the set as it stands.
+    `others` are more photographs of the set as it stands, `lights` are those of the plan,
+    where they were begun already.
     """
     settings = plan_settings(planned) if settings is None else settings
     known = (Memory() if memory is None else memory).before(looked.score.file)
@@ -240,33 +255,21 @@ def advise_on(
     watch(Progress(stage="following the light", note=first))
     if data is None:
         return Advice(looked.score, planned, settings, None, (), (), None, first, looked=looked)
-    plan, over = known.plan(planned), known.exposure()
+    plan = known.plan(planned) if lights is None else lights.planned
+    over = known.exposure()
     clip = settings.clip_cd_m2 / 2.0**over
-    found = estimated(
-        lambda: estimate_together(plan, (data, *others), clip_cd_m2=clip, watch=watch)
+    photos = (data, *others)
+    found = by_one_thread(
+        lambda: estimate_together(plan, photos, clip_cd_m2=clip, lights=lights, watch=watch)
     )
     watch(Progress(stage="trying moves"))
     exposed = over + found.camera.exposure_stops
     over = known.exposure(exposed)
     found = replace(found, camera=replace(found.camera, exposure_stops=exposed - over))
     before = Before(known, planned, Camera(clip_cd_m2=settings.clip_cd_m2))
-    told = _advice(looked, plan, exposed_more(settings, over), data, found, before)
+    exposed_by = exposed_more(settings, over)
+    told = by_one_thread(lambda: _advice(looked, plan, exposed_by, data, found, before))
     return replace(told, planned=planned, plan_settings=settings, exposure_over_plan=exposed)
-
-
-def exposed_more(settings: Settings, stops: float) -> Settings:
-    """Return settings that give so many stops more, by time."""
-    return replace(
-        settings, clip_cd_m2=settings.clip_cd_m2 / 2.0**stops, time_s=settings.time_s * 2.0**stops
-    )
-
-
-def estimated(work: Callable[[], Estimate]) -> Estimate:
-    """Return an estimate; threads of linear algebra would wait for each other on small systems."""
-    from threadpoolctl import threadpool_limits
-
-    with threadpool_limits(1, "blas"):
-        return work()
 
 
 def _advice(
@@ -330,13 +333,6 @@ def state_of(
     )
 
 
-def plan_settings(rig: Rig) -> Settings:
-    """Return the settings with which a plan is to be photographed."""
-    detail = replace(Detail.quick(camera_rows=8, camera_cols=8), sheet_long_side=120)
-    layers = layers_of(rig, detail)
-    return settings_for(rig, layers.sheet_paper, layers.sheet_foil, sheet_share(rig, layers))
-
-
 def _loaded(rig: RigLike) -> LoadedRig:
     if isinstance(rig, LoadedRig):
         return rig
@@ -382,9 +378,13 @@ def write_advice(
     if advice.estimate is not None and advice.state is not None:
         written.append(as_built_toml(advice, folder / "as_built.toml", rig, replace=replace))
         pictures = (("before_after.png", before_after), ("residual.png", residual_picture))
-        with ThreadPoolExecutor(len(pictures)) as hands:
-            drawn = [hands.submit(draw, advice) for _, draw in pictures]
+        drawn = by_one_thread(lambda: _drawn([draw for _, draw in pictures], advice))
         for (name, _), one in zip(pictures, drawn, strict=True):
-            written.append(write_output(folder / name, one.result(), replace=replace))
+            written.append(write_output(folder / name, one, replace=replace))
     written.append(write_report(folder / "report.json", advice.report(), replace=replace))
     return tuple(written)
+
+
+def _drawn(pictures: Sequence[Callable[[Advice], bytes]], advice: Advice) -> list[bytes]:
+    with ThreadPoolExecutor(len(pictures)) as hands:
+        return list(hands.map(lambda draw: draw(advice), pictures))

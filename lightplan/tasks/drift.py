@@ -47,12 +47,12 @@ def advise_since(
     if data is None or then_data is None:
         raise _no_sheet(before if then_data is None else looked)
     settings = advising.plan_settings(planned)
-    then = advising.estimated(
+    then = advising.by_one_thread(
         lambda: estimate(planned, then_data, clip_cd_m2=settings.clip_cd_m2, watch=watch)
     )
     settings = replace(settings, clip_cd_m2=settings.clip_cd_m2 / 2**then.camera.exposure_stops)
     pair = pair_of(before, looked, then_data, data)
-    found = advising.estimated(
+    found = advising.by_one_thread(
         lambda: drifted(then, pair, clip_cd_m2=settings.clip_cd_m2, watch=watch)
     )
     watch(Progress(stage="working out what it costs"))

@@ -38,7 +38,7 @@ from lightplan.errors import LightplanError
 from lightplan.estimate import drifted, estimate
 from lightplan.scene.setting_errors import ErrorDimension, SettingErrors, built, error_dimensions
 from lightplan.shots.pipeline import look_at
-from lightplan.tasks.advise import estimated, plan_settings
+from lightplan.tasks.advise import by_one_thread, plan_settings
 from lightplan.tasks.drift import pair_of
 from lightplan.tasks.photographed import context_of, photographed
 
@@ -150,7 +150,7 @@ def before(folder: Path, plan: str) -> tuple[Looked, Photographed, Estimate, flo
     looked = look_at(folder / f"{plan}_then.jpg", context_of(rig))
     data, clip = photographed(looked), plan_settings(rig).clip_cd_m2
     assert data is not None
-    then = estimated(lambda: estimate(rig, data, clip_cd_m2=clip))
+    then = by_one_thread(lambda: estimate(rig, data, clip_cd_m2=clip))
     return looked, data, then, clip / 2**then.camera.exposure_stops
 
 
@@ -173,7 +173,7 @@ def look(folder: Path, plans: list[str]) -> list[dict[str, Any]]:
             found.append(case | {"error": "no sheet"})
             continue
         pair = pair_of(was, looked, data, now)
-        told = estimated(lambda: drifted(then, pair, clip_cd_m2=clip))  # noqa: B023 - at once
+        told = by_one_thread(lambda: drifted(then, pair, clip_cd_m2=clip))  # noqa: B023 - at once
         case |= {
             "told": [(s.element, s.dimension, s.value, s.uncertainty) for s in told.slips],
             "misfit": told.misfit,

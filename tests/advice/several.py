@@ -36,7 +36,7 @@ from lightplan.estimate import estimate_together
 from lightplan.estimate.telling import MOVES
 from lightplan.scene.slips import slipped
 from lightplan.shots.pipeline import look_at
-from lightplan.tasks.advise import estimated, plan_settings
+from lightplan.tasks.advise import by_one_thread, plan_settings
 from lightplan.tasks.photographed import context_of, photographed
 
 if TYPE_CHECKING:
@@ -148,7 +148,7 @@ def looked(build: Build, folder: Path) -> dict[str, Any]:
         photos = [data["all"], *(data[n] for n in names if n in data)]
         if words != "one" and len(photos) < 2:
             continue
-        found = estimated(lambda p=photos: estimate_together(plan, p, clip_cd_m2=clip))
+        found = by_one_thread(lambda p=photos: estimate_together(plan, p, clip_cd_m2=clip))
         told["sets"][words] = entry(found, build)
     return told
 
