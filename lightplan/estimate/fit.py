@@ -303,7 +303,7 @@ class Fitter:
         at = np.concatenate([[exposure], np.zeros(len(CAMERA) - 1), columns.at])
         means = np.concatenate([np.zeros(len(CAMERA)), columns.means])
         information, pull, apart = self._priors(names, sigmas, at, means)
-        weight, spread = self._weights(model)
+        weight, spread = self._weights()
         return System(
             names,
             design.reshape(-1, design.shape[-1]),
@@ -346,13 +346,17 @@ class Fitter:
         names = (*(("camera's", name) for name in CAMERA), *columns.names)
         return design, sigmas, names
 
-    def _weights(self, model: Doubles) -> tuple[Doubles, Doubles]:
-        """Return the weight of each datum, and its standard deviation in stops."""
+    def _weights(self) -> tuple[Doubles, Doubles]:
+        """Return the weight of each datum, and its standard deviation in stops.
+
+        All of it is read from the photograph, so that it is the same for every rig: a dark rig
+        must not be excused by errors that only its own darkness makes large.
+        """
         seen = self.seen
         own = self.steady * np.where(seen.is_foil, self.foil_model, PAPER_MODEL)[:, None]
         spread = np.sqrt(own**2 + seen.noise**2 + (self.edge_mm * self._slope()[:, None]) ** 2)
         # near the floor a file holds noise and the camera's own black
-        spread = np.sqrt(spread**2 + (self.black * FLOOR / 2.0 ** np.maximum(model, -8.9)) ** 2)
+        spread = np.sqrt(spread**2 + (self.black * FLOOR / 2.0**seen.stops) ** 2)
         foil, paper = 3 * seen.is_foil.sum(), 3 * (~seen.is_foil).sum()
         share = np.where(
             seen.is_foil,

@@ -20,7 +20,14 @@ BUILDS = {
 
 
 @pytest.mark.parametrize(
-    "name", ["silver_gradient_05", "silver_bright_04", "silver_bright_06", "certificate_bright_04"]
+    "name",
+    [
+        "silver_gradient_05",
+        "silver_bright_04",
+        "silver_bright_06",
+        "certificate_bright_04",
+        "brushed_split_04",
+    ],
 )
 def test_what_slipped_is_named_first_with_its_size(advised, name):
     (truth,) = BUILDS[name]["slips"]
