@@ -23,6 +23,12 @@ if TYPE_CHECKING:
     from lightplan.tasks.advise import Advice
 
 
+CARD_HELPS = (
+    "If all of the sheet is in the picture, a marker card beside it lets it be found: print one "
+    "with `lightplan score --card card.pdf`."
+)
+
+
 def first_word(score: PhotoScore) -> str:
     """Return the verdict on a photograph in one line."""
     if score.score is None:
@@ -77,7 +83,7 @@ def advice_words(advice: Advice) -> list[str]:
     """Return the advice as lines for a maker."""
     words = [first_word(advice.photo)]
     if advice.estimate is None:
-        return words
+        return words if advice.photo.card_level is not None else [*words, CARD_HELPS]
     if advice.since is not None:
         from lightplan.tasks.drift_words import drift_words
 

@@ -6,6 +6,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
+from PIL import Image
+
+from lightplan.tasks.advise import advice_words, advise
 from lightplan.tasks.first_look import glance
 
 PHOTO = Path(__file__).parents[1] / "reference/slipped/photographs/certificate_bright_04.jpg"
@@ -33,3 +37,11 @@ def test_it_waits_for_no_light_engine():
     ).stdout.splitlines()
     assert told[0].startswith("certificate_bright_04.jpg")
     assert told[1] == "[]"
+
+
+def test_where_no_sheet_is_seen_the_marker_card_is_told_of(tmp_path):
+    photo = tmp_path / "dark.jpg"
+    grain = np.random.default_rng(1).normal(40, 9, (600, 900, 3))
+    Image.fromarray(grain.clip(0, 255).astype(np.uint8)).save(photo)
+    _, told = advice_words(advise(photo, rig="silver-bookplate-bright"))
+    assert "lightplan score --card" in told
