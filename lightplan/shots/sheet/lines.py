@@ -118,13 +118,15 @@ def join_segments(
     slack = 0.005 * max(shape)
     reach = float(np.hypot(*shape))
     free = np.ones(len(segments), bool)
+    found = np.empty((len(segments), 2))
     normals: list[Doubles] = []
     offsets, seen, solid = [], [], []
     for index in range(len(segments)):
         if not free[index]:
             continue
         normal, offset = _line_through(segments[index : index + 1], clear[index : index + 1])
-        if sum(abs(float(normal @ other)) > _ALIKE for other in normals) >= 4 * _PARALLEL:
+        others = found[: len(normals)]
+        if np.count_nonzero(np.abs(others @ normal) > _ALIKE) >= 4 * _PARALLEL:
             continue
         for _ in range(2):
             on_line = free & _near(segments, normal, offset, slack)
@@ -133,6 +135,7 @@ def join_segments(
             normal, offset = _line_through(segments[on_line], clear[on_line])
         free &= ~on_line
         free[index] = False
+        found[len(normals)] = normal
         normals.append(normal)
         offsets.append(offset)
         seen.append(_record(segments[on_line], np.ones(int(on_line.sum())), normal, reach))
