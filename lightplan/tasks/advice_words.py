@@ -152,8 +152,14 @@ def rivals_told(found: Estimate, *, again: bool = True) -> list[str]:
 
 
 def _rivals(found: Estimate) -> list[tuple[Slip, Slip]]:
-    rivals = [r for r in found.rivals[:2] if found.slips and r.slips]
-    return [(found.slips[0], rival.slips[0]) for rival in rivals]
+    """Return what one explanation has and the other has not: what both name is in no doubt."""
+    pairs = []
+    for rival in found.rivals[:2]:
+        told, other = ({s.element for s in slips} for slips in (found.slips, rival.slips))
+        mine = [s for s in found.slips if s.element not in other]
+        theirs = [s for s in rival.slips if s.element not in told]
+        pairs += [(mine[0], theirs[0])] if mine and theirs else []
+    return pairs
 
 
 def _which(rig: Rig, mine: Slip, other: Slip, *, again: bool) -> str:

@@ -5,10 +5,14 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 from PIL import Image
 
+from lightplan.rigfiles import load_rig
+from lightplan.scene.slips import Slip
+from lightplan.tasks.advice_words import rivals_told
 from lightplan.tasks.advise import advice_words, advise
 from lightplan.tasks.first_look import glance
 
@@ -45,3 +49,23 @@ def test_where_no_sheet_is_seen_the_marker_card_is_told_of(tmp_path):
     Image.fromarray(grain.clip(0, 255).astype(np.uint8)).save(photo)
     _, told = advice_words(advise(photo, rig="silver-bookplate-bright"))
     assert "lightplan score --card" in told
+
+
+def test_a_thing_that_both_explanations_name_is_not_doubted():
+    def off(*names):
+        return tuple(
+            Slip(element=n, dimension="x_mm", value=50, unit="mm", uncertainty=9, confidence=0.5)
+            for n in names
+        )
+
+    def told(mine, other):
+        rivals = (SimpleNamespace(slips=off(*other)),)
+        found = SimpleNamespace(planned=rig, slips=off(*mine), rivals=rivals)
+        return rivals_told(found)
+
+    rig = load_rig("silver-bookplate-bright").rig
+    lamp, card = rig.lamps[0].name, rig.cards[0].name
+    assert told([lamp], [lamp, card]) == []
+    assert told([lamp, card], [lamp]) == []
+    (which,) = told([lamp], [card])
+    assert f"whether it is the lamp '{lamp}' or the card '{card}'" in which
