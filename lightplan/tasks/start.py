@@ -78,17 +78,27 @@ SIZES = (
     _size("letter", "Letter", "8.5 x 11 inches", 215.9, 279.4),
 )
 
+STAMPED = {"is_pressed": True, "is_on_stock": True}
+LAID = {"is_on_stock": True}
+"""How the metal lies: foil is pressed into the stock and follows its hills, leaf follows them."""
+
 FOILS = tuple(
-    Option(id=kind, words=words, note=note, picture="swatch", means={"kind": kind, "alpha": alpha})
-    for kind, words, note, alpha in (
-        ("gold foil", "Gold foil", "yellow, like a ring", 0.05),
-        ("silver foil", "Silver foil", "like a mirror", 0.05),
-        ("rose gold foil", "Rose gold foil", "pink", 0.05),
-        ("copper foil", "Copper foil", "red-brown", 0.05),
-        ("holographic foil", "Holographic foil", "shows rainbows", 0.05),
-        ("gold leaf", "Gold leaf", "laid by hand", 0.12),
-        ("aluminium", "Bare aluminium", "a metal tag", 0.12),
-        ("copper", "Bare copper", "a metal tag", 0.12),
+    Option(
+        id=kind,
+        words=words,
+        note=note,
+        picture="swatch",
+        means={"kind": kind, "alpha": alpha} | lies,
+    )
+    for kind, words, note, alpha, lies in (
+        ("gold foil", "Gold foil", "yellow, like a ring", 0.05, STAMPED),
+        ("silver foil", "Silver foil", "like a mirror", 0.05, STAMPED),
+        ("rose gold foil", "Rose gold foil", "pink", 0.05, STAMPED),
+        ("copper foil", "Copper foil", "red-brown", 0.05, STAMPED),
+        ("holographic foil", "Holographic foil", "shows rainbows", 0.05, STAMPED),
+        ("gold leaf", "Gold leaf", "laid by hand", 0.12, LAID),
+        ("aluminium", "Bare aluminium", "a metal tag", 0.12, {}),
+        ("copper", "Bare copper", "a metal tag", 0.12, {}),
     )
 )
 
@@ -96,7 +106,13 @@ STOCKS = tuple(
     Option(id=id_, words=words, note=note, picture="stock", means={"reflectance": colour} | more)
     for id_, words, note, colour, more in (
         ("white", "White, uncoated", "like copy paper", (0.85, 0.85, 0.85), {}),
-        ("coated", "White, glossy", "you see a lamp in it", (0.85, 0.85, 0.85), {"coat": 1.5}),
+        (
+            "coated",
+            "White, glossy",
+            "you see a lamp in it",
+            (0.85, 0.85, 0.85),
+            {"coat": 1.5, "slope_deg": 0.12},
+        ),
         ("cream", "Cream", "a little yellow", (0.80, 0.74, 0.60), {}),
         ("kraft", "Kraft", "brown paper", (0.42, 0.30, 0.19), {}),
         ("green", "Forest green", "dark", (0.04, 0.09, 0.05), {}),

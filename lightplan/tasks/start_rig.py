@@ -5,6 +5,7 @@ Whatever was not known becomes something usual, or a range, and the rig file say
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -24,11 +25,13 @@ from lightplan.scene import (
     Paper,
     Placement,
     Reach,
+    Relief,
     Rig,
     Room,
     Sheet,
     Side,
     Table,
+    Waviness,
     usually_held,
 )
 from lightplan.tasks.foil_artwork import sample_artwork
@@ -41,6 +44,8 @@ if TYPE_CHECKING:
 CARD_AWAY_MM = (330.0, 290.0, 250.0, 210.0, 180.0)
 """Along the mirrored ray, tried in order."""
 SPARE_MM = 20.0
+SLOPE_DEG, HILLS_MM = 0.35, 9.0
+"""Unevenness that stock without a coat lends to foil; usual, from memory."""
 WINDOW_CD_M2 = 2500.0  # overcast sky through glass; common practice, no source
 
 
@@ -143,8 +148,13 @@ def _sheet(answers: Answers) -> tuple[Sheet, list[Remark]]:
             kind=foil.means["kind"],
             roughness=(alpha, alpha),
             grating=Grating() if is_rainbow else None,
+            relief=Relief() if "is_pressed" in foil.means else None,
         ),
-        paper=Paper(reflectance=reflectance, coat_index=stock.means.get("coat")),
+        paper=Paper(
+            reflectance=reflectance,
+            coat_index=stock.means.get("coat"),
+            waviness=_hills(stock.means) if "is_on_stock" in foil.means else None,
+        ),
     )
     paper = (
         "Measured in a photograph, beside white paper."
@@ -155,9 +165,18 @@ def _sheet(answers: Answers) -> tuple[Sheet, list[Remark]]:
         Remark("[sheet.paper]", paper),
         Remark("[sheet.foil]", f"As the swatch '{foil.words}'; roughness is a usual one."),
     ]
+    if sheet.foil.relief is not None:
+        remarks.append(Remark("[sheet.foil.relief]", "A usual stamp; 0 deep if you feel no edge."))
+    if sheet.paper.waviness is not None:
+        remarks.append(Remark("[sheet.paper.waviness]", "Usual for such stock, not measured."))
     if answers.get("size") in (None, "", UNKNOWN):
         remarks.append(Remark("[sheet]", "Size: a usual one, not measured."))
     return sheet, remarks
+
+
+def _hills(stock: Mapping[str, Any]) -> Waviness:
+    slope = math.radians(stock.get("slope_deg", SLOPE_DEG))
+    return Waviness(slope_rad=slope, wavelength_mm=HILLS_MM)
 
 
 def _is_colour(value: Any) -> bool:

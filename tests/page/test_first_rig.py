@@ -35,6 +35,23 @@ def test_every_question_left_open_gives_a_rig_that_can_be_built(tmp_path):
     assert "[[freedoms]]" not in text
 
 
+def test_stamped_foil_is_pressed_into_stock_that_is_never_quite_smooth(tmp_path):
+    """What Relief and Waviness call usual; a metal tag has neither."""
+    cases = {
+        ("gold foil", "white"): (True, 0.35),
+        ("holographic foil", "coated"): (True, 0.12),
+        ("gold leaf", "cream"): (False, 0.35),
+        ("aluminium", "white"): (False, None),
+    }
+    for number, ((foil, stock), (is_pressed, slope_deg)) in enumerate(cases.items()):
+        path = tmp_path / f"{number}.toml"
+        sheet = start_rig({"foil": foil, "stock": stock}, path).rig.sheet
+        assert (sheet.foil.relief is not None) == is_pressed
+        assert ("A usual stamp" in path.read_text("utf-8")) == is_pressed
+        hills = sheet.paper.waviness
+        assert (None if hills is None else round(np.degrees(hills.slope_rad), 6)) == slope_deg
+
+
 @pytest.mark.parametrize(
     ("goods", "camera"),
     [("tag", "phone"), ("card", "camera"), ("certificate", "phone"), ("plant", "phone tele")],
