@@ -1,9 +1,10 @@
 """Corners of sheets: light and dark tables, glare, faint edges, bent lines, exact drawings."""
 
+import cv2
 import numpy as np
 import pytest
 
-from lightplan.shots.sheet.corners import find_sheet
+from lightplan.shots.sheet.corners import SheetFound, find_sheet
 from lightplan.shots.sheet.outline import bend, fit_outline, straighten
 from lightplan.shots.sheet.quads import plane_misfit, shape_misfit, square_to_quad
 
@@ -131,3 +132,43 @@ def test_plane_misfit_measures_size_on_a_known_plane():
     assert plane_misfit(corners, plane, width_mm=100, height_mm=148)[0] == pytest.approx(
         np.log(1.05) / np.sqrt(2), rel=1e-6
     )
+
+
+FRAME_MM = 2.5
+"""From the sheet's edge to a frame of foil."""
+
+
+def framed_tag():
+    """Draw a green tag on a brown table, with a frame of gold that runs from bright to dark.
+
+    50 x 90 mm in 12 megapixels; no source: drawn in straight perspective.
+    """
+    corners = np.array([[1584.0, 803.0], [2414.8, 803.0], [2534.8, 2123.2], [1464.2, 2123.2]])
+    size = np.array([[0, 0], [50, 0], [50, 90], [0, 90]], np.float32)
+    to_picture = cv2.getPerspectiveTransform(size, corners.astype(np.float32))
+    rows, columns = np.linspace(0, 1, 3000)[:, None, None], np.linspace(0, 1, 4000)[None, :, None]
+    picture = (0.85 + 0.3 * columns) * np.array([100.0, 115, 125]) + 0 * rows
+    gold = np.clip(1.5 - 2 * rows, 0.15, 1) * np.array([106.0, 200, 232]) + 0 * columns
+    green = np.array([41.0, 56, 34])
+    for inset, colour in ((0, green), (FRAME_MM, gold), (FRAME_MM + 0.9, green)):
+        inner = size + inset * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+        at = cv2.perspectiveTransform(inner[None].astype(np.float32), to_picture)[0]
+        mask = np.zeros(picture.shape[:2], np.uint8)
+        cv2.fillConvexPoly(mask, np.rint(at * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
+        share = mask[..., None] / 255
+        picture = (1 - share) * picture + share * colour
+    soft = cv2.GaussianBlur(picture, (0, 0), 1.5)
+    return np.clip(soft + np.random.default_rng(1).integers(-3, 4, soft.shape), 0, 255).astype(
+        np.uint8
+    ), corners
+
+
+@pytest.mark.parametrize("columns", [4000, 1500, 1000])
+def test_a_bright_frame_close_to_the_edge_does_not_hide_it(columns):
+    picture, corners = framed_tag()
+    size = (columns, columns * 3 // 4)
+    found = find_sheet(
+        cv2.resize(picture, size, interpolation=cv2.INTER_AREA), width_mm=50, height_mm=90
+    )
+    assert isinstance(found, SheetFound)
+    assert found.scaled((3000, 4000)).corners[:, ::-1] == pytest.approx(corners, abs=4.0)

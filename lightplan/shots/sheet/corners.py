@@ -10,7 +10,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.errors import PhotoError
-from lightplan.shots.sheet import previews
+from lightplan.shots.sheet import previews, quads
 from lightplan.shots.sheet.candidates import (
     CERTAIN,
     COARSE_PX,
@@ -32,6 +32,10 @@ if TYPE_CHECKING:
     from lightplan.shots.sheet.card import CardFound
 
 _FINE_PX = 1500  # and of the one in which its corners are measured
+LINE = 0.5
+"""Thinness from which a side is looked for farther out; edges of sheets seldom have a tenth."""
+MARGIN_STEPS, MARGIN_STEP_SHARE = 8, 0.012
+"""How far out: to a tenth of the sheet, in steps of so much of it."""
 
 How: TypeAlias = Literal["sides", "marker card", "artwork", "by hand"]
 
@@ -154,6 +158,8 @@ def _refine(
         again = measure(larger, found.corners, 2.0) if found.confidence < CERTAIN else None
         if again is not None:
             best = preferred(_both(rough, again, ratio), best)
+    if best is not None:
+        best = _past_lines(larger, best)
     if best is None or best.confidence < ENOUGH:
         return _refusal(view, best if best is not None else likely[0])
     corners, bending = in_light(larger, best)
@@ -168,6 +174,27 @@ def _refine(
     )
 
 
+def _past_lines(view: View, best: Candidate) -> Candidate:
+    """Return the outline whose sides are steps where some of this one's are thin lines.
+
+    A frame of foil close to the sheet's edge outshines it: one or two of its lines are taken for
+    the edge, which lies a little farther out.
+    """
+    are_lines = best.sides.thinness > LINE
+    if not are_lines.any():
+        return best
+    across = np.sqrt(best.share * view.shape[0] * view.shape[1])
+    inner = best.corners
+    for number in range(MARGIN_STEPS):
+        away = (number + 1) * MARGIN_STEP_SHARE * across
+        found = measure(
+            view, quads.widened(inner, away * are_lines), 0.6 * MARGIN_STEP_SHARE * across + 1.0
+        )
+        if found is not None and not (found.sides.thinness > LINE).any():
+            best = preferred(found, best)
+    return best
+
+
 def _both(rough: Candidate, fine: Candidate, ratio: float) -> Candidate:
     """Return the finer candidate, judged in both copies.
 
@@ -175,7 +202,8 @@ def _both(rough: Candidate, fine: Candidate, ratio: float) -> Candidate:
     larger one only.
     """
     moved = float(np.abs((fine.corners + 0.5) / ratio - 0.5 - rough.corners).max())
-    solid = 1 - 0.8 * ramp(rough.sides.thinness, 0.6, 0.9)
+    thin = np.minimum(rough.sides.thinness, rough.sides.thinness_deep)
+    solid = 1 - 0.8 * ramp(thin, 0.6, 0.9)
     quality = (
         np.maximum(fine.quality, 0.5 * (fine.quality + rough.quality))
         if moved < 2

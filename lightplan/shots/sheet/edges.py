@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _CHUNKS = 16  # parts of a side that vote on whether an edge is there
 _STEP_PX = 0.5  # distance of the places read across a side
+_DEEP_PX = 7  # read farther in than the edges are looked for: past a frame's line
 _PAST = 4  # samples past each end of a side
 _ENDS = [0, 1, 2, -3, -2, -1]  # samples next to the corners
 
@@ -35,6 +36,9 @@ class Sides:
         Median difference between just inside and just outside, in 8-bit steps.
     thinness : (4,) float
         0: the brightness steps there; 1: a thin line, alike on both sides.
+    thinness_deep : (4,) float
+        The same with what lies farther in as the inner side: a margin between the edge and a
+        frame of foil beside it is no line, for past the frame the stock goes on.
     spread_px : (4,) float
         Robust standard deviation of the points about a parabola.
     flips : (4,) int
@@ -50,6 +54,7 @@ class Sides:
     support: Doubles
     step: Doubles
     thinness: Doubles
+    thinness_deep: Doubles
     spread_px: Doubles
     flips: Integers
     ended: Doubles
@@ -74,6 +79,9 @@ def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int =
         Places along a side, a multiple of 16.
     """
     profile, base, normal, offset = _profiles(coded, corners, reach_px, samples)
+    deep_profile, deep_offset = profile[:, _PAST:-_PAST], offset
+    far_in = round(_DEEP_PX / _STEP_PX)
+    profile, offset = profile[:, :, far_in:], offset[far_in:]
     everywhere = _gradient(profile)
     inner = slice(_PAST, -_PAST)
     gradient, profile, base = everywhere[:, inner], profile[:, inner], base[:, inner]
@@ -82,7 +90,7 @@ def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int =
     expected = ends[:, :1] + (ends[:, 1:] - ends[:, :1]) * share
     place, strong, seen = _peaks(gradient, offset, expected)
     curve, good, spread = _parabolas(share, place, strong, seen, expected)
-    step, thinness = _steps(profile, offset, curve)
+    step, thinness, deep = _steps(deep_profile, deep_offset, curve)
     points = base + place[..., None] * normal[:, None]
     votes = good.reshape(4, _CHUNKS, -1).mean(axis=2) >= 0.5
     flips, beyond = _ways(everywhere, offset, curve)
@@ -91,6 +99,7 @@ def fit_sides(coded: Coded, corners: Doubles, *, reach_px: float, samples: int =
         support=votes.mean(axis=1),
         step=step,
         thinness=thinness,
+        thinness_deep=deep,
         spread_px=spread,
         flips=flips,
         ended=good[:, _ENDS].reshape(4, 2, -1).mean(axis=2),
@@ -108,7 +117,7 @@ def _profiles(
     run = np.roll(corners, -1, axis=0) - corners
     length = np.linalg.norm(run, axis=1)
     normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / length[:, None]  # points outwards
-    offset = np.arange(-reach - 10, reach + 10.01, _STEP_PX)
+    offset = np.arange(-reach - 10 - _DEEP_PX, reach + 10.01, _STEP_PX)
     # Each sample is the mean over its own stretch of the side.
     looks = int(np.clip(length.max() / samples / 1.5, 1, 5))
     inside = 0.02 + 0.96 * (np.arange(samples * looks) + 0.5) / (samples * looks)
@@ -215,8 +224,11 @@ def _flips(steps: Singles) -> int:
     return int((clear[1:] != clear[:-1]).sum())
 
 
-def _steps(profile: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, Doubles]:
-    """Return the step across each side, and how much it is a thin line instead."""
+def _steps(profile: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+    """Return the step across each side, and how much it is a thin line instead, twice.
+
+    First with what lies 5 to 9.5 pixels in as the inner side, then with what lies 10 to 16 in.
+    """
     from_edge = offset - curve[..., None]
 
     def mean(low: float, high: float) -> Doubles:
@@ -225,9 +237,13 @@ def _steps(profile: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, 
         return np.asarray(np.einsum("sno,snoc->snc", weight, profile))
 
     near = np.linalg.norm(mean(2, 5) - mean(-5, -2), axis=-1)
-    outside, inside = mean(5, 9.5), mean(-9.5, -5)
-    far = np.median(np.linalg.norm(outside - inside, axis=-1), axis=1)
-    middle = mean(-2, 2) - 0.5 * (outside + inside)
-    # In the middle of a step the brightness is half-way, on a line it is beyond both.
-    line = np.median(np.linalg.norm(middle, axis=-1), axis=1)
-    return np.median(near, axis=1), line / np.maximum(line + 0.5 * far, 1e-6)
+    outside, level = mean(5, 9.5), mean(-2, 2)
+
+    def thinness(inside: Doubles) -> Doubles:
+        far = np.median(np.linalg.norm(outside - inside, axis=-1), axis=1)
+        # In the middle of a step the brightness is half-way, on a line it is beyond both.
+        beyond = np.linalg.norm(level - 0.5 * (outside + inside), axis=-1)
+        line = np.median(beyond, axis=1)
+        return np.asarray(line / np.maximum(line + 0.5 * far, 1e-6))
+
+    return np.median(near, axis=1), thinness(mean(-9.5, -5)), thinness(mean(-16, -10))

@@ -205,6 +205,21 @@ def _cross(lines: Lines, a: np.ndarray, b: np.ndarray) -> Doubles:
     return np.stack([(p * by - q * ay) / det, (ax * q - bx * p) / det], axis=-1)
 
 
+def widened(corners: Doubles, away_px: Doubles) -> Doubles:
+    """Return a clockwise quad (4, 2) each of whose sides lies farther out by its own distance (4,).
+
+    >>> square = np.array([[0.0, 0], [9, 0], [9, 9], [0, 9]])
+    >>> widened(square, np.array([2.0, 0, 0, 1])).tolist()
+    [[-1.0, -2.0], [9.0, -2.0], [9.0, 9.0], [-1.0, 9.0]]
+    """
+    run = np.roll(corners, -1, axis=0) - corners
+    normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / np.linalg.norm(run, axis=1)[:, None]
+    level = (normal * corners).sum(axis=1) + away_px
+    sides = np.stack([np.roll(normal, 1, axis=0), normal], axis=1)
+    levels = np.stack([np.roll(level, 1), level], axis=1)
+    return np.asarray(np.linalg.solve(sides, levels[..., None])[..., 0])
+
+
 def area(corners: Doubles) -> Doubles:
     """Return the areas (n,) of quads (n, 4, 2)."""
     x, y = corners[..., 0], corners[..., 1]
