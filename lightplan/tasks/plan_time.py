@@ -48,22 +48,26 @@ def light_time_s(rig: Rig) -> tuple[float, float]:
     return time.process_time() - used, time.perf_counter() - clock
 
 
+LEAST_SHARE = 0.05
+"""Of a stage: before so much is done, its first steps tell of their own start more than of it."""
+
+
 class TimeLeft:
     """Tells how long a search still takes, by how long it took until now."""
 
     def __init__(self) -> None:
         self._begun: tuple[float, int] | None = None
-        self._last = 0
+        self._last = 0, 0
 
     def words(self, done: int, of: int, *, now: float | None = None) -> str:
         """Return ", about 20 seconds left", or "" where nothing can be told yet."""
         now = time.monotonic() if now is None else now
-        last, self._last = self._last, done
-        if self._begun is None or done < last:  # the next stage
+        last, self._last = self._last, (done, of)
+        if self._begun is None or done < last[0] or of != last[1]:  # the next stage
             self._begun = (now, done)
             return ""
         since, before = self._begun
-        if done <= before or done >= of:
+        if done - before < LEAST_SHARE * of or done >= of:
             return ""
         return f", about {rough_time((of - done) * (now - since) / (done - before))} left"
 

@@ -43,3 +43,11 @@ def test_what_is_left_follows_from_what_was_done():
     assert left.words(240, 240, now=141.0) == ""
     assert left.words(0, 20, now=142.0) == ""  # the next stage begins anew
     assert left.words(10, 20, now=152.0) == ", about 10 seconds left"
+
+
+def test_the_first_steps_of_a_stage_are_not_taken_for_all_of_it():
+    left = TimeLeft()
+    assert left.words(0, 240, now=100.0) == ""
+    assert left.words(1, 576, now=103.5) == ""  # it told of 34 minutes
+    assert left.words(20, 576, now=106.0) == ""
+    assert left.words(111, 576, now=107.0) == ", about 15 seconds left"
