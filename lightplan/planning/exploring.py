@@ -9,6 +9,7 @@ import numpy as np
 
 from lightplan.merit.bench import Bench
 from lightplan.merit.engine_model import EngineModel
+from lightplan.planning.choosing import share_of
 from lightplan.planning.effort import Effort, Job, SearchProgress
 from lightplan.planning.starts import starts
 from lightplan.scene.setting_errors import SettingErrors
@@ -70,7 +71,7 @@ def explored(
                     stage="searching",
                     done=used,
                     of=evaluations,
-                    score=100 * float(np.exp(-max(stand.value, 0.0))),
+                    score=100.0 * share_of(stand.value),
                     rig=bench.rig_at(stand.point),
                 )
             )
