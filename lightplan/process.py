@@ -7,6 +7,7 @@ import ctypes
 import os
 import sys
 import threading
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Environment of a process that must keep its linear algebra to one thread."""
+_ASKER_LOOKED_FOR_S = 1.0
 _M_TRIM_THRESHOLD, _M_MMAP_MAX = -1, -4  # from glibc's malloc.h
 
 
@@ -43,6 +45,18 @@ def keep_memory(kept_bytes: int) -> None:
     if set_option is not None:
         set_option(_M_MMAP_MAX, 0)
         set_option(_M_TRIM_THRESHOLD, kept_bytes)
+
+
+def end_with_asker() -> None:
+    """Let this process end, in the middle of its work too, once the one that began it is gone."""
+    asker = os.getppid()
+
+    def follow() -> None:
+        while os.getppid() == asker:
+            time.sleep(_ASKER_LOOKED_FOR_S)
+        os._exit(0)
+
+    threading.Thread(target=follow, daemon=True).start()
 
 
 def usable_cores() -> int:

@@ -11,17 +11,15 @@ import signal
 import subprocess
 import sys
 import threading
-import time
 from typing import TYPE_CHECKING, Any, BinaryIO, Self, cast
 
-from lightplan.process import THREAD_SETTINGS, keep_memory
+from lightplan.process import THREAD_SETTINGS, end_with_asker, keep_memory
 from lightplan.progress import Stop
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
 KEPT_BYTES = 256 << 20
-PARENT_LOOKED_FOR_S = 1.0
 _MAIN = "import sys; from lightplan.workers import main; main(sys.argv[1])"
 
 
@@ -179,7 +177,7 @@ def function_of(name: str) -> Callable[..., Any]:
 def main(name: str) -> None:
     """Do jobs from standard input until it ends, or until who asked for them is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that asked
-    threading.Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
+    end_with_asker()
     keep_memory(KEPT_BYTES)
     orders, answers = os.dup(0), os.dup(1)
     # who asked may be killed at any moment: then nobody waits, and nobody is to be told
@@ -192,10 +190,3 @@ def main(name: str) -> None:
         while True:
             pickle.dump(do(*pickle.load(jobs)), cast("BinaryIO", done), pickle.HIGHEST_PROTOCOL)
             done.flush()
-
-
-def _end_with(parent: int) -> None:
-    """End this process, in the middle of a job too, once the one that began it is gone."""
-    while os.getppid() == parent:
-        time.sleep(PARENT_LOOKED_FOR_S)
-    os._exit(0)

@@ -22,7 +22,7 @@ from lightplan.merit.bench import Bench, Judged
 from lightplan.merit.engine_model import EngineModel, Models
 from lightplan.planning.exploring import Search, Searched, searched
 from lightplan.planning.screening import screen
-from lightplan.process import THREAD_SETTINGS, keep_memory
+from lightplan.process import THREAD_SETTINGS, end_with_asker, keep_memory
 from lightplan.search.trust_region import trials
 
 if TYPE_CHECKING:
@@ -278,6 +278,7 @@ class _Inbox:
 def main() -> None:
     """Serve on the standard pipes, as a helper process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the planner's to handle
+    end_with_asker()
     keep_memory(KEPT_BYTES)
     # Files of our own: those of a Python that was asked not to buffer may write less than
     # they are given, and the planner would wait for the rest for ever.
