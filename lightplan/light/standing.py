@@ -307,7 +307,7 @@ class Standing(Kept):
             face, size = self.foil.face, (rig.sheet.width_mm, rig.sheet.height_mm)
             self.by_foil, new = self._part(
                 "by foil",
-                (size, foil, face.roughness),
+                (size, foil, face.roughness, face.bow),
                 lambda: [(beside, MirrorTransfer(face, detail.mirror_spots))],
             )
             yield from self._follow_transfers(self.by_foil, new)

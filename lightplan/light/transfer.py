@@ -50,6 +50,8 @@ class MirrorFace:
         GGX alpha along and across `tangent`.
     tangent : (3,) float or None
         Direction of the first roughness; any for a plain face.
+    bow : (4,) float or None
+        As in `light.glints.Between`; None where it is uneven otherwise.
     """
 
     def __init__(
@@ -63,19 +65,19 @@ class MirrorFace:
         bow: tuple[float, float, float, float] | None = FLAT,
     ) -> None:
         self.surface, self.is_front, self.curve = surface, is_front, curve
-        self.roughness, self._tangent, self._bow = roughness, tangent, bow
+        self.roughness, self._tangent, self.bow = roughness, tangent, bow
 
     @property
     def joins(self) -> bool:
         """Whether points and lamps are joined over places of it."""
-        return self._bow is not None and min(self.roughness) < JOINED_BELOW
+        return self.bow is not None and min(self.roughness) < JOINED_BELOW
 
     @property
     def between(self) -> Between:
         """The same as a mirror that light goes by."""
-        assert self._bow is not None
+        assert self.bow is not None
         return Between(
-            self.surface, self.is_front, self.curve, self.roughness, self._tangent, self._bow
+            self.surface, self.is_front, self.curve, self.roughness, self._tangent, self.bow
         )
 
     def spots(self, surfaces: Sequence[Surface], count: int) -> Samples:

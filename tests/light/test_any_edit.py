@@ -63,7 +63,8 @@ START = Rig(
     camera=Camera(placement=Placement((0, -500, 600))),
     lamps=(lamp("key", (-500, 500, 700)),
            lamp("bulb", (500, 100, 500), shape="bulb", profile=SPOT)),
-    cards=(card("white", (0, 450, 300)), card("board", (420, 0, 126))),
+    cards=(card("white", (0, 450, 300)), card("board", (420, 0, 126)),
+           card("roof", (0, 0, 400))),  # sees what foil throws up, and is seen in it
     room=Room(ambient_cd_m2=(4.0, 5.0, 6.0)),
 )  # fmt: skip
 MORE = {
