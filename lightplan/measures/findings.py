@@ -111,11 +111,13 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
     ),
     "brightest_level_stops": _two(
         Fault(
-            "too dark", "the brightest part of the sheet is at {}: more exposure", places.brightest
+            "too dark",
+            "the brightest part of the sheet has {} than the picture can hold: expose more",
+            places.brightest,
         ),
         Fault(
             "no headroom",
-            "the brightest part of the sheet is at {}: hardly short of clipping",
+            "the brightest part of the sheet is hardly short of clipping: expose a little less",
             places.brightest,
         ),
     ),
@@ -144,12 +146,12 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
     "foil_to_white_stops": _two(
         Fault(
             "foil too dark",
-            "the foil is at {} to white paper: too dark for the look",
+            "the foil is too dark for the look: {} than white paper",
             places.darkest_foil,
         ),
         Fault(
             "foil too bright",
-            "the foil is at {} to white paper: too bright for the look",
+            "the foil is too bright for the look: {} over white paper",
             places.brightest_foil,
         ),
     ),

@@ -91,7 +91,7 @@ def _paper(even: float, colour: float, exposure: float) -> tuple[PartRule, ...]:
             exposure,
             lambda v: between(v, least=-1.0, most=-0.05, scale=1.2),
             -0.4,
-            "up to 1 below clipping",
+            "up to 1 stop below clipping",
         ),
     )
 
@@ -126,7 +126,7 @@ def _bright(_: Look) -> tuple[PartRule, ...]:
                  lambda v: between(v, least=1.0, most=2.5, scale=0.7), 1.6, "1 to 2.5 stops"),
         PartRule("foil lighter than white", "foil_to_white_stops", 15.0,
                  lambda v: between(v, least=0.0, most=1.0, scale=0.8), 0.4,
-                 "0 to 1 above white paper"),
+                 "0 to 1 stop above white paper"),
         _stands_off(10.0),
         *_paper(even=15.0, colour=10.0, exposure=5.0),
         _foil_colour(10.0),

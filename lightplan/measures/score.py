@@ -218,7 +218,9 @@ def show(name: str, value: float) -> str:
     >>> show("foil_clipped_share", 0.034), show("paper_tone_Lstar", -18.0)
     ('3.4%', '-18 steps of lightness')
     >>> show("foil_evenness_stops", 0.5), show("foil_to_white_stops", -1.0)
-    ('0.50 stops (1.4 times the light)', '-1.00 stops (half the light)')
+    ('0.5 stops (1.4 times the light)', '1 stop less (half the light)')
+    >>> show("foil_to_white_stops", -2.83), show("brightest_level_stops", -6.6)
+    ('2.8 stops less (a seventh of the light)', '6.6 stops less (a hundredth of the light)')
     """
     unit = unit_of(name)
     if unit == "share":
@@ -226,7 +228,7 @@ def show(name: str, value: float) -> str:
     if unit == "count":
         return f"{value:.0f}"
     if unit == "stops":
-        return f"{value:.2f} stops ({_times(value)})"
+        return f"{_stops(value)} ({_times(value)})"
     if unit in _PLAIN:
         return f"{value:.0f} {_PLAIN[unit]}"
     return f"{value:.2f} {unit}" if unit == "stops/cm" else f"{value:.1f} {unit}"
@@ -241,13 +243,35 @@ _PLAIN = {
 difference is about what the eye just tells apart (CIE 15, CIE 142)."""
 
 
+_PARTS = {
+    1: "the same", 2: "half", 3: "a third of", 4: "a quarter of", 5: "a fifth of",
+    6: "a sixth of", 7: "a seventh of", 8: "an eighth of", 10: "a tenth of",
+    15: "a fifteenth of", 20: "a twentieth of", 30: "a thirtieth of", 50: "a fiftieth of",
+    100: "a hundredth of",
+}  # fmt: skip
+_HALF_OPEN = 0.58
+"""From so much of the light on, its share is told in tenths ("0.8 times"), below as a part."""
+
+
+def _stops(stops: float) -> str:
+    shown = f"{abs(stops):.1f}".removesuffix(".0")
+    plural = "stop" if shown == "1" else "stops"
+    return f"{shown} {plural}" + (" less" if stops < -0.05 else "")
+
+
 def _times(stops: float) -> str:
     """Return what stops mean for the light."""
     ratio = 2.0**stops
-    for whole, words in ((0.25, "a quarter of"), (0.5, "half"), (1.0, "the same"), (2.0, "twice")):
-        if abs(stops - math.log2(whole)) < 0.05:
-            return "the same light" if whole == 1.0 else f"{words} the light"
-    return f"{ratio:.2g} times the light"
+    if abs(stops) < 0.05:
+        return "the same light"
+    if abs(stops - 1.0) < 0.05:
+        return "twice the light"
+    if ratio > _HALF_OPEN:
+        if ratio < 0.95:
+            return f"{ratio:.1f} times the light"
+        return f"{ratio:.0f} times the light" if ratio >= 9.5 else f"{ratio:.2g} times the light"
+    part = min(_PARTS, key=lambda whole: abs(math.log(whole * ratio)))
+    return f"{_PARTS[part]} the light" if part < 100 or ratio > 0.006 else "hardly any light"
 
 
 def _verdict(score: float, gates: tuple[Gate, ...]) -> Verdict:

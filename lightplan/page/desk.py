@@ -278,7 +278,11 @@ class Desk:
         """Take what the closer look tells; what belongs to an older rig is let go."""
         if kind == "part" and self._is_present(content.revision):
             if hasattr(content, "jpeg"):
-                self.close_look = close_document(content, self.keep(content.jpeg, "image/jpeg"))
+                self.close_look = close_document(
+                    content,
+                    self.keep(content.jpeg, "image/jpeg"),
+                    self.keep(content.near, "image/jpeg"),
+                )
                 self.cures = {}
                 self.clients.say(self.close_look)
             else:

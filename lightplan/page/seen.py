@@ -24,12 +24,13 @@ def frame_head(wanted: Wanted, made: Any) -> dict[str, Any]:
     }
 
 
-def close_document(close: Any, picture: str) -> dict[str, Any]:
-    """Return what a closer look found; causes and cures come later."""
+def close_document(close: Any, picture: str, near: str) -> dict[str, Any]:
+    """Return what a closer look found, with the addresses of its pictures; causes come later."""
     return {
         "is": "closer",
         "revision": close.revision,
         "picture": picture,
+        "near": near,
         "score": close.score,
         "verdict": close.verdict,
         "reasons": list(close.reasons),

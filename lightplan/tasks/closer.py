@@ -16,6 +16,7 @@ from lightplan.light.keeper import layers_of
 from lightplan.measures import Finding, find_faults, judge
 from lightplan.progress import Progress, Stop, Watch
 from lightplan.reports.picture import picture_codes, picture_size
+from lightplan.reports.proof import crop_shape, cropped
 from lightplan.tasks.predict import measure_maps, predicted_maps
 
 if TYPE_CHECKING:
@@ -35,7 +36,8 @@ class Close:
 
     Attributes
     ----------
-    jpeg : bytes
+    jpeg, near : bytes
+        The whole frame, and the part round the sheet.
     score : float or None
     verdict : str
     parts : tuple of (str, float, float)
@@ -48,6 +50,7 @@ class Close:
     """
 
     jpeg: bytes
+    near: bytes
     score: float | None
     verdict: str
     reasons: tuple[str, ...]
@@ -90,9 +93,11 @@ def look_closely(
     found = measure_maps(rig, maps)
     verdict = judge(found, rig.look)
     findings = tuple(find_faults(maps, found, rig.look))
+    codes = picture_codes(camera_picture(rig, layers))
     part(
         Close(
-            jpeg=jpeg_of(picture_codes(camera_picture(rig, layers))),
+            jpeg=jpeg_of(codes),
+            near=jpeg_of(cropped(codes, rig.camera, rig.sheet, shape=crop_shape(rig.sheet))),
             score=verdict.score,
             verdict=verdict.verdict,
             reasons=tuple(verdict.reasons),

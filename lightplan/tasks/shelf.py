@@ -9,7 +9,8 @@ from lightplan.progress import Progress, Stop, Watch
 from lightplan.rigfiles import list_rigs, load_rig
 from lightplan.safe_write import atomic_write
 from lightplan.tasks.layout import outlines
-from lightplan.tasks.workbench import needs_of, small_jpeg
+from lightplan.tasks.predicted_jpeg import near_jpeg
+from lightplan.tasks.workbench import needs_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -96,7 +97,7 @@ def shelf_work(
     for done, (key, path) in enumerate(wanted):
         watch(Progress(stage="painting the shelf", done=done, of=len(wanted)))
         try:
-            part((key, small_jpeg(load_rig(path).rig, long_side=PICTURE_PX)))
+            part((key, near_jpeg(load_rig(path).rig, PICTURE_PX)))
         except LightplanError:
             continue  # the list says what is wrong with it
     return len(wanted)

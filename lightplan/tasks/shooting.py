@@ -16,8 +16,8 @@ from lightplan.tasks import shoot as shooting
 from lightplan.tasks.advice_files import before_after
 from lightplan.tasks.layout import outlines
 from lightplan.tasks.photo_facts import small_picture
+from lightplan.tasks.predicted_jpeg import whole_jpeg
 from lightplan.tasks.score import score_photos
-from lightplan.tasks.workbench import small_jpeg
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lightplan.shots.sets.ranking import Ranked
 
 Part = Callable[[Any], None]
+SHOWN_PX = 900
 
 
 def photographs(folder: Path) -> list[Path]:
@@ -76,8 +77,10 @@ def advise_work(
     built = None if advice.estimate is None else advice.estimate.as_built
     return {
         "report": advice.report() | {"file": name},
-        "photo": small_picture(photo, 900),
-        "expected": small_jpeg(advice.planned) if since is None else small_picture(since, 900),
+        "photo": small_picture(photo, SHOWN_PX),
+        "expected": whole_jpeg(advice.planned, SHOWN_PX)
+        if since is None
+        else small_picture(since, SHOWN_PX),
         "both": before_after(advice) if can else None,
         "sets": None if built is None else [outlines(advice.planned), outlines(built)],
     }

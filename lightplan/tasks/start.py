@@ -8,14 +8,21 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
+import numpy as np
+
 from lightplan.optics.colour import srgb_encode
 from lightplan.optics.materials import foil_curve
+from lightplan.optics.spectra import wavelength_weights
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from lightplan.arrays import Doubles
+
 Kind: TypeAlias = Literal["choice", "size", "artwork", "camera", "lamps", "counts"]
 UNKNOWN = "unknown"
+GREY_SHARE = 0.3
+"""What a swatch of holographic foil keeps of its plain metal beside the colours; our choice."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +87,9 @@ SIZES = (
 
 STAMPED = {"is_pressed": True, "is_on_stock": True}
 LAID = {"is_on_stock": True}
-"""How the metal lies: foil is pressed into the stock and follows its hills, leaf follows them."""
+RULED = {"is_ruled": True}
+"""How the metal lies: foil is pressed into the stock and follows its hills, leaf follows them;
+holographic foil is ruled with lines that part the colours besides."""
 
 FOILS = tuple(
     Option(
@@ -95,7 +104,7 @@ FOILS = tuple(
         ("silver foil", "Silver foil", "like a mirror", 0.05, STAMPED),
         ("rose gold foil", "Rose gold foil", "pink", 0.05, STAMPED),
         ("copper foil", "Copper foil", "red-brown", 0.05, STAMPED),
-        ("holographic foil", "Holographic foil", "shows rainbows", 0.05, STAMPED),
+        ("holographic foil", "Holographic foil", "shows rainbows", 0.05, STAMPED | RULED),
         ("gold leaf", "Gold leaf", "laid by hand", 0.12, LAID),
         ("aluminium", "Bare aluminium", "a metal tag", 0.12, {}),
         ("copper", "Bare copper", "a metal tag", 0.12, {}),
@@ -362,10 +371,18 @@ def _colours(of: Option) -> list[str]:
     """Return sRGB colours: of a foil from dark to bright as under one soft lamp."""
     if of.picture == "swatch":
         metal = foil_curve(of.means["kind"]).evaluate(1.0)
+        if "is_ruled" in of.means:
+            return [_hex(GREY_SHARE * metal + colour) for colour in _rainbow()]
         return [_hex(metal * light) for light in (0.04, 0.18, 0.55, 1.0, 0.5, 0.12)]
     if "reflectance" in of.means:
         return [_hex(of.means["reflectance"])]
     return []
+
+
+def _rainbow() -> list[Doubles]:
+    """Return the colours of a lamp's light parted by wavelength, violet to red, linear sRGB."""
+    weights = np.clip(wavelength_weights(np.linspace(430.0, 650.0, 8)), 0.0, None)
+    return list((1.0 - GREY_SHARE) * weights / weights.max(axis=1, keepdims=True))
 
 
 def _hex(linear: Any) -> str:

@@ -140,7 +140,7 @@ def _sheet(answers: Answers) -> tuple[Sheet, list[Remark]]:
     measured = answers.get("stock_reflectance")
     reflectance = tuple(measured or ()) if _is_colour(measured) else stock.means["reflectance"]
     alpha = foil.means["alpha"]
-    is_rainbow = foil.id == "holographic foil"
+    is_rainbow = "is_ruled" in foil.means
     sheet = Sheet(
         width_mm=width,
         height_mm=height,
@@ -282,6 +282,15 @@ def _lamps_told(answers: Answers) -> list[dict[str, Any]]:
     return told
 
 
+def _name(words: str) -> str:
+    """Return a thing's name from the words of its answer: small, but for what is spelt large.
+
+    >>> _name("Desk lamp"), _name("LED panel")
+    ('desk lamp', 'LED panel')
+    """
+    return words if words[:2].isupper() else words[:1].lower() + words[1:]
+
+
 def _lamps(answers: Answers, sheet: Sheet, board: Card) -> tuple[list[Lamp], list[Remark]]:
     """Return the first lamp shining on the board, the next ones on the paper from the sides."""
     reach = max(sheet.width_mm, sheet.height_mm) / 2
@@ -291,9 +300,9 @@ def _lamps(answers: Answers, sheet: Sheet, board: Card) -> tuple[list[Lamp], lis
     names: set[str] = set()
     on_board = True
     for told in _lamps_told(answers):
-        name = told["words"].lower()
+        plain = name = _name(told["words"])
         while name in names:
-            name = f"{told['words'].lower()} {len(names) + 1}"
+            name = f"{plain} {len(names) + 1}"
         names.add(name)
         if told["kind"] == "window":
             lamps.append(_window(name, told))

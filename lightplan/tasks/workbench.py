@@ -12,8 +12,6 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lightplan.light import Detail
-from lightplan.light.exposure import camera_picture
-from lightplan.light.keeper import layers_of
 from lightplan.measures.score import KEEP_FROM
 from lightplan.planning.effort import Effort, SearchProgress
 from lightplan.planning.looks import wanted_looks
@@ -21,20 +19,20 @@ from lightplan.planning.result import NoPlan, Plan
 from lightplan.process import usable_cores
 from lightplan.progress import Progress, Stop, Stopped, Watch
 from lightplan.reports.cautions import cautions_for
-from lightplan.reports.picture import picture_codes, picture_size
-from lightplan.reports.proof import crop_shape, cropped
+from lightplan.reports.picture import picture_codes
 from lightplan.reports.setup.elements import Element, elements_of
-from lightplan.reports.setup.steps import steps_of
+from lightplan.reports.setup.steps import how_far, steps_of
 from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import torch_notes
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
-from lightplan.tasks.closer import exposure_words, jpeg_of
+from lightplan.tasks.closer import exposure_words
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.kit import kit, worth_having
 from lightplan.tasks.looks import rank
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
+from lightplan.tasks.predicted_jpeg import cropped_jpeg, near_jpeg, near_size
 from lightplan.tasks.setup import facts_of, setup_bytes
 from lightplan.words.holders import holders_needed
 from lightplan.words.places import place_words
@@ -47,6 +45,7 @@ if TYPE_CHECKING:
     from lightplan.tasks.looks import ProofLook
 
 PICTURE_PX = 720
+SOON_PX = 480
 PICTURE_EVERY_S = 2.0
 
 Part = Callable[[Any], None]
@@ -100,7 +99,7 @@ def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop
         with contextlib.suppress(Stopped):  # the search itself asks, and gives its best so far
             watch(Progress(stage=found.stage, done=found.done, of=found.of, note=note))
             if time.monotonic() - shown > PICTURE_EVERY_S:
-                part(Picture(small_jpeg(found.rig, quick=True), found.score))
+                part(Picture(near_jpeg(found.rig, SOON_PX), found.score))
                 shown = time.monotonic()
 
     effort = Effort(helpers=max(0, usable_cores() - 1)) if effort is None else effort
@@ -111,8 +110,8 @@ def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop
 def planned_of(found: Plan | NoPlan, rig: Rig) -> Planned:
     """Return a plan ready to be shown and taken."""
     if isinstance(found, NoPlan):
-        return replace(_nothing(rig, found.reason, found.wish), jpeg=small_jpeg(rig))
-    rows, cols = picture_size(found.rig.camera, PICTURE_PX)
+        return replace(_nothing(rig, found.reason, found.wish), jpeg=near_jpeg(rig, PICTURE_PX))
+    rows, cols = near_size(found.rig, PICTURE_PX)
     detail = Detail(camera_rows=rows, camera_cols=cols)
     prediction = predict(found.rig, detail=detail, explain=False)
     measures = prediction.measures.values_by_name()
@@ -121,7 +120,7 @@ def planned_of(found: Plan | NoPlan, rig: Rig) -> Planned:
         look=rig.look.kind,
         rig=found.rig,
         record=record,
-        jpeg=jpeg_of(picture_codes(prediction.picture), 88),
+        jpeg=cropped_jpeg(picture_codes(prediction.picture), found.rig),
         score=prediction.judgement.score,
         start_score=found.start_score,
         verdict=prediction.judgement.verdict,
@@ -143,11 +142,7 @@ def _critical(record: PlanRecord) -> tuple[str, ...]:
             (t for t in record.tolerances if (t.element, t.dimension) == (element, dimension)), None
         )
         if of is not None:
-            unit = {"mm": "mm", "deg": "degrees", "stops": "stops"}[dimension.rsplit("_", 1)[-1]]
-            near = f"within {of.minus:.2g} {unit} either way"
-            if of.minus != of.plus:
-                near = f"from {of.minus:.2g} less to {of.plus:.2g} {unit} more"
-            words.append(f"{element}, {dimension_words(dimension)}: {near}")
+            words.append(f"{element}, {dimension_words(dimension)}: {how_far(of, 'mm')}")
     return tuple(words)
 
 
@@ -156,14 +151,6 @@ def needs_of(rig: Rig) -> tuple[str, ...]:
     on = [lamp.name for lamp in rig.lamps if lamp.on]
     things = (*on, *(card.name for card in rig.cards), *(shell.name for shell in rig.shells))
     return (*things, *holders_needed(rig))
-
-
-def small_jpeg(rig: Rig, *, quick: bool = False, long_side: int = PICTURE_PX) -> bytes:
-    """Return a rig's predicted picture as a small JPEG."""
-    rows, cols = picture_size(rig.camera, 480 if quick else long_side)
-    detail = Detail.quick(camera_rows=rows, camera_cols=cols)
-    layers = layers_of(rig, detail)
-    return jpeg_of(picture_codes(camera_picture(rig, layers)), 85)
 
 
 def looks_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> int:
@@ -187,13 +174,11 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
     if found is None or answer.codes is None or answer.judgement is None:
         return replace(_nothing(rig, answer.reason), look=answer.look)
     record = plan_record(found, score=answer.judgement, measures=answer.measures)
-    shape = crop_shape(found.rig.sheet)
-    codes = cropped(answer.codes, found.rig.camera, found.rig.sheet, shape=shape)
     return Planned(
         look=answer.look,
         rig=found.rig,
         record=record,
-        jpeg=jpeg_of(codes, 88),
+        jpeg=cropped_jpeg(answer.codes, found.rig),
         score=answer.judgement.score,
         start_score=found.start_score,
         verdict=answer.judgement.verdict,
@@ -236,7 +221,7 @@ def kit_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> dict[str, A
             Offered(
                 name=offer.name,
                 rig=offer.rig,
-                jpeg=small_jpeg(offer.rig),
+                jpeg=near_jpeg(offer.rig, PICTURE_PX),
                 score=offer.score,
                 gain=offer.score - found.base.score,
                 price=offer.price,

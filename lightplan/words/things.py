@@ -25,6 +25,12 @@ _NOUNS = {
     "sheet": "sheet",
 }
 _PLAIN = {"camera", "table", "ceiling", "floor"}
+_SAID = {
+    "lamp": ("lamp", "light", "softbox", "panel", "strip", "bulb", "tube", "torch", "flash"),
+    "card": ("card", "board", "sheet", "paper"),
+    "diffuser": ("diffuser", "tissue"),
+}
+"""Words in a name that say what kind of thing it is; any other name needs the noun before it."""
 
 
 def thing(name: str, surface: Surface | None) -> str:
@@ -36,7 +42,8 @@ def thing(name: str, surface: Surface | None) -> str:
     if surface is None or name in _PLAIN:
         return f"the {name}"
     noun = _NOUNS[surface.role]
-    return f"the {name}" if noun in name.lower() else f"the {noun} '{name}'"
+    said = any(word in name.lower() for word in _SAID.get(noun, (noun,)))
+    return f"the {name}" if said else f"the {noun} '{name}'"
 
 
 def name_in(rig: Rig, name: str) -> str:

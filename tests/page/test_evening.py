@@ -19,7 +19,7 @@ from page_walk import FOLDER, TYPING_MS, act_out_the_questions, go, press, shot,
 from lightplan.rigfiles import load_rig
 from lightplan.tasks.changing import changed
 from lightplan.tasks.predict import predict
-from lightplan.tasks.workbench import small_jpeg
+from lightplan.tasks.predicted_jpeg import whole_jpeg
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -54,7 +54,7 @@ def opened(open_tab) -> Iterator[Any]:
 
 def photographed(rig: Rig, path: Path) -> Path:
     """Write what a camera would have taken of a set: 12 megapixels, with grain."""
-    codes = cv2.imdecode(np.frombuffer(small_jpeg(rig, long_side=2000), np.uint8), cv2.IMREAD_COLOR)
+    codes = cv2.imdecode(np.frombuffer(whole_jpeg(rig, long_side=2000), np.uint8), cv2.IMREAD_COLOR)
     large = cv2.resize(codes, (4000, 3000), interpolation=cv2.INTER_CUBIC)
     grain = np.random.default_rng(1).integers(-3, 4, (300, 400, 3), np.int16)
     noisy = np.clip(large.astype(np.int16) + np.tile(grain, (10, 10, 1)), 0, 255)
@@ -160,6 +160,11 @@ def shoot_it(tab: Any, clock: Clock, photos: list[Path]) -> None:
     tab.wait_for_selector(".advice-two")
     clock.note("advice on the first test shot")
     assert slipped.name in tab.text_content(".advice-two")
+    figures = tab.locator(".advice-two .words ul.only-numbers")
+    assert not figures.is_visible()  # figures stand behind the switch, words do not
+    tab.check("#numbers")
+    assert "points lost" in figures.inner_text()
+    tab.uncheck("#numbers")
     shot(tab, "shoot", height=1240)
     tab.set_input_files(".drop input", right)
     press(tab, f".strip .shot:has-text('{right.name}')")

@@ -337,7 +337,7 @@ def test_promises_tolerances_and_settings_are_told() -> None:
     assert "No What Left / right" in text  # no heading is broken inside a word
     assert "Predicted score: 88 of 100" in text
     assert "93 of 100 careful builds come out right" in text
-    assert "left/right +5 mm / −3 mm" in text
+    assert "at most 5 mm right or 3 mm left" in text
     assert "bow ±0.2 mm" in text
     assert "1. sheet: bow; 2. camera: lean" in text
     assert "f/8, 1/30 s, ISO 100" in text

@@ -33,6 +33,23 @@ DIMENSION_WORDS = {
     "trim_stops": "power",
     "bow_mm": "bow",
 }
+WAYS = {
+    "x_mm": ("right", "left"),
+    "y_mm": ("away", "towards you"),
+    "z_mm": ("higher", "lower"),
+    "aim_x_mm": ("right", "left"),
+    "aim_y_mm": ("away", "towards you"),
+    "aim_z_mm": ("higher", "lower"),
+    "width_mm": ("wider", "narrower"),
+    "height_mm": ("longer", "shorter"),
+    "hole_mm": ("wider", "narrower"),
+    "power_stops": ("brighter", "darker"),
+    "trim_stops": ("brighter", "darker"),
+    "bow_mm": ("higher in the middle", "lower in the middle"),
+}
+"""What more and less of a dimension are called where they are not alike. Turns have no such
+words: which way is more depends on where one stands."""
+PLACE = ("x_mm", "y_mm", "z_mm")
 SWING_DEG = 1.0
 USUAL_MM = 5.0  # a tape measure in a maker's hands; common practice, no source
 LEVEL_MM = 2.0  # edges that differ by less lie level
@@ -153,26 +170,44 @@ def tolerance_words(element: str, tolerances: Iterable[ToleranceLike], unit: Len
     groups: dict[str, list[str]] = {}
     for tolerance in tolerances:
         if tolerance.element == element:
-            amount = _amount(tolerance, unit)
+            amount = how_far(tolerance, unit)
             names = groups.setdefault(amount, [])
             name = DIMENSION_WORDS.get(tolerance.dimension, tolerance.dimension)
-            if name not in names:
-                names.append(name)
-    return "; ".join(f"{', '.join(names)} {amount}" for amount, names in groups.items())
+            if name not in names and not (tolerance.dimension in PLACE and " or " in amount):
+                names.append(name)  # "5 mm right or 3 mm left" says by itself what it is
+    return "; ".join(f"{', '.join(names)} {amount}".lstrip() for amount, names in groups.items())
 
 
-def _amount(tolerance: ToleranceLike, unit: LengthUnit) -> str:
-    """Return how far it may be off; what no hand misses by is not worth a figure."""
+def how_far(tolerance: ToleranceLike, unit: LengthUnit) -> str:
+    """Return how far one thing may be off; what no hand misses by is not worth a figure.
+
+    >>> from types import SimpleNamespace
+    >>> def of(dimension, minus, plus):
+    ...     return how_far(SimpleNamespace(dimension=dimension, minus=minus, plus=plus), "mm")
+    >>> of("y_mm", 14.0, 6.0), of("bow_mm", 0.2, 0.2)
+    ('at most 6 mm away or 14 mm towards you', '±0.2 mm')
+    >>> of("x_mm", 500.0, 32.0), of("turn_deg", 3.0, 2.0)
+    ('at most 32 mm right, left matters little', '+2.0° / −3.0°')
+    """
+    dimension = tolerance.dimension
     sides = (tolerance.minus, tolerance.plus)
-    little = [matters_little(tolerance.dimension, side) for side in sides]
-    if all(little):
+    minus, plus = (_size(side, dimension, unit) for side in sides)
+    less_little, more_little = (matters_little(dimension, side) for side in sides)
+    if less_little and more_little:
         return "matters little"
-    if any(little):
-        side = "+" if little[0] else "−"
-        size = _size(tolerance.plus if little[0] else tolerance.minus, tolerance.dimension, unit)
-        return f"{side}{size}, the other way it matters little"
-    plus, minus = (_size(v, tolerance.dimension, unit) for v in (tolerance.plus, tolerance.minus))
-    return f"±{plus}" if plus == minus else f"+{plus} / −{minus}"
+    if plus == minus and not (less_little or more_little):
+        return f"±{plus}"
+    if dimension not in WAYS:
+        if less_little or more_little:
+            side = f"+{plus}" if less_little else f"−{minus}"
+            return f"{side}, the other way it matters little"
+        return f"+{plus} / −{minus}"
+    more, less = WAYS[dimension]
+    if less_little:
+        return f"at most {plus} {more}, {less} matters little"
+    if more_little:
+        return f"at most {minus} {less}, {more} matters little"
+    return f"at most {plus} {more} or {minus} {less}"
 
 
 def _size(value: float, dimension: str, unit: LengthUnit) -> str:

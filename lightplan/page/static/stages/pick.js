@@ -41,7 +41,7 @@ export function show(place) {
       h("button", { type: "button", class: "shot", "aria-pressed": String(chosen.includes(one.file)), disabled: !!one.error, onclick: () => choose(one.file) }, photo.thumb ? [h("img", { src: photo.thumb, alt: one.file, loading: "lazy" }), overlay(one)] : h("span", { class: "blank" })),
       h("div", { class: "frame-words" },
         h("p", { class: "frame-head" }, rank ? h("span", { class: "rank" }, rank) : null, h("b", {}, one.file), verdict ? h("span", { class: `verdict-${verdict.replace(" ", "-")}` }, `${VERDICTS[verdict]}${own ? " (you)" : ""}`) : null, one.score !== undefined && one.score !== null ? h("span", { class: "quiet" }, `${points(one.score)} of 100`) : null),
-        (one.reasons || []).slice(0, 2).map((words) => h("p", { class: one.error ? "warn" : "quiet" }, sentence(words))),
+        why(one),
         faults(one),
         (one.flags || []).slice(0, 2).map((flag) => h("p", { class: "quiet" }, sentence(flag.sentence || String(flag)))),
         one.error ? null : h("details", {}, h("summary", {}, "I see it otherwise"), h("p", { class: "row" }, reason, button("Keep it", () => say_("keep")), button("Retake it", () => say_("retake")), own ? button("As judged", () => say_(null), { class: "plain" }) : null))));
@@ -133,6 +133,12 @@ function overlay(one) {
   return s("svg", { class: "found", viewBox: `0 0 ${cols} ${rows}`, "aria-hidden": "true", preserveAspectRatio: "xMidYMid slice" },
     s("polygon", { points: outline(one.placed).map((corner) => at(corner).join(",")).join(" ") }),
     dots.map(([number, [x, y]]) => [s("circle", { cx: x, cy: y, r }), s("text", { x, y: y + 0.45 * r, "text-anchor": "middle", "font-size": 1.3 * r }, number)]));
+}
+
+// In words where something was found; the reasons with their figures stand behind the switch.
+function why(one) {
+  const inWords = (one.findings || []).length > 0;
+  return (one.reasons || []).slice(0, 2).map((words) => h("p", { class: one.error ? "warn" : inWords ? "quiet only-numbers" : "quiet" }, sentence(words)));
 }
 
 function faults(one) {

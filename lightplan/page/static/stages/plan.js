@@ -32,7 +32,7 @@ export function show(place) {
 function standing() {
   const now = state.closer;
   if (!now) return null;
-  return h("article", { class: "plan-card" }, h("img", { src: now.picture, alt: "As it stands now" }),
+  return h("article", { class: "plan-card" }, h("img", { src: now.near, alt: "As it stands now" }),
     h("div", {}, h("h2", {}, "As it stands now"), h("p", { class: "figures" }, h("strong", {}, `${points(now.score)} of 100`)),
       h("p", { class: "quiet" }, `Expose ${now.shutter}.`), h("p", { class: "row" }, h("a", { class: "button", href: "#layout" }, "Change it by hand"))));
 }

@@ -5,6 +5,8 @@ import { on, say, state } from "../wire.js";
 import { twoSets } from "../sets.js";
 import { care, needsWork, busyBar, busyState, photoDrop } from "./shared.js";
 
+const MOST_SEEN = 3;
+
 export function show(place) {
   if (!state.work || !state.work.open) return needsWork(place, "Shoot");
   const told = h("section", { class: "advice", "aria-live": "polite" });
@@ -83,8 +85,23 @@ function advice({ report, photo, expected, both, sets }) {
     h("div", { class: "card words" },
       against(report),
       report.as_planned ? h("h2", {}, report.since ? "Nothing has drifted" : "It stands as planned") : move ? [h("p", { class: "kicker" }, "Do this first"), h("h2", {}, capital(move))] : h("h2", {}, "What is seen"),
-      report.sentence ? h("p", {}, sentence(report.sentence)) : null,
+      then(report),
       (report.slips || []).length ? h("ul", {}, report.slips.map((slip) => h("li", {}, slip.what ? sentence(slip.what) : `${capital(slip.element)}: ${slip.value > 0 ? "+" : ""}${Math.round(10 * slip.value) / 10} ${slip.unit}`, slip.put_back ? h("span", { class: "quiet" }, ` To put it back: ${sentence(slip.put_back)}`) : null))) : null,
-      report.reasons.slice(0, 3).map((reason) => h("p", { class: "quiet" }, sentence(reason))),
-      h("ul", {}, report.findings.slice(0, 5).map((one) => h("li", {}, h("b", {}, sentence(one.what)), one.cause ? h("span", { class: "quiet" }, ` ${sentence(one.cause)}`) : null)))));
+      seen(report),
+      h("ul", { class: "only-numbers quiet" }, report.reasons.map((reason) => h("li", {}, sentence(reason))))));
+}
+
+// What the move should win, where one is told; else the whole sentence.
+function then(report) {
+  const { score_after: after, uncertainty } = report.first_move || {};
+  if (after === undefined || after === null) return report.sentence ? h("p", {}, sentence(report.sentence)) : null;
+  return h("p", {}, `Now it earns ${points(report.score)} of 100; after the move about ${points(after)}, give or take ${Math.max(1, Math.round(uncertainty))}.`);
+}
+
+// What the photograph shows; a cause that was named above is not said again.
+function seen(report) {
+  const named = new Set((report.slips || []).map((slip) => sentence(slip.what || "")));
+  const shown = report.findings.slice(0, MOST_SEEN);
+  return shown.length ? [h("h3", {}, "What shows it"), h("ul", {}, shown.map((one) => h("li", {}, sentence(one.what),
+    one.cause && !named.has(sentence(one.cause)) ? h("span", { class: "quiet" }, ` ${sentence(one.cause)}`) : null)))] : null;
 }
