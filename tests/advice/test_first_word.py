@@ -15,6 +15,7 @@ from lightplan.scene.slips import Slip
 from lightplan.tasks.advice_words import rivals_told
 from lightplan.tasks.advise import advice_words, advise
 from lightplan.tasks.first_look import glance
+from lightplan.words.things import name_in
 
 PHOTO = Path(__file__).parents[1] / "reference/slipped/photographs/certificate_bright_04.jpg"
 
@@ -68,4 +69,4 @@ def test_a_thing_that_both_explanations_name_is_not_doubted():
     assert told([lamp], [lamp, card]) == []
     assert told([lamp, card], [lamp]) == []
     (which,) = told([lamp], [card])
-    assert f"whether it is the lamp '{lamp}' or the card '{card}'" in which
+    assert f"whether it is {name_in(rig, lamp)} or {name_in(rig, card)}" in which
