@@ -68,7 +68,10 @@ def cosine_hemisphere(square: Doubles) -> Doubles:
 
 def frames(normals: Doubles) -> tuple[Doubles, Doubles]:
     """Return two unit tangents for each normal, (n, 3) each, right-handed with it."""
-    helper = np.where(np.abs(normals[:, 2:3]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
-    tangent = np.cross(helper, normals)
-    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
-    return tangent, np.cross(normals, tangent)
+    x, y, z = np.asarray(normals, float).T
+    level = np.abs(z) < 0.9  # else the cross product with x is taken, not that with z
+    tangent = np.stack([np.where(level, -y, 0.0), np.where(level, x, -z), np.where(level, 0.0, y)])
+    tangent /= np.sqrt(tangent[0] ** 2 + tangent[1] ** 2 + tangent[2] ** 2)
+    tx, ty, tz = tangent
+    other = np.stack([y * tz - z * ty, z * tx - x * tz, x * ty - y * tx], axis=1)
+    return np.ascontiguousarray(tangent.T), other

@@ -15,6 +15,7 @@ import numpy as np
 
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
+from lightplan.light.compiled import products
 from lightplan.light.kept import Kept, Moves, gathered
 from lightplan.light.silhouettes import Outlines, is_outlined
 from lightplan.light.visibility import Visibility, among, occluders_of
@@ -157,10 +158,11 @@ def _least_squares(rows: list[Doubles], count: int) -> tuple[Doubles, Doubles]:
 
 
 def times(factors: Singles, values: Singles) -> Singles:
-    """Return what n points get, (n, ...), from the values (c, ...) of c cells."""
-    shape = values.shape[1:]
-    flat = values.reshape(len(values), math.prod(shape))
-    return np.asarray((factors @ flat).reshape(len(factors), *shape))
+    """Return what n points get, (n, k, 3), from the luminances (c, k, 3) of c cells."""
+    received = np.empty((len(factors), *values.shape[1:]), np.float32)
+    each = np.ascontiguousarray(np.asarray(values, np.float32).transpose(1, 2, 0))
+    products.by_channel(factors, each, received)
+    return received
 
 
 def _at_most_one(factors: Singles) -> Singles:

@@ -238,8 +238,10 @@ class Patchwork:
             if face.fine == (face.rows, face.cols):
                 table[face.texels] = values[face.cells]
                 continue
-            weights = _refine(face.rows, face.cols, face.fine[0])
-            np.matmul(weights, values[face.cells], out=table[face.texels])
+            grid = values[face.cells].reshape(face.rows, face.cols * columns)
+            down, across = (along_line(n, face.fine[0]) for n in (face.rows, face.cols))
+            lines = (down @ grid).reshape(face.fine[0], face.cols, columns)
+            np.matmul(across, lines, out=table[face.texels].reshape(*face.fine, columns))
         # a face is refined along straight lines, which may dip below nothing at its rim
         np.maximum(table, 0.0, out=table)
         return table.reshape(self.texel_count, *shape)
@@ -310,11 +312,6 @@ def blend(table: Singles, texels: Integers, weights: Singles) -> Singles:
 
 
 @lru_cache(maxsize=64)
-def _refine(rows: int, cols: int, fine: int) -> Singles:
-    """Weights (fine * fine, rows * cols) that interpolate cells to texels."""
-    return np.kron(along_line(rows, fine), along_line(cols, fine))
-
-
 def along_line(count: int, fine: int) -> Singles:
     """Weights (fine, count) that draw a straight line through the cells' middles."""
     at = np.clip((np.arange(fine) + 0.5) / fine * count - 0.5, -0.5, count - 0.5)

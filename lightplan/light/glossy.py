@@ -11,7 +11,7 @@ points are dense enough to follow the lobe, with a smooth change between the two
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import chain
+from itertools import accumulate, chain
 from operator import is_
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -19,6 +19,7 @@ import numpy as np
 
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork, blend
+from lightplan.light.compiled import products, seen_points
 from lightplan.light.glints import Receivers, glints
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
@@ -49,7 +50,7 @@ JOINED, MOST_JOINED = 1_000_000, 8
 SMOOTHER = 0.4
 METAL_SPOTS = 9  # points per target as a metal coating sees it
 # What a hidden point still counts, to tell how bright its target is where no point is seen.
-HIDDEN = np.float32(1e-4)
+HIDDEN = 1e-4
 
 
 Behind: TypeAlias = "tuple[Integers, Singles, GlossyLight]"
@@ -215,14 +216,15 @@ class GlossyLight(Kept):
         targets = [self._targets[key] for key in sorted(self._targets)]
         free = self._free(surfaces, strata, targets, changed)
         weighed = [self._weighed[t.key] for t in targets]
-        shown = np.maximum(free, HIDDEN)
-        sizes = [len(t.points) for t in targets]
-        parts = np.split(shown, np.cumsum(sizes)[:-1], axis=1) if targets else []
-        by_points = [(w.facets * part).sum(axis=1) for w, part in zip(weighed, parts, strict=True)]
+        firsts = [0, *accumulate(len(t.points) for t in targets)]
+        n = len(self._mirrors.points)
+        by_points = np.empty((len(targets), n), np.float32)
+        for w, first, total in zip(weighed, firsts, by_points, strict=False):
+            seen_points.tally_points(w.facets, free, first, HIDDEN, total)
         whole = strata.seen(self._mirrors, surfaces)
         share = strata.share(
             [t.surface for t in targets],
-            by_points,
+            list(by_points),
             [w.share for w in weighed],
             whole,
             self.rays,
@@ -230,16 +232,14 @@ class GlossyLight(Kept):
             self._carry,
         )
         self._brings = share.of_rays
-        self._point_weight = np.zeros((3, len(self._mirrors.points), 0), np.float32)
+        self._point_weight = np.empty((3, n, firsts[-1]), np.float32)
         self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
         if not targets:
             return
-        kept = []
-        for target, part in zip(targets, parts, strict=True):
+        for target, w, first in zip(targets, weighed, firsts, strict=False):
             counts = share.of_points[:, strata.place(target.surface)]
-            kept.append(part * (counts * self._through(surfaces, strata, target))[:, None])
-        each = [w.weight * k for w, k in zip(weighed, kept, strict=True)]
-        self._point_weight = np.concatenate(each, axis=2)
+            counts = counts * self._through(surfaces, strata, target)
+            seen_points.counted_points(w.weight, free, first, HIDDEN, counts, self._point_weight)
         self._shown = (
             np.concatenate([t.texel for t in targets]),
             np.concatenate([t.share for t in targets]),
@@ -284,7 +284,7 @@ class GlossyLight(Kept):
             outlined = frozenset(occluders_of(surfaces)) & frozenset(strata.outlined)
             rows = known.near[known.partly]
             beside = free_lines(surfaces, outlined, self._mirrors.points[rows], known.points)
-            weight = known.weight * np.maximum(beside, HIDDEN)
+            weight = known.weight * np.maximum(beside, np.float32(HIDDEN))
             seen = (weight * known.clear[known.partly]).sum(axis=1)
             found[rows] = seen / np.maximum(weight.sum(axis=1), np.float32(1e-30))
         return found
@@ -325,9 +325,9 @@ class GlossyLight(Kept):
             total = total + summed(rows, light.evaluate(outlook) * carry[:, None], len(total))
         if self._by_foil is not None:
             lamps = outlook.texels[1 : 1 + self._by_foil.shape[2]]
-            total = total + _brought(self._by_foil, lamps)
-        total += _brought(self._point_weight, blend(outlook.texels, *self._shown))
-        return np.asarray(total, np.float32)
+            _bring(self._by_foil, lamps, total)
+        _bring(self._point_weight, blend(outlook.texels, *self._shown), total)
+        return total
 
 
 def looked_on(
@@ -355,6 +355,7 @@ def looked_on(
     return hit.row, carry, light
 
 
-def _brought(weight: Singles, shown: Singles) -> Singles:
-    """Return the sums (n, k, 3) of what m points show, (m, k, 3), by weight (3, n, m)."""
-    return np.asarray(np.matmul(weight, shown.transpose(2, 0, 1)).transpose(1, 2, 0))
+def _bring(weight: Singles, shown: Singles, total: Singles) -> None:
+    """Add what m points show, (m, k, 3), by weight (3, n, m), to the sums (n, k, 3) in place."""
+    each = np.ascontiguousarray(shown.transpose(1, 2, 0), np.float32)
+    products.of_points(weight, each, total)

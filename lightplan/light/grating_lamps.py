@@ -15,19 +15,19 @@ import numpy as np
 from lightplan.arrays import smooth_step
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
-from lightplan.light.compiled import gratings
+from lightplan.light.compiled import grating_spots
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import COARSE, FINE_ENOUGH
 from lightplan.light.targets import gauss_points
 from lightplan.light.visibility import Visibility
-from lightplan.optics import microfacet, spectra
+from lightplan.optics import spectra
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import ArrayLike
 
-    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
     from lightplan.light.detail import Detail
     from lightplan.light.emission import LampFace
     from lightplan.light.mirrors import Mirrors
@@ -113,46 +113,57 @@ class GratingLamp(Kept):
 
     def _sum(self, lamp: LampFace, spots: Samples, rows: Integers, free: Booleans) -> Singles:
         """Luminance (k, 3) of some spots for unit luminance of a lamp's points, those free."""
-        mirrors = self._mirrors.some(rows)
-        total = np.zeros((len(rows), 3), np.float32)
+        mirrors, grating = self._mirrors.some(rows), self._grating
         view = mirrors.to_local(mirrors.views[:, None])[:, 0]
-        for index, (point, normal) in enumerate(zip(spots.points, spots.normals, strict=True)):
-            step = point - mirrors.points
-            squared = np.sum(step * step, axis=1)
-            step /= np.sqrt(squared)[:, None]
-            leave = np.maximum(-step @ normal, 0.0)
-            kept = leave * spots.areas[index] / squared * free[:, index]
-            if not kept.any():
-                continue
-            if lamp.profile is not None:
-                kept *= lamp.towards(-step, leave)
-            total += self._sent_on(mirrors, view, step) * kept[:, None].astype(np.float32)
+        total = np.zeros((len(rows), 3), np.float32)
+        gains = np.zeros((0, 0), np.float32)
+        if lamp.profile is not None:
+            gains = lamp.profile_factor(mirrors.points, spots.points, spots.normals)
+        across = grating.direction_rad - turn(mirrors)
+        orders = np.array(list(ORDERS)) * grating.lines_per_mm
+        counts = self._wavelengths(view[:, 2:] + _up(mirrors, spots))
+        frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
+        for count in np.unique(counts):
+            some = np.flatnonzero(counts == count)
+            wavelengths, colour = _colours(int(count))
+            grating_spots.from_spots(
+                np.ascontiguousarray(mirrors.points, np.float64),
+                _single(frames),
+                _single(view),
+                np.ascontiguousarray(spots.points[some], np.float64),
+                np.ascontiguousarray(spots.normals[some], np.float64),
+                np.ascontiguousarray(spots.areas[some], np.float64),
+                np.ascontiguousarray(free[:, some]),
+                np.ascontiguousarray(gains[:, some] if gains.size else gains),
+                _single(mirrors.roughness),
+                _single((math.cos(across), math.sin(across))),
+                _single(np.outer(orders, wavelengths * 1e-6)),
+                _single([*ORDERS.values()]),
+                _single(colour.T),
+                total,
+            )
+        total *= np.float32(grating.strength)
         return np.asarray(total * self._curve.evaluate(view[:, 2]), np.float32)
 
-    def _sent_on(self, mirrors: Mirrors, view: Singles, light: Doubles) -> Singles:
-        """Share per solid angle of light from given directions that white metal sends to viewers.
+    def _wavelengths(self, both: Singles) -> Integers:
+        """Return how many wavelengths are close enough for the blur, for each point of a lamp.
 
-        `view` are the directions to these in the spots' frames.
+        both (n, m) are the sums of the upright parts of the ways from n spots to the viewer and
+        to m points.
         """
-        grating = self._grating
-        out = mirrors.to_local(light[:, None])[:, 0]
-        across = grating.direction_rad - turn(mirrors)
-        wavelengths, colour = self._spectrum(view[:, 2] + out[:, 2])
-        orders = np.array(list(ORDERS)) * grating.lines_per_mm
-        total = np.zeros((len(view), 3), np.float32)
-        roughness, lines = _single(mirrors.roughness), _single((math.cos(across), math.sin(across)))
-        kicks, shares = _single(np.outer(orders, wavelengths * 1e-6)), _single([*ORDERS.values()])
-        gratings.diffracted(view, out, roughness, lines, kicks, shares, _single(colour.T), total)
-        unhidden = microfacet.g1(out[:, 0], out[:, 1], out[:, 2], *mirrors.roughness)
-        scale = np.float32(grating.strength) * unhidden
-        return np.asarray(total * scale[:, None], np.float32)
-
-    def _spectrum(self, both: Floats) -> tuple[Doubles, Singles]:
-        """Wavelengths close enough for the blur, and their colours."""
-        blur = 0.4 * min(self._mirrors.roughness) * float(np.median(both))
+        blur = 0.4 * min(self._mirrors.roughness) * np.median(both, axis=0)
         span = (LONGEST_NM - SHORTEST_NM) * 1e-6 * self._grating.lines_per_mm
-        count = int(np.clip(span / blur, LEAST_WAVELENGTHS, MOST_WAVELENGTHS))
-        return _colours(count)
+        wanted = np.divide(span, blur, out=np.zeros(len(blur)), where=blur > 0)
+        return np.asarray(np.clip(wanted, LEAST_WAVELENGTHS, MOST_WAVELENGTHS), int)
+
+
+def _up(mirrors: Mirrors, spots: Samples) -> Singles:
+    """Return the upright parts (n, m) of the ways from n mirrors to m spots, in their frames."""
+    rise = mirrors.normals @ spots.points.T
+    rise -= np.sum(mirrors.points * mirrors.normals, axis=1)[:, None]
+    squared = np.sum(mirrors.points**2, axis=1)[:, None] + np.sum(spots.points**2, axis=1)
+    squared -= 2.0 * (mirrors.points @ spots.points.T)
+    return np.asarray(rise / np.sqrt(np.maximum(squared, 1.0)), np.float32)
 
 
 @lru_cache(maxsize=256)

@@ -116,11 +116,13 @@ def _lamps(count: int) -> float:
 
 
 def with_lamps(rig: Rig, count: int) -> Rig:
-    """Return the rig with copies of its first lamp in a row."""
+    """Return the rig with copies of its first lamp in a row, none through another."""
     first, lamps = rig.lamps[0], []
     for index in range(count):
         x, y, z = first.placement.position_mm
-        place = dataclasses.replace(first.placement, position_mm=(x, y + 60.0 * index, z))
+        place = dataclasses.replace(
+            first.placement, position_mm=(x, y + 1.1 * first.height_mm * index, z)
+        )
         lamps.append(dataclasses.replace(first, name=f"lamp {index}", placement=place))
     return dataclasses.replace(rig, lamps=tuple(lamps))
 

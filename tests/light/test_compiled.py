@@ -14,7 +14,7 @@ from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat, Opening
 from lightplan.light import bounce, kernels
 from lightplan.light.cells import Patchwork
-from lightplan.light.compiled import gratings, tracing
+from lightplan.light.compiled import grating_spots, gratings, products, seen_points, tracing
 from lightplan.light.lattice import Lattice, Reading
 from lightplan.light.lobe_area import MOST_HALVINGS, lobe_edge
 from lightplan.light.lobes import Lobes
@@ -489,3 +489,57 @@ def test_the_share_of_a_lobe_in_a_polygon_is_the_sum_over_its_facets(roughness):
     around = zip(ends, ends[1:] + ends[:1], strict=True)
     found = sum(lobe_edge(a, b, 0.0, 1.0, view, *roughness, work, False) for a, b in around)
     assert abs(found) == pytest.approx(expected, abs=3e-4)
+
+
+def test_a_lamp_on_a_grating_is_the_sum_over_its_spots():
+    rng = np.random.default_rng(8)
+    n, m = 12, 5
+    points, spots = rng.uniform(-60, 60, (n, 3)) * [1, 1, 0], rng.uniform(-90, 90, (m, 3))
+    spots[:, 2] += 400.0
+    normals = np.tile([0.0, 0.0, -1.0], (m, 1)) + 0.3 * rng.standard_normal((m, 3))
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    areas, free = rng.uniform(50, 90, m), rng.random((n, m)) < 0.7
+    frames = np.tile(np.eye(3, dtype=np.float32), (n, 1, 1))
+    view, _ = random_facets(rng, n)
+    gains = rng.random((n, m)).astype(np.float32)
+    roughness, across = np.array([0.2, 0.3], np.float32), np.array([0.6, 0.8], np.float32)
+    kicks = np.outer([1, -1], np.linspace(0.39, 0.73, 20)).astype(np.float32)
+    shares, colour = np.array([0.4, 0.6], np.float32), rng.random((3, 20)).astype(np.float32)
+    total = np.zeros((n, 3), np.float32)
+    law = (roughness, across, kicks, shares, colour)
+    grating_spots.from_spots(points, frames, view, spots, normals, areas, free, gains, *law, total)
+    expected = np.zeros((n, 3))
+    for j in range(m):
+        way = spots[j] - points
+        far = np.linalg.norm(way, axis=1)
+        way /= far[:, None]
+        sent = np.zeros((n, 3), np.float32)
+        gratings.diffracted(view, way.astype(np.float32), *law, sent)
+        light = np.maximum(-way @ normals[j], 0) * areas[j] / far**2 * free[:, j] * gains[:, j]
+        light *= microfacet.g1(way[:, 0], way[:, 1], way[:, 2], *roughness)
+        expected += sent * light[:, None]
+    assert 0 < free.sum() < free.size
+    assert rms(total - expected) < 1e-6 * expected.max()
+
+
+def test_points_that_are_hidden_count_hardly():
+    rng = np.random.default_rng(9)
+    facets, free = rng.random((7, 4)).astype(np.float32), rng.random((7, 9)) < 0.5
+    weight, counts = rng.random((3, 7, 4)).astype(np.float32), rng.random(7).astype(np.float32)
+    sums, brings = np.zeros(7, np.float32), np.full((3, 7, 9), np.nan, np.float32)
+    seen_points.tally_points(facets, free, 3, 1e-4, sums)
+    seen_points.counted_points(weight, free, 3, 1e-4, counts, brings)
+    seen = np.where(free[:, 3:7], 1.0, 1e-4)
+    assert rms(sums - (facets * seen).sum(axis=1)) < 1e-6
+    assert rms(brings[:, :, 3:7] - weight * seen * counts[:, None]) < 1e-6
+    assert np.isnan(brings[:, :, [0, 1, 2, 7, 8]]).all()  # other things' points stay
+
+
+def test_products_with_few_columns_are_what_sums_say():
+    rng = np.random.default_rng(10)
+    factors, values = (rng.random(s).astype(np.float32) for s in ((9, 31), (31, 2, 3)))
+    assert rms(bounce.times(factors, values) - np.einsum("nc,ckx->nkx", factors, values)) < 1e-5
+    weight, shown = (rng.random(s).astype(np.float32) for s in ((3, 9, 31), (2, 3, 31)))
+    total = np.ones((9, 2, 3), np.float32)
+    products.of_points(weight, shown, total)
+    assert rms(total - 1 - np.einsum("xnm,kxm->nkx", weight, shown)) < 1e-5

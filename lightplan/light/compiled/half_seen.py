@@ -9,10 +9,12 @@ import numpy as np
 from lightplan.compiled import compiled
 from lightplan.geometry.clipping import MOST_CORNERS, copy, dot, edge_planes
 from lightplan.light.border import seen_within
-from lightplan.light.compiled.outlines import HIDES, may_overlap, place, put_before
+from lightplan.light.compiled.outlines import HIDES, place, put_before
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Integers, Singles
+
+CLEAR_MM = 0.05  # a cell farther than this beyond a plane lies wholly behind it
 
 
 @compiled
@@ -37,7 +39,7 @@ def cells_seen(
     """Multiply view factors (n, c) from points to cells by the share of each cell that is seen.
 
     cell_corners (c, 4, 3), the others of a cell (c, 3) and (c,). Cells that nothing may stand
-    before are told by cones and cost little.
+    before, and such as stand wholly behind one thing, are told by balls and cost little.
     """
     size, slots = len(counts), 2 * len(blockers) + 3
     rims, planes, cones = (
@@ -46,13 +48,15 @@ def cells_seen(
         np.zeros((size, 4)),
     )
     rim_counts = np.zeros(size, np.int64)
+    sides, side_counts = np.zeros((size, MOST_CORNERS, 3)), np.zeros(size, np.int64)
+    some = np.zeros(size, np.int64)
     own_rim, own_count = np.zeros((1, MOST_CORNERS, 3)), np.zeros(1, np.int64)
     own_plane, own_cone = np.zeros((1, 4)), np.zeros((1, 4))
     polygons, edges = np.zeros((2, slots, MOST_CORNERS, 3))
     numbers, inner = np.zeros(slots, np.int64), np.zeros(slots, np.bool_)
     turns, gone = np.zeros(slots), np.zeros((slots, 2))
     work, halving, view = np.zeros((4, MOST_CORNERS, 3)), np.zeros((1, 5)), np.zeros(3)
-    reach = _reaches(cell_corners, cell_centres)
+    reach, way = _reaches(cell_corners, cell_centres), np.zeros(3)
     for n in range(len(points)):
         point, frame = points[n], frames[n]
         for s in blockers:
@@ -71,18 +75,31 @@ def cells_seen(
                 cones,
                 work,
             )
+            copy(rims[s], rim_counts[s], work[0])
+            side_counts[s], _ = edge_planes(work[0], rim_counts[s], sides[s])
         for c in range(len(cell_owners)):
             if factors[n, c] <= 0.0:
                 continue
-            _round_cone(point, frame, cell_centres[c], reach[c], own_cone[0])
-            concerned = False
+            for k in range(3):
+                way[k] = dot(frame[k], cell_centres[c]) - dot(frame[k], point)
+            near, hidden = 0, False
             for s in blockers:
-                if s == cell_owners[c] or s == owners[n] or rim_counts[s] == 0:
+                if s == cell_owners[c] or s == owners[n] or side_counts[s] == 0:
                     continue
-                if planes[s, 3] > 0 and may_overlap(cones[s], own_cone[0]):
-                    concerned = True
+                if planes[s, 3] == 0 or dot(way, planes[s]) + reach[c] < planes[s, 3]:
+                    continue
+                met = _against(way, reach[c], sides[s], side_counts[s])
+                if met == HIDES and hole_counts[s] == 0:
+                    hidden = dot(way, planes[s]) - reach[c] > planes[s, 3] * 1.000002 + CLEAR_MM
+                if hidden:
                     break
-            if not concerned:
+                if met:
+                    some[near] = s
+                    near += 1
+            if hidden:
+                factors[n, c] = 0.0
+                continue
+            if near == 0:
                 continue
             place(
                 0,
@@ -105,12 +122,8 @@ def cells_seen(
             numbers[0], turns[0] = edge_planes(polygons[0], own_count[0], edges[0])
             if numbers[0] == 0:
                 continue
-            before, hidden = 0, False
-            for s in blockers:
-                if s == cell_owners[c] or s == owners[n] or rim_counts[s] == 0:
-                    continue
-                if planes[s, 3] == 0 or not may_overlap(cones[s], own_cone[0]):
-                    continue
+            before = 0
+            for s in some[:near]:
                 met = put_before(
                     s,
                     2 * before + 1,
@@ -142,20 +155,18 @@ def cells_seen(
 
 
 @compiled
-def _round_cone(
-    point: Doubles, frame: Doubles, centre: Doubles, reach: float, cone: Doubles
-) -> None:
-    """Write a cone round a ball about a centre, in the frame of a point."""
-    squared = 0.0
-    for c in range(3):
-        cone[c] = dot(frame[c], centre) - dot(frame[c], point)
-        squared += cone[c] * cone[c]
-    cone[3] = -1.0
-    if squared > reach * reach:
-        distance = np.sqrt(squared)
-        for c in range(3):
-            cone[c] /= distance
-        cone[3] = np.sqrt(1.0 - reach * reach / squared)
+def _against(way: Doubles, reach: float, sides: Doubles, count: int) -> int:
+    """Return how a ball about the end of a way looks beside a polygon: 0 apart, HIDES within it.
+
+    `sides` are the inward normals of the planes through the polygon's edges.
+    """
+    within = True
+    for e in range(count):
+        along = way[0] * sides[e, 0] + way[1] * sides[e, 1] + way[2] * sides[e, 2]
+        if along < -reach:
+            return 0
+        within = within and along > reach
+    return HIDES if within else 1
 
 
 @compiled

@@ -101,7 +101,9 @@ def seen(
             for s in blockers:
                 if s == t or s == owners[n] or rim_counts[s] == 0 or planes[s, 3] == 0:
                     continue
-                if not may_overlap(cones[s], cones[t]):
+                if not may_overlap(cones[s], cones[t]) or is_behind(
+                    planes[s], rims[t], rim_counts[t]
+                ):
                     continue
                 met = put_before(
                     s,
@@ -310,6 +312,16 @@ def may_overlap(one: Doubles, other: Doubles) -> bool:
     apart = dot(one, other)
     reach = a * b - np.sqrt(max(0.0, 1 - a * a)) * np.sqrt(max(0.0, 1 - b * b))
     return bool(apart > reach - 1e-9)
+
+
+@compiled
+def is_behind(plane: Doubles, rim: Doubles, count: int) -> bool:
+    """Return whether a plane that does not go through the point lies behind all of a polygon."""
+    x, y, z, far = plane[0], plane[1], plane[2], plane[3]
+    farthest = 0.0
+    for i in range(count):
+        farthest = max(farthest, x * rim[i, 0] + y * rim[i, 1] + z * rim[i, 2])
+    return bool(farthest <= far)
 
 
 @compiled
