@@ -45,13 +45,17 @@ def detail_for(rig: Rig) -> Detail:
         quick, sheet_long_side=GRID_LONG_SIDE, cells=5, near=1.0, texels=24, direct_long_side=17,
         bounce_long_side=7, lamp_spots=21, cell_lamp_spots=8, penumbra_spots=89, sky_rays=34,
         cell_sky_rays=13, foil_rays=rays, foil_spots=spots, hidden_spots=0, mirror_rounds=0,
+        foil_long_side=11, steps_per_blur=1.2,
     )  # fmt: skip
 
 
 def fine_detail(rig: Rig) -> Detail:
     """Return how finely light is worked out where small differences of it are asked for."""
     rays = FINE_RAYS * (1 if max(rig.sheet.foil.roughness) < BRUSHED else 2)
-    return replace(detail_for(rig), foil_rays=rays, foil_spots=64, texels=48, cells=8)
+    return replace(
+        detail_for(rig), foil_rays=rays, foil_spots=64, texels=48, cells=8,
+        foil_long_side=16, steps_per_blur=1.7,
+    )  # fmt: skip
 
 
 class Lights:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 _STEP = {"mm": 10.0, "deg": 1.5}  # by which slopes are taken
 _BOW_STEP = 0.4
+_POWER_STEP = 0.25  # stops: what else a slope changes with
 _FIRST, _FAR = 0.65, 1.6  # places looked at, in standard deviations of a slip
 _PROMISING, _REFINED, _PAIRED, _CLOSER = 6, 3, 3, 4
 _ROOM_SLIP = 12.0
@@ -38,6 +39,7 @@ class Search:
         self.powers = powers_of(rig, steady)
         self.base = levels.light(rig)
         self._kept: dict[Key, CellLight | None] = {(): self.base}
+        self._taken: dict[Name, list[tuple[dict[Name, float], Doubles]]] = {}
         self._slopes = self._all_slopes()
         self.hand = self.power_columns(self.base, {}).joined(self._slopes)
 
@@ -163,7 +165,8 @@ class Search:
         free = set(values)
         wide = {n: self._slip_sigma(n) for n in free}
         columns = self.power_columns(found, values)
-        own = [n for n in free if n[1] in SLOPED]
+        # nearer to the plan than the step by which its slopes were taken they serve as well
+        own = [n for n in values if n[1] in SLOPED and not self._within(n, values[n])]
         columns = columns.joined(self._slopes.moved_to(values))
         if own and closely:
             columns = columns.without(set(own))
@@ -175,17 +178,38 @@ class Search:
         return columns.with_sigma(wide)
 
     def _own_slopes(self, values: dict[Name, float], own: list[Name], light: Doubles) -> Columns:
-        base, columns, sigmas, at = self._stops(light), [], [], []
-        steps = {n: _step_of(self._unknown(n)) * (-1 if values[n] > 0 else 1) for n in own}
+        base, known = self._stops(light), {n: self._taken_near(n, values) for n in own}
+        steps = {
+            n: _step_of(self._unknown(n)) * (-1 if values[n] > 0 else 1)
+            for n in own
+            if known[n] is None
+        }
         self.look_ahead({**values, n: values[n] + step} for n, step in steps.items())
         for name, step in steps.items():
-            one = self._unknown(name)
             other = self.mixed({**values, name: values[name] + step})
             slope = np.zeros_like(base) if other is None else (self._stops(other) - base) / step
-            columns.append(slope)
-            sigmas.append(one.slip)
-            at.append(values[name])
-        return Columns.of(own, np.stack(columns, -1), sigmas, at)
+            self._taken.setdefault(name, []).append((dict(values), slope))
+            known[name] = slope
+        slopes = [slope for slope in known.values() if slope is not None]
+        sigmas = [self._unknown(n).slip for n in own]
+        return Columns.of(own, np.stack(slopes, -1), sigmas, [values[n] for n in own])
+
+    def _taken_near(self, name: Name, values: dict[Name, float]) -> Doubles | None:
+        """Return the slope of a dimension where it was taken no more than a step away."""
+        for there, slope in self._taken.get(name, []):
+            if there.keys() == values.keys() and all(
+                self._within(n, v - there[n]) for n, v in values.items()
+            ):
+                return slope
+        return None
+
+    def _within(self, name: Name, away: float) -> bool:
+        """Whether a rig off by so much in a dimension has about the same slopes."""
+        if name[1] == "power_stops":
+            return abs(away) <= _POWER_STEP
+        if name[1] not in SLOPED:
+            return away == 0
+        return abs(away) <= _step_of(self._unknown(name))
 
     def _unknown(self, name: Name) -> Unknown:
         return next(u for u in self.unknowns if (u.element, u.dimension) == name)
