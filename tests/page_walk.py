@@ -60,6 +60,10 @@ def act_out_the_questions(tab: Any) -> None:
     for words in ("Softbox", "LED panel", "Go on"):
         answer(tab, words)
     tab.click("[aria-label='One more: White boards, A3']")
+    answer(tab, "Go on")
+    for what in ("Clamps with an arm", "Tripods"):
+        press(tab, f"[aria-label='One more: {what}']")
+    shot(tab, "start-holders")
     for words in ("Go on", "I can make it dark", "Wood"):
         answer(tab, words)
     tab.get_by_label("Name of this work").type("Spring gift tags", delay=TYPING_MS)

@@ -30,7 +30,7 @@ def ask(question: dict[str, Any]) -> Any:
 HINTS = {
     "size": "number, or as 90 x 120 mm",
     "lamps": "numbers of all you have, as 1 2; with watts as 1:85",
-    "counts": "as 2:3 for three of the second",
+    "counts": "as 2:3 for three of the second, 0 for none",
 }
 
 
@@ -68,7 +68,11 @@ def _many(line: str, options: list[dict[str, Any]]) -> Any:
 
 
 def _counts(line: str, options: list[dict[str, Any]]) -> Any:
-    found = {}
+    if not line:
+        return "unknown"
+    found: dict[str, int] = {}
+    if line == "0":
+        return found
     for part in line.replace(",", " ").split():
         number, _, count = part.partition(":")
         if not _is_number(number, options) or not (count == "" or count.isdigit()):

@@ -127,7 +127,7 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         places.least_contrast,
     ),
     "paper_tone_Lstar": _two(
-        Fault("paper dull", "the paper is {} off its own tone: too dark", places.paper),
+        Fault("paper dull", "the paper is too dark: {} than its own tone", places.paper),
         Fault("paper washed out", "the paper is {} above its own tone", places.paper),
     ),
     "foil_dark_share": _one("foil black", "{} of the foil is black", places.darkest_foil),

@@ -216,7 +216,7 @@ def show(name: str, value: float) -> str:
     """Return a measure's value as a maker reads it: no symbols, times beside stops.
 
     >>> show("foil_clipped_share", 0.034), show("paper_tone_Lstar", -18.0)
-    ('3.4%', '-18 steps of lightness')
+    ('3.4%', '18 steps of lightness less')
     >>> show("foil_evenness_stops", 0.5), show("foil_to_white_stops", -1.0)
     ('0.5 stops (1.4 times the light)', '1 stop less (half the light)')
     >>> show("foil_to_white_stops", -2.83), show("brightest_level_stops", -6.6)
@@ -230,7 +230,7 @@ def show(name: str, value: float) -> str:
     if unit == "stops":
         return f"{_stops(value)} ({_times(value)})"
     if unit in _PLAIN:
-        return f"{value:.0f} {_PLAIN[unit]}"
+        return f"{abs(value):.0f} {_PLAIN[unit]}" + (" less" if value <= -0.5 else "")
     return f"{value:.2f} {unit}" if unit == "stops/cm" else f"{value:.1f} {unit}"
 
 

@@ -23,7 +23,7 @@ from lightplan.scene.edits import Remove, edited
 from lightplan.scene.holding import HOLDER_KINDS, OwnedKind
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from lightplan.scene.cards import CardFinish
 
@@ -96,7 +96,11 @@ class Cupboard:
     windows : tuple of Lamp
         Of which is not said where they are: the table can be turned towards them.
     holders : mapping of str to Held
-        What holds things, by kind.
+        What holds cards, by kind.
+    lamp_stand : Held
+        What a lamp stands on that says nothing else: each comes with its own.
+    counted : mapping of str to int
+        How many of a kind of holder there are for cards, where that is said.
     narrowed : mapping of (element, dimension) to (low, high)
         From the maker's freedoms.
     given : Rig
@@ -111,6 +115,8 @@ class Cupboard:
     shells: tuple[Shell, ...]
     windows: tuple[Lamp, ...]
     holders: Mapping[HolderKind, Held]
+    lamp_stand: Held
+    counted: Mapping[HolderKind, int]
     given: Rig
     narrowed: Mapping[tuple[str, str], tuple[float, float]] = field(
         default_factory=lambda: MappingProxyType({})
@@ -157,6 +163,8 @@ def cupboard_of(rig: Rig, items: Sequence[Item] = ()) -> Cupboard:
         shells=tuple(x for x in found if isinstance(x, Shell)),
         windows=tuple(windows),
         holders=MappingProxyType(_holders(free, items)),
+        lamp_stand=_lamp_stand(free, items),
+        counted=MappingProxyType(_counted(free, items)),
         given=rig,
         narrowed=MappingProxyType(
             {(f.element, f.dimension): (f.low, f.high) for f in rig.freedoms}
@@ -235,23 +243,50 @@ def _new_name(name: str, taken: set[str]) -> str:
 
 
 def _holders(standing: Sequence[Movable], items: Sequence[Item]) -> dict[HolderKind, Held]:
-    """Return what holds things: what everybody has, what is owned, what holds already.
+    """Return what holds cards: what everybody has, what is owned, what holds cards already.
 
-    A lamp comes with its stand. A card that hangs in the rig as it was given hangs from
-    something; where the rig does not say from what, it is taken for a clamp.
+    What a lamp stands on holds that lamp. A card that hangs in the rig as it was given hangs
+    from something; where the rig does not say from what, it is taken for a clamp.
     """
     found = {kind: usually_held(kind) for kind in EVERYBODY_HAS}
-    for item in items:
-        for kind in HOLDERS:
-            if item.kind == kind:
-                found[kind] = usually_held(kind) if item.held is None else item.held
+    found |= dict(_owned_holders(items))
     for thing in standing:
-        if isinstance(thing, Lamp | Card) and thing.held is not None:
+        if not isinstance(thing, Card):
+            continue
+        if thing.held is not None:
             found.setdefault(thing.held.by, thing.held)
-        elif isinstance(thing, Card) and _hangs(thing):
+        elif _hangs(thing):
             found.setdefault("clamp", usually_held("clamp"))
             found.setdefault("boom", usually_held("boom"))
     return found
+
+
+def _owned_holders(items: Sequence[Item]) -> Iterator[tuple[HolderKind, Held]]:
+    for item in items:
+        for kind in HOLDERS:
+            if item.kind == kind:
+                yield kind, usually_held(kind) if item.held is None else item.held
+
+
+def _lamp_stand(standing: Sequence[Movable], items: Sequence[Item]) -> Held:
+    """Return the stand of lamps: as one stands in the rig, as one is owned, or a usual one."""
+    stands = [x.held for x in standing if isinstance(x, Lamp) and x.held is not None]
+    stands += [held for _, held in _owned_holders(items)]
+    return next((held for held in stands if held.by == "stand"), usually_held("stand"))
+
+
+def _counted(standing: Sequence[Movable], items: Sequence[Item]) -> dict[HolderKind, int]:
+    """Return how many of each kind of holder there are, of those that are said to be owned.
+
+    Those that hold cards in the rig as it was given are among them.
+    """
+    held = [x.held.by for x in standing if isinstance(x, Card) and x.held is not None]
+    owned = [kind for kind, _ in _owned_holders(items)]
+    return {
+        kind: max(owned.count(kind), held.count(kind))
+        for kind in dict.fromkeys(owned)
+        if kind not in (*EVERYBODY_HAS, "string")  # whoever has string has enough of it
+    }
 
 
 def _hangs(card: Card) -> bool:

@@ -11,11 +11,13 @@ from lightplan.merit.bench import FORGIVEN_MM, Judged
 from lightplan.merit.engine_model import final_detail, polish_detail
 from lightplan.planning.result import Move
 from lightplan.planning.robust import built_or_right, draws
+from lightplan.scene import Card
 from lightplan.scene.clearance import broken, total_excess_mm
 from lightplan.scene.dimensions import element_of, value_of
 from lightplan.scene.edits import Remove, Set, dimensions_of, edited
 from lightplan.scene.rounding import LENGTH_DIGITS
 from lightplan.scene.setting_errors import built, error_dimensions
+from lightplan.scene.supports import lies_across
 from lightplan.search.trust_region import most_traced
 
 if TYPE_CHECKING:
@@ -187,13 +189,17 @@ def _optional(rig: Rig) -> list[str]:
 def moves(given: Rig, planned: Rig) -> tuple[Move, ...]:
     """Return what changes from one rig to the other, largest first, powers last.
 
-    Of things that are in both; what is brought in or left out is told by its name.
+    Of things that are in both; what is brought in or left out is told by its name, and what
+    lies level on books is not aimed.
     """
     both = {"camera", *given.element_names()} & {"camera", *planned.element_names()}
     found = []
     for element in ("camera", *planned.element_names()):
         thing = planned.camera if element == "camera" else element_of(planned, element)
+        level = isinstance(thing, Card) and lies_across(thing)
         for dimension in dimensions_of(thing) if element in both else ():
+            if level and dimension.startswith("aim_"):
+                continue  # it lies flat: nobody aims it
             before = value_of(given, element, dimension)
             after = value_of(planned, element, dimension)
             if abs(after - before) > (0.02 if dimension == "trim_stops" else 0.5):

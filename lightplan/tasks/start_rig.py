@@ -6,7 +6,7 @@ Whatever was not known becomes something usual, or a range, and the rig file say
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -15,10 +15,13 @@ from lightplan.mirror.family import family_on_plane, mirror_plane
 from lightplan.rigfiles import LoadedRig, Thing, load_rig, rig_to_toml
 from lightplan.safe_write import atomic_write
 from lightplan.scene import (
+    HOLDER_KINDS,
     Camera,
     Card,
     Foil,
     Grating,
+    Held,
+    HolderKind,
     Lamp,
     Look,
     Output,
@@ -37,6 +40,7 @@ from lightplan.scene import (
 from lightplan.tasks.foil_artwork import sample_artwork
 from lightplan.tasks.start import UNKNOWN, option
 from lightplan.tasks.start_camera import Answers, Remark, camera_of
+from lightplan.tasks.start_options import USUAL_HOLDERS, Option
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -73,7 +77,10 @@ def start_rig(answers: Answers, path: Path, *, artwork: bytes | None = None) -> 
     sheet = replace(sheet, artwork_file=name)
     camera, told = camera_of(answers, sheet)
     owned = owned_things(answers)
-    cards = _cards(sheet, camera, owned)
+    holders = _holders(answers)
+    if "tripod" not in holders:
+        camera = replace(camera, held=usually_held("books"))
+    cards = _cards(sheet, camera, owned, holders)
     lamps, about_lamps = _lamps(answers, sheet, cards[0])
     rig = Rig(
         title=_title(answers),
@@ -190,11 +197,9 @@ def _is_colour(value: Any) -> bool:
 def owned_things(answers: Answers) -> list[Thing]:
     """Return what the maker has, for the kit and for adding by hand."""
     things: list[Thing] = []
-    counts = answers.get("cards")
-    for id_, count in (counts if isinstance(counts, Mapping) else {}).items():
-        of = option("cards", id_)
-        if of is not None and isinstance(count, int) and 0 < count <= 20:
-            things.append(Thing(**of.means, count=count, name=of.words.rstrip("s")))
+    for of, count in (*_counted(answers, "cards"), *_counted(answers, "holders")):
+        name = "" if of.means["kind"] in HOLDER_KINDS else of.words.rstrip("s")
+        things.append(Thing(**of.means, count=count, name=name))
     for lamp in _lamps_told(answers):
         if lamp["kind"] != "window":
             output = Output(value=lamp["watts"], unit="W")
@@ -210,15 +215,45 @@ def owned_things(answers: Answers) -> list[Thing]:
     return things
 
 
-def _cards(sheet: Sheet, camera: Camera, owned: Sequence[Thing]) -> list[Card]:
-    """Return a board where the metal looks, and one opposite the lamp where there is another."""
+def _counted(answers: Answers, question: str) -> list[tuple[Option, int]]:
+    """Return what there is of a question's things, and how many of each."""
+    counts = answers.get(question)
+    named = (
+        (option(question, id_), count)
+        for id_, count in (counts if isinstance(counts, Mapping) else {}).items()
+    )
+    return [(of, n) for of, n in named if of is not None and isinstance(n, int) and 0 < n <= 20]
+
+
+def _holders(answers: Answers) -> set[HolderKind]:
+    """Return what can hold things besides books and the table; usual ones where nobody said."""
+    if not isinstance(answers.get("holders"), Mapping):
+        return set(USUAL_HOLDERS)
+    return {of.means["kind"] for of, _ in _counted(answers, "holders")}
+
+
+def _holds(height_mm: float, holders: Collection[HolderKind]) -> Held:
+    """Return what holds a thing at a height: the first that reaches it, or else books."""
+    for kind in ("clamp", "boom", "string"):
+        held = usually_held(kind)
+        if kind in holders and held.lowest_mm <= height_mm <= held.highest_mm:
+            return held
+    return usually_held("books")
+
+
+def _cards(
+    sheet: Sheet, camera: Camera, owned: Sequence[Thing], holders: Collection[HolderKind]
+) -> list[Card]:
+    """Return a board where the metal looks."""
     white = [t for t in owned if t.kind == "white board" for _ in range(t.count)]
     white.sort(key=lambda t: -t.width_mm * t.height_mm)
     wide, high = (white[0].width_mm, white[0].height_mm) if white else (420.0, 297.0)
     place = _where_it_covers(sheet, camera, wide, high)
     x, y, z = (float(round(v)) for v in place.position_mm)
-    sky = _board("board", Placement((x, y, z), (0.0, 0.0, 0.0)), wide, high)
-    return [sky]
+    held = _holds(z, holders)
+    # whatever leans over the sheet falls off books; a level board lies across two stacks
+    aim = (x, y, 0.0) if held.by == "books" else (0.0, 0.0, 0.0)
+    return [_board("board", Placement((x, y, z), aim), wide, high, held)]
 
 
 def _where_it_covers(sheet: Sheet, camera: Camera, wide: float, high: float) -> Placement:
@@ -237,16 +272,10 @@ def _where_it_covers(sheet: Sheet, camera: Camera, wide: float, high: float) -> 
     return place
 
 
-def _board(name: str, place: Placement, wide: float, high: float) -> Card:
+def _board(name: str, place: Placement, wide: float, high: float, held: Held) -> Card:
     side = Side(finish="white", reflectance=(0.85,) * 3)
     return Card(
-        name=name,
-        placement=place,
-        width_mm=wide,
-        height_mm=high,
-        front=side,
-        back=side,
-        held=usually_held("clamp" if place.position_mm[2] < 580 else "boom"),
+        name=name, placement=place, width_mm=wide, height_mm=high, front=side, back=side, held=held
     )
 
 

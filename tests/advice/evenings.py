@@ -62,7 +62,7 @@ from lightplan.tasks.photographed import context_of
 from lightplan.tasks.plan import plan
 from lightplan.tasks.predict import predict
 from lightplan.tasks.remembering import with_frame
-from lightplan.tasks.start import CAMERAS, CARDS, FOILS, GOODS, LAMPS, ROOMS, STOCKS, TABLES
+from lightplan.tasks.start_options import CAMERAS, CARDS, FOILS, GOODS, LAMPS, ROOMS, STOCKS, TABLES
 from lightplan.tasks.start_rig import start_rig
 
 if TYPE_CHECKING:

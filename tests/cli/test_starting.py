@@ -21,7 +21,7 @@ def start(folder, lines, *options):
 
 
 def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
-    lines = ["2", "2.5 x 4 in", "nonsense", "1", "5", "", "1:60 4", "2:1 5", "1", "4"]
+    lines = ["2", "2.5 x 4 in", "nonsense", "1", "5", "", "1:60 4", "2:1 5", "1:2", "1", "4"]
     done = start(tmp_path, lines, "--out", "tag.toml", "--json")
     assert done.returncode == 0, done.stderr
     assert "once more" in done.stderr  # after the nonsense
@@ -29,6 +29,7 @@ def test_the_questions_in_the_terminal_give_a_rig(tmp_path):
     rig = load_rig(tmp_path / json.loads(done.stdout)["path"]).rig
     assert (round(rig.sheet.width_mm, 1), round(rig.sheet.height_mm, 1)) == (63.5, 101.6)
     assert rig.sheet.foil.kind == "gold foil"
+    assert (rig.camera.held.by, rig.cards[0].held.by) == ("books", "clamp")  # no tripod was named
     assert [(lamp.is_window, lamp.output.value) for lamp in rig.lamps] == [
         (False, 60.0),
         (True, 2500.0),
@@ -44,7 +45,7 @@ PRINT = Path(__file__).parents[1] / "reference/slipped/photographs/silver_bright
 
 
 def test_the_metal_is_told_from_a_photograph_of_the_print(tmp_path):
-    lines = ["1", "90 x 120", "2", *[""] * 7]
+    lines = ["1", "90 x 120", "2", *[""] * 8]
     done = start(tmp_path, lines, "--out", "plate.toml", "--print", str(PRINT))
     assert done.returncode == 0, done.stderr
     sheet = load_rig(tmp_path / "plate.toml").rig.sheet

@@ -11,6 +11,7 @@ from lightplan.errors import BadInput
 from lightplan.mirror.self_view import self_view
 from lightplan.planning.poses import poses
 from lightplan.rigfiles.artwork import read_artwork
+from lightplan.scene import HOLDER_KINDS
 from lightplan.scene.clearance import broken
 from lightplan.tasks.foil_artwork import (
     Artwork,
@@ -20,7 +21,8 @@ from lightplan.tasks.foil_artwork import (
     sample_artwork,
 )
 from lightplan.tasks.layout import layout
-from lightplan.tasks.start import FOILS, QUESTIONS, STOCKS, questions
+from lightplan.tasks.start import QUESTIONS, questions
+from lightplan.tasks.start_options import FOILS, STOCKS
 from lightplan.tasks.start_rig import start_rig
 
 
@@ -50,6 +52,28 @@ def test_stamped_foil_is_pressed_into_stock_that_is_never_quite_smooth(tmp_path)
         assert ("A usual stamp" in path.read_text("utf-8")) == is_pressed
         hills = sheet.paper.waviness
         assert (None if hills is None else round(np.degrees(hills.slope_rad), 6)) == slope_deg
+
+
+def held_by(rig):
+    return {thing.held.by for thing in (rig.camera, *rig.cards) if thing.held is not None}
+
+
+def test_nothing_is_held_by_what_the_maker_has_not(tmp_path):
+    """Whoever knows of nothing gets what is usual; whoever has nothing gets books."""
+    cases = [
+        ({}, {"clamp", "tripod"}),
+        ({"holders": "unknown"}, {"clamp", "tripod"}),
+        ({"holders": {}}, {"books"}),
+        ({"holders": {"clamp": 2, "tripod": 0}}, {"clamp", "books"}),
+        ({"holders": {"string": 1, "tripod": 1}}, {"books", "string", "tripod"}),
+    ]
+    for number, (answers, allowed) in enumerate(cases):
+        loaded = start_rig(answers, tmp_path / f"{number}.toml")
+        assert broken(loaded.rig) == ()
+        assert held_by(loaded.rig) <= allowed
+        named = answers.get("holders")
+        there = {k for k, n in named.items() if n} if isinstance(named, dict) else set()
+        assert {thing.kind for thing in loaded.owned} & set(HOLDER_KINDS) == there
 
 
 @pytest.mark.parametrize(

@@ -28,9 +28,12 @@ from lightplan.scene import (
     Rig,
     Room,
     Sheet,
+    usually_held,
 )
 from lightplan.scene.clearance import broken
+from lightplan.scene.edits import Set, edited
 from lightplan.scene.framing import FILLED, framing
+from lightplan.scene.supports import lies_across
 
 OWNED = (
     Item(name="softbox", kind="lamp", width_mm=400, height_mm=400),
@@ -107,6 +110,65 @@ def test_a_board_is_not_hung_where_nothing_hangs_it():
     for one in arrangements(Stage(cupboard_of(rig, without), rig)):
         for card in one.rig.cards:
             assert card.held is None or card.held.by in ("table", "books")
+
+
+def holders_of_cards(rig, owned):
+    """Return, of each arrangement, what holds its cards."""
+    stage = Stage(cupboard_of(rig, owned), rig)
+    return [
+        [card.held.by for card in one.rig.cards if card.held is not None]
+        for one in arrangements(stage)
+    ]
+
+
+@pytest.mark.parametrize("kind", ["bright field", "gradient", "bright band", "split", "dark field"])
+def test_the_stand_of_a_lamp_holds_no_card(kind):
+    """It holds the lamp: a set that needs one more stand uses what is not owned."""
+    lamp = Lamp(
+        name="lamp",
+        placement=Placement((-400, 0, 300)),
+        width_mm=300,
+        height_mm=300,
+        held=usually_held("stand"),
+    )
+    rig = bare(look=Look(kind=kind), lamps=(lamp,))
+    boards = [item for item in OWNED if item.kind == "white board"]
+    used = {by for cards in holders_of_cards(rig, boards) for by in cards}
+    assert used <= {"books", "table"}
+    with_stand = [*boards, Item(name="stand", kind="stand")]
+    if kind == "bright field":
+        assert "stand" in {by for cards in holders_of_cards(rig, with_stand) for by in cards}
+
+
+def test_one_clamp_holds_one_card():
+    rig = bare(look=Look(kind="gradient"))
+    things = [item for item in OWNED if item.kind != "string"]
+    for count in (1, 2):
+        clamps = [Item(name=f"clamp {n}", kind="clamp") for n in range(count)]
+        most = max(cards.count("clamp") for cards in holders_of_cards(rig, [*things, *clamps]))
+        assert most == count
+
+
+def test_on_books_alone_a_board_lies_level_over_the_sheet():
+    """Whatever leans forward falls off them; it lies level wherever the search moves it."""
+    rig = bare(look=Look(kind="bright field"))
+    things = [item for item in OWNED if item.kind in ("lamp", "white board")]
+    found = [
+        one for one in arrangements(Stage(cupboard_of(rig, things), rig))
+        if "across two stacks of books" in one.name
+    ]  # fmt: skip
+    assert found
+    for one in found:
+        (lying,) = (card for card in one.rig.cards if card.held.by == "books")
+        for freedom in one.rig.freedoms:
+            if freedom.element != lying.name:
+                continue
+            for value in (freedom.low, freedom.high):
+                moved = edited(one.rig, Set(lying.name, freedom.dimension, value))
+                card = next(c for c in moved.cards if c.name == lying.name)
+                assert lies_across(card)
+                rules = [at.rule for at in broken(moved) if lying.name in at.elements]
+                assert "holding" not in rules
 
 
 def test_freedoms_narrow():

@@ -205,7 +205,9 @@ def test_two_boards_hang_side_by_side_where_something_hangs_them(look, held):
         return [one for one in arrangements(stage) if "side by side" in one.name]
 
     assert not hung(owned), "nothing hangs them"
-    found = hung([*owned, Item(name=held, kind=held)])
+    one = Item(name=held, kind=held)
+    assert bool(hung([*owned, one])) == (held == "string"), "one clamp holds one board"
+    found = hung([*owned, one, one])
     assert found
     left, right = found[0].rig.cards[:2]
     assert {left.held.by, right.held.by} == {held}

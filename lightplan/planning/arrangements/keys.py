@@ -29,6 +29,12 @@ SIDES = ((-1.0, "left"), (1.0, "right"))
 
 _BOARD_STANDING = {"x_mm": 160.0, "y_mm": 160.0, "aim_z_mm": BOARD_LEANS_MM / 4}
 BOARD_HELD = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 140.0, "aim_y_mm": 100.0, "aim_z_mm": 100.0}
+_LYING = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 120.0}
+ACROSS_MM = 260.0
+"""How high a board lies across two stacks of books, to begin with: room for a lamp below it,
+and books that a household has. Our choice."""
+FAR_BELOW_MM = 5000.0
+"""What lies level aims there, so that it stays level wherever it is moved."""
 _LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
 _LAMP_MIRRORED = {"x_mm": 220.0, "y_mm": 220.0, "z_mm": 200.0}
 _TISSUE = {"x_mm": 100.0, "y_mm": 120.0, "z_mm": 100.0}
@@ -67,7 +73,7 @@ def lamp_mirrored(stage: Stage) -> Iterator[Draft]:
                     f"{lamp.name} mirrored" + (", its edge across the sheet" if share else "")
                 )
                 place = Placement(as_vector(middle + shift), as_vector(shift))
-                draft.put(lamp, place, _LAMP_MIRRORED, stage.holder("stand", "boom"))
+                draft.put(lamp, place, _LAMP_MIRRORED, stage.stand_of(lamp))
                 yield draft
 
 
@@ -85,7 +91,7 @@ def tissue(stage: Stage) -> Iterator[Draft]:
                     draft.say(f"{sheet.name} mirrored, {lamp.name} {behind:.0f} mm behind it")
                     draft.put(sheet, plane, _TISSUE, held)
                     place = Placement(as_vector(hot + behind * stage.ray), as_vector(hot))
-                    draft.put(lamp, place, _BEHIND, stage.holder("stand", "boom"))
+                    draft.put(lamp, place, _BEHIND, stage.stand_of(lamp))
                     yield draft
 
 
@@ -99,7 +105,7 @@ def strip(stage: Stage) -> Iterator[Draft]:
             draft.say(f"{lamp.name} mirrored as a band")
             along = _along_band(stage, lamp)
             place = replace(plane, roll_rad=along)
-            draft.put(lamp, place, _LAMP_MIRRORED, stage.holder("stand", "boom"))
+            draft.put(lamp, place, _LAMP_MIRRORED, stage.stand_of(lamp))
             yield draft
 
 
@@ -139,7 +145,7 @@ def first_order(stage: Stage) -> Iterator[Draft]:
                 draft = Draft(stage)
                 draft.say(f"{lamp.name} off the mirror's direction")
                 place = Placement(as_vector(distance * direction), (0.0, 0.0, 0.0))
-                draft.put(lamp, place, _LAMP_MIRRORED, stage.holder("stand", "boom"))
+                draft.put(lamp, place, _LAMP_MIRRORED, stage.stand_of(lamp))
                 yield draft
 
 
@@ -231,6 +237,15 @@ def _board_places(
         distance = _farthest_filled(stage, board, least=0.5 * size)
         place = stage.square(min(distance, FAR_MM))
         yield "over the sheet's far side", place, held, BOARD_HELD
+    else:
+        yield "across two stacks of books", _across_stacks(stage), stage.holder("books"), _LYING
+
+
+def _across_stacks(stage: Stage) -> Placement:
+    """Return a level place over what the foil looks at: whatever leans there falls off books."""
+    middle = ACROSS_MM / max(float(stage.ray[2]), 0.2) * stage.ray
+    x, y = float(middle[0]), float(middle[1])
+    return Placement((x, y, ACROSS_MM), (x, y, -FAR_BELOW_MM))
 
 
 def _lamps_at(
@@ -317,7 +332,7 @@ def _hot_spots(stage: Stage) -> tuple[float, ...]:
 def stand_lamp(draft: Draft, lamp: Lamp, at: Doubles, aim: Doubles) -> None:
     """Put a lamp on a stand, aimed at a place (3,) of what it lights."""
     place = Placement(as_vector(at), as_vector(aim))
-    draft.put(lamp, place, _LAMP_AT_BOARD, draft.stage.holder("stand"))
+    draft.put(lamp, place, _LAMP_AT_BOARD, draft.stage.stand_of(lamp))
 
 
 def is_lit_anyway(stage: Stage) -> bool:

@@ -55,7 +55,7 @@ def _lamp(draft: Draft, lamp: Lamp, sign: float, word: str) -> None:
     out = sign * stage.side * math.cos(STEEP_RAD) + np.array([0.0, 0.0, math.sin(STEEP_RAD)])
     draft.say(f"{lamp.name} on the paper from the {word}")
     draft.put(
-        lamp, Placement(as_vector(AWAY_MM * out), (0.0, 0.0, 0.0)), _LAMP, stage.holder("stand")
+        lamp, Placement(as_vector(AWAY_MM * out), (0.0, 0.0, 0.0)), _LAMP, stage.stand_of(lamp)
     )
 
 

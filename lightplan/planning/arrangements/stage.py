@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
+from lightplan.errors import RigError
 from lightplan.mirror.family import Coverage, Margins, family_on_plane
 from lightplan.mirror.rays import MirroredRays, hit_plane, mirrored_rays
 from lightplan.scene import Card, Freedom, Held, HolderKind, Lamp, Placement, Rig, Shell
@@ -119,9 +120,21 @@ class Stage:
         """Return what the foil sees of a plane."""
         return family_on_plane(self.rig.camera, self.rig.sheet, plane, margins=Margins())
 
-    def holder(self, *wanted: HolderKind) -> Held | None:
-        """Return the first of some holders that there is."""
-        return next((self.cupboard.holders[k] for k in wanted if k in self.cupboard.holders), None)
+    def holder(self, *wanted: HolderKind, of_two: int = 1) -> Held | None:
+        """Return the first of some holders of cards that there is, or that there is twice."""
+        there = self.cupboard.holders
+        return next((there[k] for k in wanted if k in there and self.count(k) >= of_two), None)
+
+    def count(self, kind: HolderKind) -> float:
+        """Return how many of a holder there are for cards; without end where nobody said."""
+        return self.cupboard.counted.get(kind, math.inf)
+
+    def stand_of(self, lamp: Lamp) -> Held:
+        """Return what holds a lamp: its own stand or boom, a boom or stand there is, or a stand."""
+        own = lamp.held
+        if own is not None and own.by in ("stand", "boom"):
+            return own
+        return self.cupboard.lamp_stand
 
     def is_fixed(self, name: str) -> bool:
         """Whether a thing of the given rig stays where it is."""
@@ -195,8 +208,24 @@ class Draft:
         self._adds.append(Add(shell))
 
     def done(self) -> Arrangement:
-        """Return the arrangement."""
+        """Return the arrangement.
+
+        Raises
+        ------
+        RigError
+            When it asks for more of what holds cards than there is.
+        """
         stage = self.stage
+        held = [add.thing.held.by for add in self._adds
+                if isinstance(add.thing, Card) and add.thing.held is not None]  # fmt: skip
+        for kind in dict.fromkeys(held):
+            if held.count(kind) > stage.count(kind):
+                raise RigError(
+                    field="owned",
+                    wanted=f"{held.count(kind)} times what is called {kind}",
+                    got=f"{stage.count(kind):.0f}",
+                    cure="hold one of the cards otherwise",
+                )
         return Arrangement(name=", ".join(self._words), rig=edited(stage.rig, *self._adds))
 
     def _freedoms(self, thing: Lamp | Card, spans: Mapping[str, float]) -> list[Freedom]:

@@ -30,7 +30,7 @@ function welcome(node, draw) {
   into(node, h("div", { class: "welcome" },
     h("p", { class: "kicker" }, "For foil, leaf and metal on paper"),
     h("h1", {}, "See the picture before you set up a single lamp"),
-    h("p", { class: "lead" }, "Foil is a mirror printed on paper: it shows whatever stands around it. Answer ten short questions, and lightplan shows what your camera will see, and how to make the metal shine."),
+    h("p", { class: "lead" }, "Foil is a mirror printed on paper: it shows whatever stands around it. Answer a few short questions, and lightplan shows what your camera will see, and how to make the metal shine."),
     h("p", { class: "row" },
       button("Describe my product", () => { kept.at = 0; draw(); }, { class: "main big" }),
       h("a", { class: "button big", href: "#keep" }, "Take one from the shelf")),
@@ -161,11 +161,12 @@ function lamps(question) {
 }
 
 function counts(question) {
-  const all = kept.answers.cards && typeof kept.answers.cards === "object" ? kept.answers.cards : (kept.answers.cards = {});
+  const given = kept.answers[question.id];
+  const all = given && typeof given === "object" ? given : (kept.answers[question.id] = {});
   return h("ul", { class: "counts" }, question.options.map((option) => {
     const count = h("output", { "aria-live": "polite" }, all[option.id] || 0);
     const by = (step) => { all[option.id] = Math.max(0, Math.min(9, (all[option.id] || 0) + step)); count.textContent = all[option.id]; };
-    return h("li", {}, picture(option), h("span", { class: "words" }, option.words),
+    return h("li", {}, picture(option), h("span", { class: "words" }, option.words, option.note ? h("span", { class: "quiet" }, ` ${option.note}`) : null),
       button("−", () => by(-1), { "aria-label": `One less: ${option.words}` }), count, button("+", () => by(1), { "aria-label": `One more: ${option.words}` }));
   }));
 }
