@@ -90,7 +90,7 @@ def _by_kind(base: Offer, ranked: Sequence[Offer]) -> Iterator[str]:
         if best.rig is None:
             yield f"{name} is of no use here: {best.reason.rstrip('.')}."
         elif best.score < base.score + HELPS_FROM:
-            yield f"{name} does not help: {best.score:.0f} with it, {base.score:.0f} without."
+            yield f"{name} does not help."
         else:
             yield f"{name} would help: {best.score:.0f} with it, {base.score:.0f} without."
 
@@ -124,9 +124,12 @@ def _table(base: Offer, ranked: Sequence[Offer], owned: frozenset[str]) -> Itera
     for offer in ranked:
         if offer.rig is None:
             continue
+        if offer.score < base.score + HELPS_FROM:
+            # it may stay in the cupboard: a score below what is owned would say that it harms
+            yield f"{offer.name}: does not help; {_cost(offer, owned)}"
+            continue
         gain = round(offer.score) - round(base.score)
-        helps = "does not help" if offer.score < base.score + HELPS_FROM else f"{gain:+d} points"
-        yield f"{offer.name}: {offer.score:.0f}, {helps}; {_cost(offer, owned)}"
+        yield f"{offer.name}: {offer.score:.0f}, {gain:+d} points; {_cost(offer, owned)}"
 
 
 def _cost(offer: Offer, owned: frozenset[str]) -> str:

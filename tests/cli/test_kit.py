@@ -46,7 +46,7 @@ def test_nothing_needs_buying_and_a_lamp_does_not_help():
     said = advice(offer(88.0), [offer(88.4, LAMP)], needs_nothing=True)
     assert said.startswith("Nothing needs buying: what you own reaches 88 of 100.")
     assert "A further lamp does not help" in said
-    assert "second lamp: 88, does not help; price not known" in said
+    assert "second lamp: does not help; price not known" in said
 
 
 def test_the_cheapest_is_named_with_its_price_and_what_it_gains():
