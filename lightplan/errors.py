@@ -8,6 +8,7 @@
     │   │   └── ManyFaults  several of these at once
     │   ├── ArtworkError    the foil artwork picture
     │   ├── PhotoError      a photograph that cannot be judged
+    │   │   └── BlackFrame  one without any light
     │   └── ProfileError    a light probe or a photometric (IES) file
     ├── MissingFeature      an optional part of the machine is absent (3-D, cluster)
     └── NoRoom              memory, disk or another means of the machine is at its end
@@ -151,6 +152,10 @@ class ArtworkError(BadInput):
 
 class PhotoError(BadInput):
     """A photograph that cannot be read or judged."""
+
+
+class BlackFrame(PhotoError):
+    """A photograph without any light."""
 
 
 class ProfileError(BadInput):

@@ -9,6 +9,7 @@ from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Fou
 from lightplan.advice.orders import foreign_words
 from lightplan.estimate.search import OFF
 from lightplan.measures.score import KEEP_FROM
+from lightplan.tasks.choosing import short_by
 from lightplan.tasks.doubt_words import doubt_words, doubts_told
 from lightplan.words.things import name_in
 
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from lightplan.tasks.advise import Advice
 
 
+TOO_SHORT = 3.0
+"""Points below the plan's promise from which a set is not called right; what a maker forgives."""
 CARD_HELPS = (
     "If all of the sheet is in the picture, a marker card beside it lets it be found: print one "
     "with `lightplan score --card card.pdf`."
@@ -42,14 +45,18 @@ def sentence_of(
     foreign: Sequence[Foreign],
     move: FirstMove | None,
     promised: float | None = None,
+    short: float = 0.0,
 ) -> str:
-    """Return verdict, what is behind it and the first move in one line."""
+    """Return verdict, what is behind it and the first move in one line.
+
+    `short` is by how many points foil and paper earn less than the plan promised.
+    """
     head = first_word(score)
     named = [f.what for f in sorted(things, key=lambda f: -f.cost) if f.cost >= LEAST_GAIN][:2]
     named += [foreign_words(f) for f in foreign[:1]]
     if move is None:
         if not things and not foreign:
-            leave = plan_is_poor(promised)
+            leave = plan_is_poor(promised) or left_short(short)
             return f"{head} The set is as planned{f', but {leave}' if leave else '; leave it'}."
         return f"{head} What differs from the plan costs nothing: leave it."
     why = f" {capital(' and '.join(named))}." if named else ""
@@ -63,6 +70,20 @@ def plan_is_poor(promised: float | None) -> str:
     if promised is None or promised >= KEEP_FROM:
         return ""
     return f"the plan itself promises no more than about {promised:.0f}: plan this product anew"
+
+
+def left_short(short: float) -> str:
+    """Return that a set earns less than its plan and no move surely helps, a clause; else empty.
+
+    >>> left_short(17.4)
+    'it earns 17 points less than planned, and no move surely helps: measure where all stands'
+    """
+    if not TOO_SHORT <= short < math.inf:
+        return ""
+    return (
+        f"it earns {short:.0f} points less than planned, and no move surely helps: measure where "
+        "all stands"
+    )
 
 
 def _reason(move: FirstMove) -> str:
@@ -95,6 +116,8 @@ def advice_words(advice: Advice) -> list[str]:
     if advice.as_planned:
         helps = "" if advice.first_move is None else " This still helps:"
         poor = plan_is_poor(advice.promised)
+        if advice.first_move is None and advice.promised is not None and not poor:
+            poor = left_short(short_by(advice.photo, advice.promised))
         but = f", but {poor}" if poor else ""
         words.append(f"The set is as planned, as far as this photograph tells{but}.{helps}")
     if advice.things or advice.foreign:

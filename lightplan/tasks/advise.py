@@ -21,7 +21,6 @@ from lightplan.reports.report import exposure_entry, finding_entry, write_report
 from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
 from lightplan.scene.slips import Slip, slipped
-from lightplan.shots.pipeline import Looked, look_at
 from lightplan.tasks.advice_entries import (
     doubt_entry,
     foreign_entry,
@@ -38,9 +37,9 @@ from lightplan.tasks.begun import exposed_more as exposed_more
 from lightplan.tasks.begun import plan_settings as plan_settings
 from lightplan.tasks.beside import beside
 from lightplan.tasks.camera_slips import camera_slips
-from lightplan.tasks.choosing import Before, choose, factor_of
+from lightplan.tasks.choosing import Before, choose, factor_of, short_by
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.photographed import context_of, photographed
+from lightplan.tasks.photographed import look_at_set, photographed
 from lightplan.tasks.pinned import pin_of as pin_of
 from lightplan.tasks.pinned import with_pin
 from lightplan.tasks.remembering import memory_of as memory_of
@@ -53,6 +52,7 @@ if TYPE_CHECKING:
     from lightplan.estimate.lights import Lights
     from lightplan.light.exposure import Settings
     from lightplan.scene.foreign import Foreign
+    from lightplan.shots.pipeline import Looked
     from lightplan.shots.results import PhotoScore
     from lightplan.tasks.predict import RigLike
 
@@ -193,13 +193,13 @@ def advise(
         where = _there(photo)
         planning = other.submit(plan_settings, planned)
         lights = None if since is not None else other.submit(by_one_thread, lambda: begun(plan))
-        looked = look_at(where, context_of(planned))
+        looked = look_at_set(where, planned)
         settings = planning.result()
     if since is not None:
         watch(Progress(stage="looking at the earlier photograph"))
         from lightplan.tasks.drift import advise_since
 
-        before = look_at(_there(since), context_of(planned))
+        before = look_at_set(_there(since), planned)
         return advise_since(looked, before, planned, watch=watch)
     last = len(others) - 1
     if others:
@@ -302,7 +302,9 @@ def _advice(
         things,
         found.foreign,
         move,
-        sentence_of(looked.score, things, found.foreign, move, promised),
+        sentence_of(
+            looked.score, things, found.foreign, move, promised, short_by(looked.score, promised)
+        ),
         tuple(cannot_tell(found)),
         looked,
         state,

@@ -20,7 +20,7 @@ from lightplan.advice.memory import Memory, minded, taken_back
 from lightplan.measures.gates import LEAST_METAL
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from lightplan.advice.worth import Camera, Worth
     from lightplan.scene import Rig
@@ -50,7 +50,7 @@ def choose(
     back = taken_back(memory, state, score.score)
     if back is not None and (chosen is None or back.gain >= chosen.worth):
         return back
-    short = _short_by(score, worth.score(before.plan, before.camera))
+    short = short_by(score, worth.score(before.plan, before.camera))
     if chosen is not None or (short <= CONTENT and not _is_dull(score)):
         return chosen
     chosen = _helping(options, state, worth, score, memory)
@@ -71,12 +71,25 @@ def _helping(
     if chosen is not None:
         return chosen
     steps = minded(steps_of_state(state, worth), memory, score.score)
+    return surest(steps, lambda step: is_sure(step, state, worth))
+
+
+def surest(steps: Sequence[Option], sure: Callable[[Option], bool]) -> Option | None:
+    """Return the step that wins most of those that lose nowhere near; None where all are gambles.
+
+    Where a step is a gamble a shorter one the same way may be none: it is asked next.
+    """
+    left = list(steps)
     for _ in range(_GAMBLES):
-        chosen = first_of(steps, LEAST_KNOB)
-        if chosen is None or is_sure(chosen, state, worth):
-            return chosen
-        name = chosen.element, chosen.dimension
-        steps = [o for o in steps if (o.element, o.dimension) != name]
+        chosen = first_of(left, LEAST_KNOB)
+        if chosen is None:
+            return None
+        same = [o for o in left if (o.element, o.dimension) == (chosen.element, chosen.dimension)]
+        shorter = [o for o in same if 0 < o.value / chosen.value < 1 and o.worth >= LEAST_KNOB]
+        for step in (chosen, *sorted(shorter, key=lambda o: -abs(o.value))):
+            if sure(step):
+                return step
+        left = [o for o in left if o not in same]
     return None
 
 
@@ -86,10 +99,10 @@ def _is_dull(score: PhotoScore) -> bool:
     return metal is not None and metal < LEAST_METAL
 
 
-def _short_by(score: PhotoScore, promised: float) -> float:
+def short_by(score: PhotoScore, promised: float) -> float:
     """Return the points by which foil and paper earn less than the plan promised.
 
-    Where they do not, the set is left alone.
+    Where they do not, the set is left alone; infinite for a photograph without a score.
     """
     if score.score is None:
         return math.inf

@@ -7,13 +7,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.errors import BlackFrame
 from lightplan.estimate import Photographed, seen_sheet
 from lightplan.optics.exposure import saturation_luminance
+from lightplan.shots.pipeline import look_at
 from lightplan.shots.sheet import squaring
 from lightplan.shots.sheet.outline import straighten
 from lightplan.tasks.score import context_for
+from lightplan.words.things import name_in
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from lightplan.arrays import Doubles
     from lightplan.scene import Rig
     from lightplan.shots.context import PhotoContext
@@ -30,6 +35,36 @@ def context_of(rig: Rig) -> PhotoContext:
     places = rig.camera.project(np.column_stack([points, np.zeros(4)]), 1, 1) + 0.5
     inside = np.isfinite(places).all() and (np.abs(places - 0.5) < 0.5).all()
     return replace(context_for(rig), expected=places if inside else None)
+
+
+def look_at_set(path: Path, rig: Rig) -> Looked:
+    """Return a photograph of a rig, looked at.
+
+    Raises
+    ------
+    PhotoError
+        A file that cannot be read; a black frame names the lamps that are to be on.
+    """
+    try:
+        return look_at(path, context_of(rig))
+    except BlackFrame as error:
+        raise BlackFrame(
+            field=error.field,
+            wanted=error.wanted,
+            got=error.got,
+            cure=lit_again(rig),
+            file=error.file,
+        ) from None
+
+
+def lit_again(rig: Rig) -> str:
+    """Return what to see to where nothing at all is lit, an imperative without full stop."""
+    names = [name_in(rig, lamp.name) for lamp in rig.lamps if lamp.on and not lamp.is_window]
+    if not names:
+        return "check the lens cap and the exposure"
+    every = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    on = "is on and fires" if len(names) == 1 else "are on and fire"
+    return f"see that {every} {on}, then check the lens cap and the exposure"
 
 
 def photographed(looked: Looked) -> Photographed | None:

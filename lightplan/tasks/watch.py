@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lightplan.shots.pipeline import look_at
 from lightplan.shots.sets.changes import Changes as Changes
 from lightplan.shots.sets.watch import Watched as Watched
 from lightplan.shots.sets.watch import watch_folder
 from lightplan.tasks.advise import advise_on
-from lightplan.tasks.photographed import context_of
+from lightplan.tasks.photographed import look_at_set
 from lightplan.tasks.predict import RigLike, as_rig
 from lightplan.tasks.remembering import (
     MEMORY_FILE,
@@ -39,7 +38,7 @@ class FrameAdvisor:
 
     def __call__(self, path: Path) -> dict[str, Any]:
         """Return the verdict as plain values, the advice among its details."""
-        looked, known = look_at(path, context_of(self.rig)), read_memory(self.memory)
+        looked, known = look_at_set(path, self.rig), read_memory(self.memory)
         advice = advise_on(looked, self.rig, memory=known)
         write_memory(self.memory, with_frame(known, advice))
         told = advice.photo.to_dict()

@@ -9,8 +9,8 @@ Each product's size, foil, stock, look and cupboard are drawn by its number, and
 A hand builds the plan with its usual errors, the path tracer of `../reference/pathtraced` and the
 camera of `../reference/slipped/camera_chain.py` photograph it, the advice is asked, and its one
 move is made, by the same hand with its errors, until the frame earns the promised score less 3
-points and reads as metal. Each is done twice: built right, and with one slip that costs 3 points
-or more. The maker turns the camera so that the sheet is in the picture, and where no sheet is
+points and reads as metal; a black frame names the lamps that are to be on, and these are seen to.
+Each is done twice: built right, and with one slip that costs 3 points or more. The maker turns the camera so that the sheet is in the picture, and where no sheet is
 found (light stock on a light table) gives its corners by hand, as the program then says. Sharpness
 is left out of the scores: pictures this small all fail its gate.
 """
@@ -49,7 +49,7 @@ from slips import slipped as with_slip
 
 from lightplan.advice.memory import Memory
 from lightplan.advice.worth import Camera, Worth
-from lightplan.errors import LightplanError
+from lightplan.errors import BlackFrame, LightplanError
 from lightplan.measures import Measures, judge
 from lightplan.measures.gates import LEAST_METAL
 from lightplan.planning.looks import QUICK, wanted_looks, with_look
@@ -58,7 +58,7 @@ from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 from lightplan.scene.slips import slipped
 from lightplan.shots.pipeline import Looked, look_at
 from lightplan.tasks.advise import Advice, advise_on
-from lightplan.tasks.photographed import context_of
+from lightplan.tasks.photographed import context_of, look_at_set
 from lightplan.tasks.plan import plan
 from lightplan.tasks.predict import predict
 from lightplan.tasks.remembering import with_frame
@@ -226,6 +226,10 @@ def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) ->
         if shot["score"] is not None and is_good(shot, product):
             told["end"] = "good"
             break
+        if shot.get("black") and slip is not None and slip.dimension == "missing":
+            anew = hand_built(product.rig, int(draw.integers(1 << 31)))
+            standing = replace(standing, rig=put_back(standing.rig, anew, slip.element))
+            continue
         if advice is None or advice.first_move is None:
             told["end"] = "no sheet" if shot["score"] is None else "no move"
             break
@@ -342,14 +346,16 @@ def looked_at(
     began = time.process_time()
     context, hand = context_of(product.rig), by_hand(product, standing, draw)
     try:
-        looked = look_at(photo, context)
+        looked = look_at_set(photo, product.rig)
         unseen = looked.score.score is None
         if unseen and hand is not None:
             looked = look_at(photo, replace(context, corners={photo.name: hand}))
         looked = without_sharpness(looked, product.rig)
         advice = advise_on(looked, product.rig, memory=memory)
     except LightplanError as error:
-        return {"score": None, "metal": None, "error": str(error)}, None
+        # the maker sees to what it names: lamps, and the rest of the light
+        black = isinstance(error, BlackFrame)
+        return {"score": None, "metal": None, "error": str(error), "black": black}, None
     pairs = advice.photo.measures
     shot: dict[str, Any] = {
         "score": advice.photo.score,

@@ -16,7 +16,9 @@ from lightplan.scene import Camera as Lens
 from lightplan.scene import Card, Lamp, Placement, Rig, Sheet
 from lightplan.scene.foreign import Foreign
 from lightplan.scene.slips import Slip, slipped, without
-from lightplan.tasks.advice_words import plan_is_poor
+from lightplan.shots.results import PhotoScore
+from lightplan.tasks.advice_words import plan_is_poor, sentence_of
+from lightplan.tasks.choosing import surest
 
 KEY = Lamp(name="key", placement=Placement((300, 0, 500)))
 BOARD = Card(name="board", placement=Placement((0, 300, 300)), width_mm=300, height_mm=300)
@@ -208,3 +210,31 @@ def test_more_light_is_asked_for_with_room_below_the_clip(clips_at, asked):
     state = State(RIG, (), (), Camera(clip_cd_m2=1000.0), None)
     found = trims_of_state(state, ByExposure(clips_at))
     assert {o.value for o in found if o.element == "exposure" and o.gain > 0} == asked
+
+
+def step(value, gain, element="key"):
+    here = Camera(clip_cd_m2=100)
+    return Option(f"{element} {value:+g}", element, "turn_deg", value, "deg", RIG, here, gain)
+
+
+@pytest.mark.parametrize(
+    ("sure", "told"),
+    [
+        ({"key +6", "key +3"}, "key +6"),
+        ({"key +3", "board +3"}, "key +3"),
+        ({"key -3", "board +3"}, "board +3"),
+        (set(), None),
+    ],
+)
+def test_where_a_step_is_a_gamble_a_shorter_one_the_same_way_is_told(sure, told):
+    steps = [step(6, 15), step(3, 14), step(-3, 2), step(3, 9, "board")]
+    found = surest(steps, lambda one: one.text in sure)
+    assert (found and found.text) == told
+
+
+@pytest.mark.parametrize(("short", "leaves"), [(17.4, False), (1.0, True), (-4.0, True)])
+def test_a_set_that_earns_much_less_than_planned_is_not_left_as_it_is(short, leaves):
+    score = PhotoScore(file="a.jpg", path="a.jpg", score=82.0, verdict="adjust")
+    told = sentence_of(score, (), (), None, promised=99.0, short=short)
+    assert ("leave it" in told) is leaves
+    assert ("17 points less than planned" in told) is not leaves

@@ -8,8 +8,10 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
+import pytest
 from PIL import Image
 
+from lightplan.errors import PhotoError
 from lightplan.rigfiles import load_rig
 from lightplan.scene.slips import Slip
 from lightplan.tasks.advice_words import rivals_told
@@ -50,6 +52,16 @@ def test_where_no_sheet_is_seen_the_marker_card_is_told_of(tmp_path):
     Image.fromarray(grain.clip(0, 255).astype(np.uint8)).save(photo)
     _, told = advice_words(advise(photo, rig="silver-bookplate-bright"))
     assert "lightplan score --card" in told
+
+
+def test_a_black_frame_names_the_lamps_that_are_to_be_on(tmp_path):
+    photo = tmp_path / "black.jpg"
+    Image.new("RGB", (900, 600)).save(photo)
+    lamps = load_rig("silver-bookplate-bright").rig.lamps
+    named = " and ".join(f"the {lamp.name}" for lamp in lamps)
+    with pytest.raises(PhotoError, match=f"see that {named} are on and fire") as told:
+        advise(photo, rig="silver-bookplate-bright")
+    assert str(told.value).startswith("black.jpg: ")
 
 
 def test_a_thing_that_both_explanations_name_is_not_doubted():

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 
-from lightplan.errors import PhotoError
+from lightplan.errors import BlackFrame, PhotoError
 from lightplan.process import natives_hushed
 from lightplan.shots.formats import heif, jpeg, png, raw, tags, tiff
 from lightplan.shots.formats.decoded import BROKEN, Decoded, Limits, broken, unsupported
@@ -165,7 +165,7 @@ def _check_content(decoded: Decoded) -> None:
     scale = 1.0 if sample.dtype == np.float32 else float(np.iinfo(sample.dtype).max)
     linear_black = _BLACK / 12.92 if decoded.format == "raw" else _BLACK
     if top <= scale * linear_black:
-        raise PhotoError(
+        raise BlackFrame(
             field="the picture",
             wanted="lit",
             got="an all-black frame",
