@@ -58,7 +58,10 @@ def choose(
         # the model holds the set for as good as planned: by the photograph's word, then
         chosen = _helping([], state, AsSeen(worth, state, score.measures), score, memory)
         chosen = None if chosen is None else replace(chosen, gain=min(chosen.gain, short))
-    return _clipped_move(score, state) if chosen is None else chosen
+    for less in minded(_clipped_moves(score, state), memory, score.score):
+        if chosen is None or less.gain > chosen.worth:
+            return less
+    return chosen
 
 
 def _helping(
@@ -117,13 +120,13 @@ def factor_of(score: PhotoScore, begins: str) -> float:
     return math.prod(g.factor for g in score.gates if g.measure.startswith(begins))
 
 
-def _clipped_move(score: PhotoScore, state: State) -> Option | None:
+def _clipped_moves(score: PhotoScore, state: State) -> list[Option]:
     """Return less exposure where the photograph itself is clipped; its gain is the gates' cost."""
     shares = [score.value(f"{material}_clipped_share") for material in ("foil", "paper")]
     gates = [g.factor for g in score.gates if g.measure.endswith("clipped_share")]
     option = less_light(state, max((s for s in shares if s is not None), default=0.0), gates)
     if option is None or score.score is None:
-        return None
+        return []
     factor = math.prod(gates)
     whole = min(100.0, score.score / factor) if factor > 0.01 else 50.0
-    return replace(option, gain=0.7 * (whole - score.score))
+    return [replace(option, gain=0.7 * (whole - score.score))]

@@ -10,9 +10,10 @@ A hand builds the plan with its usual errors, the path tracer of `../reference/p
 camera of `../reference/slipped/camera_chain.py` photograph it, the advice is asked, and its one
 move is made, by the same hand with its errors, until the frame earns the promised score less 3
 points and reads as metal; a black frame names the lamps that are to be on, and these are seen to.
-Each is done twice: built right, and with one slip that costs 3 points or more. The maker turns the camera so that the sheet is in the picture, and where no sheet is
-found (light stock on a light table) gives its corners by hand, as the program then says. Sharpness
-is left out of the scores: pictures this small all fail its gate.
+Each is done twice: built right, and with one slip that costs 3 points or more. The maker turns the
+camera so that the sheet is in the picture, and where no sheet is found (light stock on a light
+table) gives its corners by hand, as the program then says. Sharpness is left out of the scores:
+pictures this small all fail its gate.
 """
 
 from __future__ import annotations

@@ -8,17 +8,20 @@ import pytest
 
 from lightplan.advice.first_things import Option, State, first_of, options_of
 from lightplan.advice.helps import is_sure, less_light, trims_of_state
+from lightplan.advice.memory import Memory
 from lightplan.advice.orders import exposure_order, foreign_order
 from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.advice.worth import Camera
 from lightplan.measures import Measures
+from lightplan.measures.score import Gate
 from lightplan.scene import Camera as Lens
 from lightplan.scene import Card, Lamp, Placement, Rig, Sheet
 from lightplan.scene.foreign import Foreign
 from lightplan.scene.slips import Slip, slipped, without
 from lightplan.shots.results import PhotoScore
+from lightplan.tasks import choosing
 from lightplan.tasks.advice_words import plan_is_poor, sentence_of
-from lightplan.tasks.choosing import surest
+from lightplan.tasks.choosing import Before, choose, surest
 
 KEY = Lamp(name="key", placement=Placement((300, 0, 500)))
 BOARD = Card(name="board", placement=Placement((0, 300, 300)), width_mm=300, height_mm=300)
@@ -238,3 +241,18 @@ def test_a_set_that_earns_much_less_than_planned_is_not_left_as_it_is(short, lea
     told = sentence_of(score, (), (), None, promised=99.0, short=short)
     assert ("leave it" in told) is leaves
     assert ("17 points less than planned" in told) is not leaves
+
+
+@pytest.mark.parametrize(("gain", "told"), [(5, "exposure"), (80, "key")])
+def test_a_clipped_photograph_is_exposed_less_before_what_wins_less(monkeypatch, gain, told):
+    monkeypatch.setattr(choosing, "_helping", lambda *_: step(3, gain))
+    clipped = Gate("clipped foil", "foil_clipped_share", False, 0.1, "foil is clipped")
+    score = PhotoScore(
+        file="a.jpg",
+        path="a.jpg",
+        score=4.0,
+        gates=(clipped,),
+        measures={"foil_clipped_share": (0.03, 0.001)},
+    )
+    plan = Before(Memory(), RIG, Camera(clip_cd_m2=100))
+    assert choose(score, [], state(), OnPaper(), plan).element == told
