@@ -8,6 +8,7 @@ luminance and colour are fitted beside the camera and a hand's errors.
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -131,14 +132,21 @@ class Elsewhere:
 
     def _lit(self, plan: Hypothesis, faces: Sequence[Face]) -> list[Lit]:
         """Return faces as bright as suits best, white, with what each leaves unexplained."""
-        found = []
-        for group in apart(faces):
-            rig = self._plain
-            lamps = [face.lamp(f"{NAME} {i}") for i, face in enumerate(group)]
-            whole = replace(rig, lamps=(*rig.lamps, *lamps))
-            light = self._search.levels.light_with_more(whole).light[len(rig.lamps) : -1]
-            found += [self._at_best(plan, f, one) for f, one in zip(group, light, strict=True)]
-        return found
+        groups = apart(faces)
+        with ThreadPoolExecutor(2) as hands:  # loops over rays let go of the interpreter
+            lights = list(hands.map(self._light_of, groups))
+        return [
+            self._at_best(plan, face, one)
+            for group, light in zip(groups, lights, strict=True)
+            for face, one in zip(group, light, strict=True)
+        ]
+
+    def _light_of(self, faces: Sequence[Face]) -> Doubles:
+        """Return the light of each of some faces alone in the cells, (k, n, 3)."""
+        rig = self._plain
+        lamps = [face.lamp(f"{NAME} {i}") for i, face in enumerate(faces)]
+        whole = replace(rig, lamps=(*rig.lamps, *lamps))
+        return self._search.levels.light_with_more(whole).light[len(rig.lamps) : -1]
 
     def _at_best(self, plan: Hypothesis, face: Face, light: Doubles) -> Lit:
         levels = LEVELS * float(np.median(plan.light)) / (float(np.median(light)) + 1e-9)

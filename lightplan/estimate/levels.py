@@ -80,7 +80,7 @@ class Levels:
         return None if found is None else self._read_all(found, self.planned)
 
     def light_with_more(self, rig: Rig) -> CellLight:
-        """Return the light of the planned rig with other lamps besides, engine kept."""
+        """Return the light of the planned rig with other lamps besides."""
         return self._read_all(self.lights.lit_with_more(rig), rig)
 
     def _read(self, layer: Singles) -> Doubles:

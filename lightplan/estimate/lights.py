@@ -73,7 +73,6 @@ class Lights:
             self._room = replace(rig.room, ambient_cd_m2=(UNIT_ROOM,) * 3)
         self._engine = Engine(self._with_room(rig), self._detail)
         self._kept: dict[Key, Lit | None] = {}
-        self._more: Engine | None = None
 
     @property
     def grid(self) -> Lattice:
@@ -111,9 +110,7 @@ class Lights:
 
     def lit_with_more(self, rig: Rig) -> Lit:
         """Return the light of the planned rig with other lamps besides."""
-        if self._more is None:
-            self._more = self._engine.fork()
-        return self._asked(self._more, rig)
+        return self._asked(self._engine.fork(), rig)
 
     def _off_plan(self, key: Key) -> Lit | None:
         try:
