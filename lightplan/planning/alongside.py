@@ -30,6 +30,10 @@ class Referee(Protocol):
         """Return whether a search is worth its time, by what is known so far."""
         ...
 
+    def begun(self, number: int, search: Search) -> Search:
+        """Return a search as it is to be done, by what is known as it begins."""
+        ...
+
     def note(self, number: int, found: Searched | None) -> None:
         """Take what a search found; None where nothing can be built, or it was not begun."""
         ...
@@ -84,7 +88,9 @@ class Alongside:
         def is_over() -> bool:
             return ends() or not self._needs(number)
 
-        self._note(number, searched(self._searches[number], is_over, progress))
+        with self._turn:
+            search = self._referee.begun(number, self._searches[number])
+        self._note(number, searched(search, is_over, progress))
 
     def _ask(self, helper: Helper) -> None:
         """Have a helper do one search after the other."""
@@ -110,7 +116,8 @@ class Alongside:
                     continue
                 if helper is not None:
                     # under the lock: nobody asks it to stop before it has begun
-                    helper.begin(self._searches[number], self._rig)
+                    search = self._referee.begun(number, self._searches[number])
+                    helper.begin(search, self._rig)
                     self._at[helper] = number
                 return number
         return None

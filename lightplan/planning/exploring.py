@@ -45,6 +45,7 @@ def explored(
     *,
     spread: bool = True,
     at_once: int | None = None,
+    left_behind: float = np.inf,
 ) -> Explored | None:
     """Return the search of the judges' rig; None where nothing within its freedoms can be built.
 
@@ -57,6 +58,8 @@ def explored(
     at_once : int or None
         Steps that are begun before it is asked again whether to stop; None: as many as
         processes can share.
+    left_behind : float
+        Value above which what it begins with is not worth a step.
     """
     bench = judges.bench
     if begin_at is None:
@@ -84,6 +87,7 @@ def explored(
         on_best=tell,
         spread=spread,
         at_once=at_once,
+        left_behind=left_behind,
         rule=StopRule(
             evaluations=evaluations,
             seconds=job.effort.seconds,
@@ -109,6 +113,8 @@ class Search:
     seconds : float or None
     tolerance : float
         As of an `Effort`.
+    left_behind : float
+        As for `explored`.
     """
 
     rig: Rig
@@ -119,6 +125,7 @@ class Search:
     spread: bool
     seconds: float | None
     tolerance: float
+    left_behind: float = np.inf
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,7 +144,13 @@ def searched(
     effort = Effort(seconds=search.seconds, tolerance=search.tolerance)
     job = Job(effort, SettingErrors(), search.seed, progress, should_stop)
     found = explored(
-        alone, job, search.evaluations, search.begin_at, spread=search.spread, at_once=1
+        alone,
+        job,
+        search.evaluations,
+        search.begin_at,
+        spread=search.spread,
+        at_once=1,
+        left_behind=search.left_behind,
     )
     if found is None:
         return None

@@ -34,6 +34,22 @@ OF_A_KIND = 2
 OVERTAKES = 0.05
 """Of the value, by which an arrangement may gain more than another where both settle: 5 points.
 The second settles beside the first, in another process. Our choice."""
+FARTHER = 2.0
+"""How many times as far from a perfect score as the best an arrangement may be that goes on. Of 12
+products none that was farther came first in the end; from 1.5 times as far one did."""
+BEHIND = 0.6
+"""Of the value, above the best so far, at which an arrangement takes no step where none of its
+first points is better, if that is more than twice as far from perfect too: what won was never
+more than 0.45 above, and 0.7 where all were far from it (the same products)."""
+HOPELESS = 10.0
+"""How many times as far from perfect its first points may be at the most: all steps together
+brought what went on eight times nearer where the best was close to it (the same products)."""
+NEARLY_THERE = 0.06
+"""Value from which an arrangement settles and does not roam on: with so little left to win,
+to turn things brought more than to look elsewhere; at 0.09 to look elsewhere did once (the same
+products)."""
+SETTLES_SHARE = 0.5
+"""Of the evaluations, for an arrangement that settles at once."""
 PERFECT = 0.002
 """Value of a search from which nothing better is looked for: a fifth of a point."""
 ONE_STEP = 2.5
@@ -88,20 +104,31 @@ def _thoroughly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored
     count = round(FIRST_SHARE * effort.evaluations)
     first = varied(ranked, effort.searched, of_a_kind=OF_A_KIND)
     roams = [_Entry(one, roaming(one.rig, narrowed), count, spread=True) for one in first]
-    heat.enter(roams, heat.may_win)
+    heat.enter(roams, heat.may_win, heat.left_behind)
     if not heat.stands:
         return None
     count = round(FINAL_SHARE * effort.evaluations)
-    finalists = [one for one in heat.best(FINALISTS) if not heat.is_perfect(one)]
-    heat.enter([_Entry(one, heat.stands[one].rig, count, spread=True) for one in finalists])
-    count = round(LAST_SHARE * effort.evaluations)
-    heat.enter(
+    finalists = [one for one in heat.close(FINALISTS) if not heat.is_nearly_there(one)]
+    heat.further([_Entry(one, heat.stands[one].rig, count, spread=True) for one in finalists])
+    settles = [
+        (one, LAST_SHARE if one in finalists else SETTLES_SHARE)
+        for one in heat.close(FINALISTS, OVERTAKES)
+    ]
+    heat.further(
         [
-            _Entry(one, settled(one.rig, heat.stands[one].best_rig, narrowed), count)
-            for one in heat.close(FINALISTS)
+            _Entry(
+                one,
+                settled(one.rig, heat.stands[one].best_rig, narrowed),
+                round(share * effort.evaluations),
+            )
+            for one, share in settles
         ]
     )
     return heat.outcome()
+
+
+def _never(_: Candidate) -> float:
+    return math.inf
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,8 +176,18 @@ class _Heat:
         self.stands: dict[Candidate, _Stand] = {}
         self.used = 0
 
+    def further(self, entries: Sequence[_Entry]) -> None:
+        """Search arrangements further: one with all processes, several side by side."""
+        if len(entries) == 1:
+            self.go_on(entries[0])
+        else:
+            self.enter(entries)
+
     def enter(
-        self, entries: Sequence[_Entry], may: Callable[[Candidate], bool] = lambda _: True
+        self,
+        entries: Sequence[_Entry],
+        may: Callable[[Candidate], bool] = lambda _: True,
+        behind: Callable[[Candidate], float] = _never,
     ) -> None:
         """Search arrangements side by side, each whole in one process; none of them after a stop.
 
@@ -158,12 +195,15 @@ class _Heat:
         ----------
         may : callable
             Whether a candidate is searched, asked as if one were searched after the other.
+        behind : callable
+            Value above which its first points are not worth a step, asked in the same way.
         """
         entries = [entry for entry in entries if entry.evaluations > 0]
         if not entries or (self.stands and self.job.should_stop()):
             return
         job = replace(self.job, progress=self._telling())
-        self._judges.alongside([self._search(e) for e in entries], _Round(self, entries, may), job)
+        referee = _Round(self, entries, may, behind)
+        self._judges.alongside([self._search(e) for e in entries], referee, job)
 
     def go_on(self, entry: _Entry) -> None:
         """Search one arrangement further, its steps shared by all processes; not after a stop."""
@@ -190,11 +230,24 @@ class _Heat:
         """Return the best so far, a little for each thing counted."""
         return sorted(self.stands, key=self._rank)[:count]
 
-    def close(self, count: int) -> list[Candidate]:
-        """Return the best so far, and of the next those that may overtake it when they settle."""
+    def close(self, count: int, within: float = math.inf) -> list[Candidate]:
+        """Return the best so far, and of the next those that may overtake it when they go on.
+
+        Parameters
+        ----------
+        within : float
+            By how much they may be worse, besides being not much farther from perfect.
+        """
         first, *others = self.best(count)
-        limit = self._rank(first) + OVERTAKES
+        best = self._rank(first)
+        limit = min(FARTHER * max(best, PERFECT), best + within)
         return [first, *(one for one in others if self._rank(one) < limit)]
+
+    def left_behind(self, candidate: Candidate) -> float:
+        """Return the value above which a candidate's first points cannot win."""
+        best = min((self._rank(one) for one in self.stands), default=math.inf)
+        limit = min(max(FARTHER * best, best + BEHIND), HOPELESS * max(best, PERFECT))
+        return limit - (candidate.value - candidate.bare)
 
     def may_win(self, candidate: Candidate) -> bool:
         """Whether a perfect arrangement of as few things is not there yet."""
@@ -202,9 +255,9 @@ class _Heat:
             self._rank(one) > candidate.value - candidate.bare + PERFECT for one in self.stands
         )
 
-    def is_perfect(self, candidate: Candidate) -> bool:
-        """Whether there is nothing left to win for an arrangement."""
-        return self.stands[candidate].value < PERFECT
+    def is_nearly_there(self, candidate: Candidate) -> bool:
+        """Whether there is little left to win for an arrangement."""
+        return self.stands[candidate].value < NEARLY_THERE
 
     def outcome(self) -> tuple[str, Explored]:
         """Return the best arrangement's name and its search; the judges use its rig."""
@@ -262,9 +315,13 @@ class _Round:
     """
 
     def __init__(
-        self, heat: _Heat, entries: Sequence[_Entry], may: Callable[[Candidate], bool]
+        self,
+        heat: _Heat,
+        entries: Sequence[_Entry],
+        may: Callable[[Candidate], bool],
+        behind: Callable[[Candidate], float],
     ) -> None:
-        self._heat, self._entries, self._may = heat, entries, may
+        self._heat, self._entries, self._may, self._behind = heat, entries, may, behind
         self._answers: dict[int, Searched | None] = {}
         self._taken = 0
 
@@ -272,13 +329,19 @@ class _Round:
         """Return whether an entry may still win, by those before it that are known so far."""
         return self._may(self._entries[number].candidate)
 
+    def begun(self, number: int, search: Search) -> Search:
+        """Return a search that ends soon where it can be seen that it will not win."""
+        return replace(search, left_behind=self._behind(self._entries[number].candidate))
+
     def note(self, number: int, found: Searched | None) -> None:
         """Keep an answer until all before it are there."""
         self._answers[number] = found
         while self._taken in self._answers:
             answer, entry = self._answers.pop(self._taken), self._entries[self._taken]
             self._taken += 1
-            if answer is not None and self._may(entry.candidate):
+            if answer is None or not self._may(entry.candidate):
+                continue
+            if answer.explored.first <= self._behind(entry.candidate):
                 self._heat.take(entry, answer)
 
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from lightplan.planning.exploring import Search
     from lightplan.scene import Rig
 
-_START_S, _LIGHT_S = 4.0, 0.07
+_START_S, _LIGHT_S = 2.5, 0.07
 """What the start of a helper takes, and a light of the search until one was timed: a grating
 takes several times as long, and a helper's start then lasts for few lights."""
 _PREDICTION = 28.0

@@ -21,7 +21,12 @@ from lightplan.arrays import Doubles, read_only
 from lightplan.search.spread import evenly
 
 StopReason: TypeAlias = Literal[
-    "converged", "evaluations used up", "time used up", "stopped on request", "nothing to move"
+    "converged",
+    "evaluations used up",
+    "time used up",
+    "stopped on request",
+    "nothing to move",
+    "left behind",
 ]
 Objective: TypeAlias = Callable[[Sequence[Doubles]], Sequence[float]]
 """Values of several points at once (smaller is better), so that a pool may share them."""

@@ -49,10 +49,19 @@ class Stepper(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class Explored:
-    """The best of a search, and good stands apart from it."""
+    """The best of a search, and good stands apart from it.
+
+    Parameters
+    ----------
+    found : Found
+    stands : tuple of Stand
+    first : float
+        The best value of the points that it began with; -inf where it ended before.
+    """
 
     found: Found
     stands: tuple[Stand, ...]
+    first: float = -np.inf
 
 
 def explore(
@@ -65,6 +74,7 @@ def explore(
     on_best: Callable[[Stand, int], None] | None = None,
     spread: bool = True,
     at_once: int | None = None,
+    left_behind: float = np.inf,
 ) -> Explored | None:
     """Return the best stand within the stop rule; None where no start keeps the limits.
 
@@ -85,6 +95,8 @@ def explore(
         False: only the starts are gone on from, for who knows that they are near the best.
     at_once : int or None
         Steps that are asked for at once, so that a pool may share them; None: a few.
+    left_behind : float
+        Where no point that it begins with is as good as this, the search takes no step.
     """
     search = _Search(stepper, dimensions, rule, on_best, _AT_ONCE if at_once is None else at_once)
     reason: StopReason = "converged"
@@ -102,7 +114,7 @@ def explore(
             given = list(starts) if number == 0 else []
             filling = min(_spread(rule.evaluations, size) << number, _MOST_LATER)
             points = [*given, *_crossed(evenly(filling, size, rng), starts)]
-            search.round(points, _WIDTHS[min(number, 1)])
+            search.round(points, _WIDTHS[min(number, 1)], left_behind)
             idle = idle + 1 if search.value > best - rule.tolerance else 0
             best = min(best, search.value)
             if idle >= _IDLE_ROUNDS:
@@ -150,6 +162,7 @@ class _Search:
         self._dimensions = dimensions
         self._began = time.monotonic()
         self._ended: list[Stand] = []
+        self._first = -np.inf
         self._used = 0
         self._best: Stand | None = None
         self._history: list[tuple[int, float]] = []
@@ -168,9 +181,15 @@ class _Search:
             stands += found
         return sorted(stands, key=lambda s: s.value)
 
-    def round(self, points: Sequence[Doubles], widths: tuple[int, int]) -> None:
+    def round(
+        self, points: Sequence[Doubles], widths: tuple[int, int], left_behind: float = np.inf
+    ) -> None:
         """Search from some points until steps bring nothing."""
         stands = self.begin(points)
+        if np.isneginf(self._first):
+            self._first = self.value
+        if self._first > left_behind:
+            raise Halt("left behind")
         for number in count():
             stands = _distinct(stands, most=widths[min(number, 1)])
             moving = [s for s in stands if not self._is_done(s)]
@@ -194,7 +213,7 @@ class _Search:
             stopped_because=reason,
             history=tuple(self._history),
         )
-        return Explored(found, tuple(_distinct(self._ended, most=_KEPT)))
+        return Explored(found, tuple(_distinct(self._ended, most=_KEPT)), self._first)
 
     def _cost(self, stand: Stand) -> int:
         return most_traced(stand, self._dimensions)

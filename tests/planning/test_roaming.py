@@ -1,5 +1,6 @@
 """How far the things of an arrangement may go, which arrangements are searched, and rules kept."""
 
+import math
 import types
 from dataclasses import replace
 
@@ -90,6 +91,7 @@ class FakeJudges:
 
     def __init__(self, searched):
         self.rig = None
+        self.limits = {}
         self.searched = searched
         self.bench = types.SimpleNamespace(rig_at=lambda point: self.rig)
 
@@ -101,6 +103,7 @@ class FakeJudges:
         begun = [number for number in range(len(searches)) if referee.needs(number)]
         for number in reversed(begun):
             one = searches[number]
+            self.limits[number] = referee.begun(number, one).left_behind
             found = self.searched(one.rig, one.evaluations, one.spread, one.seed)
             referee.note(number, Searched(found, (one.rig,)))
 
@@ -113,24 +116,25 @@ def candidate(name, value, things):
 
 @pytest.fixture
 def searched(monkeypatch):
-    """Which rigs were searched, with how many evaluations."""
-    found = []
+    """Which rigs were searched, with how many evaluations, and what they begin with."""
+    found, begins = [], {}
 
     def search(rig, evaluations, spread, seed):
         found.append((rig.title, evaluations, spread, seed))
         value = float(rig.title)
         stand = Stand(point=None, value=value, values=None, radius=0.1)
+        first = begins.get(rig.title, value)
         ended = Found(
             point=None, value=value, evaluations=evaluations, stopped_because="converged",
             history=(),
         )  # fmt: skip
-        return Explored(ended, (stand,))
+        return Explored(ended, (stand,), first)
 
     def explored(judges, job, evaluations, begin=None, *, spread=True):
         return search(judges.rig, evaluations, spread, job.seed)
 
     monkeypatch.setattr(heats, "explored", explored)
-    return types.SimpleNamespace(jobs=found, search=search)
+    return types.SimpleNamespace(jobs=found, search=search, begins=begins)
 
 
 def chosen(monkeypatch, searched, ranked):
@@ -141,13 +145,13 @@ def chosen(monkeypatch, searched, ranked):
 
 def test_all_kinds_roam_before_one_is_chosen(monkeypatch, searched):
     ranked = [candidate(f"{kind}, {n}", value, 2) for kind, n, value in (
-        ("board", 1, 0.31), ("board", 2, 0.32), ("board", 3, 0.33), ("tissue", 1, 0.1),
+        ("board", 1, 0.31), ("board", 2, 0.32), ("board", 3, 0.33), ("tissue", 1, 0.2),
     )]  # fmt: skip
     name, result = chosen(monkeypatch, searched, ranked)
     assert name == "tissue, 1", "it came last by one look, and was best once searched"
     first = [title for title, _, spread, seed in searched.jobs if spread and seed == 3]
-    assert first == ["0.32", "0.1", "0.31"], "each kind once, and a second of a kind, no more"
-    assert [title for title, _, _, seed in searched.jobs if seed == 4] == ["0.31", "0.1", "0.1"]
+    assert first == ["0.32", "0.2", "0.31"], "each kind once, and a second of a kind, no more"
+    assert [title for title, _, _, seed in searched.jobs if seed == 4] == ["0.31", "0.2", "0.2"]
     assert searched.jobs[-1][2] is False, "the last search settles about where the best one ended"
     assert result.found.evaluations == sum(count for _, count, _, _ in searched.jobs)
 
@@ -158,10 +162,10 @@ def test_what_cannot_be_better_than_a_perfect_one_is_not_searched(monkeypatch, s
     name, result = chosen(monkeypatch, searched, ranked)
     assert name == "lamp, 1", "as good, and with fewer things"
     # all were begun at once, but as if one came after the other the board and the lamp count,
-    # and the settling of both; the tissue, with most things, could not have won any more
+    # and the settling of the lamp; the tissue, with most things, could not have won any more
     assert {title for title, _, _, _ in searched.jobs} == {"0.0"}
     counts = [count for _, count, _, _ in searched.jobs]
-    assert len(counts) == 5
+    assert len(counts) == 4
     assert result.found.evaluations == sum(counts) - counts[1]
 
 
@@ -173,6 +177,46 @@ def test_what_is_far_behind_does_not_settle(monkeypatch, searched):
     ranked = [candidate("board, 1", 0.23, 2), candidate("tissue, 1", 0.2, 2)]
     chosen(monkeypatch, searched, ranked)
     assert {title for title, _, spread, _ in searched.jobs if not spread} == {"0.2", "0.23"}
+
+
+def test_what_is_twice_as_far_from_perfect_does_not_go_on(monkeypatch, searched):
+    ranked = [candidate("board, 1", 0.5, 2), candidate("tissue, 1", 0.2, 2)]
+    chosen(monkeypatch, searched, ranked)
+    assert [title for title, _, _, seed in searched.jobs if seed == 4] == ["0.2", "0.2"]
+    searched.jobs.clear()
+    ranked = [candidate("board, 1", 0.35, 2), candidate("tissue, 1", 0.2, 2)]
+    chosen(monkeypatch, searched, ranked)
+    assert [title for title, _, _, seed in searched.jobs if seed == 4] == ["0.35", "0.2", "0.2"]
+
+
+def test_what_is_nearly_there_settles_at_once(monkeypatch, searched):
+    ranked = [candidate("board, 1", 0.05, 2), candidate("tissue, 1", 0.07, 2)]
+    chosen(monkeypatch, searched, ranked)
+    roam_on = [title for title, _, spread, seed in searched.jobs if spread and seed == 4]
+    assert roam_on == ["0.07"], "little is left to win for the other"
+    assert {title for title, _, spread, _ in searched.jobs if not spread} == {"0.05", "0.07"}
+
+
+@pytest.mark.parametrize(("first", "counts"), [(0.7, True), (0.9, False)])
+def test_what_begins_far_behind_is_left(monkeypatch, searched, first, counts):
+    # both were begun at once; the second would have won, but takes no step in one process
+    ranked = [candidate("board, 1", 0.2, 2), candidate("tissue, 1", 0.1, 2)]
+    searched.begins["0.1"] = first
+    name, _ = chosen(monkeypatch, searched, ranked)
+    assert (name == "tissue, 1") is counts
+
+
+def test_how_far_behind_is_told_as_a_search_begins():
+    board, tissue = candidate("board, 1", 0.2, 2), candidate("tissue, 1", 0.1, 3)
+    heat = heats._Heat(FakeJudges(None), Job.of(3, Effort()), None)
+    entries = [heats._Entry(one, one.rig, 48) for one in (board, tissue)]
+    referee = heats._Round(heat, entries, heat.may_win, heat.left_behind)
+    search = heat._search(entries[1])
+    assert referee.begun(1, search).left_behind == math.inf, "nothing is known yet"
+    found = Found(point=None, value=0.2, evaluations=48, stopped_because="converged", history=())
+    referee.note(0, Searched(Explored(found, ()), (board.rig,)))
+    limit = referee.begun(1, search).left_behind
+    assert limit == pytest.approx(0.2 + heats.BEHIND - 0.004), "it has one thing more"
 
 
 def test_kinds_far_behind_come_after_another_of_a_better_kind():

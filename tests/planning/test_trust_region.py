@@ -249,3 +249,16 @@ def test_improvements_are_told_in_order():
     ).found
     assert tuple(told) == found.history
     assert [v for _, v in told] == sorted((v for _, v in told), reverse=True)
+
+
+@pytest.mark.parametrize(("limit", "reason"), [(0.5, "left behind"), (1e6, "evaluations used up")])
+def test_what_begins_too_far_behind_takes_no_step(limit, reason):
+    problem, rule = rosenbrock(), StopRule(evaluations=120)
+    found = explore(
+        problem, [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=rule, left_behind=limit
+    )
+    begun = [value for used, value in found.found.history if used <= 17]  # the start and 16
+    assert found.first == min(begun)
+    assert found.first > 0.5
+    assert found.found.stopped_because == reason
+    assert (found.found.evaluations == 17) is (reason == "left behind")
