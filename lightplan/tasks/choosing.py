@@ -59,7 +59,8 @@ def choose(
         chosen = _helping([], state, AsSeen(worth, state, score.measures), score, memory)
         chosen = None if chosen is None else replace(chosen, gain=min(chosen.gain, short))
     for less in minded(_clipped_moves(score, state), memory, score.score):
-        if chosen is None or less.gain > chosen.worth:
+        # what the plan itself does not promise no exposure wins
+        if chosen is None or min(less.gain, short) > chosen.worth:
             return less
     return chosen
 

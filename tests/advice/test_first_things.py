@@ -243,8 +243,14 @@ def test_a_set_that_earns_much_less_than_planned_is_not_left_as_it_is(short, lea
     assert ("17 points less than planned" in told) is not leaves
 
 
-@pytest.mark.parametrize(("gain", "told"), [(5, "exposure"), (80, "key")])
-def test_a_clipped_photograph_is_exposed_less_before_what_wins_less(monkeypatch, gain, told):
+@pytest.mark.parametrize(
+    ("gain", "off_mm", "told"),
+    [(5, 0, "exposure"), (80, 0, "key"), (7, 800, "key"), (5, 800, "exposure")],
+)
+def test_a_clipped_photograph_is_exposed_less_before_what_wins_less(
+    monkeypatch, gain, off_mm, told
+):
+    # a plan with its key 800 mm off promises 10, no more than 6 beyond what the photograph earns
     monkeypatch.setattr(choosing, "_helping", lambda *_: step(3, gain))
     clipped = Gate("clipped foil", "foil_clipped_share", False, 0.1, "foil is clipped")
     score = PhotoScore(
@@ -254,5 +260,6 @@ def test_a_clipped_photograph_is_exposed_less_before_what_wins_less(monkeypatch,
         gates=(clipped,),
         measures={"foil_clipped_share": (0.03, 0.001)},
     )
-    plan = Before(Memory(), RIG, Camera(clip_cd_m2=100))
+    poor = slipped(RIG, {("key", "x_mm"): off_mm})
+    plan = Before(Memory(), poor, Camera(clip_cd_m2=100))
     assert choose(score, [], state(), OnPaper(), plan).element == told
