@@ -59,12 +59,16 @@ def composed(mi: Any, job: dict[str, Any], art: np.ndarray[Any, Any]) -> np.ndar
 
 
 def smoothed(light: Any, on_sheet: Any, size_px: float) -> Any:
-    """Return light smoothed on the sheet and beside it, never across its edge."""
-    found = np.zeros_like(light)
+    """Return light smoothed on the sheet and beside it, never across its edge.
+
+    A pixel that the path tracer lost (a grating has some) is what is round it.
+    """
+    found, there = np.zeros_like(light), np.isfinite(light).all(axis=-1)
+    known = np.where(there[..., None], light, 0.0)
     for part in (on_sheet, ~on_sheet):
-        weight = gaussian_filter(part.astype(float), size_px)
+        weight = gaussian_filter((part & there).astype(float), size_px)
         for channel in range(3):
-            summed = gaussian_filter(light[..., channel] * part, size_px)
+            summed = gaussian_filter(known[..., channel] * part, size_px)
             found[..., channel] += part * summed / np.maximum(weight, 1e-9)
     return found
 
