@@ -19,7 +19,7 @@ from lightplan.mirror.rays import mirrored_rays
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.palette import colours_by_name
 from lightplan.reports.viewpoint import telling_turn
-from lightplan.scene import Camera, Card, Lamp, Prop, Rig, Shell
+from lightplan.scene import HOLDER_KINDS, Camera, Card, Lamp, Prop, Rig, Shell
 from lightplan.scene.clearance import broken
 from lightplan.scene.edits import dimensions_of
 from lightplan.scene.look import LOOK_KINDS
@@ -88,7 +88,8 @@ def kept_facts(loaded: LoadedRig) -> Table:
     return {
         "plan": None if plan is None else _planned(plan, loaded.digest),
         "tolerances": [] if plan is None else [dict(vars(one)) for one in plan.tolerances],
-        "owned": [_owned(thing) for thing in loaded.owned],
+        # what can be put into the set by hand; what holds it is no thing of its own there
+        "owned": [_owned(thing) for thing in loaded.owned if thing.kind not in HOLDER_KINDS],
         "notes": loaded.notes,
         "cautions": list(cautions_for(loaded.rig)),
     }

@@ -20,7 +20,7 @@ from lightplan.tasks.foil_artwork import (
     read_any_artwork,
     sample_artwork,
 )
-from lightplan.tasks.layout import layout
+from lightplan.tasks.layout import kept_facts, layout
 from lightplan.tasks.start import QUESTIONS, questions
 from lightplan.tasks.start_options import FOILS, STOCKS
 from lightplan.tasks.start_rig import start_rig
@@ -74,6 +74,8 @@ def test_nothing_is_held_by_what_the_maker_has_not(tmp_path):
         named = answers.get("holders")
         there = {k for k, n in named.items() if n} if isinstance(named, dict) else set()
         assert {thing.kind for thing in loaded.owned} & set(HOLDER_KINDS) == there
+        to_add = {thing["kind"] for thing in kept_facts(loaded)["owned"]}
+        assert not to_add & set(HOLDER_KINDS), "nobody puts a clamp into a picture"
 
 
 @pytest.mark.parametrize(
