@@ -24,6 +24,8 @@ up to there matters little."""
 _USUAL = {"turn_deg": 1.0, "lean_deg": 1.0, "power_stops": 0.1, "bow_mm": 0.3}
 _MOVES = ("x_mm", "y_mm", "z_mm")
 _TURNS = ("turn_deg", "lean_deg")
+NEARLY_LEVEL = 0.9
+"""Upward part of the normal from which errors of turn and lean leave a face's sides as they lie."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,13 +145,20 @@ def _missed(placement: Placement, off: dict[str, float]) -> Placement:
     position = _shifted(placement.position_mm, off)
     position[2] = max(position[2], min(placement.position_mm[2], 1.0))
     way = np.subtract(placement.aim_mm, placement.position_mm)
-    right, up, _ = placement.axes()
+    right, up, normal = placement.axes()
     turn = math.radians(off.get("turn_deg", 0.0))
     lean = math.radians(off.get("lean_deg", 0.0))
     length = float(np.linalg.norm(way))
     aim = position + way + length * (math.tan(turn) * right + math.tan(lean) * up)
-    return replace(
+    missed = replace(
         placement,
         position_mm=(position[0], position[1], position[2]),
         aim_mm=(aim[0], aim[1], aim[2]),
     )
+    if abs(normal[2]) < NEARLY_LEVEL or not (turn or lean):
+        return missed
+    # Which way the sides of a level face lie follows from where it leans: a degree aslant would
+    # spin a board by a quarter turn. A hand that sets it a degree off does not.
+    swung_right, swung_up, _ = missed.axes()
+    spun = math.atan2(float(right @ swung_up), float(right @ swung_right))
+    return replace(missed, roll_rad=missed.roll_rad + spun)

@@ -167,6 +167,8 @@ def test_on_books_alone_a_board_lies_level_over_the_sheet():
                 moved = edited(one.rig, Set(lying.name, freedom.dimension, value))
                 card = next(c for c in moved.cards if c.name == lying.name)
                 assert lies_across(card)
+                right, _, _ = card.placement.axes()
+                assert abs(right[0]) == pytest.approx(1.0, abs=1e-3), "its sides stay square"
                 rules = [at.rule for at in broken(moved) if lying.name in at.elements]
                 assert "holding" not in rules
 

@@ -29,12 +29,13 @@ SIDES = ((-1.0, "left"), (1.0, "right"))
 
 _BOARD_STANDING = {"x_mm": 160.0, "y_mm": 160.0, "aim_z_mm": BOARD_LEANS_MM / 4}
 BOARD_HELD = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 140.0, "aim_y_mm": 100.0, "aim_z_mm": 100.0}
-_LYING = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 120.0}
+_LYING = {"y_mm": 140.0, "z_mm": 120.0}
 ACROSS_MM = 260.0
 """How high a board lies across two stacks of books, to begin with: room for a lamp below it,
 and books that a household has. Our choice."""
 FAR_BELOW_MM = 5000.0
-"""What lies level aims there, so that it stays level wherever it is moved."""
+"""What lies level aims there, so that it stays level wherever it is moved. Sideways it is not:
+which way its sides lie follows from where it leans, and the least lean aslant would turn it."""
 _LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
 _LAMP_MIRRORED = {"x_mm": 220.0, "y_mm": 220.0, "z_mm": 200.0}
 _TISSUE = {"x_mm": 100.0, "y_mm": 120.0, "z_mm": 100.0}
