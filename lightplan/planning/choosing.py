@@ -162,11 +162,23 @@ def varied(found: Sequence[Candidate], count: int, *, of_a_kind: int = 1) -> lis
         if light in seen:  # the same with another of two lamps that are alike
             continue
         seen.add(light)
-        kinds.setdefault(candidate.name.split(",")[0], {}).setdefault(candidate.name, candidate)
+        kinds.setdefault(_kind(candidate), {}).setdefault(candidate.name, candidate)
     near = found[0].value + PROMISING if found else 0.0
     turns = zip_longest(*(list(kind.values())[:of_a_kind] for kind in kinds.values()))
     order = [one for turn in turns for one in turn if one is not None]
     return sorted(order, key=lambda one: one.value > near)[:count]
+
+
+def _kind(candidate: Candidate) -> str:
+    """Return what the foil sees: what is said first, whatever stands in the names of things.
+
+    Boards of a shop's sizes have a comma in theirs: a V and two boards side by side of such were
+    one kind, and one of them was never searched.
+    """
+    words = candidate.name
+    for name in candidate.rig.element_names():
+        words = words.replace(name, name.replace(",", ""))
+    return words.split(",")[0]
 
 
 def detail_for(rig: Rig) -> Detail:

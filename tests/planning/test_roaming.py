@@ -230,6 +230,19 @@ def test_kinds_far_behind_come_after_another_of_a_better_kind():
     assert alike not in varied([*ranked, alike], 5, of_a_kind=3), "the same light is searched once"
 
 
+def test_a_comma_in_a_name_makes_no_two_kinds_one():
+    boards = tuple(replace(TISSUE, name=name) for name in ("White boards, A2", "White boards, A3"))
+    rig = replace(ARRANGED, cards=boards, freedoms=())
+    both = "White boards, A2 and White boards, A3"
+    ranked = [
+        Candidate(name=f"{both} {words}", rig=rig, bare=value, value=value)
+        for words, value in (("as a V, key left", 0.2), ("as a V, key right", 0.21),
+                             ("side by side over the sheet, key left", 0.22))
+    ]  # fmt: skip
+    found = [one.value for one in varied(ranked, 3, of_a_kind=1)]
+    assert found == [0.2, 0.22], "the first of each"
+
+
 @pytest.mark.parametrize(("look", "held"), [("bright band", "clamp"), ("gradient", "string")])
 def test_two_boards_hang_side_by_side_where_something_hangs_them(look, held):
     # a camera that looks down steeply mirrors what is over the sheet: found by hand, 77 points
