@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.geometry.ball import Ball
+from lightplan.geometry.shapes import Flat
 from lightplan.light import coat
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.grating import GratingLight
@@ -37,6 +39,8 @@ LEAST_RAYS, MOST_RAYS = 13, 987
 # for so many of the rays it could have, for it is the middling lobe that rays meet poorly.
 RAYS_PER_POINT, MOST_POINTS = 4, 256
 LAMP_POINTS = 13  # to find how near a lamp comes
+EDGE_BLUR = 1.3  # half width of a mirrored edge's blur, over roughness and distance
+PEAK_STEPS = 2.5  # `Detail.steps_per_blur` where a lamp is so small that it shows as a peak
 
 
 class FoilLight(Kept):
@@ -181,14 +185,34 @@ def foil_lattice(
     to_camera = float(np.linalg.norm(camera))
     nearest = _nearest_mirrored(surfaces, camera, sheet.width_mm, sheet.height_mm)
     bend = 2 * relief.greatest_curvature(sheet)
-    blur = 1.3 * roughness / (1 / nearest + 1 / to_camera + bend)
+    blur = EDGE_BLUR * roughness / (1 / nearest + 1 / to_camera + bend)
     longer = max(sheet.width_mm, sheet.height_mm)
-    wanted = 1 + math.ceil(longer * detail.steps_per_blur / max(blur, 0.2))
+    steps = detail.steps_per_blur
+    if sheet.foil.grating is None:  # which spreads what is small over its colours
+        steps = _steps_per_blur(surfaces, steps, roughness)
+    wanted = 1 + math.ceil(longer * steps / max(blur, 0.2))
     wavy = sheet.paper.waviness
     if wavy is not None and detail.follows_relief:
         wanted = max(wanted, 1 + math.ceil(longer * STEPS_PER_WAVE / wavy.wavelength_mm))
     wanted = _rung(max(wanted, detail.foil_long_side))
     return Lattice.over(sheet, min(wanted, detail.sheet_long_side))
+
+
+def _steps_per_blur(surfaces: Sequence[Surface], steps: float, roughness: float) -> float:
+    """Points of the foil across the half width of the blurred image that the scene asks for.
+
+    An edge may have fewer than a lamp that is small beside the blur: all that it shows is in one
+    peak, of which the points that are right for edges missed 3 to 4 %.
+    """
+    if steps >= PEAK_STEPS:
+        return steps
+    peak = 0.0
+    for shape in (s.shape for s in surfaces if s.lamp is not None):
+        assert isinstance(shape, Flat | Ball)
+        half = shape.radius if isinstance(shape, Ball) else min(shape.half_width, shape.half_height)
+        blur = EDGE_BLUR * roughness * math.hypot(*shape.centre)
+        peak = max(peak, min(max(2.0 - 2.0 * half / blur, 0.0), 1.0))
+    return steps + peak * (PEAK_STEPS - steps)
 
 
 def _rung(wanted: int) -> int:

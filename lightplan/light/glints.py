@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from lightplan.scene.surfaces import Surface
 
 FLAT = (0.0, 1.0, 0.0, 1.0)  # a bow of no height
+FAINT = 0.05  # of what a lamp brings to the brightest point: such points are not looked at again
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +57,12 @@ class Receivers:
     roughness: tuple[float, float] = (0.0, 0.0)
     curve: SpecularCurve | None = None
     enters: Entering | None = None
+
+    def some(self, rows: Integers) -> Receivers:
+        """Return some of the points, which draw what they draw among all."""
+        views = None if self.views is None else self.views[rows]
+        own = (self.points[rows], self.frames[rows], self.numbers[rows])
+        return Receivers(*own, views, self.roughness, self.curve, self.enters)
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,25 +96,40 @@ def glints(
     surfaces: Sequence[Surface],
     lamps: Sequence[LampFace],
     drawn: int,
+    finer: int = 0,
 ) -> Singles:
     """Return what lamps of luminance 1 bring to points by way of a mirror, (3, n, lamps).
 
     To mirrors: the luminance that they show their viewers. To matte points: that of white.
-    `drawn` places are drawn in each of two ways.
+    `drawn` places are drawn in each of two ways, and `finer` instead for points to which they
+    bring much; 0 leaves that step out.
     """
+    total = np.zeros((3, len(receivers.points), len(lamps)), np.float32)
+    for index, lamp in enumerate(lamps):
+        found = _from_lamp(receivers, mirror, surfaces, lamp, drawn)
+        if finer:
+            much = found.max(axis=0)
+            rows = np.flatnonzero(much > FAINT * much.max(initial=0.0))
+            if rows.size:
+                some = receivers.some(rows)
+                found[:, rows] = _from_lamp(some, mirror, surfaces, lamp, finer)
+        total[:, :, index] = found
+    return total
+
+
+def _from_lamp(
+    receivers: Receivers, mirror: Between, surfaces: Sequence[Surface], lamp: LampFace, drawn: int
+) -> Singles:
+    """Return what one lamp of luminance 1 brings to points, (3, n)."""
     n = len(receivers.points)
-    total = np.zeros((3, n, len(lamps)), np.float32)
     shape = surfaces[mirror.surface].shape
     assert isinstance(shape, Flat)
     joiner = _Joiner.of(receivers, mirror, shape)
-    for index, lamp in enumerate(lamps):
-        row, places, ends, weight = joiner.ways(receivers, mirror, shape, lamp, drawn)
-        starts = np.ascontiguousarray(receivers.points[row], float)
-        kept = weight * _are_free(surfaces, lamp, starts, places, ends)
-        kept *= _let_through(receivers, lamp, row, places, ends)
-        for channel in range(3):
-            total[channel, :, index] = np.bincount(row, kept[channel], n)
-    return total
+    row, places, ends, weight = joiner.ways(receivers, mirror, shape, lamp, drawn)
+    starts = np.ascontiguousarray(receivers.points[row], float)
+    kept = weight * _are_free(surfaces, lamp, starts, places, ends)
+    kept *= _let_through(receivers, lamp, row, places, ends)
+    return np.array([np.bincount(row, kept[channel], n) for channel in range(3)], np.float32)
 
 
 @dataclass(frozen=True, eq=False)

@@ -29,8 +29,9 @@ if TYPE_CHECKING:
 
 # Places of the mirror at which each point and lamp are joined, in each of two ways: through fixed
 # spots of a narrow mirror a point sees a lamp in some by chance, or in none (`light.glints`).
+# Points to which a lamp brings much so are joined over more: else foil beside a card shows grain.
 # A mirror rougher than this shows a lamp in all spots, and smoothly.
-JOINED, JOINED_BELOW = 8, 0.12
+JOINED, MORE_JOINED, JOINED_BELOW = 8, 32, 0.12
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 GAP = 0.35  # widest gap between spots, over a point's distance from the mirror
 CLOSER = 2  # times that the gap may be halved for that
@@ -148,7 +149,9 @@ class MirrorTransfer(Kept):
             frames = np.stack([*point_sets.frames(np.asarray(normals, float)), normals], axis=1)
             numbers = np.arange(len(points))
             receivers = Receivers(np.asarray(points, float), frames, numbers, enters=self._enters)
-            self._by_mirror = glints(receivers, self._face.between, surfaces, lamps, JOINED)
+            self._by_mirror = glints(
+                receivers, self._face.between, surfaces, lamps, JOINED, MORE_JOINED
+            )
 
     def evaluate(self, outlook: Outlook) -> Singles:
         """Return the light received under each of k lights, as luminance of white, (n, k, 3)."""

@@ -78,3 +78,42 @@ def test_lamp_by_way_of_the_foil(foil, rough):
     found = glints(receivers, mirror, surfaces, emission.lamp_faces(RIG, surfaces), 20_000)
     wanted = by_quadrature(point[0], frame[0], None if is_matte else view, rough, foil)
     assert found[1, 0, 0] == pytest.approx(wanted, rel=0.02)  # the quadrature's own noise
+
+
+def card_points(count=60):
+    """Points of a card beside the sheet, and as many on its back."""
+    draw = np.random.default_rng(2)
+    points = np.column_stack([draw.uniform(-90, 90, count), np.full(count, 120.0),
+                              draw.uniform(20, 900, count)])  # fmt: skip
+    points = np.concatenate([points, points])
+    normals = np.repeat([[0.0, -1.0, 0.0], [0.0, 1.0, 0.0]], count, axis=0)
+    frames = np.stack([*point_sets.frames(normals), normals], axis=1)
+    return Receivers(points, frames, np.arange(2 * count))
+
+
+def test_points_to_which_a_lamp_brings_much_are_told_closer():
+    """Of narrow foil eight places in each way leave grain on a card, which foil shows sharply."""
+    surfaces = build_surfaces(RIG)
+    lamps = emission.lamp_faces(RIG, surfaces)
+    mirror = Between(0, is_front=True, curve=GOLD, roughness=(0.08, 0.08))
+    given = (card_points(), mirror, surfaces, lamps)
+    exact, plain, finer = (
+        glints(*given, drawn, more)[1, :, 0] for drawn, more in ((3000, 0), (8, 0), (8, 32))
+    )
+    much = plain > 0.05 * plain.max()
+    assert 5 < np.count_nonzero(much) < 60
+    assert not exact[60:].any()  # the back sees nothing of it
+    off = [np.sqrt(np.mean((found - exact)[much] ** 2)) for found in (plain, finer)]
+    assert off[1] < 0.6 * off[0]
+    np.testing.assert_array_equal(finer[~much], plain[~much])
+
+
+def test_some_of_the_points_draw_what_they_draw_among_all():
+    surfaces = build_surfaces(RIG)
+    rest = (Between(0, is_front=True, curve=GOLD, roughness=(0.2, 0.2)), surfaces)
+    points, rows = card_points(), np.array([3, 20, 41])
+    some, every = (
+        glints(p, *rest, emission.lamp_faces(RIG, surfaces), 8) for p in (points.some(rows), points)
+    )
+    assert every[:, rows].any()
+    np.testing.assert_array_equal(some, every[:, rows])

@@ -123,6 +123,19 @@ def place_of_facet(
 
 
 @compiled
+def faces(x: Doubles, normal: Doubles, halves: Doubles, bow: float) -> bool:
+    """Return whether a point sees anything of a mirror, by the corners of a box round that."""
+    farthest = -1.0
+    for k in range(8):
+        u = halves[0] if k & 1 else -halves[0]
+        v = halves[1] if k & 2 else -halves[1]
+        w = bow if k & 4 else 0.0
+        along = normal[0] * (u - x[0]) + normal[1] * (v - x[1]) + normal[2] * (w - x[2])
+        farthest = max(farthest, along)
+    return farthest > 0.0
+
+
+@compiled
 def glints(
     points: Doubles,
     frames: Doubles,
@@ -183,7 +196,7 @@ def glints(
         first[c], second[c] = lamp[1, c], lamp[2, c]
     for i in range(points.shape[0]):
         x = points[i]
-        if x[2] <= 0.02:
+        if x[2] <= 0.02 or not faces(x, frames[i, 2], halves, mirror[4]):
             continue
         if radius > 0:  # a disk that faces the mirror stands for the ball
             if lamp[0, 2] <= 0:
