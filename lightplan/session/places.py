@@ -12,6 +12,7 @@ from lightplan.errors import BadInput, RigError
 from lightplan.rigfiles import copy_rig
 from lightplan.rigfiles.store import find_rig, own_folder, preset_paths, shipped_folder
 from lightplan.safe_write import FileExists, Scratch, atomic_write
+from lightplan.shots.formats.whereabouts import without_place
 
 if TYPE_CHECKING:
     import os
@@ -81,8 +82,10 @@ def presets() -> set[str]:
 def keep_photograph(folder: Path, name: str, content: bytes) -> Path:
     """Put a photograph into a folder under its own name, numbered where another has that name.
 
-    One that is there already, byte for byte, is not put there twice.
+    One that is there already, byte for byte, is not put there twice. Where it was taken is
+    blanked in what is kept here; the maker's own file stays as it is.
     """
+    content = without_place(content)
     path, number = folder / name, 2
     while True:
         try:
