@@ -244,7 +244,7 @@ difference is about what the eye just tells apart (CIE 15, CIE 142)."""
 
 
 _PARTS = {
-    1: "the same", 2: "half", 3: "a third of", 4: "a quarter of", 5: "a fifth of",
+    2: "half", 3: "a third of", 4: "a quarter of", 5: "a fifth of",
     6: "a sixth of", 7: "a seventh of", 8: "an eighth of", 10: "a tenth of",
     15: "a fifteenth of", 20: "a twentieth of", 30: "a thirtieth of", 50: "a fiftieth of",
     100: "a hundredth of",

@@ -5,9 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import cv2
-import numpy as np
-
 from lightplan.advice.case import Case
 from lightplan.advice.causes import explained
 from lightplan.light import Detail, Layers
@@ -16,13 +13,11 @@ from lightplan.light.keeper import layers_of
 from lightplan.measures import Finding, find_faults, judge
 from lightplan.progress import Progress, Stop, Watch
 from lightplan.reports.picture import picture_codes, picture_size
-from lightplan.reports.proof import crop_shape, cropped
 from lightplan.tasks.predict import measure_maps, predicted_maps
+from lightplan.tasks.predicted_jpeg import cropped_jpeg, jpeg_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-    from numpy.typing import NDArray
 
     from lightplan.scene import Rig
 
@@ -96,8 +91,8 @@ def look_closely(
     codes = picture_codes(camera_picture(rig, layers))
     part(
         Close(
-            jpeg=jpeg_of(codes),
-            near=jpeg_of(cropped(codes, rig.camera, rig.sheet, shape=crop_shape(rig.sheet))),
+            jpeg=jpeg_of(codes, QUALITY),
+            near=cropped_jpeg(codes, rig, QUALITY),
             score=verdict.score,
             verdict=verdict.verdict,
             reasons=tuple(verdict.reasons),
@@ -120,12 +115,6 @@ def look_closely(
 def _layers(rig: Rig, long_side: int) -> Layers:
     size = picture_size(rig.camera, long_side)
     return layers_of(rig, Detail(camera_rows=size[0], camera_cols=size[1]))
-
-
-def jpeg_of(codes: NDArray[np.uint8], quality: int = QUALITY) -> bytes:
-    """Return 8-bit sRGB codes as a JPEG that tells nothing else."""
-    bgr = np.ascontiguousarray(codes[..., ::-1])
-    return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
 
 
 def exposure_words(rig: Rig, layers: Layers) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 
 from lightplan.light import Detail
@@ -11,7 +12,7 @@ from lightplan.light.exposure import camera_picture
 from lightplan.light.keeper import layers_of
 from lightplan.reports.picture import picture_codes, picture_size
 from lightplan.reports.proof import crop_shape, cropped
-from lightplan.tasks.closer import jpeg_of
+from lightplan.scene.framing import framing
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,7 +27,7 @@ than the tag gains by it. Our choice."""
 
 def whole_jpeg(rig: Rig, long_side: int) -> bytes:
     """Return a rig's predicted picture, `long_side` pixels long, as a camera frames it."""
-    return jpeg_of(_drawn(rig, picture_size(rig.camera, long_side)), QUALITY)
+    return jpeg_of(_drawn(rig, picture_size(rig.camera, long_side)))
 
 
 def near_jpeg(rig: Rig, long_side: int) -> bytes:
@@ -46,12 +47,12 @@ def cropped_jpeg(codes: NDArray[np.uint8], rig: Rig, quality: int = QUALITY) -> 
 
 def near_size(rig: Rig, long_side: int) -> tuple[int, int]:
     """Return rows and columns to draw, so that the part round a small sheet is fine enough too."""
-    rows, cols = picture_size(rig.camera, long_side)
-    half = np.array([rig.sheet.width_mm, rig.sheet.height_mm]) / 2
-    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
-    places = rig.camera.project(np.column_stack([corners, np.zeros(4)]), rows, cols)
-    spans = (places.max(axis=0) - places.min(axis=0)) / (rows, cols)
-    if not np.isfinite(spans).all():
-        return rows, cols
-    times = float(np.clip(1.0 / max(spans.max(), 1e-3), 1.0, MOST_TIMES))
+    filled = framing(rig.camera, rig.sheet).filled  # without end where no camera sees it
+    times = float(np.clip(1.0 / max(filled, 1e-3), 1.0, MOST_TIMES))
     return picture_size(rig.camera, round(times * long_side))
+
+
+def jpeg_of(codes: NDArray[np.uint8], quality: int = QUALITY) -> bytes:
+    """Return 8-bit sRGB codes as a JPEG that tells nothing else."""
+    bgr = np.ascontiguousarray(codes[..., ::-1])
+    return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()

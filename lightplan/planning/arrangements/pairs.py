@@ -37,7 +37,7 @@ def _hung_v(stage: Stage) -> Iterator[Draft]:
 
     A camera that looks down steeply mirrors what is over the sheet, where no board can stand.
     """
-    held = stage.holder("clamp", "boom", "string", "stand", of_two=2)
+    held = stage.holder("clamp", "boom", "string", "stand", at_least=2)
     if held is None or not stage.cupboard.lamps:
         return
     first, second = stage.cupboard.boards[:2]

@@ -120,17 +120,17 @@ class Stage:
         """Return what the foil sees of a plane."""
         return family_on_plane(self.rig.camera, self.rig.sheet, plane, margins=Margins())
 
-    def holder(self, *wanted: HolderKind, of_two: int = 1) -> Held | None:
-        """Return the first of some holders of cards that there is, or that there is twice."""
+    def holder(self, *wanted: HolderKind, at_least: int = 1) -> Held | None:
+        """Return the first of some holders of cards of which there are so many."""
         there = self.cupboard.holders
-        return next((there[k] for k in wanted if k in there and self.count(k) >= of_two), None)
+        return next((there[k] for k in wanted if k in there and self.count(k) >= at_least), None)
 
     def count(self, kind: HolderKind) -> float:
         """Return how many of a holder there are for cards; without end where nobody said."""
         return self.cupboard.counted.get(kind, math.inf)
 
     def stand_of(self, lamp: Lamp) -> Held:
-        """Return what holds a lamp: its own stand or boom, a boom or stand there is, or a stand."""
+        """Return what holds a lamp: its own stand or boom, or else a stand such as lamps have."""
         own = lamp.held
         if own is not None and own.by in ("stand", "boom"):
             return own
