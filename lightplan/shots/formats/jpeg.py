@@ -1,7 +1,8 @@
 """JPEG: a walk over the markers for size, profile and EXIF, and a strict decode.
 
 Most decoders replace missing or damaged data by flat grey and say nothing. libjpeg does tell
-its caller, and simplejpeg hands that on: whatever libjpeg warns of is refused here.
+its caller, and simplejpeg hands that on: whatever libjpeg warns of is refused here. So is a
+picture that shows a damage of which no code tells (`slipped`).
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from lightplan.errors import PhotoError
 from lightplan.shots.formats import icc, tags, transfer
 from lightplan.shots.formats.decoded import Decoded, Limits, broken, cut_short, unsupported
 from lightplan.shots.formats.managed import to_srgb_8bit
+from lightplan.shots.formats.slipped import shows_a_slip
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,6 +42,8 @@ class _Header:
     rows: int = 0
     cols: int = 0
     channels: int = 0
+    block_px: tuple[int, int] = (8, 8)
+    """Rows and columns that are coded together, and one after the other."""
     scan_start: int = 0
     exif: bytes = b""
     profile_parts: dict[int, bytes] = field(default_factory=dict)
@@ -116,6 +120,10 @@ def _take(header: _Header, marker: int, body: bytes) -> None:
                 f"a {bits}-bit JPEG of type {marker - 0xC0}", "export it as an ordinary JPEG"
             )
         header.rows, header.cols, header.channels = struct.unpack_from(">HHB", body, 1)
+        factors = body[7 : 6 + 3 * header.channels : 3] if header.channels > 1 else b"\x11"
+        if not factors or 0 in [part for f in factors for part in (f >> 4, f & 15)]:
+            raise broken("a JPEG whose colours have no size")
+        header.block_px = 8 * max(f & 15 for f in factors), 8 * max(f >> 4 for f in factors)
     elif marker == 0xE1 and body.startswith(b"Exif\0\0") and not header.exif:
         header.exif = body[6:]
     elif marker == 0xE2 and body.startswith(b"ICC_PROFILE\0") and len(body) > 14:
@@ -136,6 +144,9 @@ def _pixels(data: bytes, header: _Header, factor: int) -> NDArray[np.uint8]:
         if _CUT in str(error).lower():
             raise cut_short("a picture whose lower part is missing") from None
         raise broken("damaged picture data") from None
+    tall, wide = header.block_px
+    if shows_a_slip(pixels, (max(1, tall // factor), max(1, wide // factor))):
+        raise broken("damaged picture data")
     return np.asarray(pixels, np.uint8)
 
 
