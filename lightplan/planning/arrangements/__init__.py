@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
-from lightplan.planning.arrangements import keys, pairs, papers
+from lightplan.planning.arrangements import keys, pairs, papers, strips
 from lightplan.planning.arrangements.stage import Arrangement, Draft, Stage
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ _KEYS: Mapping[LookKind, tuple[Key, ...]] = {
     "gradient": _RUN,
     "flat copy": _RUN,
     "bright band": (
+        strips.board_strip,
         keys.tissue,
         keys.strip,
         keys.lamp_mirrored,
@@ -40,7 +41,7 @@ _KEYS: Mapping[LookKind, tuple[Key, ...]] = {
         pairs.two_boards,
         keys.black_mirrored,
     ),
-    "split": (keys.lamp_mirrored, keys.board_lit, pairs.two_boards, keys.tissue),
+    "split": (keys.lamp_mirrored, strips.board_edge, keys.board_lit, pairs.two_boards, keys.tissue),
     "dark field": (keys.black_mirrored,),
     "rainbow": (keys.first_order, keys.lamp_mirrored),
 }

@@ -260,6 +260,18 @@ def _lamps_at(
     spans: dict[str, float],
 ) -> Iterator[Draft]:
     """Yield a board with a lamp aimed at it: from either side, over the camera, from below."""
+    for side_words, spot in lamp_spots(stage, lamp, board, place, held):
+        draft = Draft(stage)
+        draft.say(f"{board.name} {words}, {lamp.name} on it {side_words}")
+        draft.put(board, place, spans, held)
+        stand_lamp(draft, lamp, spot, bright)
+        yield draft
+
+
+def lamp_spots(
+    stage: Stage, lamp: Lamp, board: Card, place: Placement, held: Held | None
+) -> Iterator[tuple[str, Doubles]]:
+    """Yield where a lamp may stand (3,) that lights a board, with the words for it."""
     middle = np.asarray(place.position_mm)
     lens = np.asarray(stage.rig.camera.placement.position_mm)
     reach = 0.5 * board.width_mm + BESIDE_MM
@@ -275,13 +287,8 @@ def _lamps_at(
     if held is not None and held.by != "table":
         below = np.array([1.6 * middle[0], 1.6 * middle[1], 0.5 * lamp.height_mm + 25.0])
         spots.append(("from below", below))
-    for side_words, spot in spots:
-        draft = Draft(stage)
-        draft.say(f"{board.name} {words}, {lamp.name} on it {side_words}")
-        draft.put(board, place, spans, held)
-        spot = np.array([spot[0], spot[1], max(spot[2], 0.5 * lamp.height_mm + 20.0)])
-        stand_lamp(draft, lamp, spot, bright)
-        yield draft
+    for words, spot in spots:
+        yield words, np.array([spot[0], spot[1], max(spot[2], 0.5 * lamp.height_mm + 20.0)])
 
 
 def _turned(stage: Stage, board: Card, place: Placement) -> Card:
