@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Singles
     from lightplan.scene import Rig
 
-LONG_SIDE, LAID_SIDE = 120, 300
+LONG_SIDE, LAID_SIDE = 120, 400
 """Points along the sheet at which light is worked out, and at which the artwork is laid over it:
 light is smooth, but lines of foil as fine as a frame's must count as they do in a photograph."""
 

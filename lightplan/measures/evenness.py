@@ -19,6 +19,7 @@ from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
+    from lightplan.measures.grid import Grid
     from lightplan.measures.maps import Sheet
 
 WHITE_STOCK = (0.85, 0.85, 0.85)
@@ -26,6 +27,10 @@ PAPER_GLARE_STOPS = 0.2
 FOIL_GLARE_STOPS = 1.0
 """Above the smooth level by this much is glare; the eye sees 0.12 stop on white paper as
 3 units of L*. Our choice."""
+
+LEAK_DOUBT = 0.1
+"""Share of the light that a lens brings into strokes of stock of which it is not known whether it
+is there. Our choice: photographs of black lettering in bright metal hold up to so much more."""
 
 _NORMAL_SPAN = 4.107  # between the 2nd and 98th percentile of a normal distribution
 
@@ -58,6 +63,7 @@ def _lightness(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | 
     marks = levels.paper_marks
     middle = np.maximum(marks.middle, 1e-6)
     noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
+    noise = np.hypot(noise, _leak_stops(maps.grid, levels))
     per_stop = _lightness_per_stop(reflectance)
     ends = np.array([marks.low, marks.high])
     low, high = lightness(np.minimum(ends * reflectance / middle, 4.0))
@@ -75,6 +81,19 @@ def _lightness(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | 
         own = float(lightness(np.array(reflectance)))
         found["paper_tone_Lstar"] = _tone(shown - own, tone_error, own)
     return found
+
+
+def _leak_stops(grid: Grid, levels: Levels) -> Values:
+    """Return the spread (...) in stops that the foil's light, blurred into thin stock, may make.
+
+    Of black strokes in bright metal nobody can tell whether their light is even; of stock as
+    wide as it is between most artwork this is nothing.
+    """
+    if not levels.foil_count:
+        return 0.0
+    brighter = levels.foil_marks.middle / np.maximum(levels.paper_marks.middle, 1e-6) - 1.0
+    share = LEAK_DOUBT * np.asarray(np.maximum(brighter, 0.0))[..., None] * grid.paper_leak
+    return np.asarray(np.sqrt((np.log2(1.0 + share) ** 2).mean(axis=-1)))
 
 
 def _tone(off: Doubles, error: Doubles, own: float) -> tuple[Values, Values]:

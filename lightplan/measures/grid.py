@@ -47,6 +47,10 @@ class Region:
     ----------
     pixels : (n,) int
         Flat indices of its solid pixels.
+    counted : (k,) int
+        Those of which shares are counted, of paper the core's: beside an edge the foil's light
+        is blurred into it, and what a camera sharpens and a JPEG leaves of waves there is no
+        blank paper.
     core : (rows, cols) float32
         1 on the solid pixels that do not touch the other material, else 0.
     cells : (m,) int
@@ -62,6 +66,7 @@ class Region:
     """
 
     pixels: Indices
+    counted: Indices
     core: Singles
     cells: Indices
     cover: Doubles
@@ -115,8 +120,9 @@ class Grid:
         Cells of the foil near the outline of the foil's area.
     noise_at : (n,) int
         Flat indices of pixels whose left and right neighbours are the same material.
-    foil_leak : (m,) float
-        Share of paper that a lens's blur would bring into the foil's cells.
+    foil_leak, paper_leak : (m,), (n,) float
+        Share of paper that a lens's blur would bring into the foil's cells, and of foil into
+        the paper's.
     lines : Lines
         Short lines within the foil's shapes.
     """
@@ -132,6 +138,7 @@ class Grid:
     rim: Booleans
     noise_at: Indices
     foil_leak: Doubles
+    paper_leak: Doubles
     lines: within.Lines
 
     @classmethod
@@ -146,11 +153,12 @@ class Grid:
         y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
         is_foil = _solid(foil, valid)
         metal = _region(is_foil, foil, shape, x_mm, y_mm, least_core=0.1)
+        metal = replace(metal, counted=metal.pixels)
         stock = _region(
             _plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm, least_core=0.3
         )
         soft = within.blurred(foil)
-        stock = _thick(stock, _leak(soft, valid, stock, shape))
+        stock, stock_leak = _thick(stock, _leak(soft, valid, stock, shape))
         half = 0.5 * float(np.hypot(width_mm, height_mm))
         return cls(
             shape=shape,
@@ -164,6 +172,7 @@ class Grid:
             rim=_rim(metal),
             noise_at=_triples(metal.core > 0, stock.core > 0),
             foil_leak=_leak(np.float32(1.0) - soft, valid, metal, shape),
+            paper_leak=stock_leak,
             lines=within.lines_in(metal.core, width_mm=width_mm, height_mm=height_mm),
         )
 
@@ -285,6 +294,7 @@ def _region(
     pure = shrink(core * material, shape).ravel()[cells] / share
     return Region(
         pixels=np.flatnonzero(solid),
+        counted=np.flatnonzero(core),
         core=core,
         cells=cells,
         cover=share,
@@ -316,17 +326,18 @@ def _leak(other: Singles, valid: Booleans, region: Region, shape: tuple[int, int
     return share
 
 
-def _thick(region: Region, leak: Doubles) -> Region:
-    """Return a region without cells of thin strokes, where enough others are left.
+def _thick(region: Region, leak: Doubles) -> tuple[Region, Doubles]:
+    """Return a region without cells of thin strokes, where enough others are left; their leak.
 
     Hairlines of dark stock between bright foil are seen through a lens's blur, and a lens that
     bends the picture by a pixel or two puts the foil's light into them: no light of the paper's.
     """
     kept = leak <= MOST_LEAK
     if kept.all() or np.count_nonzero(kept) < LEAST_THICK:
-        return region
+        return region, leak
     names = ("cells", "cover", "purity", "x_mm", "y_mm")
-    return replace(region, **{name: getattr(region, name)[kept] for name in names})
+    thick = replace(region, **{name: getattr(region, name)[kept] for name in names})
+    return thick, leak[kept]
 
 
 def _hull(solid: Booleans, x_mm: Doubles, y_mm: Doubles) -> Doubles:

@@ -252,8 +252,8 @@ class SheetMaps:
         return Grid.of(self.foil, self.valid, width_mm=self.width_mm, height_mm=self.height_mm)
 
     def pixels(self, region: Region) -> tuple[Singles, Booleans]:
-        """Return linear levels and clipped channels, (n, 3) each, of a material's pixels."""
-        at = region.pixels
+        """Return linear levels and clipped channels, (n, 3) each, of its pixels that count."""
+        at = region.counted
         flat = self.linear.reshape(-1, 3), self.clipped.reshape(-1, 3)
         return flat[0].take(at, axis=0), flat[1].take(at, axis=0)
 

@@ -54,8 +54,8 @@ class Sampler:
         """Return the sampler of a grid."""
         return cls(
             grid,
-            _thinned(grid.foil.pixels, MOST_PIXELS),
-            _thinned(grid.paper.pixels, MOST_PIXELS),
+            _thinned(grid.foil.counted, MOST_PIXELS),
+            _thinned(grid.paper.counted, MOST_PIXELS),
             _thinned(grid.noise_at, _MOST_TRIPLES),
         )
 

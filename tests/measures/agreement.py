@@ -25,6 +25,7 @@ from bases import base_rig
 from photographs import chain_of, read_builds, rig_as_built
 
 from lightplan.advice.worth import Camera, Worth
+from lightplan.errors import BlackFrame
 from lightplan.measures import Judgement, Measures, judge
 from lightplan.shots.pipeline import look_at
 from lightplan.tasks.photographed import context_of
@@ -34,8 +35,11 @@ if TYPE_CHECKING:
 
 
 def photographed(photo: Path, plan: Rig) -> Judgement | None:
-    """Return the verdict on a photograph; None where its sheet was not found."""
-    pairs = look_at(photo, context_of(plan)).score.measures
+    """Return the verdict on a photograph; None where it is black or its sheet was not found."""
+    try:
+        pairs = look_at(photo, context_of(plan)).score.measures
+    except BlackFrame:
+        return None
     if not pairs:
         return None
     kept = {n: v for n, v in pairs.items() if not n.startswith("sharpness")}
@@ -68,23 +72,33 @@ def main() -> None:
             print(f"{build.name}: not judged")
             continue
         off.append(seen.score - predicted.score)
-        parts = {p.name: p for p in predicted.parts}
-        apart = sorted(
-            ((p.points - parts[p.name].points, p.name) for p in seen.parts if p.name in parts),
-            key=lambda pair: -abs(pair[0]),
-        )[:3]
-        gates = {g.name: g.factor for g in predicted.gates}
-        apart += [
-            (100 * (g.factor - gates[g.name]), f"gate {g.name}")
-            for g in seen.gates
-            if abs(g.factor - gates.get(g.name, g.factor)) > 0.01
-        ]
-        print(
-            f"{build.name}: predicted {predicted.score:.1f}, photographed {seen.score:.1f} "
-            f"({off[-1]:+.1f}); {', '.join(f'{n} {d:+.1f}' for d, n in apart)}",
-            flush=True,
-        )
-    print(
+        print(line_of(build.name, predicted, seen), flush=True)
+    print(summary(off))
+
+
+def line_of(name: str, predicted: Judgement, seen: Judgement) -> str:
+    """Return both scores of a build and the parts and gates that part them most, as a line."""
+    parts = {p.name: p for p in predicted.parts}
+    apart = sorted(
+        ((p.points - parts[p.name].points, p.name) for p in seen.parts if p.name in parts),
+        key=lambda pair: -abs(pair[0]),
+    )[:3]
+    gates = {g.name: g.factor for g in predicted.gates}
+    apart += [
+        (100 * (g.factor - gates[g.name]), f"gate {g.name}")
+        for g in seen.gates
+        if abs(g.factor - gates.get(g.name, g.factor)) > 0.01
+    ]
+    before, after = (np.nan if j.score is None else j.score for j in (predicted, seen))
+    return (
+        f"{name}: predicted {before:.1f}, photographed {after:.1f} "
+        f"({after - before:+.1f}); {', '.join(f'{n} {d:+.1f}' for d, n in apart)}"
+    )
+
+
+def summary(off: list[float]) -> str:
+    """Return the figures of all builds, by how much each photograph scores higher."""
+    return (
         f"{len(off)} builds: within 3 points {np.mean(np.abs(off) <= 3):.0%}, "
         f"median {np.median(np.abs(off)):.1f}, worst {np.max(np.abs(off)):.1f}"
     )

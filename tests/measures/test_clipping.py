@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -27,9 +28,26 @@ def test_clipped_shares_are_exact_per_channel_and_for_all():
     assert got["foil_clipped_green_share"] == pytest.approx(80 / 1600, abs=1e-12)
     assert got["foil_clipped_all_share"] == pytest.approx(80 / 1600, abs=1e-12)
     assert got["foil_near_clipped_share"] == pytest.approx(280 / 1600, abs=1e-12)
-    assert got["paper_clipped_share"] == pytest.approx(640 / 3200, abs=1e-12)
-    assert got["paper_clipped_blue_share"] == pytest.approx(640 / 3200, abs=1e-12)
+    away = 3200 - (42 * 42 - 1600)  # paper that does not touch the foil
+    assert got["paper_clipped_share"] == pytest.approx(640 / away, abs=1e-12)
+    assert got["paper_clipped_blue_share"] == pytest.approx(640 / away, abs=1e-12)
     assert got["paper_clipped_all_share"] == 0.0
+
+
+def test_a_bright_halo_round_the_foil_is_no_blank_paper():
+    # What a camera's sharpening and a JPEG's waves leave beside dark shapes on white paper.
+    foil = np.zeros((240, 320), np.float32)
+    foil[40:200:20, 40:280] = foil[41:200:20, 40:280] = foil[42:200:20, 40:280] = 1.0
+    near = cv2.dilate(foil, np.ones((3, 3))) > 0
+    linear = np.where(near, 1.0, 0.85)
+    linear = np.where(foil > 0, 0.2, linear)[..., None].repeat(3, axis=-1)
+    got = values(SheetMaps.from_linear(linear, foil, width_mm=80, height_mm=60))
+    assert got["paper_clipped_share"] == 0.0
+    blank = linear.copy()
+    blank[:, 300:] = 1.0  # a sixteenth of the sheet
+    got = values(SheetMaps.from_linear(blank, foil, width_mm=80, height_mm=60))
+    away = np.count_nonzero(cv2.dilate(foil, np.ones((5, 5))) == 0)
+    assert got["paper_clipped_share"] == pytest.approx(20 * 240 / away, abs=1e-12)
 
 
 def test_code_250_is_the_near_clip_level():

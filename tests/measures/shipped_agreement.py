@@ -1,0 +1,147 @@
+"""Whether builds of the shipped rigs earn in their photographs what is predicted of them.
+
+    PYTHONPATH=. python tests/measures/shipped_agreement.py scenes JOBS.json.gz
+    python tests/reference/slipped/render.py JOBS.json.gz RENDERED            (path tracer)
+    PYTHONPATH=. python tests/measures/shipped_agreement.py tell RENDERED [--keep FOLDER]
+
+Each shipped rig is built twice with a hand's errors, rendered by the path tracer of
+`../reference/pathtraced` and photographed by the camera of `../reference/slipped`; beside it the
+rig as it was truly built is predicted at the exposure that the camera truly had. The path
+tracer's scene knows neither the stamp's edge nor the stock's unevenness, and its gratings are of
+bare aluminium: both sides are of such a sheet. Sharpness is left out: pictures of 640 pixels all
+fail its gate.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "pathtraced"))
+sys.path.insert(0, str(Path(__file__).parent))  # the folders are no packages
+
+from agreement import line_of, photographed, summary
+from bases import RIGS, framed, picture_size
+from camera_chain import jpeg, phone_curve, take
+from photographs import chain_of_plan, exposure_of_plan, job_of, unpack, write_jobs
+from scenes import METALS
+from slips import hand_built
+
+from lightplan.advice.worth import Camera, Worth
+from lightplan.rigfiles import load_rig
+from lightplan.scene import Conductor
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from lightplan.scene import Rig
+
+BUILDS = 2
+SPP, SPP_GRATING = 512, 1024
+SMOOTHED_PX = {"paper": 1.2, "foil": 0.6}
+
+
+def plain_rigs() -> dict[str, Rig]:
+    """Return the shipped rigs as the path tracer's scene can say them, framed for 640 pixels."""
+    found = {}
+    for path in sorted(RIGS.glob("*.toml")):
+        rig = load_rig(path).rig
+        foil = replace(rig.sheet.foil, relief=None)
+        if foil.grating is not None:
+            eta, k = METALS["Al"]
+            foil = replace(foil, conductor=Conductor(eta=tuple(eta), k=tuple(k)))
+        paper = replace(rig.sheet.paper, waviness=None)
+        plain = replace(rig, sheet=replace(rig.sheet, foil=foil, paper=paper), freedoms=())
+        found[path.stem] = framed(plain)
+    return found
+
+
+def builds() -> Iterator[tuple[str, str, Rig, int]]:
+    """Yield name, preset, the rig as a hand builds it, and the seed of its camera."""
+    for number, (preset, rig) in enumerate(plain_rigs().items()):
+        for i in range(BUILDS):
+            seed = 70_000 + BUILDS * number + i
+            yield f"{preset}_{i}", preset, hand_built(rig, seed), seed
+
+
+def write_scenes(out: Path) -> None:
+    """Write the jobs of all builds."""
+    jobs: list[dict[str, Any]] = []
+    for name, preset, rig, _ in builds():
+        spp = SPP if rig.sheet.foil.grating is None else SPP_GRATING
+        jobs.append(job_of(name, preset, rig, spp, picture_size(rig)))
+        jobs[-1]["smoothed_px"] = SMOOTHED_PX
+    write_jobs(jobs, out, {name: rig.sheet.artwork for name, rig in plain_rigs().items()})
+
+
+def tell(rendered: Path, keep: Path) -> None:
+    """Tell each build in a line, then the share within three points."""
+    light = {}
+    for part in sorted(rendered.glob("part*.npz")):
+        with np.load(part) as file:
+            names = [key[: -len("_low")] for key in file.files if key.endswith("_low")]
+            light |= {name: unpack(file, name) for name in names}
+    keep.mkdir(parents=True, exist_ok=True)
+    plans, off, curved = plain_rigs(), [], []
+    by_curve: dict[bool, list[float]] = {False: [], True: []}
+    for name, preset, rig, seed in builds():
+        if name not in light:
+            print(f"{name}: not rendered")
+            continue
+        plan, draw = plans[preset], np.random.default_rng(seed)
+        chain = chain_of_plan(plan, exposure_of_plan(plan), draw)
+        photo = keep / f"{name}.jpg"
+        photo.write_bytes(jpeg(take(light[name], chain, draw), chain))
+        half = chain.balance_stops / 2
+        camera = Camera(
+            clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
+        )
+        worth, seen = Worth(plan), photographed(photo, plan)
+        predicted = worth.judged(rig, camera)
+        if predicted.score is None or seen is None or seen.score is None:
+            print(f"{name}: not judged")
+            continue
+        off.append(seen.score - predicted.score)
+        phone = " (a phone's tone curve)" if chain.phone else ""
+        print(line_of(name + phone, predicted, seen), flush=True)
+        by_curve[chain.phone].append(off[-1])
+        if chain.phone:
+            contrast, lift = curve_of_phone()
+            shown = worth.judged(rig, replace(camera, contrast=contrast, lift_stops=lift))
+            curved.append(seen.score - (shown.score or 0.0))
+    print("all:", summary(off))
+    print("plain tone curve:", summary(by_curve[False]))
+    print("a phone's:", summary(by_curve[True]))
+    print("a phone's, predicted with such a curve:", summary(curved))
+
+
+def curve_of_phone() -> tuple[float, float]:
+    """Return contrast and lift of `Camera` that come nearest to the camera chain's phone."""
+    stops = np.linspace(-7.0, -0.02, 200)
+    shown = np.log2(phone_curve(np.asarray(2.0**stops, np.float32)).astype(float))
+    parts = np.column_stack([stops, 1 - 2.0**stops])
+    contrast, lift = np.linalg.lstsq(parts, shown - stops, rcond=None)[0]
+    return float(contrast), float(lift)
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
+    options.add_argument("what", choices=["scenes", "tell"])
+    options.add_argument("place", type=Path)
+    options.add_argument("--keep", type=Path, help="folder for the photographs")
+    told = options.parse_args()
+    if told.what == "scenes":
+        write_scenes(told.place)
+    else:
+        with tempfile.TemporaryDirectory() as scratch:
+            tell(told.place, told.keep or Path(scratch))
+
+
+if __name__ == "__main__":
+    main()
