@@ -15,10 +15,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 
 from lightplan.arrays import Doubles, Integers, Singles, read_only
 from lightplan.light.compiled import flanks
+from lightplan.light.compiled.nearest import nearest_marked
 from lightplan.light.foil import foil_curve_of, polariser_axis
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.lattice import Lattice
@@ -183,8 +185,6 @@ def outline_of(sheet: Sheet) -> Outline:
     The flank reaches `flank_mm` inwards from the edge of every shape, so its share is that
     of the shape less that of the shape shrunk by it.
     """
-    from scipy import ndimage  # slow to import, and only stamped foil asks for it
-
     art, relief = np.asarray(sheet.artwork), sheet.foil.relief
     assert relief is not None
     rows, cols = art.shape
@@ -196,8 +196,8 @@ def outline_of(sheet: Sheet) -> Outline:
     pixel = math.sqrt(step[0] * step[1])
     left = np.clip((inwards - relief.flank_mm) / pixel + 0.5, 0.0, 1.0)
     share = art - np.minimum(art, left)
-    smooth = ndimage.gaussian_filter(inwards, SMOOTH_PX, mode="nearest")
-    down, across = np.gradient(smooth, *step)
+    smooth = _softened(inwards, SMOOTH_PX, cv2.BORDER_REPLICATE)
+    down, across = (np.asarray(np.gradient(smooth, s, axis=a)) for a, s in enumerate(step))
     row, col = np.nonzero(share > 1e-3)
     facing = _even_facing(-down, across, share, row, col)  # rows count towards us
     return Outline(read_only(share), row, col, facing)
@@ -211,15 +211,13 @@ def _even_facing(
     Averaged with doubled angles, so that the two edges of a thin stroke, which face opposite
     ways, agree on how the stroke lies; each keeps its own side of it.
     """
-    from scipy import ndimage
-
     counted = np.nonzero(share > 0)
     across_some, up_some = across[counted], up[counted]
     weight = share[counted] / np.maximum(np.hypot(across_some, up_some), 1e-12)
     twice = np.zeros((2, *share.shape))
     twice[0][counted] = (across_some**2 - up_some**2) * weight
     twice[1][counted] = 2 * across_some * up_some * weight
-    real, imaginary = (ndimage.gaussian_filter(part, EVEN_PX)[row, col] for part in twice)
+    real, imaginary = (_softened(part, EVEN_PX, cv2.BORDER_REFLECT)[row, col] for part in twice)
     even = np.sqrt(real + 1j * imaginary)
     way = across[row, col] + 1j * up[row, col]
     side = np.where((even * way.conj()).real < 0.0, -1.0, 1.0)
@@ -232,13 +230,21 @@ def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:
     The distance to the nearest pixel on an edge, and how far inside that pixel's middle is: its
     share of foil less a half, times its size.
     """
-    from scipy import ndimage
-
     solid = art >= HALF
-    inner = ndimage.binary_erosion(solid, border_value=1)
-    edge = ((art > 0) & (art < 1)) | (solid & ~inner)
+    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
+    inner = cv2.erode(solid.astype(np.uint8), cross, borderType=cv2.BORDER_CONSTANT, borderValue=1)
+    edge = ((art > 0) & (art < 1)) | (solid & (inner == 0))
     if not edge.any():
         return None
-    away, nearest = ndimage.distance_transform_edt(~edge, sampling=step, return_indices=True)
-    inside = (art[tuple(nearest)] - HALF) * math.sqrt(step[0] * step[1])
+    away = np.empty(art.shape)
+    row, col = np.empty((2, *art.shape), np.int64)
+    nearest_marked(edge, step[0], step[1], away, row, col)
+    inside = (art[row, col] - HALF) * math.sqrt(step[0] * step[1])
     return np.asarray(inside + np.where(solid, away, -away))
+
+
+def _softened(picture: Doubles, size_px: float, border: int) -> Doubles:
+    """Return a picture (rows, cols) under a Gaussian blur, cut off at four standard deviations."""
+    side = 2 * int(4.0 * size_px + 0.5) + 1
+    soft = cv2.GaussianBlur(picture, (side, side), size_px, borderType=border)
+    return np.asarray(soft, np.float64)
