@@ -13,14 +13,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
-import cv2
 import numpy as np
 
 from lightplan.arrays import Doubles, Integers, Singles, read_only
 from lightplan.light.compiled import flanks
 from lightplan.light.compiled.nearest import nearest_marked
+from lightplan.light.compiled.softening import soften
 from lightplan.light.foil import foil_curve_of, polariser_axis
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.lattice import Lattice
@@ -196,7 +196,7 @@ def outline_of(sheet: Sheet) -> Outline:
     pixel = math.sqrt(step[0] * step[1])
     left = np.clip((inwards - relief.flank_mm) / pixel + 0.5, 0.0, 1.0)
     share = art - np.minimum(art, left)
-    smooth = _softened(inwards, SMOOTH_PX, cv2.BORDER_REPLICATE)
+    smooth = _softened(inwards, SMOOTH_PX, "edge")
     down, across = (np.asarray(np.gradient(smooth, s, axis=a)) for a, s in enumerate(step))
     row, col = np.nonzero(share > 1e-3)
     facing = _even_facing(-down, across, share, row, col)  # rows count towards us
@@ -217,7 +217,7 @@ def _even_facing(
     twice = np.zeros((2, *share.shape))
     twice[0][counted] = (across_some**2 - up_some**2) * weight
     twice[1][counted] = 2 * across_some * up_some * weight
-    real, imaginary = (_softened(part, EVEN_PX, cv2.BORDER_REFLECT)[row, col] for part in twice)
+    real, imaginary = (_softened(part, EVEN_PX, "symmetric")[row, col] for part in twice)
     even = np.sqrt(real + 1j * imaginary)
     way = across[row, col] + 1j * up[row, col]
     side = np.where((even * way.conj()).real < 0.0, -1.0, 1.0)
@@ -231,9 +231,9 @@ def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:
     share of foil less a half, times its size.
     """
     solid = art >= HALF
-    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
-    inner = cv2.erode(solid.astype(np.uint8), cross, borderType=cv2.BORDER_CONSTANT, borderValue=1)
-    edge = ((art > 0) & (art < 1)) | (solid & (inner == 0))
+    round_it = np.pad(solid, 1, constant_values=True)
+    inner = round_it[:-2, 1:-1] & round_it[2:, 1:-1] & round_it[1:-1, :-2] & round_it[1:-1, 2:]
+    edge = ((art > 0) & (art < 1)) | (solid & ~inner)
     if not edge.any():
         return None
     away = np.empty(art.shape)
@@ -243,8 +243,13 @@ def _inwards(art: Doubles, step: tuple[float, float]) -> Doubles | None:
     return np.asarray(inside + np.where(solid, away, -away))
 
 
-def _softened(picture: Doubles, size_px: float, border: int) -> Doubles:
-    """Return a picture (rows, cols) under a Gaussian blur, cut off at four standard deviations."""
-    side = 2 * int(4.0 * size_px + 0.5) + 1
-    soft = cv2.GaussianBlur(picture, (side, side), size_px, borderType=border)
-    return np.asarray(soft, np.float64)
+def _softened(picture: Doubles, size_px: float, beyond: Literal["edge", "symmetric"]) -> Doubles:
+    """Return a picture (rows, cols) under a Gaussian blur, cut off at four standard deviations.
+
+    Beyond its border it is continued as `numpy.pad` does.
+    """
+    reach = int(4.0 * size_px + 0.5)
+    weight = np.exp(-0.5 * (np.arange(-reach, reach + 1) / size_px) ** 2)
+    soft = np.empty(picture.shape)
+    soften(np.pad(picture, reach, mode=beyond), weight / weight.sum(), soft)
+    return soft
