@@ -76,7 +76,7 @@ def score(
     ] = False,
     card: Annotated[
         Path | None,
-        typer.Option("--card", metavar="FILE.pdf", help="Only write a marker card to print."),
+        typer.Option("--card", metavar="FILE.pdf", help="Only write a marker card and foil slips."),
     ] = None,
     replace: Replace = False,
     as_json: AsJson = False,
@@ -132,7 +132,10 @@ def _write_card(path: Path, *, replace: bool) -> Answer:
     from lightplan.tasks.score import write_marker_card
 
     written = write_marker_card(path, replace=replace)
-    words = [f"Wrote {written}.", "Print it at 100 % and lay it beside the sheet."]
+    words = [
+        f"Wrote {written}.",
+        "Print it at 100 %: a card to lay beside the sheet, and slips for strips of its foil.",
+    ]
     return Answer({"files": [str(written)]}, words)
 
 

@@ -5,8 +5,9 @@ from lightplan.estimate.drift_search import FramePair
 from lightplan.estimate.estimating import Photographed, estimate
 from lightplan.estimate.pin import PaperSeen, Pin, PinFound, find_pin
 from lightplan.estimate.result import CameraState, Estimate, OtherView, Rival
-from lightplan.estimate.seen import SeenSheet, seen_sheet, steps_of
+from lightplan.estimate.seen import SeenSheet, seen_samples, seen_sheet, steps_of
 from lightplan.estimate.several import estimate_together
+from lightplan.estimate.strip import Strip
 from lightplan.estimate.telling import HIDES, Doubt
 
 __all__ = [
@@ -22,10 +23,12 @@ __all__ = [
     "PinFound",
     "Rival",
     "SeenSheet",
+    "Strip",
     "drifted",
     "estimate",
     "estimate_together",
     "find_pin",
+    "seen_samples",
     "seen_sheet",
     "steps_of",
 ]

@@ -195,11 +195,11 @@ class Elsewhere:
 
     def _mirrored(self, found: Lit, plan: Hypothesis) -> tuple[float, float] | None:
         """Return where the foil shows it most; None where it does not."""
-        seen = self._search.fitter.seen
+        fitter, seen = self._search.fitter, self._search.fitter.seen
         own = found.level * found.light
         rise = np.log2(1 + own / np.maximum(plan.light, 1e-9)).mean(axis=1)
         paper = np.median(rise[~seen.is_foil]) if (~seen.is_foil).any() else 0.0
-        rise = np.where(seen.is_foil, rise, 0.0)
+        rise = np.where(seen.is_foil, rise, 0.0)[: fitter.on_sheet]
         at = int(np.argmax(rise))
         if rise[at] < max(_MARK_STOPS, paper):
             return None

@@ -23,6 +23,7 @@ from lightplan.estimate.levels import Levels
 from lightplan.estimate.lights import BRUSHED, Lights
 from lightplan.estimate.result import CameraState, Estimate, Rival
 from lightplan.estimate.search import Search
+from lightplan.estimate.strip import Strip, with_strip
 from lightplan.estimate.telling import doubts_of, uncertainty
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene.slips import Slip, SlipUnit, slipped
@@ -63,6 +64,8 @@ class Photographed:
         Luminance that clips by f-number, time and ISO; None where the file is silent.
     known : tuple of Known
         What else it tells: the shadows of a pin.
+    strip : Strip or None
+        A strip of the sheet's own foil that is seen beside it.
     """
 
     seen: SeenSheet
@@ -71,6 +74,7 @@ class Photographed:
     focal_px: float | None
     clip_cd_m2: float | None
     known: tuple[Known, ...] = ()
+    strip: Strip | None = None
 
 
 def estimate(
@@ -95,9 +99,10 @@ def estimate(
     watch : callable
         Told what is being done; may raise `Stopped`.
     """
-    fitter = fitter_of(rig, photo, clip_cd_m2)
     watch(Progress(stage="comparing the photograph with the plan"))
-    search = Search(rig, Levels(rig, photo.seen, lights), fitter)
+    search = Search(rig, *data_of(rig, photo, clip_cd_m2, lights))
+    if photo.strip is not None:
+        search.settle()
     return explained(search, photo, clip_cd_m2=clip_cd_m2, watch=watch)
 
 
@@ -143,6 +148,14 @@ def explained(
 def _explains(outside: Hypothesis, plan: Hypothesis) -> bool:
     """Whether light from outside leaves little enough to be told."""
     return outside.fitted.misfit <= max(TOLD_MISFIT, 0.5 * plan.fitted.misfit)
+
+
+def data_of(
+    rig: Rig, photo: Photographed, planned: float, lights: Lights | None
+) -> tuple[Levels, Fitter]:
+    """Return the levels of rigs in a photograph's cells, and what fits rigs to it."""
+    fitter, levels = fitter_of(rig, photo, planned), Levels(rig, photo.seen, lights)
+    return (levels, fitter) if photo.strip is None else with_strip(rig, levels, fitter, photo.strip)
 
 
 def fitter_of(rig: Rig, photo: Photographed, planned: float) -> Fitter:

@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.estimate.levels import to_stops
+from lightplan.estimate.scanning import Scan
 from lightplan.estimate.seen import FLOOR, SeenSheet, steepness
-from lightplan.estimate.solving import HEAVY, Known, Name, System
+from lightplan.estimate.solving import Known, Name, System
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from lightplan.arrays import Booleans, Doubles
+    from lightplan.arrays import Doubles
 
 CAMERA = ("exposure", "red", "blue", "vignette", "contrast", "lift")
 EXPOSURE_KNOWN = 0.12  # stops: how well f-number, time and ISO tell the exposure
@@ -34,7 +35,6 @@ EDGE_MM = 1.2  # how far the photograph's cells may lie off the model's
 EFFECTIVE_PAPER, EFFECTIVE_FOIL = 45.0, 60.0
 """Independent data in each material: neighbouring cells err together."""
 BLACK = 0.5  # of `FLOOR`: how far the camera's own black may be off
-SCAN_ROUNDS = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,54 +155,6 @@ class Place:
 
 
 @dataclass(frozen=True, eq=False)
-class Scan:
-    """Fits many rigs roughly: slopes and weights of one rig serve all.
-
-    Attributes
-    ----------
-    rows : (3 n, k) float
-        What each small thing does to the data, in stops.
-    inverse, information : (k, k) float
-        Of the normal equations; what is known before.
-    precision, weight, spread : (3 n,) float
-        Of the data.
-    pull : (k,) float
-    apart, exposure : float
-    ended : (3 n,) bool
-    """
-
-    fitter: Fitter
-    rows: Doubles
-    inverse: Doubles
-    information: Doubles
-    precision: Doubles
-    weight: Doubles
-    spread: Doubles
-    pull: Doubles
-    apart: float
-    exposure: float
-    ended: Booleans
-
-    def costs(self, light: Doubles) -> Doubles:
-        """Return the cost of light (m, n, 3), (m,); see `Fitted.cost`."""
-        model = to_stops(light * 2.0**self.exposure, self.fitter.clip_cd_m2)
-        aim = (self.fitter.seen.stops - model).reshape(len(light), -1)
-        told = np.zeros_like(aim)
-        share: Doubles | float = 1.0
-        for _ in range(SCAN_ROUNDS):
-            # what is far off counts less, by the same slopes: a share of it is believed
-            believed = told + share * (aim - told)
-            values = ((believed * self.precision) @ self.rows + self.pull) @ self.inverse
-            told = values @ self.rows.T
-            away = (aim - told) / self.spread
-            away = np.where(self.ended & (away < 0), 0.0, away)
-            share = np.where(self.ended & (aim < told), 0.0, 1 / (1 + (away / HEAVY) ** 2))
-        cost = (self.weight * HEAVY**2 * np.log1p((away / HEAVY) ** 2)).sum(axis=1)
-        prior = ((values @ self.information) * values).sum(axis=1) - 2 * values @ self.pull
-        return np.asarray(cost + prior + self.apart)
-
-
-@dataclass(frozen=True, eq=False)
 class Fitter:
     """One photograph to fit rigs to.
 
@@ -245,6 +197,11 @@ class Fitter:
     def count(self) -> int:
         """Photographs that it fits to."""
         return 1
+
+    @property
+    def on_sheet(self) -> int:
+        """Cells that lie on the sheet; they are the first."""
+        return len(self.seen)
 
     def fit(self, light: Doubles, columns: Columns, start: float | None = None) -> Fitted:
         """Fit the camera and small errors to light (n, 3) of a rig.

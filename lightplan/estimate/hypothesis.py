@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lightplan.arrays import Doubles
     from lightplan.estimate.fit import Fitted
     from lightplan.estimate.solving import Name
@@ -43,3 +45,11 @@ class Hypothesis:
     def elements(self) -> tuple[str, ...]:
         """What is off."""
         return tuple(dict.fromkeys(element for element, _ in self.values))
+
+
+def one_each(found: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """Return the best hypothesis of each set of dimensions, order kept."""
+    kept: dict[frozenset[Name], Hypothesis] = {}
+    for one in found:
+        kept.setdefault(frozenset(one.values), one)
+    return list(kept.values())

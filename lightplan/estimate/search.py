@@ -8,10 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.estimate.fit import Columns, Fitter
-from lightplan.estimate.hypothesis import Hypothesis
+from lightplan.estimate.hypothesis import Hypothesis, one_each
 from lightplan.estimate.levels import CellLight, Levels, to_stops
 from lightplan.estimate.lights import SLOPED, key_of
-from lightplan.estimate.unknowns import CAMERA_SLIP_MM, Unknown, powers_of, unknowns_of
+from lightplan.estimate.unknowns import (
+    CAMERA_SLIP_MM,
+    Unknown,
+    powers_of,
+    step_of,
+    steps_of,
+    unknowns_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -21,12 +28,11 @@ if TYPE_CHECKING:
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
-_STEP = {"mm": 10.0, "deg": 1.5}  # by which slopes are taken
-_BOW_STEP = 0.4
 _POWER_STEP = 0.25  # stops: what else a slope changes with
 _FIRST, _FAR = 0.65, 1.6  # places looked at, in standard deviations of a slip
 _PROMISING, _REFINED, _PAIRED, _CLOSER = 6, 3, 3, 4
 _ROOM_SLIP = 12.0
+_LEAST = 0.2  # of cost, that each round of settling must win
 OFF = -14.0  # stops: a lamp that is not on
 
 
@@ -38,23 +44,57 @@ class Search:
         self.unknowns = unknowns_of(rig, steady)
         self.powers = powers_of(rig, steady)
         self.base = levels.light(rig)
+        self.settled: dict[Name, float] = {}
         self._kept: dict[Key, CellLight | None] = {(): self.base}
         self._taken: dict[Name, list[tuple[dict[Name, float], Doubles]]] = {}
         self._slopes = self._all_slopes()
         self.hand = self.power_columns(self.base, {}).joined(self._slopes)
 
+    def settle(self) -> None:
+        """Work on about the rig with the hand's errors that the plan is fitted with.
+
+        Edges that much foil mirrors are off by more than slopes of the light reach.
+        """
+        plan = self.as_planned()
+        for _ in range(3):
+            kept = dict.fromkeys(self._slopes.names, 0.0) | self.settled
+            own = {n: plan.fitted.values[n] for n in self._slopes.names}
+            if not self._settled_at(own):
+                return
+            before, plan = plan, self.as_planned()
+            if plan.cost > before.cost - _LEAST:
+                self._settled_at(kept)
+                return
+
+    def _settled_at(self, values: dict[Name, float]) -> bool:
+        light = self.levels.light_of(values)
+        if light is None:
+            return False
+        self.settled = values
+        self.base, self._slopes = light, self._slopes.moved_to(values)
+        self.hand = self.power_columns(light, {}).joined(self._slopes)
+        return True
+
     # --- light ------------------------------------------------------------------------------
 
     def geometry(self, values: dict[Name, float]) -> CellLight | None:
         """Return the light per lamp with things moved or taken away; None where that cannot be."""
+        values = self._whole(values)
         key = key_of(values)
         if key not in self._kept:
             self._kept[key] = self.levels.light_of(values)
         return self._kept[key]
 
+    def _whole(self, values: dict[Name, float]) -> dict[Name, float]:
+        """Return values with the errors that were settled on for all else; none of what is gone."""
+        gone = {element for element, dimension in values if dimension == "missing"}
+        settled = {n: v for n, v in self.settled.items() if n[0] not in gone}
+        return {**settled, **values}
+
     def look_ahead(self, wanted: Iterable[dict[Name, float]]) -> None:
         """Work out the light of many rigs, of which each will be asked for, two at a time."""
-        self.levels.look_ahead([one for one in wanted if key_of(one) not in self._kept])
+        whole = map(self._whole, wanted)
+        self.levels.look_ahead([one for one in whole if key_of(one) not in self._kept])
 
     def mixed(self, values: dict[Name, float]) -> Doubles | None:
         """Return light (n, 3) of the rig with everything off by some values."""
@@ -88,20 +128,19 @@ class Search:
         return self.slopes_with({})
 
     def slopes_with(self, powers: dict[Name, float]) -> Columns:
-        """Return what all but powers does to the levels, a step from the plan, with some powers."""
-        names, columns, sigmas = [], [], []
-        start = self.mixed(powers)
+        """Return what all but powers does to the levels, a step away, with some powers."""
+        names, columns, start = [], [], self.mixed(powers)
         assert start is not None
         base = self._stops(start)
         self.look_ahead(steps_of(self.unknowns))
         for one in self.unknowns:
-            step = _step_of(one)
-            light = self.mixed({**powers, (one.element, one.dimension): step})
+            step, name = step_of(one), (one.element, one.dimension)
+            light = self.mixed({**powers, name: self.settled.get(name, 0.0) + step})
             if light is None:
                 light = start
-            names.append((one.element, one.dimension))
+            names.append(name)
             columns.append((self._stops(light) - base) / step)
-            sigmas.append(one.hand)
+        sigmas = [one.hand for one in self.unknowns]
         return Columns.of(names, np.stack(columns, axis=-1), sigmas)
 
     def power_columns(self, found: CellLight, values: dict[Name, float]) -> Columns:
@@ -180,7 +219,7 @@ class Search:
     def _own_slopes(self, values: dict[Name, float], own: list[Name], light: Doubles) -> Columns:
         base, known = self._stops(light), {n: self._taken_near(n, values) for n in own}
         steps = {
-            n: _step_of(self._unknown(n)) * (-1 if values[n] > 0 else 1)
+            n: step_of(self._unknown(n)) * (-1 if values[n] > 0 else 1)
             for n in own
             if known[n] is None
         }
@@ -209,7 +248,7 @@ class Search:
             return abs(away) <= _POWER_STEP
         if name[1] not in SLOPED:
             return away == 0
-        return abs(away) <= _step_of(self._unknown(name))
+        return abs(away) <= step_of(self._unknown(name))
 
     def _unknown(self, name: Name) -> Unknown:
         return next(u for u in self.unknowns if (u.element, u.dimension) == name)
@@ -265,7 +304,7 @@ class Search:
         found += lens
         found += self._scanned(self._promising(plan))
         found.sort(key=lambda h: h.cost)
-        kept = _one_each(found)
+        kept = one_each(found)
         refined = [self.refined(h) for h in kept[:_REFINED]]
         return sorted([*refined, *kept[_REFINED:]], key=lambda h: h.cost)
 
@@ -359,20 +398,3 @@ class Search:
         close = sorted((h for h in near if h is not None), key=lambda h: h.cost)
         refined = [self.refined(h) for h in close[:2]]
         return sorted([*refined, *close[2:], *found[_CLOSER:]], key=lambda h: h.cost)
-
-
-def steps_of(unknowns: Sequence[Unknown]) -> list[dict[Name, float]]:
-    """Return what rigs are off the plan for the slopes of everything."""
-    return [{(u.element, u.dimension): _step_of(u)} for u in unknowns]
-
-
-def _step_of(one: Unknown) -> float:
-    return _BOW_STEP if one.dimension == "bow_mm" else _STEP[one.unit]
-
-
-def _one_each(found: list[Hypothesis]) -> list[Hypothesis]:
-    """Return the best hypothesis of each set of dimensions, order kept."""
-    kept: dict[frozenset[Name], Hypothesis] = {}
-    for one in found:
-        kept.setdefault(frozenset(one.values), one)
-    return list(kept.values())

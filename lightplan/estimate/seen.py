@@ -91,6 +91,45 @@ def seen_sheet(maps: SheetMaps, radius2: Doubles) -> SeenSheet:
     return SeenSheet(spread_mm=half, **named)
 
 
+def seen_samples(
+    linear: Singles,
+    clipped: Booleans,
+    pixels: float,
+    *,
+    places_mm: Doubles,
+    radius2: Doubles,
+    spread_mm: float,
+) -> SeenSheet:
+    """Return cells of bare foil that were read by samples.
+
+    Parameters
+    ----------
+    linear : (n, k, 3) float
+        1 = clip level.
+    clipped : (n, k, 3) bool
+    pixels : float
+        Of the photograph in a cell.
+    places_mm : (n, 2) float
+    radius2 : (n,) float
+    spread_mm : float
+    """
+    known = np.minimum(linear, 1.0).astype(float)
+    level = known.mean(axis=1)
+    count = max(1.0, min(float(linear.shape[1]), pixels) / SHARED_BY)
+    noise = np.maximum(known.std(axis=1), 1e-5) / np.sqrt(count) / (level + FLOOR) / np.log(2)
+    return SeenSheet(
+        stops=np.log2(level + FLOOR),
+        noise=noise,
+        ended=clipped.mean(axis=1) > CLIPPED_SHARE,
+        is_foil=np.ones(len(level), bool),
+        purity=np.ones(len(level)),
+        x_mm=places_mm[:, 0],
+        y_mm=places_mm[:, 1],
+        spread_mm=spread_mm,
+        radius2=radius2,
+    )
+
+
 def steps_of(before: SheetMaps, after: SheetMaps) -> tuple[Doubles, Doubles]:
     """Return how many stops brighter each cell has become, and the standard error, (n, 3).
 

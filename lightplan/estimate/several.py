@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.estimate.estimating import Photographed, estimate, explained, fitter_of
+from lightplan.estimate.estimating import Photographed, data_of, estimate, explained, fitter_of
 from lightplan.estimate.fit import Place
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.levels import Levels
@@ -60,8 +60,7 @@ def estimate_together(
     if not others or alone.foreign:
         return alone
     watch(Progress(stage="comparing the photographs with each other"))
-    fitter = fitter_of(rig, first, clip_cd_m2)
-    levels = Levels(rig, first.seen, lights)
+    levels, fitter = data_of(rig, first, clip_cd_m2, lights)
     search = Search(rig, levels, fitter)
     views = [_view(search, alone, first, other, clip_cd_m2) for other in others]
     both = Search(rig, LevelsOfSeveral(rig, levels, views), FitterOfSeveral(fitter, shared(views)))

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from lightplan.estimate.search import OFF
+from lightplan.estimate.strip_pays import added_by_strips
 from lightplan.scene.dimensions import element_of
 
 if TYPE_CHECKING:
@@ -43,6 +44,8 @@ HIDDEN = {"mm": 15.0, "deg": 1.5}
 """How far that must be to be worth words: half as much again as a drift that is to be found."""
 LEAST_PART = 0.05
 """Of a unit vector: what is less is not let go with it. Ours."""
+STRIPS_FOR = 2
+"""Things, the worst first, for which it is worked out where a strip of foil would tell them."""
 PIN_DEG = 1.0
 """How surely a pin's shadow tells the direction of a lamp: what `pin` found in trials."""
 
@@ -67,6 +70,9 @@ class Doubt:
         What would be left then.
     pin_sigma : float or None
         What would be left with the shadow of a pin; None where that would not halve it.
+    strip, strip_sigma : str and float
+        Side of the sheet on which a strip of its foil would tell it, and what would be left
+        then; empty where none would.
     """
 
     element: str
@@ -78,6 +84,8 @@ class Doubt:
     second: str = ""
     second_sigma: float = 0.0
     pin_sigma: float | None = None
+    strip: str = ""
+    strip_sigma: float = 0.0
 
 
 def doubts_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
@@ -91,7 +99,28 @@ def doubts_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
     added = {} if several else {lamp: _added(search, curve, lamp) for lamp in lamps}
     told = [_with_second(search, curve, one, added) for one in found]
     # what may be two things at once is worse than what shows nothing and costs nothing
-    return tuple(sorted(told, key=lambda d: (d.kind != "distance and power", -d.share)))
+    ranked = sorted(told, key=lambda d: (d.kind != "distance and power", -d.share))
+    return tuple(_with_strip(search, best, curve, ranked))
+
+
+def _with_strip(
+    search: Search, best: Hypothesis, curve: Curvature, doubts: Sequence[Doubt]
+) -> Iterator[Doubt]:
+    """Yield doubts with the side on which a strip of foil would tell it, the worst few asked."""
+    asked = list(dict.fromkeys(d.element for d in doubts))[:STRIPS_FOR]
+    plain = search.rig.sheet.foil.grating is None
+    has_one = search.fitter.on_sheet < len(search.fitter.seen)
+    if not asked or not plain or has_one or search.fitter.count > 1:
+        yield from doubts
+        return
+    added = added_by_strips(search, best, curve.names, set(asked))
+    for doubt in doubts:
+        sigmas = {s: _left(search, curve, doubt, more) for s, more in added.items()}
+        side = min(sigmas, key=lambda s: sigmas[s], default=None)
+        if doubt.element not in asked or side is None or sigmas[side] > HALVED * doubt.sigma:
+            yield doubt
+        else:
+            yield replace(doubt, strip=side, strip_sigma=sigmas[side])
 
 
 def unseen_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
@@ -253,18 +282,23 @@ def _with_second(
     `added` is what a photograph with each lamp off would add to the normal matrix.
     """
     least, which = np.inf, ""
-    ways = dict(_ways(search, doubt.element))
-    way = ways.get("distance" if doubt.kind == "distance and power" else doubt.kind, {})
-    own = [n for n in curve.names if n[0] == doubt.element]
     for lamp, more in added.items():
-        names, covariance = curve.covariance(own, more)
-        row = _row(names, way)
-        sigma = float(np.sqrt(row @ covariance @ row))
+        sigma = _left(search, curve, doubt, more)
         if sigma < least:
             least, which = sigma, lamp
     if least > HALVED * doubt.sigma:
         return doubt
     return replace(doubt, second=which, second_sigma=least)
+
+
+def _left(search: Search, curve: Curvature, doubt: Doubt, more: Doubles) -> float:
+    """Return the deviation of what is doubted that would be left with more data."""
+    ways = dict(_ways(search, doubt.element))
+    way = ways.get("distance" if doubt.kind == "distance and power" else doubt.kind, {})
+    own = [n for n in curve.names if n[0] == doubt.element]
+    names, covariance = curve.covariance(own, more)
+    row = _row(names, way)
+    return float(np.sqrt(row @ covariance @ row))
 
 
 def _added(search: Search, curve: Curvature, lamp: str) -> Doubles:

@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
     from lightplan.scene.slips import SlipUnit
 
@@ -27,6 +30,9 @@ _SLIPS = {
     "bow_mm": 1.6,
 }
 CAMERA_SLIP_MM = 45.0
+STEP = {"mm": 10.0, "deg": 1.5}
+BOW_STEP = 0.4
+"""By which slopes of the light are taken."""
 HAND_SHARE = 0.6
 """A hand's error is spread evenly up to its size: this much of it is its standard deviation."""
 
@@ -76,3 +82,13 @@ def powers_of(rig: Rig, steady: float = 1.0) -> tuple[Unknown, ...]:
         for lamp in rig.lamps
         if lamp.on
     )
+
+
+def steps_of(unknowns: Sequence[Unknown]) -> list[dict[Name, float]]:
+    """Return what rigs are off the plan for the slopes of everything."""
+    return [{(u.element, u.dimension): step_of(u)} for u in unknowns]
+
+
+def step_of(one: Unknown) -> float:
+    """Return by how much the light is followed for the slope of one dimension."""
+    return BOW_STEP if one.dimension == "bow_mm" else STEP[one.unit]

@@ -65,6 +65,8 @@ class PhotoContext:
     card : bool
         The set shows a marker card: it is looked for in every frame, not only in those
         whose sheet is not found without it.
+    strip : bool
+        A slip with a strip of foil is looked for beside the sheet.
     """
 
     width_mm: float
@@ -78,6 +80,7 @@ class PhotoContext:
     near: Neighbour | None = None
     expected: Doubles | None = None
     card: bool = False
+    strip: bool = False
 
     def digest(self) -> str:
         """Return a key for everything a result depends on besides the photograph."""
@@ -90,6 +93,7 @@ class PhotoContext:
             "corners": {k: np.asarray(v).tolist() for k, v in sorted(self.corners.items())},
             "detail": self.detail,
             "card": self.card,
+            "strip": self.strip,
             "code": code_digest(),
             "near": None if self.near is None else self.near.key,
             "expected": None if self.expected is None else np.asarray(self.expected).tolist(),

@@ -25,6 +25,7 @@ from lightplan.shots.sheet.location import GRID_PX, find_in_shot, place, without
 from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour
 from lightplan.shots.sheet.patches import patch_sharpness
+from lightplan.shots.sheet.strip import StripFound, find_strip
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lightplan.shots.context import PhotoContext
-    from lightplan.shots.sheet.card import CardFound
     from lightplan.shots.shot import Shot
 
 _READ_PX = 3000  # long side that is decoded: an A5 sheet keeps a dozen pixels to a mm
@@ -80,11 +80,14 @@ class Looked:
     shot : Shot
     sheet : LaidSheet or None
         Corners and maps; None where no sheet was found.
+    strip : StripFound or None
+        A strip of foil beside it, where one was looked for.
     """
 
     score: PhotoScore
     shot: Shot
     sheet: LaidSheet | None
+    strip: StripFound | None = None
 
 
 def judge_photo(path: Path, context: PhotoContext) -> PhotoScore:
@@ -122,14 +125,18 @@ def look_at(path: Path, context: PhotoContext) -> Looked:
         reduction=shot.reduction,
         card_level=None if light is None else light.middle,
     )
+    strip = None
     if isinstance(sheet, SheetNotFound):
         judged = replace(base, reasons=(sheet.reason,))
     else:
-        judged = _judge_sheet(shot, sheet, _lit_by(context, sheet, light), base, card)
+        strip = find_strip(shot, sheet) if context.strip else None
+        lit = _lit_by(context, sheet, light)
+        beside = frame_measures(shot, sheet, card, strip)
+        judged = _judge_sheet(shot, sheet, lit, base, beside)
     if light is not None:
         judged = replace(judged, details={**judged.details, "marker_card": light.to_dict()})
     judged = replace(judged, seconds=time.perf_counter() - start)
-    return Looked(judged, shot, None if isinstance(sheet, SheetNotFound) else sheet)
+    return Looked(judged, shot, None if isinstance(sheet, SheetNotFound) else sheet, strip)
 
 
 def _lit_by(context: PhotoContext, sheet: LaidSheet, light: CardLight | None) -> PhotoContext:
@@ -173,9 +180,14 @@ def with_neighbour(context: PhotoContext, paths: Sequence[Path]) -> PhotoContext
 
 
 def _judge_sheet(
-    shot: Shot, sheet: LaidSheet, context: PhotoContext, base: PhotoScore, card: CardFound | None
+    shot: Shot,
+    sheet: LaidSheet,
+    context: PhotoContext,
+    base: PhotoScore,
+    beside: dict[str, tuple[float, float]],
 ) -> PhotoScore:
-    measures = _measure(shot, sheet, context).joined(frame_measures(shot, sheet, card))
+    """Return the verdict; `beside` are the measures of what lies round the sheet."""
+    measures = _measure(shot, sheet, context).joined(beside)
     verdict = _honest(judge(measures, context.look), measures, context)
     return replace(
         base,

@@ -53,6 +53,8 @@ def doubt_entry(one: Doubt) -> dict[str, Any]:
         "lamp_off_in_second": one.second or None,
         "uncertainty_with_second": one.second_sigma if one.second else None,
         "uncertainty_with_pin": one.pin_sigma,
+        "strip_on_side": one.strip,
+        "uncertainty_with_strip": one.strip_sigma if one.strip else None,
     }
 
 

@@ -6,8 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
 from lightplan.estimate.lights import Lights
-from lightplan.estimate.search import steps_of
-from lightplan.estimate.unknowns import unknowns_of
+from lightplan.estimate.unknowns import steps_of, unknowns_of
 from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
 from lightplan.light.keeper import layers_of

@@ -29,17 +29,18 @@ def doubt_words(rig: Rig, doubt: Doubt) -> str:
     """Return what is not told and what would tell it, a clause without full stop."""
     name, size = name_in(rig, doubt.element), f"{_rounded(doubt.sigma)} {_UNITS[doubt.unit]}"
     if doubt.kind == "distance and power":
+        brighter = light_words(doubt.with_stops)
         return (
-            f"whether {name} stands up to {size} farther and is {light_words(doubt.with_stops)} "
+            f"whether {name} stands up to {size} farther and is {brighter} "
             f"brighter, or so much nearer and dimmer, as these look alike: measure from its face "
-            f"to the middle of the sheet{_second(rig, doubt)}"
+            f"to the middle of the sheet{_strip(doubt)}{_second(rig, doubt)}"
         )
     what, how = _WHAT[doubt.kind]
     pin = f", or stand a pin of known height on the sheet (--pin): its shadow {_PIN}"
     told = pin if doubt.pin_sigma is not None else ""
     return (
         f"{what.format(name=name)}: being off by {size} does not show here, and costs nothing. "
-        f"Where you want to build it again, {how}{told}{_second(rig, doubt)}"
+        f"Where you want to build it again, {how}{told}{_strip(doubt)}{_second(rig, doubt)}"
     )
 
 
@@ -68,6 +69,25 @@ _WHAT = {
     "facing": ("which way {name} faces", "hold a protractor or a phone's level against it"),
     "bow": ("how far the middle of the sheet lies up", "lay a ruler over it"),
 }
+
+
+_SIDES = {
+    "left": "to the left of the sheet",
+    "right": "to the right of the sheet",
+    "far": "beyond the sheet",
+    "near": "on your side of the sheet",
+}
+
+
+def _strip(doubt: Doubt) -> str:
+    """Return the strip of foil that would tell it, as the end of a clause; may be empty."""
+    if not doubt.strip:
+        return ""
+    return (
+        f", or glue a strip of this foil on the slip of `lightplan score --card` and lay it "
+        f"{_SIDES[doubt.strip]}, leading away (that would leave about "
+        f"{_rounded(doubt.strip_sigma)} {_UNITS[doubt.unit]})"
+    )
 
 
 def _second(rig: Rig, doubt: Doubt) -> str:

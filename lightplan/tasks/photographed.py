@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.errors import BlackFrame
-from lightplan.estimate import Photographed, seen_sheet
+from lightplan.estimate import Photographed, Strip, seen_samples, seen_sheet
 from lightplan.optics.exposure import saturation_luminance
 from lightplan.shots.pipeline import look_at
 from lightplan.shots.sheet import squaring
 from lightplan.shots.sheet.outline import straighten
+from lightplan.shots.sheet.strip import CELL_MM
 from lightplan.tasks.score import context_for
 from lightplan.words.things import name_in
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from lightplan.shots.pipeline import Looked
     from lightplan.shots.sheet.corners import SheetFound
     from lightplan.shots.sheet.maps import LaidSheet
+    from lightplan.shots.sheet.strip import StripFound
     from lightplan.shots.shot import Settings
 
 
@@ -34,7 +36,8 @@ def context_of(rig: Rig) -> PhotoContext:
     points = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * half
     places = rig.camera.project(np.column_stack([points, np.zeros(4)]), 1, 1) + 0.5
     inside = np.isfinite(places).all() and (np.abs(places - 0.5) < 0.5).all()
-    return replace(context_for(rig), expected=places if inside else None)
+    strip = rig.sheet.foil.grating is None  # a grating's colours hang on how the offcut is cut
+    return replace(context_for(rig), expected=places if inside else None, strip=strip)
 
 
 def look_at_set(path: Path, rig: Rig) -> Looked:
@@ -80,7 +83,26 @@ def photographed(looked: Looked) -> Photographed | None:
         shape=found.shape,
         focal_px=shot.focal_length_px(),
         clip_cd_m2=clip_of(shot.settings),
+        strip=None if looked.strip is None else strip_of(looked.strip, found.shape),
     )
+
+
+def strip_of(found: StripFound, shape: tuple[int, int]) -> Strip:
+    """Return the data of a strip of foil beside the sheet; `shape` is the picture's."""
+    places = np.column_stack([found.x_mm, found.y_mm])
+    low, high = places.min(axis=0) - CELL_MM, places.max(axis=0) + CELL_MM
+    middle, size = (low + high) / 2, high - low
+    frame = (np.array(shape) - 1) / 2
+    away = ((found.places - frame) ** 2).sum(axis=1) / (frame**2).sum()
+    seen = seen_samples(
+        found.linear,
+        found.clipped,
+        found.pixels,
+        places_mm=places - middle,
+        radius2=away,
+        spread_mm=CELL_MM / 2,
+    )
+    return Strip(seen, (float(middle[0]), float(middle[1])), float(size[0]), float(size[1]))
 
 
 def clip_of(settings: Settings) -> float | None:

@@ -18,7 +18,7 @@ POINT_MM = 25.4 / 72
 def test_page_has_the_paper_size_and_says_what_to_do(tmp_path, unit, size_mm):
     """A4: ISO 216; Letter: 8.5 x 11 inches."""
     path = write_marker_card(tmp_path / "card.pdf", unit)
-    (page,) = pypdf.PdfReader(path).pages
+    page, _ = pypdf.PdfReader(path).pages  # the other: slips for strips of foil
     size = [float(side) * POINT_MM for side in page.mediabox[2:]]
     np.testing.assert_allclose(size, size_mm, atol=0.05)
     text = page.extract_text()

@@ -28,7 +28,7 @@ _SIZES_MM = ((148.0, 210.0, "A5"), (105.0, 148.0, "A6"), (85.0, 55.0, "85 × 55"
 def write_marker_card(
     path: Path, unit: LengthUnit = "mm", *, paper: Paper | None = None, replace: bool = False
 ) -> Path:
-    """Write the marker card as a PDF to print at its true size.
+    """Write the marker card, and slips for strips of foil, as a PDF to print at its true size.
 
     Parameters
     ----------
@@ -45,9 +45,12 @@ def write_marker_card(
     lightplan.safe_write.FileExists
         The file is there and `replace` is false.
     """
+    from lightplan.reports.print.strip_page import strip_page
+
     if paper is None:
         paper = "Letter" if unit == "in" else "A4"
-    pages = [card_page(CardLayout(paper), unit)]
+    layout = CardLayout(paper)
+    pages = [card_page(layout, unit), strip_page(layout)]
     return write_output(
         Path(path), pdf_bytes(pages, title="lightplan marker card"), replace=replace
     )
@@ -57,7 +60,7 @@ def card_page(layout: CardLayout, unit: LengthUnit = "mm") -> Page:
     """Return the card as a page to print."""
     page = Page(layout.paper)
     for number, box in layout.markers().items():
-        _marker(page, number, box)
+        marker(page, number, box)
     _panel(page, layout.panel())
     _patches(page, layout.patches())
     _heading(page, layout, unit)
@@ -68,7 +71,8 @@ def card_page(layout: CardLayout, unit: LengthUnit = "mm") -> Page:
 # The card is laid out from its upper left corner, a page from its lower left one.
 
 
-def _fill(page: Page, box: Box, colour: str) -> None:
+def fill(page: Page, box: Box, colour: str) -> None:
+    """Fill a box, laid out from the page's upper left corner."""
     left, right = box.x_mm, box.x_mm + box.width_mm
     top, bottom = page.height - box.y_mm, page.height - box.y_mm - box.height_mm
     corners = [(left, bottom), (right, bottom), (right, top), (left, top)]
@@ -81,7 +85,7 @@ def _line(
     page.line([(x[0], page.height - y[0]), (x[1], page.height - y[1])], colour=colour, width_pt=pt)
 
 
-def _text(
+def text(
     page: Page,
     x: float,
     y: float,
@@ -92,10 +96,12 @@ def _text(
     bold: bool = False,
     align: Literal["left", "right"] = "left",
 ) -> None:
+    """Write a line; y is its foot, from the page's upper edge."""
     page.text(x, page.height - y, words, size_pt=pt, colour=colour, bold=bold, align=align)
 
 
-def _marker(page: Page, number: int, box: Box) -> None:
+def marker(page: Page, number: int, box: Box) -> None:
+    """Draw a marker."""
     modules = marker_modules(number)
     step = box.width_mm / len(modules)
     for row, line in enumerate(modules):
@@ -110,11 +116,11 @@ def _marker(page: Page, number: int, box: Box) -> None:
                     (col - start) * step,
                     step + _OVERLAP_MM,
                 )
-                _fill(page, run, "#000000")
+                fill(page, run, "#000000")
                 start = None
 
 
-def _grey(lightness: float) -> str:
+def grey(lightness: float) -> str:
     """Return the sRGB grey of a CIE L* (CIE 15, IEC 61966-2-1)."""
     f = (lightness + 16) / 116
     linear = f**3 if f > 6 / 29 else 3 * (6 / 29) ** 2 * (f - 4 / 29)
@@ -123,14 +129,14 @@ def _grey(lightness: float) -> str:
 
 
 def _panel(page: Page, box: Box) -> None:
-    _fill(page, box, _grey(PANEL_LIGHTNESS))
+    fill(page, box, grey(PANEL_LIGHTNESS))
     middle_x, middle_y = box.x_mm + box.width_mm / 2, box.y_mm + box.height_mm / 2
     for width, height, name in _SIZES_MM:
         if width > box.width_mm or height > box.height_mm:
             continue
         x, y = middle_x - width / 2, middle_y - height / 2
         _corner_marks(page, Box(x, y, width, height))
-        _text(page, x + 1.5, y + 3.2, name, 5.5, _MARKS)
+        text(page, x + 1.5, y + 3.2, name, 5.5, _MARKS)
 
 
 def _corner_marks(page: Page, box: Box, length: float = 5.0) -> None:
@@ -142,16 +148,16 @@ def _corner_marks(page: Page, box: Box, length: float = 5.0) -> None:
 
 def _patches(page: Page, boxes: list[Box]) -> None:
     for lightness, box in zip(PATCH_LIGHTNESS, boxes, strict=True):
-        _fill(page, box, _grey(lightness))
+        fill(page, box, grey(lightness))
         words = f"L* {lightness:.0f}"
         colour = INK if lightness > 55 else _LIGHT
-        _text(page, box.x_mm + 1.2, box.y_mm + box.height_mm - 1.4, words, 5.5, colour)
+        text(page, box.x_mm + 1.2, box.y_mm + box.height_mm - 1.4, words, 5.5, colour)
 
 
 def _heading(page: Page, layout: CardLayout, unit: LengthUnit) -> None:
     strip = layout.between()
-    _text(page, strip.x_mm, strip.y_mm + 3.6, "Marker card", 12, bold=True)
-    _text(page, strip.x_mm + 31, strip.y_mm + 3.6, f"lightplan, {layout.paper}", 7, _PALE)
+    text(page, strip.x_mm, strip.y_mm + 3.6, "Marker card", 12, bold=True)
+    text(page, strip.x_mm + 31, strip.y_mm + 3.6, f"lightplan, {layout.paper}", 7, _PALE)
     check = "4 inches" if unit == "in" else "100 mm"
     for line, words in enumerate(
         (
@@ -161,7 +167,7 @@ def _heading(page: Page, layout: CardLayout, unit: LengthUnit) -> None:
             "use them for the light's colour and for drift.",
         )
     ):
-        _text(page, strip.x_mm, strip.y_mm + 6.9 + 2.5 * line, words, 5.3, _PALE)
+        text(page, strip.x_mm, strip.y_mm + 6.9 + 2.5 * line, words, 5.3, _PALE)
 
 
 def _ruler(page: Page, strip: Box, unit: LengthUnit) -> None:
@@ -194,4 +200,4 @@ def _inches(page: Page, x: float, y: float, way: int, length: float) -> None:
 
 
 def _number(page: Page, x: float, y: float, way: int, words: str) -> None:
-    _text(page, x - 0.5, y + (4.9 if way > 0 else -1.9), words, 4.8, _PALE, align="right")
+    text(page, x - 0.5, y + (4.9 if way > 0 else -1.9), words, 4.8, _PALE, align="right")

@@ -154,7 +154,7 @@ def find_marker_card(picture: NDArray[Any]) -> CardFound | None:
     picture : (rows, cols, 3) uint8, or float (linear, 1 = clip level)
     """
     coded = picture if picture.dtype == np.uint8 else 255 * np.sqrt(np.clip(picture, 0, 1))
-    seen = _markers(coded)
+    seen = seen_markers(coded)
     for paper in PAGES_MM:
         layout = CardLayout(paper)
         known = [(box.corners_mm(), seen[i]) for i, box in layout.markers().items() if i in seen]
@@ -189,7 +189,7 @@ def marker_modules(number: int) -> NDArray[np.bool_]:
     return np.asarray(cv2.aruco.generateImageMarker(dictionary, number, size)) < 128
 
 
-def _markers(coded: Picture) -> dict[int, Doubles]:
+def seen_markers(coded: Picture) -> dict[int, Doubles]:
     """Return corners (4, 2) as x, y of the card's markers by number."""
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(_DICTIONARY))
     corners, numbers, _ = detector.detectMarkers(luma(coded))
