@@ -75,6 +75,7 @@ class FoilLight(Kept):
             roughness=roughness,
             tangent=tangent,
             bow=relief.bow_of(rig.sheet) if even else None,
+            grating=rig.sheet.foil.grating if is_foil and grating_strength > 0 else None,
         )
         views = np.asarray(rig.camera.placement.position_mm) - points
         views /= np.linalg.norm(views, axis=1, keepdims=True)

@@ -7,7 +7,7 @@ are likely: see `light.compiled.glints`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
     from lightplan.scene.surfaces import Surface
 
 FLAT = (0.0, 1.0, 0.0, 1.0)  # a bow of no height
+# The first look of `glints_by_need`: points at the most, boxes along the longest side of what they
+# fill, and what keeps its numbers apart from the points' own.
+LOOKED_AT, BOXES, APART = 40_000, 24, 1_000_003
 FAINT = 0.05  # of what a lamp brings to the brightest point: such points are not looked at again
 
 
@@ -117,6 +120,56 @@ def glints(
     return total
 
 
+def glints_by_need(
+    receivers: Receivers,
+    mirror: Between,
+    surfaces: Sequence[Surface],
+    lamps: Sequence[LampFace],
+    drawn: int,
+    most: int,
+) -> Singles:
+    """Return the same as `glints`; places are drawn where lamps bring much.
+
+    `drawn` for a point in the mean, 1 to `most`. How much they bring about a point is told by a
+    first look that is then thrown away: chosen by what they bring to it in the end, points with
+    luck would count, and others not.
+    """
+    n = len(receivers.points)
+    total = np.zeros((3, n, len(lamps)), np.float32)
+    step = max(1, n // LOOKED_AT)
+    first = np.arange(0, n, step)
+    apart = replace(receivers.some(first), numbers=receivers.numbers[first] + APART)
+    for index, lamp in enumerate(lamps):
+        tried = _from_lamp(apart, mirror, surfaces, lamp, 1).sum(axis=0)
+        counts = _needed(receivers.points, first, tried, drawn, most)
+        for count in np.unique(counts):
+            rows = np.flatnonzero(counts == count)
+            some = receivers.some(rows)
+            total[:, rows, index] = _from_lamp(some, mirror, surfaces, lamp, int(count))
+    return total
+
+
+def _needed(points: Doubles, first: Integers, tried: Singles, drawn: int, most: int) -> Integers:
+    """Return how many places each point draws, powers of 2, by what neighbours (first,) got."""
+    cells = _cells(points)
+    mean_square = np.bincount(cells[first], tried.astype(float) ** 2, cells.max(initial=0) + 1)
+    known = np.bincount(cells[first], minlength=len(mean_square))
+    size = np.sqrt(mean_square / np.maximum(known, 1))[cells]
+    if not size.any():
+        return np.ones(len(points), int)
+    wanted = np.clip(drawn * size / size.mean(), 1.0, most)
+    return np.asarray(2 ** np.rint(np.log2(wanted)), int)
+
+
+def _cells(points: Doubles) -> Integers:
+    """Return in which of many small boxes each point lies, equal ones of the box round all."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    place = (points - low) / max(float((high - low).max()), 1e-9) * (BOXES - 1e-6)
+    at = place.astype(int)
+    found = np.unique(at @ [BOXES * BOXES, BOXES, 1], return_inverse=True)[1]
+    return np.asarray(found.reshape(-1))
+
+
 def _from_lamp(
     receivers: Receivers, mirror: Between, surfaces: Sequence[Surface], lamp: LampFace, drawn: int
 ) -> Singles:
@@ -127,8 +180,8 @@ def _from_lamp(
     joiner = _Joiner.of(receivers, mirror, shape)
     row, places, ends, weight = joiner.ways(receivers, mirror, shape, lamp, drawn)
     starts = np.ascontiguousarray(receivers.points[row], float)
-    kept = weight * _are_free(surfaces, lamp, starts, places, ends)
-    kept *= _let_through(receivers, lamp, row, places, ends)
+    kept = weight * are_free(surfaces, lamp, starts, places, ends)
+    kept *= let_through(receivers, lamp, row, places, ends)
     return np.array([np.bincount(row, kept[channel], n) for channel in range(3)], np.float32)
 
 
@@ -195,7 +248,7 @@ class _Joiner:
         return row, places, ends, weight[:, row, col]
 
 
-def _let_through(
+def let_through(
     receivers: Receivers, lamp: LampFace, row: Integers, places: Doubles, ends: Doubles
 ) -> Singles:
     """Return the share (m,) of white light that matte points let in and that the lamp sends."""
@@ -220,7 +273,7 @@ def _placed(face: Flat | Ball, centre: Doubles, axes: Doubles) -> Doubles:
     return np.array([middle, *(face.frame.T @ axes)])
 
 
-def _are_free(
+def are_free(
     surfaces: Sequence[Surface], lamp: LampFace, starts: Doubles, places: Doubles, ends: Doubles
 ) -> Booleans:
     """Return which ways (n,) from starts to places of a mirror and on to a lamp nothing cuts."""

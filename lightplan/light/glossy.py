@@ -20,7 +20,7 @@ import numpy as np
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import Patchwork, blend
 from lightplan.light.compiled import products, seen_points
-from lightplan.light.glints import Receivers, glints
+from lightplan.light.glints import Receivers, glints_by_need
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
 from lightplan.light.metal import SHEET, FoilFace, MetalHit, metal_hits
@@ -46,9 +46,11 @@ RAYS_ON, MOST_RAYS_ON = 600_000, 13
 # Places at which silver and a lamp are joined over the foil, in each of two ways, altogether
 # and for each spot of silver: see `light.glints`. Silver much smoother than the foil is left to
 # rays, which find what is sharp in it.
-JOINED, MOST_JOINED = 1_000_000, 8
+JOINED, MOST_JOINED, MOST_TIMES = 1_000_000, 8, 16
 SMOOTHER = 0.4
 METAL_SPOTS = 9  # points per target as a metal coating sees it
+HORIZON_SPOTS = 21  # on a lamp, to find whether it stands that low over a mirror
+LOW = 0.5  # how low: its lowest point over its highest
 # What a hidden point still counts, to tell how bright its target is where no point is seen.
 HIDDEN = 1e-4
 
@@ -155,7 +157,9 @@ class GlossyLight(Kept):
         for key in [key for key in self._targets if key[0] in fresh]:
             del self._targets[key], self._weighed[key]  # it may be bright no longer
         apart = frozenset(lamp.surface for lamp in lamps) if self._lamps_apart else frozenset()
-        targets = targets_of(surfaces, patchwork, self._spots, fresh - self._skip - apart)
+        wanted = fresh - self._skip - apart
+        low = self._low(surfaces, lamps) if self._depth > 0 else frozenset[int]()
+        targets = targets_of(surfaces, patchwork, self._spots, wanted, low)
         for target, weighed in zip(targets, self._lobes.over(targets, lamps), strict=True):
             self._targets[target.key] = target
             self._weighed[target.key] = weighed
@@ -165,6 +169,20 @@ class GlossyLight(Kept):
         for surface in apart:
             self._brings[:, self.rays.surface == surface] = 0.0
         self._look_behind(surfaces, patchwork, lamps)
+
+    def _low(self, surfaces: Sequence[Surface], lamps: Sequence[LampFace]) -> frozenset[int]:
+        """Return lamps that the mirrors' plane cuts, or nearly: of these they see a part.
+
+        The mirrors lie on one flat face; seen so low, their lobes fall off steeply besides.
+        """
+        normal, point = self._mirrors.normals.mean(axis=0), self._mirrors.points.mean(axis=0)
+        found = set()
+        for lamp in lamps:
+            spots = surfaces[lamp.surface].shape.sample(HORIZON_SPOTS).points
+            height = (spots - point) @ normal
+            if height.max() > 0 and height.min() < LOW * height.max():
+                found.add(lamp.surface)
+        return frozenset(found)
 
     def _look_behind(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]
@@ -196,6 +214,7 @@ class GlossyLight(Kept):
             )
         if joins and foil is not None:
             drawn = int(np.clip(JOINED // (len(lamps) * len(self._numbers)), 1, MOST_JOINED))
+            most = drawn * MOST_TIMES
             receivers = Receivers(
                 self._mirrors.points,
                 self._lobes.frames,
@@ -204,7 +223,7 @@ class GlossyLight(Kept):
                 self._mirrors.roughness,
                 self._lobes.curve,
             )
-            self._by_foil = glints(receivers, foil.between, surfaces, lamps, drawn)
+            self._by_foil = glints_by_need(receivers, foil.between, surfaces, lamps, drawn, most)
 
     def _joins(self, foil: FoilFace) -> bool:
         """Whether lamps that the foil shows these mirrors are joined to them, not met by rays."""

@@ -125,7 +125,7 @@ class GratingLamp(Kept):
         frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
         for count in np.unique(counts):
             some = np.flatnonzero(counts == count)
-            wavelengths, colour = _colours(int(count))
+            wavelengths, colour = colours(int(count))
             grating_spots.from_spots(
                 np.ascontiguousarray(mirrors.points, np.float64),
                 _single(frames),
@@ -142,7 +142,7 @@ class GratingLamp(Kept):
                 _single(colour.T),
                 total,
             )
-        total *= np.float32(grating.strength)
+        total *= np.float32(grating.strength) * _whole(lamp, spots, mirrors.points)
         return np.asarray(total * self._curve.evaluate(view[:, 2]), np.float32)
 
     def _wavelengths(self, both: Singles) -> Integers:
@@ -157,6 +157,20 @@ class GratingLamp(Kept):
         return np.asarray(np.clip(wanted, LEAST_WAVELENGTHS, MOST_WAVELENGTHS), int)
 
 
+def _whole(lamp: LampFace, spots: Samples, points: Doubles) -> Singles:
+    """Return the area (n, 1) that places see of a ball over what its points make of it.
+
+    Few points all round it add up to some per cent more or less, by the side they are seen from.
+    """
+    shape = lamp.shape
+    if isinstance(shape, Flat):
+        return np.ones((1, 1), np.float32)
+    way = np.asarray(points) - np.asarray(shape.centre)
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    seen = np.maximum(way @ spots.normals.T, 0.0) @ spots.areas
+    return np.asarray(math.pi * shape.radius**2 / seen[:, None], np.float32)
+
+
 def _up(mirrors: Mirrors, spots: Samples) -> Singles:
     """Return the upright parts (n, m) of the ways from n mirrors to m spots, in their frames."""
     rise = mirrors.normals @ spots.points.T
@@ -167,7 +181,7 @@ def _up(mirrors: Mirrors, spots: Samples) -> Singles:
 
 
 @lru_cache(maxsize=256)
-def _colours(count: int) -> tuple[Doubles, Singles]:
+def colours(count: int) -> tuple[Doubles, Singles]:
     """Return even wavelengths and what each adds to white: asked for each point of each lamp."""
     wavelengths = wavelengths_nm(count)
     return wavelengths, spectra.wavelength_weights(wavelengths).astype(np.float32)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lightplan.scene.surfaces import Surface
 
 ROLES = ("lamp", "window", "card", "diffuser")
+LOW_TIMES = 4  # as many points on what a mirror sees at its horizon
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,9 +76,16 @@ _targets: Remembered[Target] = Remembered(64)
 
 
 def targets_of(
-    surfaces: Sequence[Surface], patchwork: Patchwork, count: int, wanted: frozenset[int]
+    surfaces: Sequence[Surface],
+    patchwork: Patchwork,
+    count: int,
+    wanted: frozenset[int],
+    low: frozenset[int] = frozenset(),
 ) -> list[Target]:
-    """Return the targets among the wanted surfaces, about `count` points on each."""
+    """Return the targets among the wanted surfaces, about `count` points on each.
+
+    Some times as many on those that are `low`: a mirror sees but the part over its horizon.
+    """
     bright = {(f.surface, f.is_front) for f in patchwork.faces}
     bright |= {(i, True) for i, s in enumerate(surfaces) if s.lamp is not None}
     found = []
@@ -85,12 +93,13 @@ def targets_of(
         surface = surfaces[index]
         if index not in wanted or surface.role not in ROLES:
             continue
+        points = count * LOW_TIMES if index in low else count
         found.append(
             _targets.of(
                 (surface, patchwork),
-                partial(_spotted, surfaces, patchwork, index, count, is_front=is_front),
+                partial(_spotted, surfaces, patchwork, index, points, is_front=is_front),
                 index,
-                count,
+                points,
                 is_front,
             )
         )

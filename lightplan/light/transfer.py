@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.geometry import points as point_sets
 from lightplan.geometry.shapes import Flat
+from lightplan.light.diffracted import diffracted
 from lightplan.light.direct import lamp_kernel
 from lightplan.light.glints import FLAT, Between, Receivers, glints
 from lightplan.light.glossy import GlossyLight
@@ -25,15 +27,17 @@ if TYPE_CHECKING:
     from lightplan.light.coat import Entering
     from lightplan.light.emission import LampFace
     from lightplan.optics.specular import SpecularCurve
+    from lightplan.scene.sheet import Grating
     from lightplan.scene.surfaces import Surface
 
-# Places of the mirror at which each point and lamp are joined, in each of two ways: through fixed
-# spots of a narrow mirror a point sees a lamp in some by chance, or in none (`light.glints`).
-# Points to which a lamp brings much so are joined over more: else foil beside a card shows grain.
-# A mirror rougher than this shows a lamp in all spots, and smoothly.
-JOINED, MORE_JOINED, JOINED_BELOW = 8, 32, 0.12
+# Places of the mirror at which each point and lamp are joined, in each of two ways, over the
+# mirror's spots: through fixed spots of a narrow mirror a point sees a lamp in some by chance, or
+# in none (`light.glints`). Points to which a lamp brings much so are joined over more times as
+# many: else foil beside a card shows grain.
+JOINED, MORE_JOINED = 1.6, 4
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 GAP = 0.35  # widest gap between spots, over a point's distance from the mirror
+JOINED_BELOW = GAP  # only a mirror so rough shows a lamp in all spots, and smoothly
 CLOSER = 2  # times that the gap may be halved for that
 FINDING = 89  # spots to find how near a mirror is
 FAINT = 2e-6  # view factors below this are left out
@@ -53,6 +57,9 @@ class MirrorFace:
         Direction of the first roughness; any for a plain face.
     bow : (4,) float or None
         As in `light.glints.Between`; None where it is uneven otherwise.
+    grating : Grating or None
+        What sends part of the light of lamps on by its colour. Light of other things counts as
+        mirrored by all of the face.
     """
 
     def __init__(
@@ -64,7 +71,9 @@ class MirrorFace:
         roughness: tuple[float, float],
         tangent: Doubles | None = None,
         bow: tuple[float, float, float, float] | None = FLAT,
+        grating: Grating | None = None,
     ) -> None:
+        self.grating = grating
         self.surface, self.is_front, self.curve = surface, is_front, curve
         self.roughness, self._tangent, self.bow = roughness, tangent, bow
 
@@ -85,6 +94,23 @@ class MirrorFace:
         """Return points spread over it with normals out of this face."""
         found = surfaces[self.surface].shape.sample(count)
         return found if self.is_front else found._replace(normals=-found.normals)
+
+    @property
+    def turn(self) -> float:
+        """Direction of its first roughness."""
+        return 0.0 if self._tangent is None else math.atan2(self._tangent[1], self._tangent[0])
+
+    def places(
+        self, surfaces: Sequence[Surface], square: Doubles
+    ) -> tuple[Doubles, Doubles, float]:
+        """Return what points (n, 2) of a square are on this flat one, its normals and its area."""
+        shape = surfaces[self.surface].shape
+        assert isinstance(shape, Flat)
+        flat = (2.0 * square - 1.0) * [shape.half_width, shape.half_height]
+        found = np.asarray(shape.centre) + flat @ np.array([shape.right, shape.up])
+        normals = np.broadcast_to(np.asarray(shape.normal, float), found.shape)
+        size = 4.0 * shape.half_width * shape.half_height
+        return found, normals if self.is_front else -normals, size
 
     def mirrors(self, points: Doubles, normals: Doubles, views: Doubles) -> Mirrors:
         """Return spots of it that are viewed along given directions."""
@@ -149,9 +175,18 @@ class MirrorTransfer(Kept):
             frames = np.stack([*point_sets.frames(np.asarray(normals, float)), normals], axis=1)
             numbers = np.arange(len(points))
             receivers = Receivers(np.asarray(points, float), frames, numbers, enters=self._enters)
-            self._by_mirror = glints(
-                receivers, self._face.between, surfaces, lamps, JOINED, MORE_JOINED
-            )
+            self._by_mirror = self._joined(receivers, surfaces, lamps)
+
+    def _joined(
+        self, receivers: Receivers, surfaces: Sequence[Surface], lamps: Sequence[LampFace]
+    ) -> Singles:
+        """Return what lamps of luminance 1 bring by way of the mirror, (3, n, lamps)."""
+        face, drawn = self._face, round(JOINED * self._spots)
+        found = glints(receivers, face.between, surfaces, lamps, drawn, MORE_JOINED * drawn)
+        if face.grating is not None:
+            found *= np.float32(1.0 - face.grating.strength)
+            found += diffracted(receivers, face, face.grating, surfaces, lamps, drawn)
+        return found
 
     def evaluate(self, outlook: Outlook) -> Singles:
         """Return the light received under each of k lights, as luminance of white, (n, k, 3)."""

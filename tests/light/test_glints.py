@@ -1,11 +1,17 @@
 """Light by way of a mirror, against a plain quadrature over all of the mirror and the lamp."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from lightplan.geometry import points as point_sets
-from lightplan.light import emission
-from lightplan.light.glints import Between, Receivers, glints
+from lightplan.light import Detail, emission
+from lightplan.light.cells import Patchwork
+from lightplan.light.glints import Between, Receivers, glints, glints_by_need
+from lightplan.light.outlook import Outlook
+from lightplan.light.surround import Surroundings
+from lightplan.light.transfer import MirrorFace, MirrorTransfer
 from lightplan.optics import materials, microfacet
 from lightplan.scene import Camera, Lamp, Output, Placement, Rig, Sheet
 from lightplan.scene.surfaces import build_surfaces
@@ -117,3 +123,54 @@ def test_some_of_the_points_draw_what_they_draw_among_all():
     )
     assert every[:, rows].any()
     np.testing.assert_array_equal(some, every[:, rows])
+
+
+def test_places_are_drawn_where_a_lamp_brings_much():
+    """As many in all; points in the light get more of them than those that see none of it."""
+    draw = np.random.default_rng(8)
+    count = 4000
+    points = np.column_stack([draw.uniform(-900, 900, count), np.full(count, 120.0),
+                              draw.uniform(20, 1800, count)])  # fmt: skip
+    normals = np.tile([0.0, -1.0, 0.0], (count, 1))
+    frames = np.stack([*point_sets.frames(normals), normals], axis=1)
+    receivers = Receivers(points, frames, np.arange(count))
+    surfaces = build_surfaces(RIG)
+    mirror = Between(0, is_front=True, curve=GOLD, roughness=(0.04, 0.04))
+    given = (receivers, mirror, surfaces, emission.lamp_faces(RIG, surfaces))
+    exact, even = (glints(*given, drawn)[1, :, 0] for drawn in (500, 2))
+    needed = glints_by_need(*given, 2, 32)[1, :, 0]
+    off = [np.sqrt(np.mean((found - exact) ** 2)) for found in (even, needed)]
+    assert off[1] < 0.6 * off[0]
+    # none counts for having had luck at first: their sum is right as that of the others is
+    assert needed.sum() == pytest.approx(exact.sum(), rel=0.02)
+
+
+def over_a_large_mirror(alpha):
+    """What points over a mirror get of a small lamp by way of it: by its transfer, and wholly."""
+    lamp = replace(LAMP, width_mm=60, height_mm=60)
+    rig = replace(RIG, sheet=Sheet(width_mm=700, height_mm=1000), lamps=(lamp,))
+    surfaces = build_surfaces(rig)
+    lamps = emission.lamp_faces(rig, surfaces)
+    patchwork = Patchwork(surfaces, 1, 2, 4)
+    points = np.column_stack(
+        [*np.random.default_rng(4).uniform(-200, 200, (2, 60)), np.full(60, 560)]
+    )
+    normals = np.tile([0.0, 0.0, -1.0], (60, 1))
+    face = MirrorFace(0, is_front=True, curve=GOLD, roughness=(alpha, alpha))
+    transfer = MirrorTransfer(face, Detail().mirror_spots)
+    at = (points, normals, np.full(60, -1))
+    transfer.update(surfaces, patchwork, lamps, frozenset(), *at)
+    texels = np.zeros((patchwork.texel_count, 1, 3), np.float32)
+    texels[1] = 1.0  # the lamp alone
+    found = transfer.evaluate(Outlook(texels, Surroundings(rig.room), np.zeros(1, np.float32)))
+    frames = np.stack([*point_sets.frames(normals), normals], axis=1)
+    receivers = Receivers(points, frames, np.arange(60))
+    return found[:, 0, 1], glints(receivers, face.between, surfaces, lamps, 3000)[1, :, 0]
+
+
+@pytest.mark.parametrize("alpha", [0.04, 0.17, 0.3, 0.5])
+def test_matte_points_see_a_lamp_by_way_of_a_mirror_of_any_roughness(alpha):
+    """Through a few fixed spots of it, points between its lobes saw half or twice of the lamp."""
+    found, exact = over_a_large_mirror(alpha)
+    assert np.sqrt(np.mean((found - exact) ** 2)) < 0.1 * exact.mean()
+    assert found.mean() == pytest.approx(exact.mean(), rel=0.02)

@@ -1,0 +1,183 @@
+"""Light of lamps that matte points get by way of holographic foil.
+
+What stays of the mirror is joined as by plain foil (`light.glints`). What its lines send on by
+colour goes many ways, so even a small lamp reaches a point from a wide streak of the foil: point
+and lamp are joined over places spread evenly on both.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lightplan.geometry.ball import Ball
+from lightplan.light.compiled import gratings
+from lightplan.light.glints import are_free, let_through
+from lightplan.light.grating_lamps import ORDERS, colours
+from lightplan.optics import microfacet
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Integers, Singles
+    from lightplan.light.emission import LampFace
+    from lightplan.light.glints import Receivers
+    from lightplan.light.mirrors import Mirrors
+    from lightplan.light.transfer import MirrorFace
+    from lightplan.scene.sheet import Grating
+    from lightplan.scene.surfaces import Surface
+
+WAVELENGTHS = 21
+FAINT = 1e-9  # of ways that bring less nothing is asked
+ROOT = 1.1673039782614187  # of x^5 = x + 1: its powers spread points in four dimensions
+
+
+def diffracted(
+    receivers: Receivers,
+    face: MirrorFace,
+    grating: Grating,
+    surfaces: Sequence[Surface],
+    lamps: Sequence[LampFace],
+    drawn: int,
+) -> Singles:
+    """Return what lamps of luminance 1 bring to matte points by a grating, (3, n, lamps).
+
+    As luminance of white; `drawn` places for each point and lamp.
+    """
+    n = len(receivers.points)
+    total = np.zeros((3, n, len(lamps)), np.float32)
+    for index, lamp in enumerate(lamps):
+        ways = _Ways.between(receivers, face, surfaces, lamp, drawn)
+        if ways.row.size:
+            starts = np.ascontiguousarray(receivers.points[ways.row], float)
+            free = are_free(surfaces, lamp, starts, ways.mirrors.points, ways.ends)
+            ways = ways.some(np.flatnonzero(free))
+        if not ways.row.size:
+            continue
+        brings = ways.brings * let_through(
+            receivers, lamp, ways.row, ways.mirrors.points, ways.ends
+        )
+        shown = _sent_on(ways, face, grating) * brings[:, None]
+        for channel in range(3):
+            total[channel, :, index] = np.bincount(ways.row, shown[:, channel], n)
+    return total
+
+
+@dataclass(frozen=True, eq=False)
+class _Ways:
+    """m ways from points over places of a mirror to places of a lamp.
+
+    Parameters
+    ----------
+    row : (m,) int
+        Whose way it is.
+    mirrors : Mirrors
+        The places, viewed from the points.
+    ends, light : (m, 3) float
+        On the lamp, and the direction there from the place.
+    brings : (m,) float
+        What light that the place sends on wholly, each part of its solid angle, counts.
+    """
+
+    row: Integers
+    mirrors: Mirrors
+    ends: Doubles
+    light: Doubles
+    brings: Doubles
+
+    @classmethod
+    def between(
+        cls,
+        receivers: Receivers,
+        face: MirrorFace,
+        surfaces: Sequence[Surface],
+        lamp: LampFace,
+        drawn: int,
+    ) -> _Ways:
+        """Return the ways between points and a lamp that bring anything."""
+        row = np.repeat(np.arange(len(receivers.points)), drawn)
+        turn = np.repeat(receivers.numbers, drawn) * drawn + np.tile(
+            np.arange(drawn), len(row) // drawn
+        )
+        square = (0.5 + (turn[:, None] + 1.0) / ROOT ** np.arange(1, 5)) % 1.0
+        places, normals, size = face.places(surfaces, square[:, :2])
+        ends, facing, bright = _on_lamp(lamp, places, square[:, 2:])
+        towards, light = receivers.points[row] - places, ends - places
+        near, far = (np.linalg.norm(v, axis=1) for v in (towards, light))
+        views = towards / np.maximum(near, 1.0)[:, None]
+        light = light / np.maximum(far, 1.0)[:, None]
+        arrive = -np.sum(views * receivers.frames[row, 2], axis=1)
+        leave, sent = np.sum(views * normals, axis=1), -np.sum(light * facing, axis=1)
+        up = np.sum(light * normals, axis=1)
+        seen = np.minimum.reduce([arrive, leave, sent, up]) > 1e-5
+        brings = arrive * leave * size / (np.pi * np.maximum(near, 1.0) ** 2 * drawn)
+        brings = brings * sent * bright / np.maximum(far, 1.0) ** 2
+        kept = np.flatnonzero(seen & (brings > FAINT))
+        mirrors = face.mirrors(places[kept], normals[kept], views[kept])
+        return cls(row[kept], mirrors, ends[kept], light[kept], brings[kept])
+
+    def some(self, places: Integers) -> _Ways:
+        """Return some of them."""
+        return _Ways(
+            self.row[places],
+            self.mirrors.some(places),
+            self.ends[places],
+            self.light[places],
+            self.brings[places],
+        )
+
+
+def _on_lamp(lamp: LampFace, places: Doubles, square: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+    """Return places (m, 3) of a lamp, which way they face, and its area for each.
+
+    Of a ball, those of the disk within its outline stand for it.
+    """
+    face = lamp.shape
+    if isinstance(face, Ball):
+        back = places - np.asarray(face.centre)
+        far = np.linalg.norm(back, axis=1, keepdims=True)
+        back = back / far
+        first = np.cross(back, [0.0, 0.0, 1.0])
+        first = first / np.maximum(np.linalg.norm(first, axis=1, keepdims=True), 1e-9)
+        smaller = 1.0 - (face.radius / np.maximum(far, face.radius)) ** 2
+        out, angle = face.radius * np.sqrt(square[:, :1] * smaller), 2 * np.pi * square[:, 1:]
+        across = np.cos(angle) * first + np.sin(angle) * np.cross(back, first)
+        middle = np.asarray(face.centre) + face.radius**2 / far * back
+        return middle + out * across, back, math.pi * face.radius**2 * smaller[:, 0]
+    if face.is_round:
+        out, angle = np.sqrt(square[:, 0]), 2 * np.pi * square[:, 1]
+        flat = np.stack([out * np.cos(angle), out * np.sin(angle)], axis=1)
+        area = math.pi * face.half_width * face.half_height
+    else:
+        flat, area = 2.0 * square - 1.0, 4.0 * face.half_width * face.half_height
+    flat = flat * [face.half_width, face.half_height]
+    ends = np.asarray(face.centre) + flat @ np.array([face.right, face.up])
+    return ends, np.broadcast_to(face.normal, ends.shape), np.asarray(area)
+
+
+def _sent_on(ways: _Ways, face: MirrorFace, grating: Grating) -> Singles:
+    """Return the share (m, 3) of light, per solid angle, that each place sends on to its point."""
+    mirrors = ways.mirrors
+    view, light = (
+        np.ascontiguousarray(mirrors.to_local(v[:, None])[:, 0])
+        for v in (mirrors.views, ways.light)
+    )
+    across = grating.direction_rad - face.turn
+    wavelengths, colour = colours(WAVELENGTHS)
+    found = np.zeros((len(view), 3), np.float32)
+    gratings.diffracted(
+        view,
+        light,
+        np.array(face.roughness, np.float32),
+        np.array([math.cos(across), math.sin(across)], np.float32),
+        np.outer([*ORDERS], wavelengths * 1e-6 * grating.lines_per_mm).astype(np.float32),
+        np.array([*ORDERS.values()], np.float32),
+        np.ascontiguousarray(colour.T, np.float32),
+        found,
+    )
+    found *= face.curve.evaluate(view[:, 2])
+    masks = microfacet.g1(light[:, 0], light[:, 1], light[:, 2], *face.roughness)
+    return np.asarray(found * masks[:, None] * grating.strength, np.float32)
