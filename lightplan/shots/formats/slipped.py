@@ -10,7 +10,7 @@ from the one above it by the same amount.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -25,7 +25,7 @@ ELSEWHERE_SHARE: Final = 0.5
 """At most this share of the blocks beside the stair, in its two rows, may be so (our choice)."""
 LEAST_BLOCKS: Final = 30
 """Rows of fewer blocks are not looked at: too few to tell a stair from a picture (thumbnails)."""
-LEAST_SIDE: Final = 2
+LEAST_SIDE: Final = 4
 """A stair has at least so many blocks on either side: a level edge in the scene has none on one."""
 COLUMNS: Final = 4
 """So many columns of pixels of each block are looked at: its offset is the same in all."""
@@ -45,8 +45,9 @@ def shows_a_slip(pixels: NDArray[np.uint8], block_px: tuple[int, int]) -> bool:
     rows, wide = jumps.shape[:2]
     if rows < 2 or wide < LEAST_BLOCKS:
         return False
-    up, down = jumps > STEP_CODES, jumps < -STEP_CODES
-    return any(_has_stair(side[..., k]) for side in (up, down) for k in range(side.shape[2]))
+    return any(
+        _has_stair(way * jumps[..., k]) for way in (1.0, -1.0) for k in range(jumps.shape[2])
+    )
 
 
 def _jumps(pixels: NDArray[np.uint8], tall: int, wide: int) -> NDArray[np.float32]:
@@ -69,25 +70,34 @@ def _jumps(pixels: NDArray[np.uint8], tall: int, wide: int) -> NDArray[np.float3
     return np.asarray(by_block / np.float32(2 * (wide // step)), np.float32)
 
 
-def _has_stair(offset: NDArray[np.bool_]) -> bool:
+def _has_stair(jumps: NDArray[np.floating[Any]]) -> bool:
     """Return whether the blocks of two neighbouring rows are offset as a damage leaves them.
 
     Parameters
     ----------
-    offset : ndarray of bool, shape (rows, cols)
+    jumps : ndarray of float, shape (rows, cols)
+        Each block's offset from the one above; a stair of offsets upwards is looked for.
     """
+    offset = jumps > STEP_CODES
     wide = offset.shape[1]
     of_row = np.count_nonzero(offset, axis=1)
-    upper = np.flatnonzero(of_row[:-1] + of_row[1:] >= OFFSET_SHARE * wide)
-    columns = np.arange(1, wide)
-    upper_left = np.cumsum(offset[upper], axis=1)[:, :-1]
-    lower_left = np.cumsum(offset[upper + 1], axis=1)[:, :-1]
-    upper_right = of_row[upper, None] - upper_left
-    lower_right = of_row[upper + 1, None] - lower_left
-    stair = (
-        (upper_right >= OFFSET_SHARE * (wide - columns))
-        & (lower_left >= OFFSET_SHARE * columns)
-        & (upper_left <= ELSEWHERE_SHARE * columns)
-        & (lower_right <= ELSEWHERE_SHARE * (wide - columns))
-    )
-    return bool(stair[:, LEAST_SIDE:-LEAST_SIDE].any())
+    for row in np.flatnonzero(of_row[:-1] + of_row[1:] >= OFFSET_SHARE * wide):
+        columns = np.arange(LEAST_SIDE, wide - LEAST_SIDE)
+        upper, lower = (np.cumsum(offset[r])[columns - 1] for r in (row, row + 1))
+        upper_right, lower_right = of_row[row] - upper, of_row[row + 1] - lower
+        best = int(np.argmax(upper_right + lower - upper - lower_right))
+        left, right = int(columns[best]), wide - int(columns[best])
+        if (
+            upper_right[best] >= OFFSET_SHARE * right
+            and lower[best] >= OFFSET_SHARE * left
+            and upper[best] <= ELSEWHERE_SHARE * left
+            and lower_right[best] <= ELSEWHERE_SHARE * right
+            and _alike(np.median(jumps[row, left:]), np.median(jumps[row + 1, :left]))
+        ):
+            return True
+    return False
+
+
+def _alike(one: np.floating[Any], other: np.floating[Any]) -> bool:
+    """Return whether two offsets may be the same one: where channels clip it shows as less."""
+    return bool(4.0 * min(one, other) >= max(one, other))

@@ -102,7 +102,11 @@ def test_what_libjpeg_does_not_warn_of_is_seen(whole, long_side_px):
 
 
 def level_edges() -> list[NDArray[np.uint8]]:
-    """Return pictures whose edges run along the rows of blocks, as whole files may."""
+    """Return pictures whose edges run along the rows of blocks, as whole files may.
+
+    The last two are bright plates that end on such a row, with something faint beside a corner
+    that begins on the next: such a photograph was once refused.
+    """
     plain = np.full((960, 1280, 3), (70, 90, 110), np.uint8)
     full, half, squares = plain.copy(), plain.copy(), plain.copy()
     full[480:] += 60
@@ -110,7 +114,11 @@ def level_edges() -> list[NDArray[np.uint8]]:
     squares[(np.indices((960, 1280)) // 16).sum(0) % 2 == 1] += 60
     sheet = plain.copy()
     sheet[160:800, 64:1216] = 240
-    return [full, half, squares, sheet]
+    plates = [plain.copy(), plain.copy()]
+    for plate, block in zip(plates, (8, 16), strict=True):
+        plate[160:800, 64:] += 80
+        plate[160 + block :, :64] += 9
+    return [full, half, squares, sheet, *plates]
 
 
 @pytest.mark.parametrize("how", KINDS)
