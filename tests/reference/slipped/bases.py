@@ -50,7 +50,7 @@ def base_rig(name: str) -> Rig:
     return framed(replace(rig, sheet=replace(rig.sheet, foil=foil)))
 
 
-def framed(rig: Rig) -> Rig:
+def framed(rig: Rig, long_side: int = LONG_SIDE) -> Rig:
     """Return a rig whose frame holds the sheet and some table, in few pixels."""
     right, up, forward = rig.camera.axes()
     corners = np.array([[x, y, 0.0] for x in (-1, 1) for y in (-1, 1)])
@@ -58,7 +58,7 @@ def framed(rig: Rig) -> Rig:
     way = corners - rig.camera.placement.position_mm
     tan_x, tan_y = (ROOM * np.abs(way @ a / (way @ forward)).max() for a in (right, up))
     tan_x, tan_y = max(tan_x, tan_y / 1.5), max(tan_y, tan_x / 1.5)
-    pixel = 2 * max(tan_x, tan_y) / LONG_SIDE
+    pixel = 2 * max(tan_x, tan_y) / long_side
     rows, cols = (2 * math.ceil(t / pixel) for t in (tan_y, tan_x))
     focal = rig.camera.focal_length_mm
     camera = replace(
