@@ -341,7 +341,7 @@ class _Round:
             self._taken += 1
             if answer is None or not self._may(entry.candidate):
                 continue
-            if answer.explored.first <= self._behind(entry.candidate):
+            if not answer.explored.is_left_behind(self._behind(entry.candidate)):
                 self._heat.take(entry, answer)
 
 

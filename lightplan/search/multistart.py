@@ -30,6 +30,11 @@ _MOST_SPREAD, _MOST_LATER = 48, 512
 _PLAIN = 4
 """Every so many-th point is not mixed with a start, in case what the starts decide is wrong."""
 _KEPT = 6
+EARLY = 5
+"""Points after which a search that is far behind is left: a quarter of what it begins with."""
+FAR_BEHIND = 2.0
+"""How many times the value above which a search is left its best of these must be. Our choice: of
+the first searches of cupboards drawn at random none so far behind came first in the end."""
 _APART = 0.05
 _AT_ONCE = 4
 _Job = TypeVar("_Job")
@@ -57,11 +62,18 @@ class Explored:
     stands : tuple of Stand
     first : float
         The best value of the points that it began with; -inf where it ended before.
+    early : float
+        That of the first few of these.
     """
 
     found: Found
     stands: tuple[Stand, ...]
     first: float = -np.inf
+    early: float = -np.inf
+
+    def is_left_behind(self, value: float) -> bool:
+        """Whether what it began with is not worth a step beside others of this value."""
+        return self.first > value or self.early > FAR_BEHIND * value
 
 
 def explore(
@@ -96,7 +108,8 @@ def explore(
     at_once : int or None
         Steps that are asked for at once, so that a pool may share them; None: a few.
     left_behind : float
-        Where no point that it begins with is as good as this, the search takes no step.
+        Where no point that it begins with is as good as this, the search takes no step; where
+        none of the first few is half as good, it ends with these.
     """
     search = _Search(stepper, dimensions, rule, on_best, _AT_ONCE if at_once is None else at_once)
     reason: StopReason = "converged"
@@ -162,7 +175,7 @@ class _Search:
         self._dimensions = dimensions
         self._began = time.monotonic()
         self._ended: list[Stand] = []
-        self._first = -np.inf
+        self._first = self._early = -np.inf
         self._used = 0
         self._best: Stand | None = None
         self._history: list[tuple[int, float]] = []
@@ -172,20 +185,25 @@ class _Search:
         """The best value so far."""
         return np.inf if self._best is None else self._best.value
 
-    def begin(self, points: Sequence[Doubles]) -> list[Stand]:
+    def begin(self, points: Sequence[Doubles], left_behind: float = np.inf) -> list[Stand]:
         """Return the stands at points, best first."""
         stands: list[Stand] = []
         for part in self._portions(points, lambda _: 1):
             found = [s for s in self._stepper.begin(part, FIRST_RADIUS) if s is not None]
             self._note(found, len(part))
             stands += found
+            if np.isneginf(self._early) and self._used >= EARLY:
+                self._early = self.value
+                if self._early > FAR_BEHIND * left_behind:
+                    self._first = self._early
+                    raise Halt("left behind")
         return sorted(stands, key=lambda s: s.value)
 
     def round(
         self, points: Sequence[Doubles], widths: tuple[int, int], left_behind: float = np.inf
     ) -> None:
         """Search from some points until steps bring nothing."""
-        stands = self.begin(points)
+        stands = self.begin(points, left_behind)
         if np.isneginf(self._first):
             self._first = self.value
         if self._first > left_behind:
@@ -213,7 +231,8 @@ class _Search:
             stopped_because=reason,
             history=tuple(self._history),
         )
-        return Explored(found, tuple(_distinct(self._ended, most=_KEPT)), self._first)
+        stands = tuple(_distinct(self._ended, most=_KEPT))
+        return Explored(found, stands, self._first, self._early)
 
     def _cost(self, stand: Stand) -> int:
         return most_traced(stand, self._dimensions)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from lightplan.search.minimise import StopRule
-from lightplan.search.multistart import explore
+from lightplan.search.multistart import EARLY, explore
 from lightplan.search.trust_region import FORGIVEN, TRIALS, Stand, most_traced, step
 
 
@@ -251,14 +251,31 @@ def test_improvements_are_told_in_order():
     assert [v for _, v in told] == sorted((v for _, v in told), reverse=True)
 
 
-@pytest.mark.parametrize(("limit", "reason"), [(0.5, "left behind"), (1e6, "evaluations used up")])
-def test_what_begins_too_far_behind_takes_no_step(limit, reason):
+def begun(**given):
     problem, rule = rosenbrock(), StopRule(evaluations=120)
-    found = explore(
-        problem, [np.array([0.2, 0.2])], dimensions=2, seed=0, rule=rule, left_behind=limit
-    )
-    begun = [value for used, value in found.found.history if used <= 17]  # the start and 16
-    assert found.first == min(begun)
-    assert found.first > 0.5
-    assert found.found.stopped_because == reason
-    assert (found.found.evaluations == 17) is (reason == "left behind")
+    start = [np.array([0.2, 0.2])]
+    return explore(problem, start, dimensions=2, seed=0, rule=rule, at_once=1, **given)
+
+
+def test_what_begins_too_far_behind_takes_no_step():
+    whole = begun()  # from the start and 16 points that fill the box
+    assert whole.found.stopped_because == "evaluations used up"
+    assert whole.first == min(v for used, v in whole.found.history if used <= 17)
+    assert whole.early == min(v for used, v in whole.found.history if used <= EARLY)
+    limit = max(0.99 * whole.first, 0.51 * whole.early)  # half as good by its first points
+    assert whole.first > limit
+    left = begun(left_behind=limit)
+    assert (left.found.stopped_because, left.found.evaluations) == ("left behind", 17)
+    assert (left.first, left.early) == (whole.first, whole.early)
+    assert begun(left_behind=whole.first).found.history == whole.found.history
+
+
+def test_what_is_twice_as_far_behind_by_its_first_points_ends_with_these():
+    whole = begun()
+    limit = 0.49 * whole.early
+    left = begun(left_behind=limit)
+    assert (left.found.stopped_because, left.found.evaluations) == ("left behind", EARLY)
+    # a search that was begun before so much was known is taken no more than one that was not
+    assert whole.is_left_behind(limit)
+    assert left.is_left_behind(limit)
+    assert not whole.is_left_behind(max(whole.first, 0.5 * whole.early))
