@@ -105,14 +105,14 @@ def advice(judgement: Judgement, yield_share: float, sensitive: str) -> str:
     Parameters
     ----------
     sensitive : str
-        What must be set most carefully, in words; "" where nothing matters much.
+        What must be set most carefully: "how high the softbox is"; "" where nothing matters much.
     """
     if judgement.verdict != "keep":
         return f"What holds it back: {judgement.reasons[0]}."
     if yield_share < 0.8 and sensitive:
-        return f"Measure {sensitive} with care: one build in {_one_in(yield_share)} misses it."
+        return f"Measure with care {sensitive}: one build in {_one_in(yield_share)} misses it."
     if sensitive:
-        return f"Good to build by eye; take most care of {sensitive}."
+        return f"Good to build by eye; look most carefully at {sensitive}."
     return "Good to build by eye: nothing in it is delicate."
 
 

@@ -21,12 +21,12 @@ from lightplan.reports.picture import codes_png, picture_codes, picture_size
 from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
 from lightplan.reports.proof_page import proof_html
 from lightplan.reports.report import json_text
+from lightplan.reports.setup.steps import care_words
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
 from lightplan.scene.look import LOOK_KINDS, LookKind
 from lightplan.tasks.care import cautions_of
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.move_words import dimension_words
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
 from lightplan.tasks.two_frames import WHITE_STOCK, two_frames_offer
@@ -310,7 +310,8 @@ def _facts(one: ProofLook) -> tuple[str, ...]:
     over = values.get("foil_over_white_stops")
     if over is not None:
         side = "above" if over >= 0 else "below"
-        found.append(f"brightest foil {abs(over):.1f} stops {side} white paper")
+        by = f"{abs(over):.1f} stops {side} white paper"
+        found.append(f"brightest foil {'as bright as white paper' if abs(over) < 0.1 else by}")
     return tuple(found)
 
 
@@ -318,7 +319,7 @@ def _advice(one: ProofLook) -> str:
     assert one.plan is not None
     assert one.judgement is not None
     critical = one.plan.robustness.critical
-    sensitive = f"{critical[0][0]}, {dimension_words(critical[0][1])}" if critical else ""
+    sensitive = care_words(*critical[0][:2]) if critical else ""
     name = stem(one.look)
     paper = one.plan.rig.sheet.paper
     offer = two_frames_offer(one.judgement, paper, f"{name}.toml", f"{name}-two-frames")

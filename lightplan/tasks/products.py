@@ -12,10 +12,11 @@ from lightplan.planning.products import RANGE_EVALUATIONS as RANGE_EVALUATIONS
 from lightplan.planning.products import Fit, Product, RangePlan, plan_range
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupNote
+from lightplan.reports.setup.steps import care_words
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig, write_rig
 from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
-from lightplan.tasks.move_words import dimension_words, move_line
+from lightplan.tasks.move_words import move_line
 from lightplan.tasks.plan import tolerances_of
 from lightplan.tasks.predict import FILES, predict, write_prediction
 from lightplan.tasks.setup import facts_of, write_setup
@@ -169,7 +170,7 @@ def _fit(fit: Fit, unit: LengthUnit) -> str:
     if not critical:
         return f"{_set(fit, unit)} {share}."
     element, dimension = critical[0]
-    return f"{_set(fit, unit)} {share}; measure {element}, {dimension_words(dimension)} best."
+    return f"{_set(fit, unit)} {share}; measure best {care_words(element, dimension)}."
 
 
 def _set(fit: Fit, unit: LengthUnit) -> str:

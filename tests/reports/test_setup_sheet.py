@@ -339,7 +339,7 @@ def test_promises_tolerances_and_settings_are_told() -> None:
     assert "93 of 100 careful builds come out right" in text
     assert "at most 5 mm right or 3 mm left" in text
     assert "bow ±0.2 mm" in text
-    assert "1. sheet: bow; 2. camera: lean" in text
+    assert "1. how flat the sheet lies; 2. how far the camera leans" in text
     assert "f/8, 1/30 s, ISO 100" in text
     # 1/30 s halved twice, halved, as it is, doubled (closed form: a stop is a factor of 2),
     # as a dial has it: 1/125 for 1/120 (common practice, no source)

@@ -33,6 +33,20 @@ DIMENSION_WORDS = {
     "trim_stops": "power",
     "bow_mm": "bow",
 }
+CARE = {
+    "x_mm": "how far left or right {} stands",
+    "y_mm": "how far away {} stands",
+    "z_mm": "how high {} is",
+    "aim_x_mm": "how far left or right {} aims",
+    "aim_y_mm": "how far away {} aims",
+    "aim_z_mm": "how high {} aims",
+    "turn_deg": "which way {} is turned",
+    "lean_deg": "how far {} leans",
+    "power_stops": "how bright {} is",
+    "trim_stops": "how bright {} is",
+    "bow_mm": "how flat {} lies",
+}
+"""What of a thing is to be taken care of."""
 WAYS = {
     "x_mm": ("right", "left"),
     "y_mm": ("away", "towards you"),
@@ -220,6 +234,20 @@ def _size(value: float, dimension: str, unit: LengthUnit) -> str:
     return show_length(value, unit)
 
 
+def care_words(element: str, dimension: str) -> str:
+    """Return what is to be set with care, to follow "measure".
+
+    >>> care_words("camera", "y_mm"), care_words("sheet", "bow_mm")
+    ('how far away the camera stands', 'how flat the sheet lies')
+    >>> care_words("white card", "hole_mm")
+    'the hole of the white card'
+    """
+    thing = f"the {element}"
+    if dimension in CARE:
+        return CARE[dimension].format(thing)
+    return f"the {DIMENSION_WORDS.get(dimension, dimension)} of {thing}"
+
+
 def beforehand(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
     """Return what to have at hand, and which measurement matters most, first."""
     holders = holders_needed(rig, unit)
@@ -230,7 +258,7 @@ def beforehand(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
 def _importance(rig: Rig, facts: SetupFacts, unit: LengthUnit) -> str:
     if facts.critical:
         listed = [
-            f"{i}. {element}: {DIMENSION_WORDS.get(dimension, dimension)}"
+            f"{i}. {care_words(element, dimension)}"
             for i, (element, dimension) in enumerate(facts.critical[:4], 1)
         ]
         return "Measure these best, the first most of all: " + "; ".join(listed) + "."
