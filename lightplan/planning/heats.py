@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from lightplan.planning.arrangements.keys import AS_IT_STANDS
 from lightplan.planning.choosing import Candidate, candidates, share_of, varied
 from lightplan.planning.effort import Effort, Job, SearchProgress
 from lightplan.planning.exploring import Search, Searched, explored
@@ -34,6 +35,9 @@ OF_A_KIND = 2
 OVERTAKES = 0.05
 """Of the value, by which an arrangement may gain more than another where both settle: 5 points.
 The second settles beside the first, in another process. Our choice."""
+OWN_WITHIN = 0.03
+"""Of the value, by which the maker's own arrangement may be worse than the best and goes on all the
+same: it was third on one shipped rig, and best by 2 points once it had gone on."""
 FARTHER = 2.0
 """How many times as far from a perfect score as the best an arrangement may be that goes on. Of 12
 products none that was farther came first in the end; from 1.5 times as far one did."""
@@ -108,7 +112,8 @@ def _thoroughly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored
     if not heat.stands:
         return None
     count = round(FINAL_SHARE * effort.evaluations)
-    finalists = [one for one in heat.close(FINALISTS) if not heat.is_nearly_there(one)]
+    first = [*heat.close(FINALISTS), *heat.own(OWN_WITHIN)]
+    finalists = [one for one in dict.fromkeys(first) if not heat.is_nearly_there(one)]
     heat.further([_Entry(one, heat.stands[one].rig, count, spread=True) for one in finalists])
     settles = [
         (one, LAST_SHARE if one in finalists else SETTLES_SHARE)
@@ -242,6 +247,12 @@ class _Heat:
         best = self._rank(first)
         limit = min(FARTHER * max(best, PERFECT), best + within)
         return [first, *(one for one in others if self._rank(one) < limit)]
+
+    def own(self, within: float) -> list[Candidate]:
+        """Return the maker's own arrangement, as it stands, where it is no worse by more."""
+        (best,) = self.best(1)
+        limit = self._rank(best) + within
+        return [o for o in self.stands if o.name == AS_IT_STANDS and self._rank(o) < limit]
 
     def left_behind(self, candidate: Candidate) -> float:
         """Return the value above which a candidate's first points cannot win."""

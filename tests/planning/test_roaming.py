@@ -189,6 +189,17 @@ def test_what_is_twice_as_far_from_perfect_does_not_go_on(monkeypatch, searched)
     assert [title for title, _, _, seed in searched.jobs if seed == 4] == ["0.35", "0.2", "0.2"]
 
 
+@pytest.mark.parametrize(("value", "goes_on"), [(0.22, True), (0.24, False)])
+def test_the_makers_own_arrangement_goes_on_where_it_is_close(
+    monkeypatch, searched, value, goes_on
+):
+    ranked = [candidate("board, 1", 0.2, 2), candidate("tissue, 1", 0.21, 2),
+              candidate("as it stands", value, 2)]  # fmt: skip
+    chosen(monkeypatch, searched, ranked)
+    roam_on = [title for title, _, spread, seed in searched.jobs if spread and seed == 4]
+    assert sorted(roam_on) == ["0.2", "0.21"] + [str(value)] * goes_on
+
+
 def test_what_is_nearly_there_settles_at_once(monkeypatch, searched):
     ranked = [candidate("board, 1", 0.05, 2), candidate("tissue, 1", 0.07, 2)]
     chosen(monkeypatch, searched, ranked)

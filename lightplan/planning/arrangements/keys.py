@@ -26,6 +26,8 @@ CLOSE_LOW_MM = 170.0
 """How high a lamp stands that lights a board from close below: its spot there falls off soon."""
 BOARD_LEANS_MM = 120.0
 SIDES = ((-1.0, "left"), (1.0, "right"))
+AS_IT_STANDS = "as it stands"
+"""What the maker's own arrangement is called."""
 
 _BOARD_STANDING = {"x_mm": 160.0, "y_mm": 160.0, "aim_z_mm": BOARD_LEANS_MM / 4}
 BOARD_HELD = {"x_mm": 140.0, "y_mm": 140.0, "z_mm": 140.0, "aim_y_mm": 100.0, "aim_z_mm": 100.0}
@@ -166,7 +168,7 @@ def as_it_stands(stage: Stage) -> Iterator[Draft]:
     if not (lamps or cards):
         return
     draft = Draft(stage)
-    draft.say("as it stands")
+    draft.say(AS_IT_STANDS)
     for lamp in lamps:
         draft.put(lamp, lamp.placement, _ANY_WAY, lamp.held)
     for card in cards:
