@@ -1,4 +1,4 @@
-"""Light of lamps that matte points get by way of holographic foil.
+"""Light of lamps that matte points, and silver, get by way of holographic foil.
 
 What stays of the mirror is joined as by plain foil (`light.glints`). What its lines send on by
 colour goes many ways, so even a small lamp reaches a point from a wide streak of the foil: point
@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Integers, Singles
     from lightplan.light.emission import LampFace
     from lightplan.light.glints import Receivers
+    from lightplan.light.mirror_face import MirrorFace
     from lightplan.light.mirrors import Mirrors
-    from lightplan.light.transfer import MirrorFace
+    from lightplan.optics.specular import SpecularCurve
     from lightplan.scene.sheet import Grating
     from lightplan.scene.surfaces import Surface
 
@@ -43,9 +44,10 @@ def diffracted(
     lamps: Sequence[LampFace],
     drawn: int,
 ) -> Singles:
-    """Return what lamps of luminance 1 bring to matte points by a grating, (3, n, lamps).
+    """Return what lamps of luminance 1 bring to points by a grating, (3, n, lamps).
 
-    As luminance of white; `drawn` places for each point and lamp.
+    To mirrors: the luminance that they show their viewers. To matte points: that of white.
+    `drawn` places for each point and lamp.
     """
     n = len(receivers.points)
     total = np.zeros((3, n, len(lamps)), np.float32)
@@ -61,6 +63,8 @@ def diffracted(
             receivers, lamp, ways.row, ways.mirrors.points, ways.ends
         )
         shown = _sent_on(ways, face, grating) * brings[:, None]
+        if receivers.curve is not None and receivers.views is not None:
+            shown *= _silver(receivers, receivers.views, receivers.curve, ways)
         for channel in range(3):
             total[channel, :, index] = np.bincount(ways.row, shown[:, channel], n)
     return total
@@ -113,7 +117,9 @@ class _Ways:
         leave, sent = np.sum(views * normals, axis=1), -np.sum(light * facing, axis=1)
         up = np.sum(light * normals, axis=1)
         seen = np.minimum.reduce([arrive, leave, sent, up]) > 1e-5
-        brings = arrive * leave * size / (np.pi * np.maximum(near, 1.0) ** 2 * drawn)
+        brings = leave * size / (np.maximum(near, 1.0) ** 2 * drawn)
+        if receivers.views is None:
+            brings = brings * arrive / np.pi
         brings = brings * sent * bright / np.maximum(far, 1.0) ** 2
         kept = np.flatnonzero(seen & (brings > FAINT))
         mirrors = face.mirrors(places[kept], normals[kept], views[kept])
@@ -128,6 +134,20 @@ class _Ways:
             self.light[places],
             self.brings[places],
         )
+
+
+def _silver(receivers: Receivers, views: Doubles, curve: SpecularCurve, ways: _Ways) -> Singles:
+    """Return what mirrors show their viewers (m, 3) of light of 1 per solid angle from places."""
+    come = np.einsum("mac,mc->ma", receivers.frames[ways.row], -ways.mirrors.views)
+    view, (ax, ay) = views[ways.row], receivers.roughness
+    half = come + view
+    half /= np.linalg.norm(half, axis=1, keepdims=True)
+    shape = (half[:, 0] / ax) ** 2 + (half[:, 1] / ay) ** 2 + half[:, 2] ** 2
+    masks = microfacet.g1(come[:, 0], come[:, 1], come[:, 2], ax, ay)
+    masks = masks * microfacet.g1(view[:, 0], view[:, 1], view[:, 2], ax, ay)
+    lobe = masks / (4.0 * np.pi * ax * ay * shape**2 * np.maximum(view[:, 2], 1e-4))
+    seen = np.clip(np.sum(half * view, axis=1), 0.0, 1.0)
+    return np.asarray(lobe[:, None] * curve.evaluate(seen), np.float32)
 
 
 def _on_lamp(lamp: LampFace, places: Doubles, square: Doubles) -> tuple[Doubles, Doubles, Doubles]:

@@ -16,7 +16,7 @@ from lightplan.light.grating import GratingLight
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import STEPS_PER_WAVE, Lattice
 from lightplan.light.metal import FoilFace
-from lightplan.light.transfer import MirrorFace
+from lightplan.light.mirror_face import MirrorFace
 from lightplan.optics import materials
 from lightplan.scene import relief
 from lightplan.scene.relief import mirror_normals

@@ -18,9 +18,10 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from lightplan.geometry import points as point_sets
+from lightplan.light.by_foil import by_foil
 from lightplan.light.cells import Patchwork, blend
 from lightplan.light.compiled import products, seen_points
-from lightplan.light.glints import Receivers, glints_by_need
+from lightplan.light.glints import Receivers
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
 from lightplan.light.metal import SHEET, FoilFace, MetalHit, metal_hits
@@ -46,7 +47,7 @@ RAYS_ON, MOST_RAYS_ON = 600_000, 13
 # Places at which silver and a lamp are joined over the foil, in each of two ways, altogether
 # and for each spot of silver: see `light.glints`. Silver much smoother than the foil is left to
 # rays, which find what is sharp in it.
-JOINED, MOST_JOINED, MOST_TIMES = 1_000_000, 8, 16
+JOINED, MOST_JOINED = 1_000_000, 8
 SMOOTHER = 0.4
 METAL_SPOTS = 9  # points per target as a metal coating sees it
 HORIZON_SPOTS = 21  # on a lamp, to find whether it stands that low over a mirror
@@ -214,7 +215,6 @@ class GlossyLight(Kept):
             )
         if joins and foil is not None:
             drawn = int(np.clip(JOINED // (len(lamps) * len(self._numbers)), 1, MOST_JOINED))
-            most = drawn * MOST_TIMES
             receivers = Receivers(
                 self._mirrors.points,
                 self._lobes.frames,
@@ -223,7 +223,7 @@ class GlossyLight(Kept):
                 self._mirrors.roughness,
                 self._lobes.curve,
             )
-            self._by_foil = glints_by_need(receivers, foil.between, surfaces, lamps, drawn, most)
+            self._by_foil = by_foil(receivers, foil.face, surfaces, lamps, drawn)
 
     def _joins(self, foil: FoilFace) -> bool:
         """Whether lamps that the foil shows these mirrors are joined to them, not met by rays."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from lightplan.geometry import points as point_sets
 from lightplan.light.cells import METAL_TEXEL
-from lightplan.light.glints import Between
+from lightplan.light.mirror_face import MirrorFace
 from lightplan.optics.specular import SpecularCurve
 from lightplan.scene import relief
 
@@ -106,10 +106,18 @@ class FoilFace:
         return self.sheet.flatness.wave_mm == 0
 
     @property
-    def between(self) -> Between:
-        """The same as a mirror that light goes by."""
-        bow = relief.bow_of(self.sheet)
-        return Between(SHEET, True, self.curve, self.roughness, self.tangent, bow)
+    def face(self) -> MirrorFace:
+        """The same as a face of the scene."""
+        grating = self.sheet.foil.grating
+        return MirrorFace(
+            SHEET,
+            is_front=True,
+            curve=self.curve,
+            roughness=self.roughness,
+            tangent=self.tangent,
+            bow=relief.bow_of(self.sheet) if self.is_even else None,
+            grating=None if grating is None or grating.strength == 0 else grating,
+        )
 
     def hits(self, rays: Rays) -> Iterator[MetalHit]:
         """Yield the rays that end on the foil."""

@@ -24,7 +24,7 @@ from lightplan.light.compiled.softening import soften
 from lightplan.light.foil import foil_curve_of, polariser_axis
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.lattice import Lattice
-from lightplan.light.transfer import MirrorFace
+from lightplan.light.mirror_face import MirrorFace
 from lightplan.scene.relief import mirror_normals
 
 if TYPE_CHECKING:

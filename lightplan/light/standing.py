@@ -21,11 +21,12 @@ from lightplan.light.frame import CameraFrame
 from lightplan.light.kept import NEW, Kept, Moves, alike
 from lightplan.light.lattice import LEAST_SIDE, Lattice
 from lightplan.light.metal import coating
+from lightplan.light.mirror_face import MirrorFace
 from lightplan.light.sameness import in_place, same_surface, shine_alike
 from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
 from lightplan.light.table import ruled
-from lightplan.light.transfer import MirrorFace, MirrorTransfer
+from lightplan.light.transfer import MirrorTransfer
 from lightplan.scene.camera import Camera, Exposure
 from lightplan.scene.surfaces import Surface, build_surfaces
 

@@ -10,14 +10,17 @@ from lightplan.light.diffracted import diffracted
 from lightplan.light.foil import foil_curve_of
 from lightplan.light.glints import Receivers
 from lightplan.light.grating import GratingLight
+from lightplan.light.mirror_face import MirrorFace
 from lightplan.light.outlook import Outlook
 from lightplan.light.surround import Surroundings
-from lightplan.light.transfer import MirrorFace
+from lightplan.optics import microfacet
+from lightplan.optics.specular import SpecularCurve
 from lightplan.scene import Camera, Foil, Grating, Lamp, Output, Placement, Rig, Sheet
 from lightplan.scene.surfaces import build_surfaces
 
 POINTS = np.array([[0.0, 150, 200], [-120, 40, 150], [60, -180, 260]])
 ALPHA = (0.12, 0.12)
+ROUGH, WHITE = 0.25, SpecularCurve(np.ones((2, 3)), np.ones((2, 3)))
 
 
 def rig_with(shape, direction_rad):
@@ -40,7 +43,20 @@ def rig_with(shape, direction_rad):
     )
 
 
-def by_looking(rig, face, normals):
+VIEW = np.array([0.2, 0.1, 0.97]) / np.linalg.norm([0.2, 0.1, 0.97])
+
+
+def of_silver(frame, ways):
+    """What silver shows VIEW of light from places along ways to it (Walter et al. 2007)."""
+    come = -ways @ frame.T
+    half = come + VIEW
+    half /= np.linalg.norm(half, axis=1, keepdims=True)
+    shape = ((half[:, :2] / ROUGH) ** 2).sum(axis=1) + half[:, 2] ** 2
+    masks = microfacet.g1(*come.T, ROUGH, ROUGH) * microfacet.g1(*VIEW, ROUGH, ROUGH)
+    return masks / (np.pi * ROUGH**2 * shape**2) / 4 / VIEW[2]
+
+
+def by_looking(rig, face, normals, frames=None):
     """All places of the sheet, each as a grating that is looked at from the points."""
     surfaces = build_surfaces(rig)
     lamps = emission.lamp_faces(rig, surfaces)
@@ -50,7 +66,7 @@ def by_looking(rig, face, normals):
     outlook = Outlook(texels, Surroundings(rig.room), np.zeros(1, np.float32))
     spots = face.spots(surfaces, 610)
     found = []
-    for point, normal in zip(POINTS, normals, strict=True):
+    for number, (point, normal) in enumerate(zip(POINTS, normals, strict=True)):
         ways = point - spots.points
         far = np.linalg.norm(ways, axis=1)
         views = ways / far[:, None]
@@ -58,14 +74,16 @@ def by_looking(rig, face, normals):
         light = GratingLight(mirrors, face.curve, face.grating, Detail(), None)
         light.update(surfaces, patchwork, lamps, frozenset({0, 1}))
         shown = light.evaluate(outlook, lamps)[:, 0]
-        weight = -(views @ normal) * views[:, 2] * spots.areas / (np.pi * far**2)
+        arrive = -(views @ normal) / np.pi if frames is None else of_silver(frames[number], views)
+        weight = arrive * views[:, 2] * spots.areas / far**2
         found.append(weight @ shown)
     return np.array(found)
 
 
+@pytest.mark.parametrize("is_silver", [False, True])
 @pytest.mark.parametrize("shape", ["rectangle", "disk", "bulb"])
 @pytest.mark.parametrize("direction_rad", [0.3, 1.7])
-def test_what_cards_get_by_a_grating(shape, direction_rad):
+def test_what_cards_get_by_a_grating(shape, direction_rad, is_silver):
     rig = rig_with(shape, direction_rad)
     face = MirrorFace(
         0,
@@ -80,8 +98,11 @@ def test_what_cards_get_by_a_grating(shape, direction_rad):
     surfaces = build_surfaces(rig)
     lamps = emission.lamp_faces(rig, surfaces)
     receivers = Receivers(POINTS, frames, np.arange(len(POINTS)))
+    if is_silver:
+        mirrors = (np.tile(VIEW, (len(POINTS), 1)), (ROUGH, ROUGH), WHITE)
+        receivers = Receivers(POINTS, frames, np.arange(len(POINTS)), *mirrors)
     found = diffracted(receivers, face, face.grating, surfaces, lamps, 20_000)[:, :, 0].T
-    wanted = by_looking(rig, face, normals)
+    wanted = by_looking(rig, face, normals, frames if is_silver else None)
     assert wanted.min() > 0
     np.testing.assert_allclose(found.mean(axis=1), wanted.mean(axis=1), rtol=0.02)
     assert np.abs(found - wanted).max() < 0.05 * wanted.max()
