@@ -38,6 +38,9 @@ class Detail:
         Points of the foil across the half width of the blurred mirror image.
     foil_rays : int
         Rays to trace from the foil altogether.
+    silver_times : int
+        Times as many rays where the scene holds silver: of those that meet it few tell how
+        bright it is, and going on from there costs as much with few as with many.
     foil_spots : int
         Points on each lamp and card that the foil looks at.
     hidden_spots : int
@@ -71,6 +74,7 @@ class Detail:
     foil_long_side: int = 25
     steps_per_blur: float = 2.5
     foil_rays: int = 1_500_000
+    silver_times: int = 1
     foil_spots: int = 64
     hidden_spots: int = 610
     mirror_spots: int = 21
@@ -100,6 +104,7 @@ class Detail:
             foil_long_side=16,
             steps_per_blur=1.7,
             foil_rays=150_000,
+            silver_times=2,
             foil_spots=25,
             hidden_spots=233,
             mirror_spots=5,

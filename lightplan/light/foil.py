@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 LEAST_RAYS, MOST_RAYS = 13, 987
 # A wide lobe is worked out at few spots. So each can have more points on every target, one
 # for so many of the rays it could have, for it is the middling lobe that rays meet poorly.
-RAYS_PER_POINT, MOST_POINTS = 4, 256
+RAYS_PER_POINT, MOST_POINTS = 4, 576
 LAMP_POINTS = 13  # to find how near a lamp comes
 EDGE_BLUR = 1.3  # half width of a mirrored edge's blur, over roughness and distance
 PEAK_STEPS = 2.5  # `Detail.steps_per_blur` where a lamp is so small that it shows as a peak
@@ -57,6 +57,7 @@ class FoilLight(Kept):
         grating_strength: float,
         *,
         is_foil: bool,
+        has_silver: bool,
     ) -> None:
         tangent = np.array([math.cos(brush_rad), math.sin(brush_rad), 0.0])
         self.lattice = lattice
@@ -81,7 +82,8 @@ class FoilLight(Kept):
         views /= np.linalg.norm(views, axis=1, keepdims=True)
         mirrors = self.face.mirrors(points, normals, views)
         wanted = detail.foil_rays // len(points)
-        rays = int(np.clip(wanted, LEAST_RAYS, MOST_RAYS))
+        times = detail.silver_times if has_silver else 1
+        rays = int(np.clip(wanted * times, LEAST_RAYS, MOST_RAYS))
         spots = max(detail.foil_spots, min(wanted // RAYS_PER_POINT, MOST_POINTS))
         foil = FoilFace(rig.sheet, tangent, roughness, curve) if is_foil else None
         self._plain = GlossyLight(
@@ -101,13 +103,23 @@ class FoilLight(Kept):
             self._plain_share = np.float32(1.0 - grating_strength)
 
     @classmethod
-    def of_foil(cls, rig: Rig, lattice: Lattice, detail: Detail) -> FoilLight:
+    def of_foil(
+        cls, rig: Rig, lattice: Lattice, detail: Detail, *, has_silver: bool = False
+    ) -> FoilLight:
         """Return the foil of the sheet, worked out on a `foil_lattice`."""
         foil = rig.sheet.foil
         curve = foil_curve_of(foil)
         strength = foil.grating.strength if foil.grating is not None else 0.0
         return cls(
-            rig, lattice, detail, curve, foil.roughness, foil.brush_rad, strength, is_foil=True
+            rig,
+            lattice,
+            detail,
+            curve,
+            foil.roughness,
+            foil.brush_rad,
+            strength,
+            is_foil=True,
+            has_silver=has_silver,
         )
 
     @classmethod
@@ -116,7 +128,8 @@ class FoilLight(Kept):
         paper = rig.sheet.paper
         assert paper.coat_index is not None
         rough = (paper.coat_roughness, paper.coat_roughness)
-        return cls(rig, lattice, detail, coat.curve(paper), rough, 0.0, 0.0, is_foil=False)
+        given = (rig, lattice, detail, coat.curve(paper), rough, 0.0, 0.0)
+        return cls(*given, is_foil=False, has_silver=False)
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces and texels anew."""

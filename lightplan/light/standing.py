@@ -284,12 +284,13 @@ class Standing(Kept):
         """Follow what foil and coat show the camera, and what the foil throws back on cells."""
         rig, detail = self.rig, self.detail
         paper, foil = rig.sheet.paper, rig.sheet.foil
+        silver = self.patchwork.has_metal
         yield "foil"
         self.foil = self._follow_mirror(
             "foil",
-            (foil, paper.waviness),
+            (foil, paper.waviness, silver),
             min(foil.roughness),
-            lambda lattice: FoilLight.of_foil(rig, lattice, detail),
+            lambda lattice: FoilLight.of_foil(rig, lattice, detail, has_silver=silver),
         )
         self.coat: FoilLight | None = None
         if paper.coat_index is None:

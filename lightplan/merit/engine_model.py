@@ -93,8 +93,8 @@ def search_detail(rig: Rig, long_side: int) -> Detail:
     return replace(
         quick, sheet_long_side=long_side, cells=4, near=1.0, texels=16, direct_long_side=17,
         bounce_long_side=5, lamp_spots=13, cell_lamp_spots=5, penumbra_spots=144, sky_rays=13,
-        cell_sky_rays=5, foil_rays=12_000, foil_spots=_foil_spots(rig, 13), hidden_spots=0,
-        steps_per_blur=Detail().steps_per_blur,
+        cell_sky_rays=5, foil_rays=12_000, silver_times=1, foil_spots=_foil_spots(rig, 13),
+        hidden_spots=0, steps_per_blur=Detail().steps_per_blur,
         mirror_rounds=0, rim_facings=8 if _is_mostly_edge(rig) else 0, rim_long_side=4,
     )  # fmt: skip
 
