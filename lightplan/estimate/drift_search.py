@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from lightplan.estimate.estimating import Photographed
     from lightplan.estimate.hypothesis import Hypothesis
     from lightplan.estimate.result import CameraState, Estimate
+    from lightplan.estimate.seen import SeenSheet
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
@@ -43,6 +44,8 @@ EFFECTIVE = 300.0
 DARK_STOPS = -5.5
 """Level below which a JPEG has a few steps of grey for all of a dark stock, whole areas of it
 wrong together: nothing small is read there; from trials."""
+ASIDE_MM = 2.0
+"""How far aside of a cell the model's light is read for its slope."""
 LAID_SHARE = 0.25
 """Of what the sheet's step does, how much the earlier frame's own gradient may be off; ours."""
 SLOPE_SHARE = 0.1
@@ -53,6 +56,10 @@ AGAIN_MM, AGAIN_DEG = 2.0, 0.6
 """How far off its place a sheet is put back, one standard deviation; common practice, no source."""
 AGAIN = (("sheet", "x_mm"), ("sheet", "y_mm"), ("sheet", "turn_deg"))
 TONES = (("tone", "red"), ("tone", "blue"))
+BLUR = ("sheet", "blur")
+BLUR_SHARE, BLUR_LEAST = 0.05, 0.005
+"""By what share more or less of the other material is seen in a cell: pixels lie otherwise on a
+sheet that was put back a millimetre off, and on one that was left; from such photographs."""
 AGAIN_BOW_MM = 0.06
 """How otherwise it curls then; the same."""
 CAMERA_STILL_MM, CAMERA_STOOD_MM = 3.0, 0.3
@@ -104,7 +111,14 @@ class DriftSearch(Search):
         still = CAMERA_STILL_MM if self._back is None else CAMERA_STOOD_MM
         known = {("camera", axis): still for axis in ("x_mm", "y_mm", "z_mm")}
         own = own.with_sigma({**known, ("sheet", "bow_mm"): AGAIN_BOW_MM})
-        return own.joined(self._put_back()).joined(self._tone())
+        return own.joined(self._put_back()).joined(self._tone()).joined(self._blurred())
+
+    def _blurred(self) -> Columns:
+        """Return what a little more or less sharpness does: thin foil is mixed with paper."""
+        seen = self.fitter.seen
+        values = (1 - seen.purity)[:, None] * self.levels.mixing()
+        step = 1.0 if self._back is None else min(1.0, math.hypot(*self._back.step[:2]))
+        return Columns.of([BLUR], values[..., None], [math.hypot(BLUR_LEAST, BLUR_SHARE * step)])
 
     def _put_back(self) -> Columns:
         """Return what a sheet does that was put back elsewhere: all lights move the other way.
@@ -213,7 +227,7 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     lights = Lights(standing, fine_detail(standing))
     levels = Levels(standing, pair.after.seen, lights)
     light = levels.light(standing).mixed({}, levels.room)
-    back = laid_again(standing, pair, then.camera)
+    back = laid_again(standing, pair, then.camera, lights, clip_cd_m2)
     if back is not None:
         noise = np.hypot(noise, LAID_SHARE * np.abs(back.rows @ back.step))
     ended = pair.before.seen.ended | pair.after.seen.ended | (pair.before.seen.stops < DARK_STOPS)
@@ -243,8 +257,22 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     return DriftSearch(standing, levels, fitter, (red, blue), back)
 
 
-def laid_again(rig: Rig, pair: FramePair, camera: CameraState) -> Laid | None:
-    """Return how the sheet was put back; None where the camera has moved, or has another file."""
+def laid_again(
+    rig: Rig, pair: FramePair, camera: CameraState, lights: Lights, clip_cd_m2: float
+) -> Laid | None:
+    """Return how the sheet was put back; None where the camera has moved, or has another file.
+
+    Parameters
+    ----------
+    rig : Rig
+        As the earlier frame shows it.
+    pair : FramePair
+    camera : CameraState
+    lights : Lights
+        Of that rig.
+    clip_cd_m2 : float
+        Luminance that clips as the earlier frame was taken.
+    """
     before, after = pair.before, pair.after
     if before.shape != after.shape:
         return None
@@ -252,10 +280,32 @@ def laid_again(rig: Rig, pair: FramePair, camera: CameraState) -> Laid | None:
     if back is None:
         return None
     seen = before.seen
-    along = gradients(seen) / tone_slope(seen.stops, camera)[..., None]
+    slope = tone_slope(seen.stops, camera)
+    model, slopes = _model_slopes(rig, seen, lights, clip_cd_m2)
+    level = replace(seen, stops=seen.stops / slope)
+    along = gradients(level, model, slopes)
     turn = along @ np.stack([-seen.y_mm, seen.x_mm], -1)[:, :, None]
     rows = np.concatenate([along, np.radians(turn)], axis=-1)
     return Laid(back.step, back.sigma, rows)
+
+
+def _model_slopes(
+    rig: Rig, seen: SeenSheet, lights: Lights, clip_cd_m2: float
+) -> tuple[Doubles, Doubles]:
+    """Return levels by the light engine in stops, and how they change along x and y."""
+
+    def at(x: float, y: float) -> Doubles:
+        there = replace(seen, x_mm=seen.x_mm + x, y_mm=seen.y_mm + y)
+        levels = Levels(rig, there, lights)
+        light = levels.light_of({})
+        assert light is not None
+        return to_stops(light.mixed({}, levels.room), clip_cd_m2)
+
+    x, y = (
+        (at(*way) - at(*(-a for a in way))) / (2 * ASIDE_MM)
+        for way in ((ASIDE_MM, 0.0), (0.0, ASIDE_MM))
+    )
+    return at(0.0, 0.0), np.stack([x, y], axis=-1)
 
 
 def lens_step(rig: Rig, pair: FramePair) -> Place:

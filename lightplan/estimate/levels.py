@@ -83,6 +83,25 @@ class Levels:
         """Return the light of the planned rig with other lamps besides."""
         return self._read_all(self.lights.lit_with_more(rig), rig)
 
+    def mixing(self) -> Doubles:
+        """Return how many stops brighter a cell's other material makes it, for all of it, (n, 3).
+
+        Of the planned rig, its powers and room as planned.
+        """
+        found = self.lights.of({})
+        assert found is not None  # the planned rig can be
+        _, paper, foil = found
+        trims = [2.0**lamp.trim_stops if lamp.on else 0.0 for lamp in self.planned.lamps]
+        power = np.concatenate([np.outer(trims, np.ones(3)), self.room[None]])[:, None, :]
+        whole = [
+            (power * np.stack([self._read(one) for one in layer])).sum(axis=0)
+            for layer in (paper, foil)
+        ]
+        is_foil, pure = self._seen.is_foil[:, None], self._seen.purity[:, None]
+        own, other = np.where(is_foil, whole[1], whole[0]), np.where(is_foil, whole[0], whole[1])
+        mixed = np.maximum(pure * own + (1 - pure) * other, 1e-9)
+        return np.asarray((other - own) / mixed / np.log(2))
+
     def _read(self, layer: Singles) -> Doubles:
         """Return the mean level of a layer (rows, cols, 3) in each cell, (n, 3)."""
         return np.asarray(sum(one.read(layer).astype(float) for one in self._readings) / 4)

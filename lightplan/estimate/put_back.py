@@ -105,12 +105,24 @@ def _applied(plane: Doubles, points: Doubles) -> Doubles:
     return np.asarray(there[:, :2] / there[:, 2:])
 
 
-def gradients(seen: SeenSheet) -> Doubles:
+def gradients(
+    seen: SeenSheet, model: Doubles | None = None, slopes: Doubles | None = None
+) -> Doubles:
     """Return how each cell's levels change along x and y, by its nearest of the same material.
 
-    Stops a mm, (n, 3, 2): of a plane through the nearest eight cells and itself.
+    Stops a mm, (n, 3, 2): of a plane through the nearest eight cells and itself. Cells of a thin
+    line do not tell what changes across it: that is taken from a model.
+
+    Parameters
+    ----------
+    seen : SeenSheet
+    model : (n, 3) float or None
+        Levels by the light engine. [stops]
+    slopes : (n, 3, 2) float or None
+        How those change along x and y.
     """
-    found = np.zeros((*seen.stops.shape, 2))
+    found = np.zeros((*seen.stops.shape, 2)) if slopes is None else slopes.copy()
+    levels = seen.stops if model is None else seen.stops - model
     for material in (True, False):
         at = np.flatnonzero(seen.is_foil == material)
         if len(at) < 6:
@@ -119,10 +131,10 @@ def gradients(seen: SeenSheet) -> Doubles:
         near = np.argsort(np.hypot(x[:, None] - x, y[:, None] - y), axis=1)[:, :9]
         away = np.stack([x[near] - x[:, None], y[near] - y[:, None]], -1)
         away -= away.mean(axis=1, keepdims=True)
-        rise = seen.stops[at][near]
+        rise = levels[at][near]
         rise = rise - rise.mean(axis=1, keepdims=True)
         reach = (2 * seen.spread_mm) ** 2 * np.eye(2)  # against cells that lie in one line
         normal = np.swapaxes(away, 1, 2) @ away + 0.1 * reach
-        slopes = np.linalg.solve(normal, np.swapaxes(away, 1, 2) @ rise)
-        found[at] = np.swapaxes(slopes, 1, 2)
+        own = np.linalg.solve(normal, np.swapaxes(away, 1, 2) @ rise)
+        found[at] += np.swapaxes(own, 1, 2)
     return found

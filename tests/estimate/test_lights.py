@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -98,3 +99,16 @@ def test_a_dark_photograph_is_less_sure_than_a_bright_one():
         Fitter(seen(stops), CLIP, 0.12).system(light, still, 0.0).spread for stops in (-7.0, -2.0)
     )
     assert (dark > 2 * bright).all()
+
+
+def test_mixing_is_what_less_purity_does(lights):
+    """By the difference of two purities, foil in paper and paper in foil."""
+    cells = replace(seen(-2.0), purity=np.full(6, 0.8))
+    found = Levels(RIG, cells, lights).mixing()
+
+    def stops(purity):
+        levels = Levels(RIG, replace(cells, purity=np.full(6, purity)), lights)
+        return np.log2(levels.light(RIG).mixed({}, levels.room))
+
+    np.testing.assert_allclose(found, (stops(0.7999) - stops(0.8001)) / 0.0002, rtol=2e-3)
+    assert np.abs(found).max() > 0.1

@@ -61,3 +61,20 @@ def test_gradients_are_those_of_the_light():
     )  # fmt: skip
     found = gradients(seen)
     assert np.abs(found - slope[:, None, :]).max() < 0.1 * 0.02
+
+
+def test_across_a_thin_line_of_foil_the_model_tells_the_gradient():
+    # cells of one line of foil, slope known by how it was made: along it they tell it themselves
+    x = np.arange(-60.0, 61, 6)
+    slope, told = np.array([0.01, 0.03]), np.array([0.0, 0.028])
+    stops = (slope[0] * x)[:, None] - np.array([1.0, 1.5, 2.0])
+    count = len(x)
+    seen = SeenSheet(
+        stops=stops, noise=0 * stops, ended=stops > 1, is_foil=np.ones(count, bool),
+        purity=np.ones(count), x_mm=x, y_mm=0 * x + 40, spread_mm=3.0, radius2=0 * x,
+    )  # fmt: skip
+    slopes = np.broadcast_to(told, (count, 3, 2))
+    found = gradients(seen, np.zeros_like(stops), slopes)
+    assert np.abs(found[..., 0] - slope[0]).max() < 0.1 * slope[0]
+    np.testing.assert_allclose(found[..., 1], told[1], atol=1e-9)
+    assert np.abs(gradients(seen)[..., 1]).max() < 1e-9  # alone the line says nothing of it
