@@ -9,7 +9,7 @@ from lightplan.cli.words import sentence, verdict_line
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import NoPlan, Plan, unknown_powers
 from lightplan.units import LengthUnit, show_length
-from lightplan.words.framing import keystone_words
+from lightplan.words.framing import keystone_words, small_words
 
 
 def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
@@ -33,7 +33,8 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
         words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")
     words += unknown_powers(found)
     leans = keystone_words(found.rig.camera, found.rig.sheet)
-    words += [sentence(leans)] if leans else []
+    small = small_words(found.rig.camera, found.rig.sheet)
+    words += [sentence(one) for one in (leans, small) if one]
     words += [in_unit(sentence(limit.sentence), unit) for limit in found.limits]
     return words
 

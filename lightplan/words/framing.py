@@ -1,4 +1,4 @@
-"""What a leaning camera costs, said to a maker."""
+"""What a leaning camera and a sheet that is small in the frame cost, said to a maker."""
 
 from __future__ import annotations
 
@@ -6,11 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.scene.framing import framing
+
 if TYPE_CHECKING:
     from lightplan.scene import Camera, Sheet
 
 TOLD_FROM = 0.02
 """An edge drawn less larger than this is not seen. Our choice."""
+SMALL = 0.6
+"""A sheet that spans less of the frame than this, along the side where it is tightest, is told. Our
+choice, between what fills it and the half from which the score counts it."""
 _MIDDLES = {"far": (0.0, 0.5), "near": (0.0, -0.5), "right": (0.5, 0.0), "left": (-0.5, 0.0)}
 
 
@@ -49,4 +54,27 @@ def keystone_words(camera: Camera, sheet: Sheet) -> str:
         f"the camera leans: the {larger} edge is drawn {100 * share:.0f} % larger than the "
         f"{smaller} one, and once the picture is squared the {smaller} edge keeps "
         f"{100 / (1 + share):.0f} % of its detail"
+    )
+
+
+def small_words(camera: Camera, sheet: Sheet) -> str:
+    """Return what to do where the sheet is small in the frame, in a sentence; "" where it is not.
+
+    That a phone's 2x is mostly a crop of the same picture is from memory.
+
+    >>> from lightplan.scene import Camera, Placement, Sheet
+    >>> tag = Sheet(width_mm=40, height_mm=60)
+    >>> small_words(Camera(placement=Placement((0, -80, 180)), focal_length_mm=26), tag)
+    'the sheet spans only 47 % of the frame, for nearer a lens may not focus or what holds the camera is in the way: shoot so and crop to the sheet afterwards, which loses nothing; the 2x of a phone only helps where it is a lens of its own that focuses from so near'
+    >>> small_words(Camera(placement=Placement((0, -80, 180)), focal_length_mm=50), tag)
+    ''
+    """  # noqa: E501 - the sentence is one line
+    filled = framing(camera, sheet).filled
+    if filled >= SMALL:
+        return ""
+    return (
+        f"the sheet spans only {100 * filled:.0f} % of the frame, for nearer a lens may not focus "
+        "or what holds the camera is in the way: shoot so and crop to the sheet afterwards, which "
+        "loses nothing; the 2x of a phone only helps where it is a lens of its own that focuses "
+        "from so near"
     )

@@ -1,12 +1,16 @@
 """What a leaning camera costs, against the picture that the camera model itself projects."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from lightplan.scene import Camera, Placement, Sheet
-from lightplan.words.framing import keystone, keystone_words
+from lightplan.scene.framing import framing
+from lightplan.words.framing import SMALL, keystone, keystone_words, small_words
 
 SHEET = Sheet(width_mm=148, height_mm=105)
+PHONE = Camera(placement=Placement((0, -70, 150)), focal_length_mm=26)
 
 
 def drawn(camera, ends):
@@ -34,3 +38,14 @@ def test_a_camera_that_leans_sideways_names_the_sides():
 
 def test_one_that_looks_straight_down_costs_nothing():
     assert keystone_words(Camera(placement=Placement((20, 0, 600), (20, 0, 0))), SHEET) == ""
+
+
+def test_a_sheet_that_is_small_in_the_frame_is_told_with_what_to_do():
+    tag = Sheet(width_mm=40, height_mm=60)
+    filled = framing(PHONE, tag).filled
+    assert filled < SMALL
+    assert f"only {100 * filled:.0f} % of the frame" in small_words(PHONE, tag)
+    assert "crop" in small_words(PHONE, tag)
+    nearer = replace(PHONE, placement=Placement((0, -40, 86)))
+    assert framing(nearer, tag).filled >= SMALL
+    assert small_words(nearer, tag) == ""
