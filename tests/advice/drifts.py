@@ -35,7 +35,9 @@ from slips import hand_built
 
 from lightplan.advice.worth import Camera, Worth
 from lightplan.errors import LightplanError
-from lightplan.estimate import drifted, estimate
+from lightplan.estimate import FramePair, drifted, estimate
+from lightplan.estimate.drift import COST_OF_CHANGE
+from lightplan.estimate.drift_search import search_between
 from lightplan.scene.setting_errors import ErrorDimension, SettingErrors, built, error_dimensions
 from lightplan.shots.pipeline import look_at
 from lightplan.tasks.advise import by_one_thread, plan_settings
@@ -154,6 +156,20 @@ def before(folder: Path, plan: str) -> tuple[Looked, Photographed, Estimate, flo
     return looked, data, then, clip / 2**then.camera.exposure_stops
 
 
+def explained(then: Estimate, pair: FramePair, clip: float, drift: Any) -> float:
+    """Return what a drift explains as it truly was; where nothing moved, what chance does.
+
+    In twice the log likelihood: what is told must explain `COST_OF_CHANGE`.
+    """
+    search = search_between(then, pair, clip_cd_m2=clip)
+    plan = search.as_planned()
+    if drift is None:
+        return float(plan.misfit - search.grown(plan)[0].misfit)
+    element, dimension, step = drift
+    true = search.at({(element, dimension): step}, 1)
+    return -np.inf if true is None else float(plan.misfit - true.misfit)
+
+
 def look(folder: Path, plans: list[str]) -> list[dict[str, Any]]:
     """Return what is told of each case."""
     found = []
@@ -181,6 +197,11 @@ def look(folder: Path, plans: list[str]) -> list[dict[str, Any]]:
             "foreign": len(told.foreign),
             "seconds": time.process_time() - began,
         }
+        if case["drift"] is None or not told.slips:
+            drift = case["drift"]
+            case["explained"] = by_one_thread(
+                lambda: explained(then, pair, clip, drift)  # noqa: B023 - at once
+            )
         found.append(case)
         words = " ".join(f"{e} {d} {v:.1f}+-{u:.1f}" for e, d, v, u in case["told"])
         print(
@@ -229,6 +250,12 @@ def tell(found: list[dict[str, Any]]) -> str:
                     f"{SIZES[size][unit]:g} {unit}, foil changes by {least:g} stop or more: "
                     f"{len(some)}: {counts}; not right and cost a point or more: {dear}"
                 )
+    missed = [c for c in good if c["drift"] is not None and verdict(c) == "nothing"]
+    for name, some in (("not told, as it truly was", missed), ("nothing moved, by chance", still)):
+        known = sorted((c["explained"], c["name"]) for c in some if "explained" in c)
+        if known:
+            all_of = ", ".join(f"{one} {gain:.1f}" for gain, one in known)
+            lines.append(f"explained of the {COST_OF_CHANGE:g} that are asked; {name}: {all_of}")
     return "\n".join(lines)
 
 
