@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.optics import microfacet
-from lightplan.optics.exposure import INCIDENT_METER_C, LENS_Q
+from lightplan.optics.exposure_values import INCIDENT_METER_C, LENS_Q
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

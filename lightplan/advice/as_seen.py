@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.advice.first_things import MOST_LOST
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.measures import Judgement, Measures, judge
 
 if TYPE_CHECKING:
@@ -42,17 +42,17 @@ class AsSeen(Worth):
         self._now = worth.measures(here, state.camera)
         self._least = worth.score(here, state.camera) - MOST_LOST
 
-    def score(self, rig: Rig, camera: Camera) -> float:
+    def score(self, rig: Rig, camera: CameraAsSet) -> float:
         """Return the score, 0 where nothing can be judged, or where the model warns of it."""
         if self._worth.score(rig, camera) < self._least:
             return 0.0
         return super().score(rig, camera)
 
-    def judged(self, rig: Rig, camera: Camera) -> Judgement:
+    def judged(self, rig: Rig, camera: CameraAsSet) -> Judgement:
         """Return the verdict on the photograph as it would be of a rig."""
         return judge(self.measures(rig, camera), rig.look)
 
-    def measures(self, rig: Rig, camera: Camera) -> Measures:
+    def measures(self, rig: Rig, camera: CameraAsSet) -> Measures:
         """Return the photograph's measures, moved by what the model says that changes."""
         then = self._worth.measures(rig, camera)
         pairs = dict(self._photographed)

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.candidates import moves_for, nudges
-from lightplan.advice.cards import uncovered_sides
+from lightplan.advice.card_moves import uncovered_sides
 from lightplan.advice.case import Case
+from lightplan.advice.moves_to_try import moves_for, nudges
 from lightplan.advice.tryout import best_of
 from lightplan.words.places import edge, side_of_sheet
 

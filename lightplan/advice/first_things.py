@@ -18,7 +18,7 @@ from lightplan.scene.slips import CAMERA_SETTINGS, Slip, slipped
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from lightplan.advice.worth import Camera, Worth
+    from lightplan.advice.worth import CameraAsSet, Worth
     from lightplan.scene import Rig
     from lightplan.scene.foreign import Foreign
 
@@ -45,7 +45,7 @@ _FIRST_SHARE = 0.6  # of the best move's gain, from which an earlier thing is to
 
 
 @dataclass(frozen=True, kw_only=True)
-class Found:
+class FoundFirst:
     """One thing that is off, and what it costs.
 
     Attributes
@@ -100,7 +100,7 @@ class FirstMove:
 
 
 @dataclass(frozen=True, eq=False)
-class Option:
+class FirstOption:
     """A move that could be told: its words, and rig and camera after it."""
 
     text: str
@@ -109,7 +109,7 @@ class Option:
     value: float
     unit: str
     rig: Rig
-    camera: Camera
+    camera: CameraAsSet
     gain: float
     last: float = 0.0
     parts: tuple[tuple[str, float], ...] = ()
@@ -168,7 +168,7 @@ class State:
     planned: Rig
     slips: tuple[Slip, ...]
     foreign: tuple[Foreign, ...]
-    camera: Camera
+    camera: CameraAsSet
     time_s: float | None
 
     def rig(self, without: Iterable[Slip] = (), *, foreign: bool = True) -> Rig:
@@ -186,7 +186,7 @@ class State:
         return found
 
 
-def options_of(state: State, worth: Worth) -> list[Option]:
+def options_of(state: State, worth: Worth) -> list[FirstOption]:
     """Return what could be told: each slip undone, foreign light shut out; best first."""
     here = state.rig()
     now = worth.score(here, state.camera)
@@ -200,7 +200,7 @@ def options_of(state: State, worth: Worth) -> list[Option]:
         rig = state.rig(foreign=False)
         gain = worth.score(rig, state.camera) - now
         found.append(
-            Option(
+            FirstOption(
                 foreign_order(state.foreign[0]),
                 "not in the rig",
                 "light",
@@ -217,7 +217,7 @@ def options_of(state: State, worth: Worth) -> list[Option]:
     return sorted(found, key=lambda o: -o.worth)
 
 
-def _as_last(state: State, worth: Worth, options: Sequence[Option]) -> list[Option]:
+def _as_last(state: State, worth: Worth, options: Sequence[FirstOption]) -> list[FirstOption]:
     """Return options with what each wins when all else is in order already."""
     kinds = {s.element for s in state.slips}
     set_right = state.rig(
@@ -239,7 +239,7 @@ def _as_last(state: State, worth: Worth, options: Sequence[Option]) -> list[Opti
     return found
 
 
-def _camera_right(camera: Camera, slips: Sequence[Slip], kinds: set[str]) -> Camera:
+def _camera_right(camera: CameraAsSet, slips: Sequence[Slip], kinds: set[str]) -> CameraAsSet:
     """Return the camera with some of its settings in order."""
     for slip in slips:
         if slip.element == "exposure" and "exposure" in kinds:
@@ -257,7 +257,7 @@ def _moves_together(slips: Sequence[Slip]) -> list[tuple[Slip, ...]]:
     return [tuple(group) for group in groups.values()]
 
 
-def _undone(state: State, group: tuple[Slip, ...], here: Rig) -> Option | None:
+def _undone(state: State, group: tuple[Slip, ...], here: Rig) -> FirstOption | None:
     slip = max(group, key=lambda s: abs(s.value))
     if slip.element == "focus":
         return None
@@ -265,11 +265,13 @@ def _undone(state: State, group: tuple[Slip, ...], here: Rig) -> Option | None:
     if slip.element == "exposure":
         camera = replace(camera, stops=camera.stops - slip.value)
         text = exposure_order(slip.value, state.time_s)
-        return Option(text, "exposure", "stops", -slip.value, "stops", here, camera, 0.0)
+        return FirstOption(text, "exposure", "stops", -slip.value, "stops", here, camera, 0.0)
     if slip.element == "white balance":
         camera = replace(camera, red_stops=0.0, blue_stops=0.0)
         text = balance_order(slip.value)
-        return Option(text, slip.element, slip.dimension, -slip.value, slip.unit, here, camera, 0.0)
+        return FirstOption(
+            text, slip.element, slip.dimension, -slip.value, slip.unit, here, camera, 0.0
+        )
     try:
         rig = state.rig(group)
     except RigError:
@@ -278,12 +280,12 @@ def _undone(state: State, group: tuple[Slip, ...], here: Rig) -> Option | None:
     if len(group) > 1:
         text = together(state.planned, group)
     parts = tuple((s.dimension, -s.value) for s in (told_of(group) if len(group) > 1 else group))
-    return Option(
+    return FirstOption(
         text, slip.element, slip.dimension, -slip.value, slip.unit, rig, camera, 0.0, parts=parts
     )
 
 
-def first_of(options: Sequence[Option], least: float = LEAST_GAIN) -> Option | None:
+def first_of(options: Sequence[FirstOption], least: float = LEAST_GAIN) -> FirstOption | None:
     """Return the option to tell first; None where none wins `least` points."""
     worth = [o for o in options if o.worth >= least]
     if not worth:
@@ -293,11 +295,13 @@ def first_of(options: Sequence[Option], least: float = LEAST_GAIN) -> Option | N
     return min(early, key=lambda o: o.place) if early else best
 
 
-def found_things(state: State, options: Sequence[Option]) -> list[Found]:
+def found_things(state: State, options: Sequence[FirstOption]) -> list[FoundFirst]:
     """Return what is off, in the order of the table, dearest first within the set."""
     gains = {o.element: o.worth for o in options}
     told = [
-        Found(slip=s, what=what_is_off(state.planned, s), cost=max(0.0, gains.get(s.element, 0.0)))
+        FoundFirst(
+            slip=s, what=what_is_off(state.planned, s), cost=max(0.0, gains.get(s.element, 0.0))
+        )
         for s in state.slips
     ]
     place = {s: ORDER.index(s) for s in ORDER}

@@ -10,7 +10,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lightplan.advice.first_things import MOST_LOST, Option, State
+from lightplan.advice.first_things import MOST_LOST, FirstOption, State
 from lightplan.advice.orders import CURVE_ORDER, FOCUS_ORDER, exposure_order
 from lightplan.advice.slip_words import undo_words
 from lightplan.errors import RigError
@@ -21,7 +21,7 @@ from lightplan.scene.slips import Slip, slipped
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from lightplan.advice.worth import Camera, Worth
+    from lightplan.advice.worth import CameraAsSet, Worth
     from lightplan.scene import Rig
 
 CONTENT = 1.5
@@ -48,14 +48,14 @@ _THIRDS = (-9, -7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7, 9)
 """Steps of exposure that are tried, in thirds of a stop."""
 
 
-def read_as(rig: Rig, camera: Camera, worth: Worth) -> float:
+def read_as(rig: Rig, camera: CameraAsSet, worth: Worth) -> float:
     """Return the score of a rig, less what is missing of foil that reads as metal."""
     share = worth.measures(rig, camera).get("reads_as_metal_share")
     short = 0.0 if share is None else max(0.0, LEAST_METAL - share.value)
     return worth.score(rig, camera) - METAL_POINTS * short
 
 
-def _surely(rig: Rig, camera: Camera, worth: Worth, *, brighter: bool) -> float:
+def _surely(rig: Rig, camera: CameraAsSet, worth: Worth, *, brighter: bool) -> float:
     """Return what a rig is read as, where it became brighter with some room below the clip."""
     read = read_as(rig, camera, worth)
     if not brighter:
@@ -64,7 +64,7 @@ def _surely(rig: Rig, camera: Camera, worth: Worth, *, brighter: bool) -> float:
     return min(read, read_as(rig, near, worth))
 
 
-def trims_of_state(state: State, worth: Worth) -> list[Option]:
+def trims_of_state(state: State, worth: Worth) -> list[FirstOption]:
     """Return settings of exposure and lamps that help the rig as it stands.
 
     For a set that is as planned, or whose slips cost nothing: a hand's small errors may still
@@ -80,7 +80,7 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
         if gain < POINTS_A_STOP * abs(stops):
             continue
         text = exposure_order(-stops, state.time_s)
-        found.append(Option(text, "exposure", "stops", stops, "stops", here, other, gain))
+        found.append(FirstOption(text, "exposure", "stops", stops, "stops", here, other, gain))
     for lamp in here.lamps:
         if lamp.is_window or not lamp.on:
             continue
@@ -99,11 +99,13 @@ def trims_of_state(state: State, worth: Worth) -> list[Option]:
                 continue
             text = undo_words(state.planned, slip)
             gain = _surely(rig, camera, worth, brighter=stops > 0) - now
-            found.append(Option(text, lamp.name, "power_stops", stops, "stops", rig, camera, gain))
+            found.append(
+                FirstOption(text, lamp.name, "power_stops", stops, "stops", rig, camera, gain)
+            )
     return sorted(found, key=lambda o: -o.gain)
 
 
-def plain_curve(state: State, worth: Worth) -> Option | None:
+def plain_curve(state: State, worth: Worth) -> FirstOption | None:
     """Return the order to photograph without the camera's own tone curve; None where it is plain.
 
     A phone lifts the middle tones of what it saves as JPEG, which takes the run off the foil.
@@ -113,19 +115,19 @@ def plain_curve(state: State, worth: Worth) -> Option | None:
         return None
     here, plain = state.rig(), replace(camera, contrast=0.0, lift_stops=0.0)
     gain = read_as(here, plain, worth) - read_as(here, camera, worth)
-    return Option(
+    return FirstOption(
         CURVE_ORDER, "tone curve", "lift_stops", -camera.lift_stops, "stops", here, plain, gain
     )
 
 
-def steps_of_state(state: State, worth: Worth) -> list[Option]:
+def steps_of_state(state: State, worth: Worth) -> list[FirstOption]:
     """Return steps of lamps, cards and shells that help the rig as it stands, best first.
 
     Each is tried one way; what loses is tried the other way, and the best are tried at half
     and at twice the step.
     """
     steps = _Steps(state, worth)
-    tried: dict[tuple[str, str], tuple[float, Option]] = {}
+    tried: dict[tuple[str, str], tuple[float, FirstOption]] = {}
     for name in _movable(state):
         step = STEPS[name[1].rpartition("_")[2]]
         ways = [(way, steps.at(name, way)) for way in (step, -step)]
@@ -140,7 +142,7 @@ def steps_of_state(state: State, worth: Worth) -> list[Option]:
     return sorted(found, key=lambda o: -o.gain)
 
 
-def is_sure(step: Option, state: State, worth: Worth) -> bool:
+def is_sure(step: FirstOption, state: State, worth: Worth) -> bool:
     """Whether a step loses nothing where the thing stands a little off where it is held to stand.
 
     What seems to win much by a hair's breadth, as a gate is just passed, loses in half of the
@@ -163,7 +165,7 @@ class _Steps:
         self._state, self._worth, self._here = state, worth, state.rig()
         self._now = read_as(self._here, state.camera, worth)
 
-    def at(self, name: tuple[str, str], step: float) -> Option | None:
+    def at(self, name: tuple[str, str], step: float) -> FirstOption | None:
         """Return a step as an option; None where it cannot be made."""
         try:
             rig = slipped(self._here, {name: step})
@@ -180,7 +182,7 @@ class _Steps:
             confidence=1.0,
         )
         text = undo_words(self._state.planned, slip)
-        return Option(text, element, dimension, step, slip.unit, rig, self._state.camera, gain)
+        return FirstOption(text, element, dimension, step, slip.unit, rig, self._state.camera, gain)
 
 
 def _movable(state: State) -> Iterator[tuple[str, str]]:
@@ -189,7 +191,7 @@ def _movable(state: State) -> Iterator[tuple[str, str]]:
             yield one.element, one.dimension
 
 
-def sharper(state: State, score: float, sharp: float) -> Option | None:
+def sharper(state: State, score: float, sharp: float) -> FirstOption | None:
     """Return the order to focus anew; None where the picture is not soft.
 
     Parameters
@@ -204,10 +206,10 @@ def sharper(state: State, score: float, sharp: float) -> Option | None:
         return None
     gain = min(100.0, score / max(sharp, 0.05)) - score
     text, here = FOCUS_ORDER, state.rig()
-    return Option(text, "focus", slip.dimension, -slip.value, "", here, state.camera, gain)
+    return FirstOption(text, "focus", slip.dimension, -slip.value, "", here, state.camera, gain)
 
 
-def less_light(state: State, clipped: float, gates: Sequence[float]) -> Option | None:
+def less_light(state: State, clipped: float, gates: Sequence[float]) -> FirstOption | None:
     """Return less exposure for a photograph in which much is clipped, whatever was found.
 
     How far beyond the end the light went is not in the file; the share that is clipped says
@@ -226,4 +228,4 @@ def less_light(state: State, clipped: float, gates: Sequence[float]) -> Option |
     stops = 1 / 3 if clipped < 0.05 else (2 / 3 if clipped < 0.2 else 1.0)
     camera = replace(state.camera, stops=state.camera.stops - stops)
     text = exposure_order(stops, state.time_s)
-    return Option(text, "exposure", "stops", -stops, "stops", state.rig(), camera, 0.0)
+    return FirstOption(text, "exposure", "stops", -stops, "stops", state.rig(), camera, 0.0)

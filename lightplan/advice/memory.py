@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lightplan.advice.first_things import Option, State
+from lightplan.advice.first_things import FirstOption, State
 from lightplan.errors import RigError
 from lightplan.scene.slips import CAMERA_SETTINGS, slipped
 
@@ -38,7 +38,7 @@ NO_RIG = ("tone curve", "not in the rig", "room", *CAMERA_SETTINGS)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asked:
+class AskedMoves:
     """A move that a frame asked for.
 
     Attributes
@@ -64,7 +64,7 @@ class Asked:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Remembered:
+class RememberedMoves:
     """One frame of a shoot.
 
     Attributes
@@ -80,17 +80,17 @@ class Remembered:
     score: float | None
     stops: float | None
     balance: float | None
-    asked: Asked | None
+    asked: AskedMoves | None
 
 
 @dataclass(frozen=True)
 class Memory:
     """The frames of a shoot before the one that is looked at, in their order."""
 
-    frames: tuple[Remembered, ...] = ()
+    frames: tuple[RememberedMoves, ...] = ()
 
     @property
-    def last(self) -> Remembered | None:
+    def last(self) -> RememberedMoves | None:
         """The frame before; None for the first."""
         return self.frames[-1] if self.frames else None
 
@@ -151,7 +151,7 @@ class Memory:
 
     def _followed(
         self, values: Sequence[float | None], now: float | None
-    ) -> Iterator[tuple[Remembered, float | None]]:
+    ) -> Iterator[tuple[RememberedMoves, float | None]]:
         """Yield each frame with a value of the one after it; `now` comes after the last."""
         yield from zip(self.frames, [*values[1:], now], strict=False)
 
@@ -159,13 +159,13 @@ class Memory:
         """Whether something was asked of a thing before."""
         return any(f.asked is not None and f.asked.element == element for f in self.frames)
 
-    def refuses(self, option: Option) -> bool:
+    def refuses(self, option: FirstOption) -> bool:
         """Whether a move is of a kind that was taken back before."""
         taken = [f.asked for f in self.frames if f.asked is not None and f.asked.takes_back]
         back = {(a.element, d, v < 0) for a in taken for d, v in a.parts}
         return any((option.element, d, v > 0) in back for d, v in option.changes)
 
-    def in_vain(self, option: Option, score: float | None) -> bool:
+    def in_vain(self, option: FirstOption, score: float | None) -> bool:
         """Whether a move was asked for before and has won nothing in the photograph after it.
 
         `score` is that of the frame that is looked at.
@@ -183,7 +183,7 @@ class Memory:
                 return True
         return False
 
-    def against(self, option: Option) -> Remembered | None:
+    def against(self, option: FirstOption) -> RememberedMoves | None:
         """Return the last frame that asked for the opposite of a move; None where none did."""
         for frame in reversed(self.frames):
             asked = frame.asked
@@ -196,8 +196,8 @@ class Memory:
 
 
 def remembered_move(
-    move: FirstMove, slips: Sequence[Slip], last: Remembered | None = None
-) -> Asked:
+    move: FirstMove, slips: Sequence[Slip], last: RememberedMoves | None = None
+) -> AskedMoves:
     """Return a move as it is remembered.
 
     A step off the plan starts where the thing stands: what it was off by goes into the new plan.
@@ -214,7 +214,7 @@ def remembered_move(
     if move.takes_back and last is not None and last.asked is not None:
         before = last.asked.parts if last.asked.steps is None else last.asked.steps
         steps = tuple((d, -v) for d, v in before)
-    return Asked(
+    return AskedMoves(
         text=move.text,
         element=move.element,
         parts=move.parts,
@@ -224,7 +224,9 @@ def remembered_move(
     )
 
 
-def minded(options: Sequence[Option], memory: Memory, score: float | None = None) -> list[Option]:
+def minded(
+    options: Sequence[FirstOption], memory: Memory, score: float | None = None
+) -> list[FirstOption]:
     """Return the options that may be told after what was asked before, with the reason they need.
 
     What lost points and was taken back, or won none, is not asked again; `score` is the frame's.
@@ -246,7 +248,7 @@ def minded(options: Sequence[Option], memory: Memory, score: float | None = None
     return found
 
 
-def taken_back(memory: Memory, state: State, score: float | None) -> Option | None:
+def taken_back(memory: Memory, state: State, score: float | None) -> FirstOption | None:
     """Return the order to take the last move back; None where it has not lost points.
 
     Only a step off the plan is taken back. What it cost is known from two photographs.
@@ -270,7 +272,7 @@ def taken_back(memory: Memory, state: State, score: float | None) -> Option | No
         return None
     dimension, value = max(asked.parts, key=lambda part: abs(part[1]))
     end = dimension.rpartition("_")[2]
-    return Option(
+    return FirstOption(
         f"take the last move back, which was: {asked.text}",
         asked.element,
         dimension,

@@ -28,7 +28,7 @@ Placed = TypeVar("Placed", Lamp, Card)
 
 
 @dataclass(frozen=True, eq=False)
-class Move:
+class AdvisedMove:
     """One change.
 
     Parameters
@@ -43,7 +43,7 @@ class Move:
     build: Callable[[], Rig]
 
 
-def exposure_move(rig: Rig, stops: float) -> Move:
+def exposure_move(rig: Rig, stops: float) -> AdvisedMove:
     """Return the move that exposes by some thirds of a stop more (or less)."""
     stops = round(3 * stops) / 3
     old = rig.camera.exposure
@@ -56,17 +56,17 @@ def exposure_move(rig: Rig, stops: float) -> Move:
         new = replace(
             old, paper_level=min(max(paper, 0.01), 2.0), foil_level=min(max(foil, 0.01), 100.0)
         )
-    return Move(text, partial(with_thing, rig, replace(rig.camera, exposure=new)))
+    return AdvisedMove(text, partial(with_thing, rig, replace(rig.camera, exposure=new)))
 
 
-def trim_move(rig: Rig, lamp: Lamp, stops: float) -> Move:
+def trim_move(rig: Rig, lamp: Lamp, stops: float) -> AdvisedMove:
     """Return the move that turns a lamp up or down."""
     turned = replace(lamp, trim_stops=lamp.trim_stops + stops)
     text = f"turn {name_in(rig, lamp.name)} {'up' if stops > 0 else 'down'} by "
-    return Move(text + stops_in_thirds(stops), partial(with_thing, rig, turned))
+    return AdvisedMove(text + stops_in_thirds(stops), partial(with_thing, rig, turned))
 
 
-def camera_aside(rig: Rig) -> Iterator[Move]:
+def camera_aside(rig: Rig) -> Iterator[AdvisedMove]:
     """Yield the steps sideways after which the camera no longer sees itself in the sheet.
 
     The body's reflection is half the body wide (at the lens's distance), so the lens must
@@ -95,19 +95,19 @@ def camera_aside(rig: Rig) -> Iterator[Move]:
             angle_between(np.subtract(aim, (x, y, z)), np.subtract(aim, place.position_mm))
         )
         text = f"move the camera {length:.0f} mm {way(step)} and turn it back to the sheet"
-        yield Move(
+        yield AdvisedMove(
             f"{text} ({turn:.0f} degrees)",
             partial(with_thing, rig, replace(rig.camera, placement=place)),
         )
 
 
-def nudge(rig: Rig, element: Lamp | Card, step_mm: Doubles) -> Move:
+def nudge(rig: Rig, element: Lamp | Card, step_mm: Doubles) -> AdvisedMove:
     """Return the move of a lamp (its aim as before) or of a card (its direction as before)."""
     text = f"move {name_in(rig, element.name)} {np.linalg.norm(step_mm):.0f} mm {way(step_mm)}"
     if isinstance(element, Lamp):
         moved = moved_by(element, step_mm, keep_aim=True)
-        return Move(f"{text}, its aim as before", partial(with_thing, rig, moved))
-    return Move(text, partial(with_thing, rig, moved_by(element, step_mm)))
+        return AdvisedMove(f"{text}, its aim as before", partial(with_thing, rig, moved))
+    return AdvisedMove(text, partial(with_thing, rig, moved_by(element, step_mm)))
 
 
 def moved_by(element: Placed, step_mm: Doubles, *, keep_aim: bool = False) -> Placed:

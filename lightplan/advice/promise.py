@@ -11,7 +11,7 @@ from lightplan.errors import RigError
 from lightplan.scene.slips import CAMERA_SETTINGS, slipped
 
 if TYPE_CHECKING:
-    from lightplan.advice.first_things import Option, State
+    from lightplan.advice.first_things import FirstOption, State
     from lightplan.advice.worth import Worth
 
 # Points by which prediction and photograph differ when all is as planned, and the share of a gain
@@ -20,7 +20,7 @@ _OWN_SIGMA, _GAIN_SHARE = 2.0, 0.45
 
 
 def told_move(
-    option: Option, state: State, worth: Worth, photo_score: float | None, sharp: float = 1.0
+    option: FirstOption, state: State, worth: Worth, photo_score: float | None, sharp: float = 1.0
 ) -> FirstMove:
     """Return an option as it is told, with the score of the photograph after it.
 
@@ -74,7 +74,7 @@ def promised(photo: float, foretold: float, *, gain: float, spread: float) -> tu
     return after, math.hypot(*parts)
 
 
-def spread_of(option: Option, state: State, worth: Worth) -> float:
+def spread_of(option: FirstOption, state: State, worth: Worth) -> float:
     """Return how far the score after may be off, as the slip's size is not known exactly."""
     slip = next((s for s in state.slips if s.element == option.element), None)
     if slip is None or slip.dimension == "missing" or slip.uncertainty <= 0:

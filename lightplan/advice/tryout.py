@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.moves import Move
+from lightplan.advice.moves import AdvisedMove
 from lightplan.errors import RigError
 from lightplan.light import Detail, Engine, LampLayers
 from lightplan.light.exposure import foil_share, settings_for
@@ -38,7 +38,7 @@ class Tried:
         Smooth, larger is better.
     """
 
-    move: Move
+    move: AdvisedMove
     judgement: Judgement
     measures: Measures
     merit: float
@@ -70,19 +70,19 @@ class Tryout:
         self._reader = SheetReader(self._share[..., 0])
         self._known: dict[str, Tried | None] = {}
         self._excused = frozenset((limit.rule, *limit.elements) for limit in broken(rig))
-        self.start = self._judged(Move("", lambda: rig), rig, *self._light)
+        self.start = self._judged(AdvisedMove("", lambda: rig), rig, *self._light)
 
     def per_lamp(self) -> LampLayers:
         """Return the light of each lamp of the rig as it is."""
         return self._engine.per_lamp(self._rig)
 
-    def tried(self, move: Move) -> Tried | None:
+    def tried(self, move: AdvisedMove) -> Tried | None:
         """Return what a move is worth; None where it cannot be made."""
         if move.text not in self._known:
             self._known[move.text] = self._try(move)
         return self._known[move.text]
 
-    def _try(self, move: Move) -> Tried | None:
+    def _try(self, move: AdvisedMove) -> Tried | None:
         try:
             rig = move.build()
             refuse_impossible(rig)
@@ -97,7 +97,7 @@ class Tryout:
             return self._light
         return self._engine.sheet(rig)
 
-    def _judged(self, move: Move, rig: Rig, paper: Singles, foil: Singles) -> Tried:
+    def _judged(self, move: AdvisedMove, rig: Rig, paper: Singles, foil: Singles) -> Tried:
         clip = settings_for(rig, paper, foil, self._share[..., 0]).clip_cd_m2
         linear = (paper + self._share * (foil - paper)) / np.float32(clip)
         found = self._reader.measures(rig, linear)
@@ -117,7 +117,7 @@ def _same_light(rig: Rig, other: Rig) -> bool:
     )
 
 
-def best_of(bench: Tryout, moves: Iterable[Move], measure_name: str) -> Tried | None:
+def best_of(bench: Tryout, moves: Iterable[AdvisedMove], measure_name: str) -> Tried | None:
     """Return the move with the greatest merit among those that help both fault and picture."""
     start = bench.start
     helped = [

@@ -23,7 +23,7 @@ light is smooth, but lines of foil as fine as a frame's must count as they do in
 
 
 @dataclass(frozen=True, kw_only=True)
-class Camera:
+class CameraAsSet:
     """How the photograph was taken.
 
     Parameters
@@ -73,13 +73,13 @@ class Worth:
         self._laid: Singles | None = None
         self._light: dict[int, tuple[Rig, Singles, Singles]] = {}
         self._shown: tuple[Rig, Singles] | None = None
-        self._told: dict[tuple[int, Camera], tuple[Rig, Measures]] = {}
+        self._told: dict[tuple[int, CameraAsSet], tuple[Rig, Measures]] = {}
 
-    def judged(self, rig: Rig, camera: Camera) -> Judgement:
+    def judged(self, rig: Rig, camera: CameraAsSet) -> Judgement:
         """Return the verdict on the picture of a rig."""
         return judge(self.measures(rig, camera), rig.look)
 
-    def measures(self, rig: Rig, camera: Camera) -> Measures:
+    def measures(self, rig: Rig, camera: CameraAsSet) -> Measures:
         """Return what the measures say of the picture of a rig."""
         key = (id(rig), camera)
         if key not in self._told:  # the rig is kept, so that its id stays its own
@@ -89,7 +89,7 @@ class Worth:
             self._told[key] = rig, self._reader.measures(rig, levels)
         return self._told[key][1]
 
-    def score(self, rig: Rig, camera: Camera) -> float:
+    def score(self, rig: Rig, camera: CameraAsSet) -> float:
         """Return the score, 0 where nothing can be judged."""
         found = self.judged(rig, camera).score
         return 0.0 if found is None else found

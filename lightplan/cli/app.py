@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from lightplan.cli import Ended, opening, planning, predicting, rigs, scoring, starting
+from lightplan.cli import Ended, opening, planning, predicting, rigs, scoring, start_questions
 from lightplan.cli.running import DONE, ENDED, FAILED, NOTHING_LOST, STOPPED, hush, say
 from lightplan.faults import CAUGHT, as_told
 from lightplan.progress import Stopped
@@ -50,7 +50,7 @@ planning.add_to(app)
 scoring.add_to(app)
 rigs.add_to(app)
 opening.add_to(app)
-starting.add_to(app)
+start_questions.add_to(app)
 
 
 def main() -> int:

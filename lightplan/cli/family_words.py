@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from lightplan.tasks.family import board_for, rectangle
+from lightplan.tasks.mirror_angles import board_for, rectangle
 from lightplan.units import LengthUnit, show_length
 from lightplan.words.places import away_towards, left_right
 

@@ -9,7 +9,7 @@ from lightplan.cli.words import sentence, verdict_line
 from lightplan.tasks.move_words import dimension_words, move_line
 from lightplan.tasks.plan import NoPlan, Plan, unknown_powers
 from lightplan.units import LengthUnit, show_length
-from lightplan.words.framing import keystone_words, small_words
+from lightplan.words.leaning import keystone_words, small_words
 
 
 def plan_words(found: Plan, unit: LengthUnit) -> list[str]:

@@ -14,10 +14,10 @@ from lightplan.cli.running import FAILED, Answer, AsJson, Replace, run
 from lightplan.cli.words import written_lines
 
 if TYPE_CHECKING:
-    from lightplan.tasks.care import RigLike
+    from lightplan.tasks.caution_words import RigLike
     from lightplan.tasks.looks import Progress
     from lightplan.tasks.plan import NoPlan, Plan, SearchProgress
-    from lightplan.tasks.rigs import LoadedRig, Rig
+    from lightplan.tasks.rig_store import LoadedRig, Rig
     from lightplan.units import LengthUnit
 
 Paper: TypeAlias = Annotated[
@@ -73,10 +73,10 @@ def plan(
 
         assert callable(progress)
         source = task.load(rig)
-        asked = Asked(
+        asked = PlanAsked(
             source,
             task.with_look(source.rig, look),
-            Page(out, paper, unit, replace),
+            PlanPage(out, paper, unit, replace),
             evaluations,
             seed,
             progress,
@@ -90,7 +90,7 @@ def plan(
 
 
 @dataclass(frozen=True)
-class Page:
+class PlanPage:
     """Where and how a plan is written."""
 
     out: Path
@@ -100,18 +100,18 @@ class Page:
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class PlanAsked:
     """What is to be planned: a rig file, its rig with the look that is wanted, and how long."""
 
     source: LoadedRig
     wanted: Rig
-    page: Page
+    page: PlanPage
     evaluations: int | None
     seed: int
     progress: Callable[[str], None]
 
 
-def _searched(asked: Asked) -> Plan | NoPlan:
+def _searched(asked: PlanAsked) -> Plan | NoPlan:
     """Search for a plan; the best picture so far is shown, and Ctrl-C ends the search gently."""
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
@@ -142,7 +142,7 @@ def _searched(asked: Asked) -> Plan | NoPlan:
         )
 
 
-def _plan_one(asked: Asked, *, two_frames: bool) -> Answer:
+def _plan_one(asked: PlanAsked, *, two_frames: bool) -> Answer:
     from lightplan.cli.plan_words import no_plan_words, plan_words
     from lightplan.tasks import plan as task
     from lightplan.tasks.two_frames import two_frames_of, two_frames_offer, two_frames_words
@@ -175,7 +175,7 @@ def _plan_one(asked: Asked, *, two_frames: bool) -> Answer:
     return _careful(written.document, words, written.files, found.rig)
 
 
-def _plan_several(asked: Asked, also: list[str]) -> Answer:
+def _plan_several(asked: PlanAsked, also: list[str]) -> Answer:
     from lightplan.tasks import products
     from lightplan.tasks.stopping import gentle_stop
 
@@ -201,7 +201,7 @@ def _careful(
     document: dict[str, Any], words: list[str], files: Iterable[Path], *rigs: RigLike | None
 ) -> Answer:
     """Return an answer with its files and the cautions of its rigs."""
-    from lightplan.tasks.care import care_lines, cautions_of
+    from lightplan.tasks.caution_words import care_lines, cautions_of
 
     files = list(files)
     told = {"files": [str(path) for path in files], "cautions": cautions_of(*rigs)}
@@ -344,7 +344,7 @@ def family(
 
     def job(_: object) -> Answer:
         from lightplan.cli.family_words import family_words
-        from lightplan.tasks import family as task
+        from lightplan.tasks import mirror_angles as task
         from lightplan.tasks.family_document import family_document
 
         source = task.ready(rig, out, replace_file=replace)

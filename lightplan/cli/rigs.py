@@ -30,7 +30,7 @@ def list_(as_json: AsJson = False) -> None:
     """
 
     def job(_: object) -> Answer:
-        from lightplan.tasks.rigs import list_rigs
+        from lightplan.tasks.rig_store import list_rigs
 
         found = list_rigs()
         rows = [
@@ -62,7 +62,7 @@ def show(rig: RigName, as_json: AsJson = False) -> None:
     """
 
     def job(_: object) -> Answer:
-        from lightplan.tasks.rigs import load_rig, show_rig
+        from lightplan.tasks.rig_store import load_rig, show_rig
 
         text = show_rig(rig)
         loaded = load_rig(rig)
@@ -80,7 +80,7 @@ def check(rig: RigName, as_json: AsJson = False) -> None:
     """
 
     def job(_: object) -> Answer:
-        from lightplan.tasks.rigs import check_rig
+        from lightplan.tasks.rig_store import check_rig
 
         loaded = check_rig(rig)
         document = {
@@ -108,7 +108,7 @@ def save(
     """
 
     def job(_: object) -> Answer:
-        from lightplan.tasks.rigs import save_rig
+        from lightplan.tasks.rig_store import save_rig
 
         path = save_rig(rig, name, replace=replace).path
         return Answer({"name": name, "path": str(path)}, [f"Kept as {name} in {path}."])
@@ -129,7 +129,7 @@ def copy(
     """
 
     def job(_: object) -> Answer:
-        from lightplan.tasks.rigs import copy_rig
+        from lightplan.tasks.rig_store import copy_rig
 
         path = copy_rig(rig, to, replace=replace).path
         return Answer({"path": str(path)}, [f"Copied to {path}."])

@@ -220,7 +220,7 @@ def watch(
 
     def job(_: object) -> Answer:
         from lightplan.tasks import watch as task
-        from lightplan.tasks.care import care_lines, cautions_of
+        from lightplan.tasks.caution_words import care_lines, cautions_of
         from lightplan.tasks.stopping import gentle_stop
 
         seen: list[Watched] = []
@@ -313,7 +313,7 @@ def advise(
         load_ahead("lightplan.tasks.advise", "lightplan.tasks.advice_files")
         progress(glance(photo[0]))
         from lightplan.tasks import advise as task
-        from lightplan.tasks.care import care_lines
+        from lightplan.tasks.caution_words import care_lines
 
         loaded = task.ready(rig, photo, out, since, replace=replace)
         found = task.advise(
@@ -362,7 +362,7 @@ def shoot(
 
     def job(progress: object) -> Answer:
         from lightplan.tasks import shoot as task
-        from lightplan.tasks.care import care_lines
+        from lightplan.tasks.caution_words import care_lines
 
         assert callable(progress)
         plan = task.rig_of(folder, out) if rig is None else rig

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.fit import (
     EXPOSURE_KNOWN,
     EXPOSURE_UNKNOWN,
@@ -17,10 +18,9 @@ from lightplan.estimate.fit import (
     Place,
 )
 from lightplan.estimate.lens import lens_place
-from lightplan.estimate.levels import Levels, to_stops
-from lightplan.estimate.lights import Lights, fine_detail
+from lightplan.estimate.light_store import LightStore, fine_detail
 from lightplan.estimate.put_back import Laid, gradients, put_back
-from lightplan.estimate.search import Search
+from lightplan.estimate.search import FitSearch
 from lightplan.scene.slips import sheet_put_back, slipped
 
 if TYPE_CHECKING:
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.estimating import Photographed
+    from lightplan.estimate.found import CameraState, Estimate
     from lightplan.estimate.hypothesis import Hypothesis
-    from lightplan.estimate.result import CameraState, Estimate
     from lightplan.estimate.seen import SeenSheet
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
@@ -92,13 +92,13 @@ class FramePair:
     errors: Doubles
 
 
-class DriftSearch(Search):
+class DriftSearch(FitSearch):
     """Looks for what has changed between two frames."""
 
     def __init__(
         self,
         rig: Rig,
-        levels: Levels,
+        levels: CellLevels,
         fitter: Fitter,
         tones: tuple[float, float],
         back: Laid | None = None,
@@ -224,8 +224,8 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     """
     standing = slipped(then.as_built, then.hand)
     steps, noise = true_steps(pair, then.camera)
-    lights = Lights(standing, fine_detail(standing))
-    levels = Levels(standing, pair.after.seen, lights)
+    lights = LightStore(standing, fine_detail(standing))
+    levels = CellLevels(standing, pair.after.seen, lights)
     light = levels.light(standing).mixed({}, levels.room)
     back = laid_again(standing, pair, then.camera, lights, clip_cd_m2)
     if back is not None:
@@ -258,7 +258,7 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
 
 
 def laid_again(
-    rig: Rig, pair: FramePair, camera: CameraState, lights: Lights, clip_cd_m2: float
+    rig: Rig, pair: FramePair, camera: CameraState, lights: LightStore, clip_cd_m2: float
 ) -> Laid | None:
     """Return how the sheet was put back; None where the camera has moved, or has another file.
 
@@ -290,13 +290,13 @@ def laid_again(
 
 
 def _model_slopes(
-    rig: Rig, seen: SeenSheet, lights: Lights, clip_cd_m2: float
+    rig: Rig, seen: SeenSheet, lights: LightStore, clip_cd_m2: float
 ) -> tuple[Doubles, Doubles]:
     """Return levels by the light engine in stops, and how they change along x and y."""
 
     def at(x: float, y: float) -> Doubles:
         there = replace(seen, x_mm=seen.x_mm + x, y_mm=seen.y_mm + y)
-        levels = Levels(rig, there, lights)
+        levels = CellLevels(rig, there, lights)
         light = levels.light_of({})
         assert light is not None
         return to_stops(light.mixed({}, levels.room), clip_cd_m2)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.arrays import Doubles, Vector
-    from lightplan.estimate.search import Search
+    from lightplan.estimate.search import FitSearch
 
 NAME = "elsewhere"
 RINGS = ((10.0, 14), (28.0, 12), (47.0, 10), (67.0, 6), (88.0, 1))
@@ -57,7 +57,7 @@ _MARK_STOPS = 0.4
 
 
 @dataclass(frozen=True)
-class Face:
+class FaceElsewhere:
     """A square bright face that looks at the sheet's middle.
 
     Parameters
@@ -94,7 +94,7 @@ class Face:
 class Lit:
     """A face with its light in the cells for 1 cd/m2, its luminance, and what a fit costs."""
 
-    face: Face
+    face: FaceElsewhere
     light: Doubles
     level: Doubles
     cost: float
@@ -103,7 +103,7 @@ class Lit:
 class Elsewhere:
     """Looks for light from outside in one photograph."""
 
-    def __init__(self, search: Search) -> None:
+    def __init__(self, search: FitSearch) -> None:
         self._search = search
         self._plain = replace(search.rig, freedoms=())
 
@@ -115,7 +115,7 @@ class Elsewhere:
         search = self._search
         self._scan = search.fitter.scan(plan.light, search.hand, plan.fitted.exposure)
         distance = _distance(search.rig)
-        found = self._lit(plan, [Face(way, distance, FIRST_DEG) for way in directions()])
+        found = self._lit(plan, [FaceElsewhere(way, distance, FIRST_DEG) for way in directions()])
         for (kept, turn, sizes, distances), finer in zip(_ROUNDS, FINER, strict=True):
             seeds = sorted(found, key=lambda t: t.cost)[:kept]
             if seeds[0].cost + COST_PER_SLIP + EXTRA_COST > to_beat + finer:
@@ -130,7 +130,7 @@ class Elsewhere:
         hypothesis = Hypothesis(values, fitted, 1, fitted.cost + EXTRA_COST, light)
         return hypothesis, self._foreign(lit, plan)
 
-    def _lit(self, plan: Hypothesis, faces: Sequence[Face]) -> list[Lit]:
+    def _lit(self, plan: Hypothesis, faces: Sequence[FaceElsewhere]) -> list[Lit]:
         """Return faces as bright as suits best, white, with what each leaves unexplained."""
         groups = apart(faces)
         with ThreadPoolExecutor(2) as hands:  # loops over rays let go of the interpreter
@@ -141,14 +141,14 @@ class Elsewhere:
             for face, one in zip(group, light, strict=True)
         ]
 
-    def _light_of(self, faces: Sequence[Face]) -> Doubles:
+    def _light_of(self, faces: Sequence[FaceElsewhere]) -> Doubles:
         """Return the light of each of some faces alone in the cells, (k, n, 3)."""
         rig = self._plain
         lamps = [face.lamp(f"{NAME} {i}") for i, face in enumerate(faces)]
         whole = replace(rig, lamps=(*rig.lamps, *lamps))
         return self._search.levels.light_with_more(whole).light[len(rig.lamps) : -1]
 
-    def _at_best(self, plan: Hypothesis, face: Face, light: Doubles) -> Lit:
+    def _at_best(self, plan: Hypothesis, face: FaceElsewhere, light: Doubles) -> Lit:
         levels = LEVELS * float(np.median(plan.light)) / (float(np.median(light)) + 1e-9)
         costs = self._scan.costs(plan.light + levels[:, None, None] * light)
         at = int(costs.argmin())
@@ -218,9 +218,9 @@ def directions() -> list[Vector]:
     return found
 
 
-def apart(faces: Sequence[Face]) -> list[list[Face]]:
+def apart(faces: Sequence[FaceElsewhere]) -> list[list[FaceElsewhere]]:
     """Return faces in groups none of which stands before another of its group."""
-    groups: list[list[Face]] = []
+    groups: list[list[FaceElsewhere]] = []
     for face in faces:
         for group in groups:
             if all(_gap_deg(face, other) > CLEAR_DEG for other in group):
@@ -231,15 +231,15 @@ def apart(faces: Sequence[Face]) -> list[list[Face]]:
     return groups
 
 
-def _gap_deg(face: Face, other: Face) -> float:
+def _gap_deg(face: FaceElsewhere, other: FaceElsewhere) -> float:
     cosine = sum(a * b for a, b in zip(face.direction, other.direction, strict=True))
     between = math.degrees(math.acos(min(1.0, max(-1.0, cosine))))
     return between - (face.size_deg + other.size_deg) / 2
 
 
 def _near(
-    face: Face, turn_deg: float, sizes: Sequence[float], distances: Sequence[float]
-) -> list[Face]:
+    face: FaceElsewhere, turn_deg: float, sizes: Sequence[float], distances: Sequence[float]
+) -> list[FaceElsewhere]:
     """Return faces about one: turned six ways and not, of other sizes, nearer and farther."""
     found = []
     for way in _turned(face.direction, math.radians(turn_deg)):
@@ -249,7 +249,7 @@ def _near(
             for far in distances:
                 size_deg = min(max(size * face.size_deg, LEAST_DEG), MOST_DEG)
                 if (way, size, far) != (face.direction, 1.0, 1.0):
-                    found.append(Face(way, far * face.distance_mm, size_deg))
+                    found.append(FaceElsewhere(way, far * face.distance_mm, size_deg))
     return found
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.estimate.cell_levels import CellLevels
 from lightplan.estimate.elsewhere import EXTRA_COST, NAME, Elsewhere
 from lightplan.estimate.fit import (
     BRUSHED_MODEL,
@@ -17,12 +18,11 @@ from lightplan.estimate.fit import (
     FOIL_MODEL,
     Fitter,
 )
+from lightplan.estimate.found import CameraState, Estimate, Rival
 from lightplan.estimate.hypothesis import COST_PER_SLIP, Hypothesis
 from lightplan.estimate.lens import lens_place
-from lightplan.estimate.levels import Levels
-from lightplan.estimate.lights import BRUSHED, Lights
-from lightplan.estimate.result import CameraState, Estimate, Rival
-from lightplan.estimate.search import Search
+from lightplan.estimate.light_store import BRUSHED, LightStore
+from lightplan.estimate.search import FitSearch
 from lightplan.estimate.strip import Strip, with_strip
 from lightplan.estimate.telling import doubts_of, uncertainty
 from lightplan.progress import Progress, Watch, unwatched
@@ -82,7 +82,7 @@ def estimate(
     photo: Photographed,
     *,
     clip_cd_m2: float,
-    lights: Lights | None = None,
+    lights: LightStore | None = None,
     watch: Watch = unwatched,
 ) -> Estimate:
     """Return the rig as built, from one photograph.
@@ -100,14 +100,14 @@ def estimate(
         Told what is being done; may raise `Stopped`.
     """
     watch(Progress(stage="comparing the photograph with the plan"))
-    search = Search(rig, *data_of(rig, photo, clip_cd_m2, lights))
+    search = FitSearch(rig, *data_of(rig, photo, clip_cd_m2, lights))
     if photo.strip is not None:
         search.settle()
     return explained(search, photo, clip_cd_m2=clip_cd_m2, watch=watch)
 
 
 def explained(
-    search: Search,
+    search: FitSearch,
     photo: Photographed,
     *,
     clip_cd_m2: float,
@@ -151,10 +151,10 @@ def _explains(outside: Hypothesis, plan: Hypothesis) -> bool:
 
 
 def data_of(
-    rig: Rig, photo: Photographed, planned: float, lights: Lights | None
-) -> tuple[Levels, Fitter]:
+    rig: Rig, photo: Photographed, planned: float, lights: LightStore | None
+) -> tuple[CellLevels, Fitter]:
     """Return the levels of rigs in a photograph's cells, and what fits rigs to it."""
-    fitter, levels = fitter_of(rig, photo, planned), Levels(rig, photo.seen, lights)
+    fitter, levels = fitter_of(rig, photo, planned), CellLevels(rig, photo.seen, lights)
     return (levels, fitter) if photo.strip is None else with_strip(rig, levels, fitter, photo.strip)
 
 
@@ -171,7 +171,7 @@ def fitter_of(rig: Rig, photo: Photographed, planned: float) -> Fitter:
 
 def _told(
     photo: Photographed,
-    search: Search,
+    search: FitSearch,
     found: Sequence[Hypothesis],
     known: float,
     foreign: Foreign | None,
@@ -210,7 +210,7 @@ def _told(
     )
 
 
-def _of_a_hand(search: Search, slips: Sequence[Slip]) -> set[str]:
+def _of_a_hand(search: FitSearch, slips: Sequence[Slip]) -> set[str]:
     """Return things that are off by no more than any hand misses them: those have not slipped."""
     hand = dict(zip(search.hand.names, search.hand.sigmas.tolist(), strict=True))
     larger = {
@@ -221,7 +221,7 @@ def _of_a_hand(search: Search, slips: Sequence[Slip]) -> set[str]:
     return {s.element for s in slips} - larger
 
 
-def _hand(search: Search, best: Hypothesis, small: set[str]) -> dict[Name, float]:
+def _hand(search: FitSearch, best: Hypothesis, small: set[str]) -> dict[Name, float]:
     """Return the small errors that the fit finds beside the slips."""
     own = {name for name, _ in best.values}
     slipped_dims = {n for n in best.values if n[0] not in small}
@@ -245,7 +245,7 @@ def _belief_in(
     }
 
 
-def slips_of(search: Search, one: Hypothesis, belief: dict[str, float]) -> tuple[Slip, ...]:
+def slips_of(search: FitSearch, one: Hypothesis, belief: dict[str, float]) -> tuple[Slip, ...]:
     """Return a hypothesis as slips, what changes the picture most first."""
     slips = []
     for name, value in one.values.items():
@@ -286,7 +286,7 @@ def _slip(name: Name, value: float, sigma: float, belief: float) -> Slip:
     )
 
 
-def _by_effect(search: Search, one: Hypothesis) -> list[str]:
+def _by_effect(search: FitSearch, one: Hypothesis) -> list[str]:
     """Return elements by how much the picture changes when each alone is undone."""
     effect = {}
     for element in one.elements:

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.estimate.levels import to_stops
+from lightplan.estimate.cell_levels import to_stops
 from lightplan.estimate.scanning import Scan
 from lightplan.estimate.seen import FLOOR, SeenSheet, steepness
-from lightplan.estimate.solving import Known, Name, System
+from lightplan.estimate.solving import FitSystem, Known, Name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -252,7 +252,7 @@ class Fitter:
     def _solved(self, light: Doubles, columns: Columns, exposure: float) -> Fitted:
         return self.fitted(self.system(light, columns, exposure))
 
-    def system(self, light: Doubles, columns: Columns, exposure: float) -> System:
+    def system(self, light: Doubles, columns: Columns, exposure: float) -> FitSystem:
         """Return the linear system about light (n, 3) under an exposure."""
         seen = self.seen
         model = to_stops(light * 2.0**exposure, self.clip_cd_m2)
@@ -261,7 +261,7 @@ class Fitter:
         means = np.concatenate([np.zeros(len(CAMERA)), columns.means])
         information, pull, apart = self._priors(names, sigmas, at, means)
         weight, spread = self._weights()
-        return System(
+        return FitSystem(
             names,
             design.reshape(-1, design.shape[-1]),
             (seen.stops - model).ravel(),
@@ -274,7 +274,7 @@ class Fitter:
             apart,
         )
 
-    def fitted(self, system: System) -> Fitted:
+    def fitted(self, system: FitSystem) -> Fitted:
         """Return what comes of a system."""
         found = system.solved()
         errors = np.sqrt(np.diag(found.covariance))

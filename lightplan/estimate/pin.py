@@ -119,7 +119,7 @@ def find_pin(rig: Rig, paper: PaperSeen, pin: Pin) -> PinFound | None:
     maps = _Map.of(paper, pin)
     if not lamps or maps is None:
         return None
-    fit = _Fit(maps, lamps, paper, pin)
+    fit = _PinFit(maps, lamps, paper, pin)
     if not fit.usable or fit.solved().gain < LEAST_GAIN:
         return None
     found = fit.found()
@@ -235,7 +235,7 @@ def _shadow(
     return np.asarray(np.log2(np.maximum(1 - lost, 1e-3)))
 
 
-class _Fit:
+class _PinFit:
     """Fits foot and lamps to the shadows."""
 
     def __init__(self, maps: _Map, lamps: Sequence[Lamp], seen: PaperSeen, pin: Pin) -> None:
@@ -282,7 +282,7 @@ class _Fit:
             self._soft,
         )
 
-    def solved(self) -> _Fit:
+    def solved(self) -> _PinFit:
         """Step to the best agreement; smooth light is taken off by a curved plane."""
         x, y = (self._points - self._foot).T / self._pin.height_mm
         plane = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.estimate.levels import to_stops
+from lightplan.estimate.cell_levels import to_stops
 from lightplan.estimate.solving import HEAVY
 
 if TYPE_CHECKING:

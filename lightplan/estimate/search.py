@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.estimate.cell_levels import CellLevels, CellLight, to_stops
 from lightplan.estimate.fit import Columns, Fitter
 from lightplan.estimate.hypothesis import Hypothesis, one_each
-from lightplan.estimate.levels import CellLight, Levels, to_stops
-from lightplan.estimate.lights import SLOPED, key_of
+from lightplan.estimate.light_store import SLOPED, key_of
 from lightplan.estimate.unknowns import (
     CAMERA_SLIP_MM,
     Unknown,
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from lightplan.arrays import Doubles
-    from lightplan.estimate.lights import Key
+    from lightplan.estimate.light_store import Key
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
@@ -36,10 +36,10 @@ _LEAST = 0.2  # of cost, that each round of settling must win
 OFF = -14.0  # stops: a lamp that is not on
 
 
-class Search:
+class FitSearch:
     """Looks for what is off in one photograph of a rig."""
 
-    def __init__(self, rig: Rig, levels: Levels, fitter: Fitter, steady: float = 1.0) -> None:
+    def __init__(self, rig: Rig, levels: CellLevels, fitter: Fitter, steady: float = 1.0) -> None:
         self.rig, self.levels, self.fitter = rig, levels, fitter
         self.unknowns = unknowns_of(rig, steady)
         self.powers = powers_of(rig, steady)

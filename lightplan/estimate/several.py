@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.estimate.cell_levels import CellLevels
 from lightplan.estimate.estimating import Photographed, data_of, estimate, explained, fitter_of
 from lightplan.estimate.fit import Place
+from lightplan.estimate.found import Estimate, OtherView
 from lightplan.estimate.lens import lens_place
-from lightplan.estimate.levels import Levels
-from lightplan.estimate.lights import Lights
-from lightplan.estimate.result import Estimate, OtherView
-from lightplan.estimate.search import Search
+from lightplan.estimate.light_store import LightStore
+from lightplan.estimate.search import FitSearch
 from lightplan.estimate.together import (
     FitterOfSeveral,
+    FrameView,
     LevelsOfSeveral,
-    View,
     stood_still,
     turned_in,
 )
@@ -35,7 +35,7 @@ def estimate_together(
     photos: Sequence[Photographed],
     *,
     clip_cd_m2: float,
-    lights: Lights | None = None,
+    lights: LightStore | None = None,
     watch: Watch = unwatched,
 ) -> Estimate:
     """Return the rig as built, from several photographs; the first is the one to be judged.
@@ -53,7 +53,7 @@ def estimate_together(
     lights : Lights or None
         Of that rig, where they are there already.
     """
-    lights = Lights(rig) if lights is None else lights
+    lights = LightStore(rig) if lights is None else lights
     known = tuple(known for one in photos for known in one.known)
     first, *others = (replace(one, known=known if one is photos[0] else ()) for one in photos)
     alone = estimate(rig, first, clip_cd_m2=clip_cd_m2, lights=lights, watch=watch)
@@ -61,16 +61,18 @@ def estimate_together(
         return alone
     watch(Progress(stage="comparing the photographs with each other"))
     levels, fitter = data_of(rig, first, clip_cd_m2, lights)
-    search = Search(rig, levels, fitter)
+    search = FitSearch(rig, levels, fitter)
     views = [_view(search, alone, first, other, clip_cd_m2) for other in others]
-    both = Search(rig, LevelsOfSeveral(rig, levels, views), FitterOfSeveral(fitter, shared(views)))
+    both = FitSearch(
+        rig, LevelsOfSeveral(rig, levels, views), FitterOfSeveral(fitter, shared(views))
+    )
     found = explained(both, first, clip_cd_m2=clip_cd_m2, outside=False, watch=watch)
     return replace(found, others=tuple(_seen_as(view) for view in views))
 
 
 def _view(
-    search: Search, alone: Estimate, first: Photographed, other: Photographed, clip_cd_m2: float
-) -> View:
+    search: FitSearch, alone: Estimate, first: Photographed, other: Photographed, clip_cd_m2: float
+) -> FrameView:
     """Return what another photograph is one of: where its camera stood, which lamps are turned."""
     rig, moved = search.rig, None
     same = first.shape == other.shape and stood_still(first.corners, other.corners, first.shape)
@@ -79,15 +81,15 @@ def _view(
         here = search.fitter.place
         assert here is not None
         moved = Place(there.offset_mm - here.offset_mm, there.covariance + here.covariance)
-    view = View(replace(fitter_of(rig, other, clip_cd_m2), place=None), moved, {})
+    view = FrameView(replace(fitter_of(rig, other, clip_cd_m2), place=None), moved, {})
     assert alone.best is not None
     values = alone.best.values
     built = view.rig(slipped(rig, {n: v for n, v in values.items() if n[0] != "room"}))
-    levels = Levels(built, other.seen)
+    levels = CellLevels(built, other.seen)
     return replace(view, turned=turned_in(search, values, levels, view.fitter, built))
 
 
-def shared(views: Sequence[View]) -> list[View]:
+def shared(views: Sequence[FrameView]) -> list[FrameView]:
     """Return views with the weight of their data shared by those that show the same.
 
     Frames of one set with the same lamps from the same place err alike: they are no more than one.
@@ -103,12 +105,12 @@ def shared(views: Sequence[View]) -> list[View]:
     return found
 
 
-def _place_of(view: View) -> tuple[int, ...] | None:
+def _place_of(view: FrameView) -> tuple[int, ...] | None:
     """Return the lens's place in steps that a frame can tell; None where it stood still."""
     return None if view.moved is None else tuple(np.round(view.moved_mm / 20).astype(int).tolist())
 
 
-def _seen_as(view: View) -> OtherView:
+def _seen_as(view: FrameView) -> OtherView:
     moved = None
     if view.moved is not None:
         x, y, z = (float(v) for v in view.moved_mm)

@@ -18,7 +18,7 @@ ROUNDS = 4
 
 
 @dataclass(frozen=True, eq=False)
-class System:
+class FitSystem:
     """Data of one photograph, or of several, and the unknowns that they share.
 
     Parameters
@@ -107,7 +107,7 @@ class Solved:
     misfit: float
 
 
-def joined(systems: Sequence[System]) -> System:
+def joined(systems: Sequence[FitSystem]) -> FitSystem:
     """Return the systems of several photographs as one; unknowns of one name are the same.
 
     What is known before of a shared unknown is taken from the first system that has it.
@@ -130,7 +130,7 @@ def joined(systems: Sequence[System]) -> System:
         apart += one.apart if not known else _apart(one, own)
         known.update(one.names)
         begun += len(one.aim)
-    return System(
+    return FitSystem(
         tuple(names),
         rows,
         np.concatenate([one.aim for one in systems]),
@@ -144,7 +144,7 @@ def joined(systems: Sequence[System]) -> System:
     )
 
 
-def _apart(one: System, own: Sequence[int]) -> float:
+def _apart(one: FitSystem, own: Sequence[int]) -> float:
     """Return what is known before of some unknowns alone, as the cost of where they stand."""
     block = one.information[np.ix_(own, own)]
     pull = one.pull[own]

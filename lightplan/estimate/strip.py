@@ -16,9 +16,9 @@ import numpy as np
 
 from lightplan.arrays import read_only
 from lightplan.errors import RigError
+from lightplan.estimate.cell_levels import CellLevels, CellLight
 from lightplan.estimate.fit import FOIL_MODEL, Columns, Fitter
-from lightplan.estimate.levels import CellLight, Levels
-from lightplan.estimate.solving import System, joined
+from lightplan.estimate.solving import FitSystem, joined
 from lightplan.estimate.together import seen_together
 from lightplan.scene import Card, Placement, Side
 from lightplan.scene.sheet import Flatness, Sheet
@@ -124,24 +124,26 @@ def _board(sheet: Sheet, middle_mm: tuple[float, float]) -> Card:
     )
 
 
-def with_strip(rig: Rig, levels: Levels, fitter: Fitter, strip: Strip) -> tuple[Levels, Fitter]:
+def with_strip(
+    rig: Rig, levels: CellLevels, fitter: Fitter, strip: Strip
+) -> tuple[CellLevels, Fitter]:
     """Return levels and fitter of a photograph that shows a strip beside the sheet.
 
     What stands on the strip's place in the rig leaves them as they are.
     """
     try:
         own = rig_of_strip(rig, strip)
-        beside = Levels(own, strip.seen)
+        beside = CellLevels(own, strip.seen)
     except RigError:
         return levels, fitter
     lens = np.asarray(own.camera.placement.position_mm, float)
     return LevelsWithStrip(levels, beside, strip), FitterWithStrip(fitter, strip, lens)
 
 
-class LevelsWithStrip(Levels):
+class LevelsWithStrip(CellLevels):
     """Levels in the cells of the sheet, then in those of the strip."""
 
-    def __init__(self, sheet: Levels, beside: Levels, strip: Strip) -> None:
+    def __init__(self, sheet: CellLevels, beside: CellLevels, strip: Strip) -> None:
         self.planned, self.lights = sheet.planned, sheet.lights
         self._sheet, self._beside, self._strip = sheet, beside, strip
 
@@ -201,7 +203,7 @@ class FitterWithStrip(Fitter):
         """Cells that lie on the sheet; they are the first."""
         return len(self._sheet.seen)
 
-    def system(self, light: Doubles, columns: Columns, exposure: float) -> System:
+    def system(self, light: Doubles, columns: Columns, exposure: float) -> FitSystem:
         """Return the linear system about light (n, 3) under an exposure."""
         count = self.on_sheet
         own = replace(columns, values=columns.values[count:])

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from lightplan.errors import RigError
+from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.fit import Columns
-from lightplan.estimate.levels import Levels, to_stops
-from lightplan.estimate.lights import SLOPED
+from lightplan.estimate.light_store import SLOPED
 from lightplan.estimate.seen import SeenSheet
 from lightplan.estimate.strip import (
     AXES,
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Booleans, Doubles
     from lightplan.estimate.hypothesis import Hypothesis
-    from lightplan.estimate.search import Search
+    from lightplan.estimate.search import FitSearch
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
@@ -76,7 +76,7 @@ def _unseen(middle: tuple[float, float], wide: float, high: float) -> Strip:
 
 
 def added_by_strips(
-    search: Search, best: Hypothesis, names: Sequence[Name], elements: set[str]
+    search: FitSearch, best: Hypothesis, names: Sequence[Name], elements: set[str]
 ) -> dict[Side, Doubles]:
     """Return what a strip on each side would add to the normal matrix of a fit, by side.
 
@@ -100,10 +100,10 @@ def added_by_strips(
 
 
 def _added(
-    search: Search, best: Hypothesis, names: Sequence[Name], elements: set[str], strip: Strip
+    search: FitSearch, best: Hypothesis, names: Sequence[Name], elements: set[str], strip: Strip
 ) -> Doubles:
     rig = rig_of_strip(search.rig, strip)
-    levels, values = Levels(rig, strip.seen), of_strip(best.values)
+    levels, values = CellLevels(rig, strip.seen), of_strip(best.values)
     moved = [n for n in names if n[0] in (*elements, "camera") and n[1] in SLOPED]
     steps: dict[Name, float] = {n: STEPS[n[1].rpartition("_")[2]] for n in moved}
     levels.look_ahead([values, *({**values, n: values.get(n, 0.0) + s} for n, s in steps.items())])

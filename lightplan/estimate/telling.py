@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.hypothesis import Hypothesis
-    from lightplan.estimate.search import Search
+    from lightplan.estimate.search import FitSearch
     from lightplan.estimate.solving import Name
 
 Kind = Literal["distance and power", "distance", "sideways", "height", "facing", "bow"]
@@ -88,7 +88,7 @@ class Doubt:
     strip_sigma: float = 0.0
 
 
-def doubts_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
+def doubts_of(search: FitSearch, best: Hypothesis) -> tuple[Doubt, ...]:
     """Return what the photographs of a search leave open about its best explanation."""
     curve = Curvature.of(search, best)
     gone = {name for name, dimension in best.values if dimension == "missing"}
@@ -104,7 +104,7 @@ def doubts_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
 
 
 def _with_strip(
-    search: Search, best: Hypothesis, curve: Curvature, doubts: Sequence[Doubt]
+    search: FitSearch, best: Hypothesis, curve: Curvature, doubts: Sequence[Doubt]
 ) -> Iterator[Doubt]:
     """Yield doubts with the side on which a strip of foil would tell it, the worst few asked."""
     asked = list(dict.fromkeys(d.element for d in doubts))[:STRIPS_FOR]
@@ -123,7 +123,7 @@ def _with_strip(
             yield replace(doubt, strip=side, strip_sigma=sigmas[side])
 
 
-def unseen_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
+def unseen_of(search: FitSearch, best: Hypothesis) -> tuple[Doubt, ...]:
     """Return what may have drifted, alone, between two frames without showing; worst first."""
     curve, told = Curvature.of(search, best), {n[0] for n in best.values}
     names = dict.fromkeys(u.element for u in search.unknowns)
@@ -132,7 +132,7 @@ def unseen_of(search: Search, best: Hypothesis) -> tuple[Doubt, ...]:
     return tuple(sorted(found, key=lambda d: -d.share))
 
 
-def _unseen(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
+def _unseen(search: FitSearch, curve: Curvature, element: str) -> Iterator[Doubt]:
     slips = {n[1]: s for n, s in zip(curve.names, curve.slip, strict=True) if n[0] == element}
     for kind, way in _ways(search, element):
         free = [(element, d) for d, share in way.items() if abs(share) > LEAST_PART]
@@ -146,7 +146,7 @@ def _unseen(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
             yield Doubt(element, kind, sigma, unit, sigma / _prior(way, slips))
 
 
-def uncertainty(search: Search, best: Hypothesis, lamp: str) -> dict[str, float]:
+def uncertainty(search: FitSearch, best: Hypothesis, lamp: str) -> dict[str, float]:
     """Return what is left uncertain of a lamp's distance and power, each going as far as slips."""
     names, covariance = Curvature.of(search, best).covariance(
         [(lamp, d) for d in (*MOVES, *TURNS, "power_stops")]
@@ -177,7 +177,7 @@ class Curvature:
     slip: Doubles
 
     @classmethod
-    def of(cls, search: Search, best: Hypothesis) -> Curvature:
+    def of(cls, search: FitSearch, best: Hypothesis) -> Curvature:
         """Return that of a hypothesis as it was fitted."""
         fitted = best.fitted
         all_of = (*search.unknowns, *search.powers)
@@ -207,7 +207,7 @@ class Curvature:
         return [self.names[i] for i in at], np.asarray(covariance, float)
 
 
-def _doubts(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
+def _doubts(search: FitSearch, curve: Curvature, element: str) -> Iterator[Doubt]:
     names, covariance = curve.covariance([n for n in curve.names if n[0] == element])
     if not names:
         return
@@ -238,7 +238,7 @@ def _doubts(search: Search, curve: Curvature, element: str) -> Iterator[Doubt]:
             )
 
 
-def _with_pin(search: Search, element: str, kind: Kind, sigma: float) -> float | None:
+def _with_pin(search: FitSearch, element: str, kind: Kind, sigma: float) -> float | None:
     """Return what a pin's shadow would leave of a lamp's place across; None where it pays not."""
     lamp = next((x for x in search.rig.lamps if x.name == element), None)
     if lamp is None or kind != "sideways":
@@ -248,7 +248,7 @@ def _with_pin(search: Search, element: str, kind: Kind, sigma: float) -> float |
     return left if left < HALVED * sigma else None
 
 
-def _ways(search: Search, element: str) -> Iterator[tuple[Kind, dict[str, float]]]:
+def _ways(search: FitSearch, element: str) -> Iterator[tuple[Kind, dict[str, float]]]:
     """Yield the ways in which a thing may be off that a maker has a word for, unit vectors."""
     thing = element_of(search.rig, element)
     placement = getattr(thing, "placement", None)
@@ -275,7 +275,7 @@ def _prior(way: Mapping[str, float], slips: Mapping[str, float]) -> float:
 
 
 def _with_second(
-    search: Search, curve: Curvature, doubt: Doubt, added: Mapping[str, Doubles]
+    search: FitSearch, curve: Curvature, doubt: Doubt, added: Mapping[str, Doubles]
 ) -> Doubt:
     """Return a doubt with the lamp that is to be off in the photograph which would tell it.
 
@@ -291,7 +291,7 @@ def _with_second(
     return replace(doubt, second=which, second_sigma=least)
 
 
-def _left(search: Search, curve: Curvature, doubt: Doubt, more: Doubles) -> float:
+def _left(search: FitSearch, curve: Curvature, doubt: Doubt, more: Doubles) -> float:
     """Return the deviation of what is doubted that would be left with more data."""
     ways = dict(_ways(search, doubt.element))
     way = ways.get("distance" if doubt.kind == "distance and power" else doubt.kind, {})
@@ -301,7 +301,7 @@ def _left(search: Search, curve: Curvature, doubt: Doubt, more: Doubles) -> floa
     return float(np.sqrt(row @ covariance @ row))
 
 
-def _added(search: Search, curve: Curvature, lamp: str) -> Doubles:
+def _added(search: FitSearch, curve: Curvature, lamp: str) -> Doubles:
     """Return what a photograph with one lamp off would add to the normal matrix.
 
     It has an exposure, a white balance and so on of its own, which are taken out; the light of

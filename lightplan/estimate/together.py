@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.estimate.cell_levels import CellLevels, CellLight
 from lightplan.estimate.fit import Columns, Fitted, Fitter
 from lightplan.estimate.hypothesis import COST_PER_SLIP
-from lightplan.estimate.levels import CellLight, Levels
 from lightplan.estimate.search import OFF
 from lightplan.estimate.seen import SeenSheet
 from lightplan.estimate.solving import joined
@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.fit import Place
-    from lightplan.estimate.search import Search
-    from lightplan.estimate.solving import Name, System
+    from lightplan.estimate.search import FitSearch
+    from lightplan.estimate.solving import FitSystem, Name
     from lightplan.scene import Rig
 
 AXES = ("x_mm", "y_mm", "z_mm")
@@ -43,7 +43,7 @@ LOOSE_MM = 1e4
 
 
 @dataclass(frozen=True, eq=False)
-class View:
+class FrameView:
     """Another photograph of the set.
 
     Attributes
@@ -76,13 +76,15 @@ class View:
         )
 
 
-class LevelsOfSeveral(Levels):
+class LevelsOfSeveral(CellLevels):
     """Levels in the cells of several photographs, one after the other."""
 
-    def __init__(self, rig: Rig, first: Levels, views: Sequence[View]) -> None:
+    def __init__(self, rig: Rig, first: CellLevels, views: Sequence[FrameView]) -> None:
         self.planned, self._first, self._views = rig, first, tuple(views)
         self._own = [
-            Levels(view.rig(rig), view.fitter.seen, first.lights if view.moved is None else None)
+            CellLevels(
+                view.rig(rig), view.fitter.seen, first.lights if view.moved is None else None
+            )
             for view in views
         ]
 
@@ -124,7 +126,7 @@ def powers_in(turned: Mapping[str, float], names: Sequence[str]) -> Doubles:
 class FitterOfSeveral(Fitter):
     """Fits rigs to several photographs; everything else is asked of the first one."""
 
-    def __init__(self, first: Fitter, views: Sequence[View]) -> None:
+    def __init__(self, first: Fitter, views: Sequence[FrameView]) -> None:
         # frozen: what a fit asks of one photograph stands for the first of several
         for name, value in vars(first).items():
             object.__setattr__(self, name, value)
@@ -135,7 +137,7 @@ class FitterOfSeveral(Fitter):
         object.__setattr__(self, "_views", tuple(views))
 
     _parts: tuple[Fitter, ...]
-    _views: tuple[View, ...]
+    _views: tuple[FrameView, ...]
 
     @property
     def count(self) -> int:
@@ -192,7 +194,7 @@ class FitterOfSeveral(Fitter):
         return found
 
     def _at(self, pieces: Sequence[tuple[Doubles, Columns]], starts: Sequence[float]) -> Fitted:
-        systems: list[System] = []
+        systems: list[FitSystem] = []
         for i, (one, (light, columns)) in enumerate(zip(self._parts, pieces, strict=True)):
             system = one.system(light, columns, starts[i])
             names = tuple((camera_of(i), n[1]) if n[0] == CAMERAS else n for n in system.names)
@@ -223,7 +225,7 @@ def stood_still(one: Doubles, other: Doubles, shape: tuple[int, int]) -> bool:
 
 
 def turned_in(
-    search: Search, values: Mapping[Name, float], levels: Levels, fitter: Fitter, rig: Rig
+    search: FitSearch, values: Mapping[Name, float], levels: CellLevels, fitter: Fitter, rig: Rig
 ) -> dict[str, float]:
     """Return which lamps are off or turned in another photograph, by how many stops.
 

@@ -18,7 +18,7 @@ import numpy as np
 from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles, Vector, read_only
 from lightplan.errors import RigError
 from lightplan.geometry import points as point_sets
-from lightplan.geometry.patches import grouped
+from lightplan.geometry.merged import grouped
 from lightplan.geometry.shapes import Cells, Crossing, Samples
 
 SKIN_MM = 0.05  # rays start and end this far off, so that they pass the face they lie on

@@ -14,7 +14,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.compiled import compiled
-from lightplan.geometry.clipping import part_within
+from lightplan.geometry.cut_polygons import part_within
 from lightplan.light.lobe_area import lobe_edge, matte_edge
 
 if TYPE_CHECKING:

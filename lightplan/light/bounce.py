@@ -15,7 +15,7 @@ import numpy as np
 
 from lightplan.geometry.shapes import Cells
 from lightplan.light import kernels
-from lightplan.light.compiled import products
+from lightplan.light.compiled import weighted_sums
 from lightplan.light.kept import Kept, Moves, gathered
 from lightplan.light.silhouettes import Outlines, is_outlined
 from lightplan.light.visibility import Visibility, among, occluders_of
@@ -161,7 +161,7 @@ def times(factors: Singles, values: Singles) -> Singles:
     """Return what n points get, (n, k, 3), from the luminances (c, k, 3) of c cells."""
     received = np.empty((len(factors), *values.shape[1:]), np.float32)
     each = np.ascontiguousarray(np.asarray(values, np.float32).transpose(1, 2, 0))
-    products.by_channel(factors, each, received)
+    weighted_sums.by_channel(factors, each, received)
     return received
 
 

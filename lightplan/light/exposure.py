@@ -13,7 +13,7 @@ from lightplan.light import soft_edge
 from lightplan.light.compiled import mixing
 from lightplan.light.edge_on_grid import edge_on_grid
 from lightplan.light.rim import flank_light
-from lightplan.optics import exposure as exposure_law
+from lightplan.optics import exposure_values as exposure_law
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Floats, Singles

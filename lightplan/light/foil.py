@@ -12,10 +12,10 @@ from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat
 from lightplan.light import coat
 from lightplan.light.glossy import GlossyLight
-from lightplan.light.grating import GratingLight
+from lightplan.light.grating_lobes import GratingLight
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import STEPS_PER_WAVE, Lattice
-from lightplan.light.metal import FoilFace
+from lightplan.light.metal_hits import FoilFace
 from lightplan.light.mirror_face import MirrorFace
 from lightplan.optics import materials
 from lightplan.scene import relief

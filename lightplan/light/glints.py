@@ -14,7 +14,7 @@ import numpy as np
 
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import TOUCH_MM, Flat
-from lightplan.light.compiled import glints as compiled
+from lightplan.light.compiled import glint_loops as compiled
 from lightplan.light.compiled import sight
 from lightplan.light.packed import Packed
 

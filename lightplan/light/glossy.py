@@ -20,14 +20,14 @@ import numpy as np
 from lightplan.geometry import points as point_sets
 from lightplan.light.by_foil import by_foil
 from lightplan.light.cells import Patchwork, blend
-from lightplan.light.compiled import products, seen_points
+from lightplan.light.compiled import seen_points, weighted_sums
 from lightplan.light.glints import Receivers
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
-from lightplan.light.metal import SHEET, FoilFace, MetalHit, metal_hits
+from lightplan.light.metal_hits import SHEET, FoilFace, MetalHit, metal_hits
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
-from lightplan.light.rays import Rays
+from lightplan.light.ray_bundle import Rays
 from lightplan.light.strata import Strata
 from lightplan.light.targets import Target, scattered, targets_of
 from lightplan.light.visibility import Visibility, free_lines, may_be_cut, occluders_of
@@ -377,4 +377,4 @@ def looked_on(
 def _bring(weight: Singles, shown: Singles, total: Singles) -> None:
     """Add what m points show, (m, k, 3), by weight (3, n, m), to the sums (n, k, 3) in place."""
     each = np.ascontiguousarray(shown.transpose(1, 2, 0), np.float32)
-    products.of_points(weight, each, total)
+    weighted_sums.of_points(weight, each, total)

@@ -98,7 +98,7 @@ def _weights(known: Doubles, wanted: Doubles) -> tuple[Integers, Singles]:
 
 
 @dataclass(frozen=True, eq=False)
-class Reading:
+class Readings:
     """Where n places lie between the points of a grid.
 
     Parameters
@@ -117,7 +117,7 @@ class Reading:
     cols: int
 
     @classmethod
-    def of(cls, lattice: Lattice, points: Doubles) -> Reading:
+    def of(cls, lattice: Lattice, points: Doubles) -> Readings:
         """Return how to read a grid at points (n, 2) of the sheet, x and y in mm."""
         rows, cols = lattice.shape
         col = (points[:, 0] - lattice.x_mm[0]) / (lattice.x_mm[-1] - lattice.x_mm[0]) * (cols - 1)

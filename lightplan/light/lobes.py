@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from lightplan.arrays import smooth_step
-from lightplan.light.compiled import lobes as compiled
+from lightplan.light.compiled import lobe_loops as compiled
 from lightplan.light.polarise import across_views
 
 if TYPE_CHECKING:

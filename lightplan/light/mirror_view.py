@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry.shapes import Flat
-from lightplan.light.rays import NOTHING, Rays
+from lightplan.light.ray_bundle import NOTHING, Rays
 from lightplan.scene.mirroring import mirrored_ways
 from lightplan.scene.relief import mirror_normals
 

@@ -11,7 +11,7 @@ from lightplan.light.compiled import tracing
 
 if TYPE_CHECKING:
     from lightplan.arrays import Floats, Integers, Singles
-    from lightplan.light.rays import Rays
+    from lightplan.light.ray_bundle import Rays
     from lightplan.light.surround import Surroundings
 
 

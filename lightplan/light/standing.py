@@ -14,19 +14,19 @@ from lightplan.arrays import Integers
 from lightplan.light import coat, emission
 from lightplan.light.between_cells import BetweenCells
 from lightplan.light.bounce import System, ViewFactors, both_systems
+from lightplan.light.camera_frame import CameraFrame
 from lightplan.light.cells import Patchwork
 from lightplan.light.direct import DirectLight
 from lightplan.light.foil import FoilLight, foil_lattice
-from lightplan.light.frame import CameraFrame
 from lightplan.light.kept import NEW, Kept, Moves, alike
 from lightplan.light.lattice import LEAST_SIDE, Lattice
-from lightplan.light.metal import coating
+from lightplan.light.metal_hits import coating
 from lightplan.light.mirror_face import MirrorFace
+from lightplan.light.mirror_transfer import MirrorTransfer
 from lightplan.light.sameness import in_place, same_surface, shine_alike
 from lightplan.light.sky import Skylight
 from lightplan.light.surround import Surroundings
-from lightplan.light.table import ruled
-from lightplan.light.transfer import MirrorTransfer
+from lightplan.light.table_cells import ruled
 from lightplan.scene.camera import Camera, Exposure
 from lightplan.scene.surfaces import Surface, build_surfaces
 

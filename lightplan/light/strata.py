@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.light.compiled import parts
+from lightplan.light.compiled import lobe_parts
 from lightplan.light.silhouettes import Outlines, is_outlined
 from lightplan.light.visibility import occluders_of
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles, Integers, Singles
     from lightplan.light.mirrors import Mirrors
-    from lightplan.light.rays import Rays
+    from lightplan.light.ray_bundle import Rays
     from lightplan.light.targets import Target
     from lightplan.scene.surfaces import Surface
 
@@ -121,7 +121,7 @@ class Strata:
         first = rays.first_among(frozenset(int(i) for i in self.outlined))
         where = self._where()
         by_rays, hits = np.zeros((n, t + 1)), np.zeros((n, t + 1))
-        parts.tally(first, where, facets, by_rays, hits)
+        lobe_parts.tally(first, where, facets, by_rays, hits)
         points, trust = np.zeros((n, t)), np.zeros((n, t))
         for owner, sums, sure in zip(owners, by_points, dense, strict=True):
             place = self.place(owner)
@@ -129,7 +129,7 @@ class Strata:
             trust[:, place] = np.maximum(trust[:, place], sure)
         trust[:, : self.with_points] = np.maximum(trust[:, : self.with_points], LEAST_POINTS)
         factor = np.empty((n, t + 1))
-        parts.shares(
+        lobe_parts.shares(
             np.ascontiguousarray(whole),
             points,
             trust,
@@ -145,7 +145,7 @@ class Strata:
         # them is shown by the rays that it stops, so these keep all they stand for.
         left = np.column_stack([1 - trust, np.ones(n)])
         brings = np.empty_like(carry)
-        parts.counted(first, rays.surface, where, factor, left, carry, brings)
+        lobe_parts.counted(first, rays.surface, where, factor, left, carry, brings)
         return Shares(brings, np.asarray(trust * factor[:, :t], np.float32))
 
     def _where(self) -> Integers:

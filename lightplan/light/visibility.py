@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.geometry.bounds import ball_round
+from lightplan.geometry.balls import ball_round
 from lightplan.geometry.cone import Cone
 from lightplan.geometry.shapes import TOUCH_MM
 from lightplan.light.compiled import sight

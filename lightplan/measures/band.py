@@ -14,7 +14,7 @@ from lightplan.measures.smooth import each_times
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.measures.grid import Region
-    from lightplan.measures.maps import Sheet
+    from lightplan.measures.maps import SheetPicture
     from lightplan.scene.look import Look
 
 PLACES = 13
@@ -22,7 +22,7 @@ PLACES = 13
 NAMES = ("foil_band_stops", "foil_band_width_share", "foil_band_residual_stops")
 
 
-def measures(maps: Sheet, levels: Levels, look: Look, wanted: Wanted = None) -> Pairs:
+def measures(maps: SheetPicture, levels: Levels, look: Look, wanted: Wanted = None) -> Pairs:
     """Return height, width and straightness of a band that runs in the look's direction."""
     if levels.foil_count < LEAST_CELLS or not asked(wanted, *NAMES):
         return {}

@@ -18,7 +18,7 @@ from lightplan.measures.levels import HIGH, Levels, log2_level, quantile
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from lightplan.measures.maps import Sheet
+    from lightplan.measures.maps import SheetPicture
 
 NEAR_CLIP_LEVEL = 0.955973
 _NEAR = np.float32(NEAR_CLIP_LEVEL)
@@ -48,7 +48,7 @@ def asked(wanted: Wanted, *names: str) -> bool:
     return wanted is None or not wanted.isdisjoint(names)
 
 
-def measures(maps: Sheet, levels: Levels, wanted: Wanted = None) -> Pairs:
+def measures(maps: SheetPicture, levels: Levels, wanted: Wanted = None) -> Pairs:
     """Return the shares by name; those of a material that is absent are left out."""
     found = shares(maps, wanted)
     if maps.background is not None and len(maps.background.clipped):
@@ -63,7 +63,7 @@ def measures(maps: Sheet, levels: Levels, wanted: Wanted = None) -> Pairs:
     return found
 
 
-def shares(maps: Sheet, wanted: Wanted = None) -> Pairs:
+def shares(maps: SheetPicture, wanted: Wanted = None) -> Pairs:
     """Return the clipped and nearly clipped shares of foil and of paper by name."""
     found: Pairs = {}
     for name, region in (("foil", maps.grid.foil), ("paper", maps.grid.paper)):
@@ -84,7 +84,7 @@ def _share(flags: Booleans, confidence: float) -> tuple[Values, Values]:
     return share, np.hypot(_binomial(share, total), (1.0 - confidence) * share)
 
 
-def _levels(maps: Sheet, levels: Levels) -> Pairs:
+def _levels(maps: SheetPicture, levels: Levels) -> Pairs:
     noise = levels.cell_noise_stops(maps.grid, maps.grid.foil)
     dark_below = np.asarray(DARK_FLOOR_STOPS)
     if levels.paper_count:

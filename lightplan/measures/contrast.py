@@ -16,7 +16,7 @@ from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminan
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
-    from lightplan.measures.maps import Sheet
+    from lightplan.measures.maps import SheetPicture
 
 LOST, TOLD = 2.0, 6.0
 """CIEDE2000 to the paper beside it at which foil is lost from sight, and at which it is told.
@@ -27,7 +27,10 @@ UNITS_A_STOP = 15.0
 
 
 def measures(
-    maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None, wanted: Wanted = None
+    maps: SheetPicture,
+    levels: Levels,
+    stock: tuple[float, float, float] | None,
+    wanted: Wanted = None,
 ) -> Pairs:
     """Return the contrasts by name, and the brightest level of the picture."""
     if not levels.foil_count:
@@ -80,7 +83,7 @@ def _seen(levels: Levels, error_stops: Doubles) -> Pairs:
     }
 
 
-def _flip(maps: Sheet, levels: Levels) -> Pairs:
+def _flip(maps: SheetPicture, levels: Levels) -> Pairs:
     """Return the share of foil on the lesser side of the paper, and the weakest contrast.
 
     The paper's level beside each cell of foil is its smooth (quadratic) level there.

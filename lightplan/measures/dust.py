@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from lightplan.measures.fault_places import pixel_to_mm, unmixed_pixels
 from lightplan.measures.levels import LEAST_LEVEL, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
-from lightplan.measures.places import pixel_to_mm, unmixed_pixels
 
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Singles

@@ -20,7 +20,7 @@ from lightplan.optics.colour import lightness, luminance_factor, srgb_encode
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.measures.grid import Grid
-    from lightplan.measures.maps import Sheet
+    from lightplan.measures.maps import SheetPicture
 
 WHITE_STOCK = (0.85, 0.85, 0.85)
 PAPER_GLARE_STOPS = 0.2
@@ -36,7 +36,10 @@ _NORMAL_SPAN = 4.107  # between the 2nd and 98th percentile of a normal distribu
 
 
 def measures(
-    maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None, wanted: Wanted = None
+    maps: SheetPicture,
+    levels: Levels,
+    stock: tuple[float, float, float] | None,
+    wanted: Wanted = None,
 ) -> Pairs:
     """Return evenness, levels and glare by name."""
     grid = maps.grid
@@ -58,7 +61,9 @@ def measures(
     return found
 
 
-def _lightness(maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None) -> Pairs:
+def _lightness(
+    maps: SheetPicture, levels: Levels, stock: tuple[float, float, float] | None
+) -> Pairs:
     reflectance = float(luminance_factor(np.array(WHITE_STOCK if stock is None else stock)))
     marks = levels.paper_marks
     middle = np.maximum(marks.middle, 1e-6)
@@ -108,7 +113,7 @@ def _tone(off: Doubles, error: Doubles, own: float) -> tuple[Values, Values]:
     return np.asarray(off * share), np.asarray(error * share)
 
 
-def _variation(maps: Sheet, levels: Levels) -> tuple[Values, Values]:
+def _variation(maps: SheetPicture, levels: Levels) -> tuple[Values, Values]:
     """Return the standard deviation over the mean, with the noise's own taken out."""
     level = levels.paper
     noise = levels.cell_noise_stops(maps.grid, maps.grid.paper)
@@ -118,7 +123,7 @@ def _variation(maps: Sheet, levels: Levels) -> tuple[Values, Values]:
     return calm, np.hypot(calm / math.sqrt(2.0 * levels.paper_count), doubt * 0.69)
 
 
-def _span(ordered: Doubles, noise: Doubles, maps: Sheet) -> tuple[Values, Values]:
+def _span(ordered: Doubles, noise: Doubles, maps: SheetPicture) -> tuple[Values, Values]:
     """Return the span between `LOW` and `HIGH` with the noise's own span taken out."""
     marks = Marks.of(ordered)
     raw = marks.high - marks.low
@@ -146,7 +151,7 @@ def _lightness_per_stop(level: Values) -> Doubles:
     return np.asarray(116.0 / 3.0 * level ** (1.0 / 3.0) * math.log(2.0))
 
 
-def quantum_stops(maps: Sheet, level: Doubles) -> Values:
+def quantum_stops(maps: SheetPicture, level: Doubles) -> Values:
     """Return the standard uncertainty of a level that the file's code steps cause."""
     if maps.code_levels is None:
         return 0.0

@@ -14,11 +14,11 @@ from lightplan.measures.smooth import each_times
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.measures.grid import Grid
-    from lightplan.measures.maps import Sheet
+    from lightplan.measures.maps import SheetPicture
     from lightplan.scene.look import Look
 
 
-def measures(maps: Sheet, levels: Levels, look: Look, wanted: Wanted = None) -> Pairs:
+def measures(maps: SheetPicture, levels: Levels, look: Look, wanted: Wanted = None) -> Pairs:
     """Return gradient, split and rim of the foil by name."""
     if levels.foil_count < LEAST_CELLS:
         return {}

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.measures import places
+from lightplan.measures import fault_places
 from lightplan.measures.levels import Levels
 from lightplan.measures.maps import SheetMaps
 from lightplan.measures.rules import gates_of, parts_of
-from lightplan.measures.score import judge, show
+from lightplan.measures.verdict import judge, show
 
 if TYPE_CHECKING:
     from lightplan.measures.measure import Measures
@@ -80,159 +80,191 @@ def _two(low: Fault, high: Fault) -> Callable[[float, float], Fault]:
 
 FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
     "sharpness_resolved_count": _one(
-        "not sharp", "the picture is not sharp: {} details along the sheet", places.middle
+        "not sharp", "the picture is not sharp: {} details along the sheet", fault_places.middle
     ),
     "frame_fill_share": _one(
         "sheet small in the frame",
         "the sheet spans {} of the frame: go nearer, or zoom in",
-        places.middle,
+        fault_places.middle,
     ),
     "frame_corner_Lstar": _one(
         "dark corner",
         "a corner of the frame lies {} below the rest: move what shades it, or crop",
-        places.middle,
+        fault_places.middle,
     ),
     "frame_edge_share": _one(
         "edge in the frame",
         "an edge runs over {} of the frame beside the sheet, of a card, its hole or its shadow: "
         "move it out, or crop",
-        places.middle,
+        fault_places.middle,
     ),
     "frame_over_foil_Lstar": _one(
         "background fights the foil",
         "the background is {} lighter than the brightest foil: take a darker one",
-        places.middle,
+        fault_places.middle,
     ),
     "foil_clipped_share": _one(
-        "foil clipped", "{} of the foil is clipped: its drawing is lost", places.clipped_foil
+        "foil clipped", "{} of the foil is clipped: its drawing is lost", fault_places.clipped_foil
     ),
     "paper_clipped_share": _one(
-        "paper clipped", "{} of the paper is clipped: it melts into white", places.clipped_paper
+        "paper clipped",
+        "{} of the paper is clipped: it melts into white",
+        fault_places.clipped_paper,
     ),
     "brightest_level_stops": _two(
         Fault(
             "too dark",
             "the brightest part of the sheet has {} than the picture can hold: expose more",
-            places.brightest,
+            fault_places.brightest,
         ),
         Fault(
             "no headroom",
             "the brightest part of the sheet is hardly short of clipping: expose a little less",
-            places.brightest,
+            fault_places.brightest,
         ),
     ),
     "foil_paper_contrast_dE00": _one(
         "foil vanishes",
         "foil and paper are only {} apart: the foil is hard to see",
-        places.least_contrast,
+        fault_places.least_contrast,
     ),
     "paper_tone_Lstar": _two(
-        Fault("paper dull", "the paper is too dark: {} than its own tone", places.paper),
-        Fault("paper washed out", "the paper is {} above its own tone", places.paper),
+        Fault("paper dull", "the paper is too dark: {} than its own tone", fault_places.paper),
+        Fault("paper washed out", "the paper is {} above its own tone", fault_places.paper),
     ),
-    "foil_dark_share": _one("foil black", "{} of the foil is black", places.darkest_foil),
+    "foil_dark_share": _one("foil black", "{} of the foil is black", fault_places.darkest_foil),
     "foil_colour_error_dE00": _one(
-        "foil colour off", "the foil's colour is {} away from its kind", places.foil
+        "foil colour off", "the foil's colour is {} away from its kind", fault_places.foil
     ),
     "paper_cast_Cab": _one(
-        "colour cast", "the paper has a cast of {} where white is expected", places.paper
+        "colour cast", "the paper has a cast of {} where white is expected", fault_places.paper
     ),
     "paper_lightness_range_Lstar": _one(
-        "paper uneven", "the paper's lightness differs by {} over the sheet", places.oddest_paper
+        "paper uneven",
+        "the paper's lightness differs by {} over the sheet",
+        fault_places.oddest_paper,
     ),
     "foil_evenness_stops": _one(
-        "foil uneven", "the foil's brightness differs by {} over the sheet", places.oddest_foil
+        "foil uneven",
+        "the foil's brightness differs by {} over the sheet",
+        fault_places.oddest_foil,
     ),
     "foil_to_white_stops": _two(
         Fault(
             "foil too dark",
             "the foil is too dark for the look: {} than white paper",
-            places.darkest_foil,
+            fault_places.darkest_foil,
         ),
         Fault(
             "foil too bright",
             "the foil is too bright for the look: {} over white paper",
-            places.brightest_foil,
+            fault_places.brightest_foil,
         ),
     ),
     "foil_gradient_span_stops": _two(
         Fault(
             "gradient too weak",
             "the gradient runs over {} in the wanted direction: too little",
-            places.foil,
+            fault_places.foil,
         ),
         Fault(
             "gradient too strong",
             "the gradient runs over {} in the wanted direction: too much",
-            places.foil,
+            fault_places.foil,
         ),
     ),
     "foil_gradient_across_stops": _one(
-        "gradient askew", "the foil also changes by {} across the wanted direction", places.foil
+        "gradient askew",
+        "the foil also changes by {} across the wanted direction",
+        fault_places.foil,
     ),
     "foil_gradient_residual_stops": _one(
-        "gradient rough", "the gradient is not smooth: {} beside a straight run", places.off_plane
+        "gradient rough",
+        "the gradient is not smooth: {} beside a straight run",
+        fault_places.off_plane,
     ),
     "foil_sign_flip_share": _one(
         "tone flips",
         "{} of the foil lies on the other side of the paper's tone: it vanishes along a line",
-        places.least_contrast,
+        fault_places.least_contrast,
     ),
     "foil_lost_share": _one(
         "foil lost",
         "{} of the foil is as light as the paper beside it: it vanishes",
-        places.least_contrast,
+        fault_places.least_contrast,
     ),
     "foil_rim_stops": _one(
         "no bright edges",
         "the foil's edges are {} above its middle: not bright enough",
-        places.foil,
+        fault_places.foil,
     ),
     "split_separation_stops": _two(
-        Fault("split too weak", "the two halves of the foil differ by {}: too little", places.foil),
-        Fault("split too strong", "the two halves of the foil differ by {}: too much", places.foil),
+        Fault(
+            "split too weak",
+            "the two halves of the foil differ by {}: too little",
+            fault_places.foil,
+        ),
+        Fault(
+            "split too strong",
+            "the two halves of the foil differ by {}: too much",
+            fault_places.foil,
+        ),
     ),
     "split_scatter_stops": _one(
-        "halves uneven", "the halves of the split are uneven by {}", places.oddest_foil
+        "halves uneven", "the halves of the split are uneven by {}", fault_places.oddest_foil
     ),
     "split_edge_share": _one(
-        "split off middle", "the edge of the split lies at {} of the foil's length", places.foil
+        "split off middle",
+        "the edge of the split lies at {} of the foil's length",
+        fault_places.foil,
     ),
-    "foil_colourfulness_Cab": _one("no rainbow", "the foil shows little colour: {}", places.foil),
+    "foil_colourfulness_Cab": _one(
+        "no rainbow", "the foil shows little colour: {}", fault_places.foil
+    ),
     "reads_as_metal_share": _one(
         "foil reads as print",
         "the foil reads as metal by {} only: flat ink could look the same",
-        places.foil,
+        fault_places.foil,
     ),
     "foil_run_stops": _two(
         Fault(
             "foil too even",
             "the foil runs by {} over the paper's own light: it looks printed",
-            places.foil,
+            fault_places.foil,
         ),
         Fault(
             "foil runs too far",
             "the foil runs by {} over the paper's own light: too much",
-            places.foil,
+            fault_places.foil,
         ),
     ),
     "foil_band_stops": _two(
         Fault(
-            "band too weak", "the bright band rises by {} over its sides: too little", places.foil
+            "band too weak",
+            "the bright band rises by {} over its sides: too little",
+            fault_places.foil,
         ),
         Fault(
-            "band too strong", "the bright band rises by {} over its sides: too much", places.foil
+            "band too strong",
+            "the bright band rises by {} over its sides: too much",
+            fault_places.foil,
         ),
     ),
     "foil_band_width_share": _two(
-        Fault("band too narrow", "the bright band covers {} of the foil: too little", places.foil),
-        Fault("band too wide", "the bright band covers {} of the foil: too much", places.foil),
+        Fault(
+            "band too narrow",
+            "the bright band covers {} of the foil: too little",
+            fault_places.foil,
+        ),
+        Fault(
+            "band too wide", "the bright band covers {} of the foil: too much", fault_places.foil
+        ),
     ),
     "foil_band_residual_stops": _one(
-        "band askew", "{} of the foil's light does not follow the band", places.foil
+        "band askew", "{} of the foil's light does not follow the band", fault_places.foil
     ),
     "foil_hue_spread_share": _one(
-        "few hues", "the foil shows few hues: a spread of {}", places.foil
+        "few hues", "the foil shows few hues: a spread of {}", fault_places.foil
     ),
 }
 """The fault that each judged measure tells of, from its value and its best value."""
@@ -288,7 +320,7 @@ def _glare_instead(name: str, measures: Measures, fault: Fault) -> Fault:
     return Fault(
         f"glare on {material}",
         f"{share} of the {material} carries glare above its smooth level; it differs by {{}}",
-        places.paper_glare if material == "paper" else places.foil_glare,
+        fault_places.paper_glare if material == "paper" else fault_places.foil_glare,
     )
 
 

@@ -139,7 +139,7 @@ class Grid:
     noise_at: Indices
     foil_leak: Doubles
     paper_leak: Doubles
-    lines: within.Lines
+    lines: within.LinesWithin
 
     @classmethod
     def of(cls, foil: Singles, valid: Booleans, *, width_mm: float, height_mm: float) -> Grid:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from lightplan.measures.fault_places import pixel_to_mm, region_mask, unmixed_pixels
 from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels, luminance
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
-from lightplan.measures.places import pixel_to_mm, region_mask, unmixed_pixels
 from lightplan.measures.smooth import smooth_coefficients
 
 if TYPE_CHECKING:

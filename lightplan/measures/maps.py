@@ -47,7 +47,7 @@ class Background:
         object.__setattr__(self, "clipped", clipped)
 
 
-class Sheet(Protocol):
+class SheetPicture(Protocol):
     """What the measures ask of a picture, besides its levels."""
 
     @property

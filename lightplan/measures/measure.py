@@ -13,7 +13,7 @@ from lightplan.measures.levels import Levels
 
 if TYPE_CHECKING:
     from lightplan.measures.clipping import Pairs
-    from lightplan.measures.maps import Sheet, SheetMaps
+    from lightplan.measures.maps import SheetMaps, SheetPicture
     from lightplan.scene.look import Look
 
 
@@ -136,7 +136,7 @@ def measure(
 
 
 def measured(
-    sheet: Sheet,
+    sheet: SheetPicture,
     levels: Levels,
     look: Look,
     foil_kind: str | None,

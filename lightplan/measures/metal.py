@@ -32,7 +32,7 @@ from lightplan.measures import mirrored_edges
 from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import HIGH, LEAST_CELLS, LOW, Levels, Marks
-from lightplan.measures.maps import CLIP_LEVEL, Sheet
+from lightplan.measures.maps import CLIP_LEVEL, SheetPicture
 from lightplan.measures.smooth import each_times
 from lightplan.optics.colour import lightness, linear_srgb_to_lab, luminance_factor
 
@@ -64,7 +64,10 @@ NAMES = ("reads_as_metal_share", "foil_run_stops", "foil_over_white_stops")
 
 
 def measures(
-    maps: Sheet, levels: Levels, stock: tuple[float, float, float] | None, wanted: Wanted = None
+    maps: SheetPicture,
+    levels: Levels,
+    stock: tuple[float, float, float] | None,
+    wanted: Wanted = None,
 ) -> Pairs:
     """Return the run of the foil over the paper's light and how far it reads as metal."""
     if levels.foil_count < LEAST_CELLS or not asked(wanted, *NAMES):
@@ -113,7 +116,7 @@ class _Seen:
 
 
 def _reads(
-    maps: Sheet, levels: Levels, over: Doubles, marks: Marks, noise: Doubles
+    maps: SheetPicture, levels: Levels, over: Doubles, marks: Marks, noise: Doubles
 ) -> tuple[Doubles, Doubles]:
     seen = _Seen.of(over, marks.high)
     low, high = OVER_WHITE_STOPS

@@ -15,7 +15,7 @@ from lightplan.optics.colour import lightness
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
     from lightplan.measures.levels import Levels
-    from lightplan.measures.maps import Sheet
+    from lightplan.measures.maps import SheetPicture
 
 MOST_GAIN = 0.2
 SEEN_Lstar = 12.0
@@ -24,7 +24,7 @@ RAZOR = 4.0
 """How much sharpness takes back: an edge blurred by less than 1 mm gains nothing."""
 
 
-def gain(maps: Sheet, levels: Levels, brightest: Doubles) -> Doubles:
+def gain(maps: SheetPicture, levels: Levels, brightest: Doubles) -> Doubles:
     """Return what the edges add to the run, 0 to `MOST_GAIN`, of one picture or of many (...).
 
     Steps over 8 mm tell that there are edges; fourth powers, which the sharpest steps rule,

@@ -23,7 +23,7 @@ MOST_LINES = 150
 Indices = NDArray[np.intp]
 
 
-class Lines(NamedTuple):
+class LinesWithin(NamedTuple):
     """Short lines within shapes.
 
     Parameters
@@ -38,7 +38,7 @@ class Lines(NamedTuple):
     narrow_scale: Doubles
 
 
-def lines_in(core: Singles, *, width_mm: float, height_mm: float) -> Lines:
+def lines_in(core: Singles, *, width_mm: float, height_mm: float) -> LinesWithin:
     """Return lines `WIDE_MM` long, along rows and columns, that lie in the core of the foil."""
     rows, cols = core.shape
     found, scales = [], []
@@ -63,7 +63,7 @@ def lines_in(core: Singles, *, width_mm: float, height_mm: float) -> Lines:
         off = np.array([-reach, -near, near + 1, reach + 1]) * step
         found.append(kept + off[:, None])
         scales.append(np.full(len(kept), NARROW_MM / ((2 * near + 1) * size)))
-    return Lines(np.concatenate(found, axis=1), np.concatenate(scales))
+    return LinesWithin(np.concatenate(found, axis=1), np.concatenate(scales))
 
 
 def blurred(foil: Singles) -> Singles:

@@ -11,7 +11,7 @@ import numpy as np
 
 from lightplan.arrays import Doubles, Singles
 from lightplan.merit.powers import solve_powers, solve_ratios
-from lightplan.merit.targets import foil_level, luminance, paper_level
+from lightplan.merit.wanted_levels import foil_level, luminance, paper_level
 from lightplan.scene import Rig
 from lightplan.scene.edits import set_values
 

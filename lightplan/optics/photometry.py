@@ -13,7 +13,7 @@ import numpy as np
 
 from lightplan.optics import cie_tables
 from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ, WHITE_XYZ, xyz_to_linear_srgb
-from lightplan.optics.exposure import INCIDENT_METER_C
+from lightplan.optics.exposure_values import INCIDENT_METER_C
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

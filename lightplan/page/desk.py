@@ -12,11 +12,11 @@ from lightplan.faults import CAUGHT, as_told
 from lightplan.page.clients import Client, Clients
 from lightplan.page.frames import packed
 from lightplan.page.loading import SIGHT, TOOLS, load
-from lightplan.page.seen import close_document, cure_document, frame_head
-from lightplan.session import places
+from lightplan.page.rig_seen import close_document, cure_document, frame_head
+from lightplan.session import folders
 from lightplan.session.document import ChangedElsewhere, Document
 from lightplan.session.jobs import Job, Jobs
-from lightplan.session.live import Live
+from lightplan.session.live_picture import Live
 from lightplan.session.reader import Reader
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from lightplan.page.uploads import Dropped
-    from lightplan.session.live import Wanted
+    from lightplan.session.live_picture import Wanted
 
 SAVE_EVERY_S = 0.7
 LOOK_EVERY_S = 1.5
@@ -70,7 +70,7 @@ class Desk:
         self.reader = Reader()
         self.errands: set[asyncio.Task[None]] = set()
         if place is not None:
-            self._open_file(places.rig_in(place))
+            self._open_file(folders.rig_in(place))
 
     # -- life ------------------------------------------------------------------------------
 
@@ -156,7 +156,7 @@ class Desk:
     def _open_file(self, path: Path) -> None:
         self.document = Document(path)
         self._asked_about = ""
-        places.remember(self.document.path)
+        folders.remember(self.document.path)
 
     def the_document(self) -> Document:
         """Return the document; refuse where nothing is open."""
@@ -238,7 +238,7 @@ class Desk:
                 self.clients.say({"is": "fault", "text": str(error)})
 
     def _look_at_photographs(self) -> None:
-        from lightplan.page.shooting import look_at_folder
+        from lightplan.page.shoot_and_pick import look_at_folder
 
         if self.watched is not None:
             look_at_folder(self)

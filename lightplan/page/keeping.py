@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput
 from lightplan.page.starting import apart
-from lightplan.session import places
+from lightplan.session import folders
 
 if TYPE_CHECKING:
     from lightplan.page.clients import Client
@@ -22,7 +22,7 @@ async def _shelf(desk: Desk, client: Client, message: Message) -> None:
     """List presets and recent works; their pictures come as they are painted."""
     from lightplan.tasks.shelf import shelf, shelf_work
 
-    entries = shelf(places.recent())
+    entries = shelf(folders.recent())
     missing = []
     for entry in entries:
         entry["picture"] = desk.pictures.get(entry["key"])
@@ -45,7 +45,7 @@ async def _compare(desk: Desk, client: Client, message: Message) -> None:
     from lightplan.tasks.shelf import beside, shelf
 
     keys = message.get("keys")
-    paths = {entry["key"]: entry["path"] for entry in shelf(places.recent())}
+    paths = {entry["key"]: entry["path"] for entry in shelf(folders.recent())}
     if (
         not isinstance(keys, list)
         or len(keys) != 2
@@ -60,7 +60,7 @@ async def _compare(desk: Desk, client: Client, message: Message) -> None:
 
 async def _save_as(desk: Desk, client: Client, message: Message) -> None:
     """Keep the work among the maker's own presets."""
-    from lightplan.tasks.rigs import save_rig
+    from lightplan.tasks.rig_store import save_rig
 
     document = desk.the_document()
     document.save()
@@ -76,11 +76,11 @@ async def _save_as(desk: Desk, client: Client, message: Message) -> None:
 
 async def _copy(desk: Desk, client: Client, message: Message) -> None:
     """Go on with a copy of the work, under another name."""
-    from lightplan.tasks.rigs import copy_rig
+    from lightplan.tasks.rig_store import copy_rig
 
     document = desk.the_document()
     document.save()
-    path = places.new_work(document.rig.title)
+    path = folders.new_work(document.rig.title)
     copy_rig(document.path, path)
     desk.open(path)
     desk.clients.say({"is": "note", "text": f"This is a copy now: {path.name}."})
@@ -119,7 +119,7 @@ async def _import(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Take a rig file that was dropped among the works, and open it."""
     from lightplan.tasks.shelf import import_rig
 
-    path = places.new_work(file.name.removesuffix(".toml"))
+    path = folders.new_work(file.name.removesuffix(".toml"))
     import_rig(file.content, path)
     desk.open(path)
     desk.clients.say({"is": "go", "stage": "layout"})

@@ -30,7 +30,7 @@ TOOLS = (
     "lightplan.tasks.start_rig",
     "lightplan.tasks.lamp_photo",
     "lightplan.tasks.foil_artwork",
-    "lightplan.tasks.rigs",
+    "lightplan.tasks.rig_store",
     "lightplan.tasks.shelf",
 )
 """For all else. Children that work send back objects of these modules."""

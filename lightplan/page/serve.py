@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
 from lightplan.page.guard import HOST
-from lightplan.session.live import LIVE_PICTURE
-from lightplan.session.places import clear_up, page_key_file
+from lightplan.session.folders import clear_up, page_key_file
+from lightplan.session.live_picture import LIVE_PICTURE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -45,7 +45,7 @@ def serve(
     """
     import uvicorn
 
-    from lightplan.page.app import make_app
+    from lightplan.page.application import make_app
     from lightplan.page.desk import Desk
 
     clear_up()  # after a page that was killed

@@ -6,11 +6,11 @@ from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, TypeAlias
 
 from lightplan.errors import BadInput
-from lightplan.page import finding, keeping, measuring, shooting, starting
+from lightplan.page import finding, keeping, measuring, shoot_and_pick, starting
 from lightplan.page.clients import Client
 from lightplan.page.desk import Desk
 from lightplan.page.uploads import Dropped
-from lightplan.session import places
+from lightplan.session import folders
 from lightplan.session.jobs import Job
 
 Message: TypeAlias = Mapping[str, Any]
@@ -51,16 +51,16 @@ async def _undo(desk: Desk, client: Client, message: Message) -> None:
 async def _open(desk: Desk, client: Client, message: Message) -> None:
     """Open a preset by its name, or a work by its place in the list of recent ones."""
     if message.get("what") == "recent":
-        recent = places.recent()
+        recent = folders.recent()
         number = message.get("number")
         if not isinstance(number, int) or not 0 <= number < len(recent):
             raise _unknown("work", number)
         desk.open(recent[number])
         return
     name = _words(message, "name", "")
-    if name not in places.presets():
+    if name not in folders.presets():
         raise _unknown("preset", name)
-    desk.open(places.rig_in(name))
+    desk.open(folders.rig_in(name))
 
 
 async def _elsewhere(desk: Desk, client: Client, message: Message) -> None:
@@ -92,7 +92,7 @@ async def _cure(desk: Desk, client: Client, message: Message) -> None:
 WAYS: dict[str, Way] = {
     **starting.WAYS,
     **finding.WAYS,
-    **shooting.WAYS,
+    **shoot_and_pick.WAYS,
     **keeping.WAYS,
     **measuring.WAYS,
     "edits": _edits,
@@ -106,7 +106,7 @@ WAYS: dict[str, Way] = {
 }
 BY_HAND = ("edits", "let go", "echo", "undo", "redo")
 """What needs no more than the picture that follows the hand."""
-DROPS: dict[str, Drop] = {**starting.DROPS, **shooting.DROPS, **keeping.DROPS}
+DROPS: dict[str, Drop] = {**starting.DROPS, **shoot_and_pick.DROPS, **keeping.DROPS}
 
 
 def worked(desk: Desk, job: Job, kind: str, content: Any) -> None:
@@ -136,8 +136,8 @@ def worked(desk: Desk, job: Job, kind: str, content: Any) -> None:
 
 
 Result: TypeAlias = Callable[[Desk, Job, Any], None]
-PARTS: dict[str, Result] = {**finding.PARTS, **shooting.PARTS, **keeping.PARTS}
-RESULTS: dict[str, Result] = {**finding.RESULTS, **shooting.RESULTS, **keeping.RESULTS}
+PARTS: dict[str, Result] = {**finding.PARTS, **shoot_and_pick.PARTS, **keeping.PARTS}
+RESULTS: dict[str, Result] = {**finding.RESULTS, **shoot_and_pick.RESULTS, **keeping.RESULTS}
 
 
 def standing(desk: Desk) -> list[dict[str, Any]]:

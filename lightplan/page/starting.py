@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from lightplan.errors import BadInput
 from lightplan.page.uploads import Dropped
-from lightplan.session import places
+from lightplan.session import folders
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -51,7 +51,7 @@ async def _start(desk: Desk, client: Client, message: Mapping[str, Any]) -> None
                 upside_down=message.get("turned") is True,
             )
         title = answers.get("title")
-        path = places.new_work(title if isinstance(title, str) and title else "my product")
+        path = folders.new_work(title if isinstance(title, str) and title else "my product")
         return start_rig(answers, path, artwork=picture).path
 
     desk.open(await apart(make))
@@ -160,7 +160,7 @@ async def read_dropped(desk: Desk, file: Dropped, way: str, **given: Any) -> Rea
     """Read a photograph that was dropped; it lies on the disk meanwhile, and is gone afterwards."""
 
     def run() -> Reading:
-        with places.for_a_moment(file.content, file.suffix) as path:
+        with folders.for_a_moment(file.content, file.suffix) as path:
             try:
                 return desk.reader.ask(way, path, **given).result()
             except BadInput as error:

@@ -1,6 +1,6 @@
 """Planning: where things go for a look, how exact that must be, and what to buy.
 
-The planner itself is `lightplan.planning.plan.plan`.
+The planner itself is `lightplan.planning.planner.plan`.
 """
 
 from lightplan.mirror.family import Coverage, Margins, card_side, family_on_plane, mirror_plane
@@ -8,12 +8,12 @@ from lightplan.mirror.self_view import SelfView, WaysOut, self_view, ways_out
 from lightplan.planning.catalogue import catalogue
 from lightplan.planning.cupboard import Item
 from lightplan.planning.effort import Effort, SearchProgress
-from lightplan.planning.kit import KitAdvice, advise_kit
+from lightplan.planning.frame_pair import PlannedFrame, TwoFrames, plan_two_frames
 from lightplan.planning.kit_words import Offer
-from lightplan.planning.plan import quick_plan
-from lightplan.planning.products import Fit, Product, RangePlan, plan_range
-from lightplan.planning.result import Move, NoPlan, Plan, Robustness, Tolerance
-from lightplan.planning.two_frames import Frame, TwoFrames, plan_two_frames
+from lightplan.planning.offers import KitAdvice, advise_kit
+from lightplan.planning.planner import quick_plan
+from lightplan.planning.result import NoPlan, Plan, PlannedMove, Robustness, Tolerance
+from lightplan.planning.several_products import Fit, Product, RangePlan, plan_range
 from lightplan.scene.clearance import Limit, broken, limits
 from lightplan.scene.setting_errors import SettingErrors
 
@@ -21,15 +21,15 @@ __all__ = [
     "Coverage",
     "Effort",
     "Fit",
-    "Frame",
     "Item",
     "KitAdvice",
     "Limit",
     "Margins",
-    "Move",
     "NoPlan",
     "Offer",
     "Plan",
+    "PlannedFrame",
+    "PlannedMove",
     "Product",
     "RangePlan",
     "Robustness",

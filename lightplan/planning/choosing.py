@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from lightplan.light import Detail
     from lightplan.planning.cupboard import Cupboard
-    from lightplan.planning.pool import Judges
+    from lightplan.planning.judging_pool import Judges
 
 SIMPLER_PER_THING = 0.004
 """Share of the score that a thing less on the table is worth. Our choice."""
@@ -41,7 +41,7 @@ KEYS, KEYS_QUICKLY = 6, 3
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Candidate:
+class Arranged:
     """An arrangement that can be built, with fitting powers, and what it is worth.
 
     Parameters
@@ -65,7 +65,7 @@ class Candidate:
 
 def candidates(
     judges: Judges, cupboard: Cupboard, *, quick: bool = False, using: frozenset[str] = frozenset()
-) -> list[Candidate]:
+) -> list[Arranged]:
     """Return what can be built of a cupboard for the look of its rig, best first.
 
     What the foil sees is looked at first, each with one light on the paper; the best of these
@@ -80,7 +80,7 @@ def candidates(
     using : frozenset of str
         Things of which all are wanted in it.
     """
-    found: list[Candidate] = []
+    found: list[Arranged] = []
     posed, keys = (POSED_QUICKLY, KEYS_QUICKLY) if quick else (POSED, KEYS)
     for number, pose in enumerate(poses(cupboard.given)):
         for base in _bases(cupboard, quick=quick, using=using):
@@ -114,7 +114,7 @@ def _bases(cupboard: Cupboard, *, quick: bool, using: frozenset[str]) -> Iterato
             yield edited(cupboard.base, Add(replace(window, placement=stands)))
 
 
-def _from(judges: Judges, stage: Stage, keys: int, using: frozenset[str]) -> list[Candidate]:
+def _from(judges: Judges, stage: Stage, keys: int, using: frozenset[str]) -> list[Arranged]:
     """Return what can be built for one place of the camera, the best key lights completed."""
     made = [[a for a in completed(draft) if _uses(a, using)] for draft in key_lights(stage)]
     whole = [one for one in made if one]
@@ -125,20 +125,20 @@ def _from(judges: Judges, stage: Stage, keys: int, using: frozenset[str]) -> lis
     return [c for c in answers if c.is_buildable] + screened(judges, rest)
 
 
-def _value(candidate: Candidate) -> float:
+def _value(candidate: Arranged) -> float:
     return candidate.value
 
 
-def screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidate]:
+def screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Arranged]:
     """Return those arrangements that can be built, each under one light."""
     return [one for one in _screened(judges, all_of_it) if one.is_buildable]
 
 
-def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidate]:
+def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Arranged]:
     detail = screening_detail(judges.rig, judges.detail)
     answers = judges.shared("screened", [(a.rig, detail) for a in all_of_it])
     return [
-        Candidate(
+        Arranged(
             name=a.name,
             rig=a.rig if rig is None else rig,
             bare=value,
@@ -149,13 +149,13 @@ def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Candidat
     ]
 
 
-def varied(found: Sequence[Candidate], count: int, *, of_a_kind: int = 1) -> list[Candidate]:
+def varied(found: Sequence[Arranged], count: int, *, of_a_kind: int = 1) -> list[Arranged]:
     """Return the best of each kind, by what the foil sees, then the next of each.
 
     Those of one kind differ in more than the camera's place. One look tells little of what a
     kind can be: a V that was the last of six by it was the best once searched.
     """
-    kinds: dict[str, dict[str, Candidate]] = {}
+    kinds: dict[str, dict[str, Arranged]] = {}
     seen: set[tuple[int, float]] = set()
     for candidate in found:
         light = len(candidate.rig.element_names()), round(candidate.bare, 6)
@@ -169,7 +169,7 @@ def varied(found: Sequence[Candidate], count: int, *, of_a_kind: int = 1) -> lis
     return sorted(order, key=lambda one: one.value > near)[:count]
 
 
-def _kind(candidate: Candidate) -> str:
+def _kind(candidate: Arranged) -> str:
     """Return what the foil sees: what is said first, whatever stands in the names of things.
 
     Boards of a shop's sizes have a comma in theirs: a V and two boards side by side of such were

@@ -75,7 +75,7 @@ Report = Callable[[SearchProgress], None]
 
 
 @dataclass(frozen=True)
-class Job:
+class SearchJob:
     """One call of the planner: effort, errors, seed, whom to tell, when to stop."""
 
     effort: Effort
@@ -92,7 +92,7 @@ class Job:
         errors: SettingErrors | None = None,
         progress: Report | None = None,
         should_stop: Callable[[], bool] | None = None,
-    ) -> Job:
+    ) -> SearchJob:
         """Return a job with the usual where nothing is said."""
         return cls(
             Effort() if effort is None else effort,

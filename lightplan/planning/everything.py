@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 from lightplan.merit.engine_model import final_detail
 from lightplan.planning.choosing import detail_for
 from lightplan.planning.cupboard import Item, cupboard_of
-from lightplan.planning.effort import QUICK, Effort, Job, Report
+from lightplan.planning.effort import QUICK, Effort, Report, SearchJob
 from lightplan.planning.finishing import moves, sturdiest
 from lightplan.planning.heats import chosen
-from lightplan.planning.plan import finished
-from lightplan.planning.pool import Judges
+from lightplan.planning.judging_pool import Judges
+from lightplan.planning.planner import finished
 from lightplan.planning.twins import named_as_given
 from lightplan.planning.words_of_no import nothing_can_be_built, nothing_shines
 
@@ -43,9 +43,9 @@ def plan_everything(
     items : sequence of Item
         Owned beyond what stands in the rig.
     seed, effort, errors, progress, should_stop
-        As for `lightplan.planning.plan.plan`.
+        As for `lightplan.planning.planner.plan`.
     """
-    job = Job.of(seed, effort, errors, progress, should_stop)
+    job = SearchJob.of(seed, effort, errors, progress, should_stop)
     cupboard = cupboard_of(rig, items)
     if not cupboard.has_light:
         return nothing_shines()
@@ -66,7 +66,7 @@ def opened(rig: Rig, items: Sequence[Item], *, seed: int = 0) -> Rig:
     For those who search on in a rig that leaves everything open. Where nothing can be built,
     the rig as it was given.
     """
-    job = Job.of(seed, QUICK)
+    job = SearchJob.of(seed, QUICK)
     cupboard = cupboard_of(rig, items)
     if not cupboard.has_light:
         return rig

@@ -10,7 +10,7 @@ import numpy as np
 from lightplan.merit.bench import Bench
 from lightplan.merit.engine_model import EngineModel
 from lightplan.planning.choosing import share_of
-from lightplan.planning.effort import Effort, Job, SearchProgress
+from lightplan.planning.effort import Effort, SearchJob, SearchProgress
 from lightplan.planning.starts import starts
 from lightplan.scene.setting_errors import SettingErrors
 from lightplan.search.minimise import StopRule
@@ -39,7 +39,7 @@ class Explorer(Stepper, Protocol):
 
 def explored(
     judges: Explorer,
-    job: Job,
+    job: SearchJob,
     evaluations: int,
     begin_at: Sequence[Rig] | None = None,
     *,
@@ -142,7 +142,7 @@ def searched(
     """Do a search with an engine of its own, so that it does not hang on what was lit before."""
     alone = _Alone(Bench(search.rig, EngineModel(search.rig, search.detail)))
     effort = Effort(seconds=search.seconds, tolerance=search.tolerance)
-    job = Job(effort, SettingErrors(), search.seed, progress, should_stop)
+    job = SearchJob(effort, SettingErrors(), search.seed, progress, should_stop)
     found = explored(
         alone,
         job,

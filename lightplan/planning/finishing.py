@@ -9,7 +9,7 @@ import numpy as np
 
 from lightplan.merit.bench import FORGIVEN_MM, Judged
 from lightplan.merit.engine_model import final_detail, polish_detail
-from lightplan.planning.result import Move
+from lightplan.planning.result import PlannedMove
 from lightplan.planning.robust import built_or_right, draws
 from lightplan.scene import Card
 from lightplan.scene.clearance import broken, total_excess_mm
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lightplan.arrays import Singles
-    from lightplan.planning.effort import Job
-    from lightplan.planning.pool import Judges
+    from lightplan.planning.effort import SearchJob
+    from lightplan.planning.judging_pool import Judges
     from lightplan.scene import Rig
     from lightplan.search.multistart import Explored
 
@@ -40,7 +40,7 @@ _TRIAL_BUILDS = 4
 _HAIR_MM, _HAIRS = 0.3, 6
 
 
-def sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
+def sturdiest(judges: Judges, job: SearchJob, explored: Explored) -> Judged:
     """Return the candidate that is best under finer light, less what setting errors cost it.
 
     The judges use the finer light from here on.
@@ -63,7 +63,7 @@ def sturdiest(judges: Judges, job: Job, explored: Explored) -> Judged:
     return finer[min(range(len(finer)), key=order)]
 
 
-def _as_predicted(judges: Judges, job: Job, judged: Sequence[Judged]) -> list[float]:
+def _as_predicted(judges: Judges, job: SearchJob, judged: Sequence[Judged]) -> list[float]:
     """Return the scores of candidates; of stamped foil as a prediction states them.
 
     A search leaves out the stamped edges, and some candidates shine into them.
@@ -74,7 +74,7 @@ def _as_predicted(judges: Judges, job: Job, judged: Sequence[Judged]) -> list[fl
     return [one.judged.score for one in told]
 
 
-def _trials(rig: Rig, job: Job) -> list[Rig]:
+def _trials(rig: Rig, job: SearchJob) -> list[Rig]:
     """Return a few builds with errors; the camera is left as it is, which is quicker."""
     errors = replace(job.errors, camera_mm=0.0, bow_mm=0.0)
     dimensions = error_dimensions(rig, errors)
@@ -83,7 +83,7 @@ def _trials(rig: Rig, job: Job) -> list[Rig]:
     return [built(rig, dimensions, row) for row in draws(dimensions, _TRIAL_BUILDS, seed=job.seed)]
 
 
-def mean_of_builds(judges: Judges, job: Job, rig: Rig, light: Singles, count: int) -> float:
+def mean_of_builds(judges: Judges, job: SearchJob, rig: Rig, light: Singles, count: int) -> float:
     """Return the mean score of a few builds of a rig that the judges use, each traced in full.
 
     Parameters
@@ -100,7 +100,7 @@ def mean_of_builds(judges: Judges, job: Job, rig: Rig, light: Singles, count: in
     return float(np.mean(judges.scored([np.maximum(one + (light - own), 0) for one in others])))
 
 
-def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, ...]]:
+def simpler(judges: Judges, job: SearchJob, best: Judged) -> tuple[Judged, tuple[str, ...]]:
     """Leave things out, one after the other, while the score hardly falls.
 
     Not from a plan that is none to keep: what does not help it is not known yet.
@@ -122,7 +122,7 @@ def simpler(judges: Judges, job: Job, best: Judged) -> tuple[Judged, tuple[str, 
     return best, tuple(left_out)
 
 
-def polished(judges: Judges, job: Job, best: Judged) -> tuple[Judged, Singles]:
+def polished(judges: Judges, job: SearchJob, best: Judged) -> tuple[Judged, Singles]:
     """Take the last small steps under finer light; return the rig and its samples."""
     judges.use(best.rig)
     bench = judges.bench
@@ -186,7 +186,7 @@ def _optional(rig: Rig) -> list[str]:
     return [name for name in droppable if name in free]
 
 
-def moves(given: Rig, planned: Rig) -> tuple[Move, ...]:
+def moves(given: Rig, planned: Rig) -> tuple[PlannedMove, ...]:
     """Return what changes from one rig to the other, largest first, powers last.
 
     Of things that are in both; what is brought in or left out is told by its name, and what
@@ -203,7 +203,9 @@ def moves(given: Rig, planned: Rig) -> tuple[Move, ...]:
             before = value_of(given, element, dimension)
             after = value_of(planned, element, dimension)
             if abs(after - before) > (0.02 if dimension == "trim_stops" else 0.5):
-                found.append(Move(element=element, dimension=dimension, before=before, after=after))
+                found.append(
+                    PlannedMove(element=element, dimension=dimension, before=before, after=after)
+                )
     return tuple(
         sorted(found, key=lambda m: (m.dimension == "trim_stops", -abs(m.after - m.before)))
     )

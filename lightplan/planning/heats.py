@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lightplan.planning.arrangements.keys import AS_IT_STANDS
-from lightplan.planning.choosing import Candidate, candidates, share_of, varied
-from lightplan.planning.effort import Effort, Job, SearchProgress
+from lightplan.planning.choosing import Arranged, candidates, share_of, varied
+from lightplan.planning.effort import Effort, SearchJob, SearchProgress
 from lightplan.planning.exploring import Search, Searched, explored
 from lightplan.planning.roaming import roaming, settled
 from lightplan.scene.dimensions import Space
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from lightplan.planning.cupboard import Cupboard
     from lightplan.planning.effort import Report
-    from lightplan.planning.pool import Judges
+    from lightplan.planning.judging_pool import Judges
     from lightplan.scene import Rig
     from lightplan.search.multistart import Explored
 
@@ -72,7 +72,7 @@ def evaluations_of(effort: Effort) -> float:
     return effort.evaluations * shares
 
 
-def chosen(judges: Judges, job: Job, cupboard: Cupboard) -> tuple[str, Explored] | None:
+def chosen(judges: Judges, job: SearchJob, cupboard: Cupboard) -> tuple[str, Explored] | None:
     """Return the arrangement that is best once searched, and where its search stands.
 
     The judges use its rig from here on. The first few arrangements take a step or two each, the
@@ -87,41 +87,41 @@ def chosen(judges: Judges, job: Job, cupboard: Cupboard) -> tuple[str, Explored]
     return search(_Heat(judges, job, cupboard), ranked)
 
 
-def _quickly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored] | None:
+def _quickly(heat: _Heat, ranked: Sequence[Arranged]) -> tuple[str, Explored] | None:
     """Search the first arrangements within what each leaves free, and the best of them further."""
     effort = heat.job.effort
     share = 0.5 if effort.searched == 1 else QUICK_SHARE
     of_a_kind = 1 if effort.is_quick else OF_A_KIND
     first = varied(ranked, effort.searched, of_a_kind=of_a_kind)
-    heat.enter([_Entry(one, one.rig, round(share * effort.evaluations)) for one in first])
+    heat.enter([_Runner(one, one.rig, round(share * effort.evaluations)) for one in first])
     if not heat.stands:
         return None
     (best,) = heat.best(1)
     rig, left = heat.stands[best].rig, effort.evaluations - heat.used
-    heat.go_on(_Entry(best, rig, left, spread=not effort.is_quick))
+    heat.go_on(_Runner(best, rig, left, spread=not effort.is_quick))
     return heat.outcome()
 
 
-def _thoroughly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored] | None:
+def _thoroughly(heat: _Heat, ranked: Sequence[Arranged]) -> tuple[str, Explored] | None:
     """Let things roam in the first arrangements, then in the best, and settle the best of all."""
     effort, narrowed = heat.job.effort, heat.cupboard.narrowed
     count = round(FIRST_SHARE * effort.evaluations)
     first = varied(ranked, effort.searched, of_a_kind=OF_A_KIND)
-    roams = [_Entry(one, roaming(one.rig, narrowed), count, spread=True) for one in first]
+    roams = [_Runner(one, roaming(one.rig, narrowed), count, spread=True) for one in first]
     heat.enter(roams, heat.may_win, heat.left_behind)
     if not heat.stands:
         return None
     count = round(FINAL_SHARE * effort.evaluations)
     first = [*heat.close(FINALISTS), *heat.own(OWN_WITHIN)]
     finalists = [one for one in dict.fromkeys(first) if not heat.is_nearly_there(one)]
-    heat.further([_Entry(one, heat.stands[one].rig, count, spread=True) for one in finalists])
+    heat.further([_Runner(one, heat.stands[one].rig, count, spread=True) for one in finalists])
     settles = [
         (one, LAST_SHARE if one in finalists else SETTLES_SHARE)
         for one in heat.close(FINALISTS, OVERTAKES)
     ]
     heat.further(
         [
-            _Entry(
+            _Runner(
                 one,
                 settled(one.rig, heat.stands[one].best_rig, narrowed),
                 round(share * effort.evaluations),
@@ -132,12 +132,12 @@ def _thoroughly(heat: _Heat, ranked: Sequence[Candidate]) -> tuple[str, Explored
     return heat.outcome()
 
 
-def _never(_: Candidate) -> float:
+def _never(_: Arranged) -> float:
     return math.inf
 
 
 @dataclass(frozen=True, eq=False)
-class _Entry:
+class _Runner:
     """An arrangement that is to be searched, for the first time or further.
 
     Parameters
@@ -150,7 +150,7 @@ class _Entry:
         Whether points all over those are looked at, each time others.
     """
 
-    candidate: Candidate
+    candidate: Arranged
     rig: Rig
     evaluations: int
     spread: bool = False
@@ -175,13 +175,13 @@ class _Stand:
 class _Heat:
     """Arrangements that are searched beside each other, each from where it stood."""
 
-    def __init__(self, judges: Judges, job: Job, cupboard: Cupboard) -> None:
+    def __init__(self, judges: Judges, job: SearchJob, cupboard: Cupboard) -> None:
         self._judges, self.job, self.cupboard = judges, job, cupboard
         self._detail = judges.detail
-        self.stands: dict[Candidate, _Stand] = {}
+        self.stands: dict[Arranged, _Stand] = {}
         self.used = 0
 
-    def further(self, entries: Sequence[_Entry]) -> None:
+    def further(self, entries: Sequence[_Runner]) -> None:
         """Search arrangements further: one with all processes, several side by side."""
         if len(entries) == 1:
             self.go_on(entries[0])
@@ -190,9 +190,9 @@ class _Heat:
 
     def enter(
         self,
-        entries: Sequence[_Entry],
-        may: Callable[[Candidate], bool] = lambda _: True,
-        behind: Callable[[Candidate], float] = _never,
+        entries: Sequence[_Runner],
+        may: Callable[[Arranged], bool] = lambda _: True,
+        behind: Callable[[Arranged], float] = _never,
     ) -> None:
         """Search arrangements side by side, each whole in one process; none of them after a stop.
 
@@ -210,7 +210,7 @@ class _Heat:
         referee = _Round(self, entries, may, behind)
         self._judges.alongside([self._search(e) for e in entries], referee, job)
 
-    def go_on(self, entry: _Entry) -> None:
+    def go_on(self, entry: _Runner) -> None:
         """Search one arrangement further, its steps shared by all processes; not after a stop."""
         if entry.evaluations <= 0 or self.job.should_stop():
             return
@@ -224,18 +224,18 @@ class _Heat:
             rigs = tuple(self._judges.bench.rig_at(stand.point) for stand in found.stands)
             self.take(entry, Searched(found, rigs))
 
-    def take(self, entry: _Entry, found: Searched) -> None:
+    def take(self, entry: _Runner, found: Searched) -> None:
         """Count a search, and keep what it found where that is no worse."""
         self.used += found.explored.found.evaluations
         before = self.stands.get(entry.candidate)
         if before is None or found.explored.found.value <= before.value:
             self.stands[entry.candidate] = _Stand(entry.rig, found)
 
-    def best(self, count: int) -> list[Candidate]:
+    def best(self, count: int) -> list[Arranged]:
         """Return the best so far, a little for each thing counted."""
         return sorted(self.stands, key=self._rank)[:count]
 
-    def close(self, count: int, within: float = math.inf) -> list[Candidate]:
+    def close(self, count: int, within: float = math.inf) -> list[Arranged]:
         """Return the best so far, and of the next those that may overtake it when they go on.
 
         Parameters
@@ -248,25 +248,25 @@ class _Heat:
         limit = min(FARTHER * max(best, PERFECT), best + within)
         return [first, *(one for one in others if self._rank(one) < limit)]
 
-    def own(self, within: float) -> list[Candidate]:
+    def own(self, within: float) -> list[Arranged]:
         """Return the maker's own arrangement, as it stands, where it is no worse by more."""
         (best,) = self.best(1)
         limit = self._rank(best) + within
         return [o for o in self.stands if o.name == AS_IT_STANDS and self._rank(o) < limit]
 
-    def left_behind(self, candidate: Candidate) -> float:
+    def left_behind(self, candidate: Arranged) -> float:
         """Return the value above which a candidate's first points cannot win."""
         best = min((self._rank(one) for one in self.stands), default=math.inf)
         limit = min(max(FARTHER * best, best + BEHIND), HOPELESS * max(best, PERFECT))
         return limit - (candidate.value - candidate.bare)
 
-    def may_win(self, candidate: Candidate) -> bool:
+    def may_win(self, candidate: Arranged) -> bool:
         """Whether a perfect arrangement of as few things is not there yet."""
         return all(
             self._rank(one) > candidate.value - candidate.bare + PERFECT for one in self.stands
         )
 
-    def is_nearly_there(self, candidate: Candidate) -> bool:
+    def is_nearly_there(self, candidate: Arranged) -> bool:
         """Whether there is little left to win for an arrangement."""
         return self.stands[candidate].value < NEARLY_THERE
 
@@ -280,7 +280,7 @@ class _Heat:
         found = replace(explored.found, evaluations=self.used)
         return best.name, replace(explored, found=found)
 
-    def _search(self, entry: _Entry) -> Search:
+    def _search(self, entry: _Runner) -> Search:
         before, begin_at = self.stands.get(entry.candidate), None
         if before is not None:
             begin_at = before.found.rigs[: None if entry.spread else 1]
@@ -315,7 +315,7 @@ class _Heat:
 
         return tell
 
-    def _rank(self, one: Candidate) -> float:
+    def _rank(self, one: Arranged) -> float:
         return self.stands[one].value + one.value - one.bare
 
 
@@ -328,9 +328,9 @@ class _Round:
     def __init__(
         self,
         heat: _Heat,
-        entries: Sequence[_Entry],
-        may: Callable[[Candidate], bool],
-        behind: Callable[[Candidate], float],
+        entries: Sequence[_Runner],
+        may: Callable[[Arranged], bool],
+        behind: Callable[[Arranged], float],
     ) -> None:
         self._heat, self._entries, self._may, self._behind = heat, entries, may, behind
         self._answers: dict[int, Searched | None] = {}
@@ -356,7 +356,7 @@ class _Round:
                 self._heat.take(entry, answer)
 
 
-def _tell(job: Job, stage: str, done: int, rig: Rig) -> None:
+def _tell(job: SearchJob, stage: str, done: int, rig: Rig) -> None:
     if job.progress is not None:
         job.progress(
             SearchProgress(stage=stage, done=done, of=job.effort.evaluations, score=0.0, rig=rig)

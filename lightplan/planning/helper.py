@@ -56,14 +56,14 @@ def predicted(rig: Rig, detail: Detail) -> Predicted:
 
 
 @dataclass(frozen=True, eq=False)
-class Desk:
+class HelperDesk:
     """What a process of the planner judges with: its bench, and the models of its engines."""
 
     bench: Bench
     models: Models
 
     @classmethod
-    def of(cls, rig: Rig, detail: Detail, models: Models) -> Desk:
+    def of(cls, rig: Rig, detail: Detail, models: Models) -> HelperDesk:
         """Return the desk for the freedoms of a rig."""
         return cls(Bench(rig, models.of(rig, detail)), models)
 
@@ -76,12 +76,12 @@ class Desk:
         return screen(rig, self.models.of(rig, detail))
 
 
-def do(desk: Desk, task: str, jobs: Sequence[Any]) -> list[Any]:
+def do(desk: HelperDesk, task: str, jobs: Sequence[Any]) -> list[Any]:
     """Return the answers to jobs of one kind (a key of the tasks below)."""
     return _TASKS[task](desk, jobs)
 
 
-_TASKS: dict[str, Callable[[Desk, Sequence[Any]], list[Any]]] = {
+_TASKS: dict[str, Callable[[HelperDesk, Sequence[Any]], list[Any]]] = {
     "begin": lambda desk, jobs: [desk.bench.begin(point, radius) for point, radius in jobs],
     "smooth": lambda desk, points: desk.bench.smooth(points),
     "excess": lambda desk, points: desk.bench.excess(points),
@@ -99,7 +99,7 @@ _TASKS: dict[str, Callable[[Desk, Sequence[Any]], list[Any]]] = {
 
 
 @dataclass(eq=False)
-class Asked:
+class HelperQuestion:
     """Jobs that a helper was given, and its answers once they are in.
 
     Parameters
@@ -130,7 +130,7 @@ class Helper:
             pipesize=_PIPE_BYTES,
             env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),
         )
-        self._owed: deque[Asked] = deque()
+        self._owed: deque[HelperQuestion] = deque()
         self._used: Rig | None = None
 
     def use(self, rig: Rig, detail: Detail) -> None:
@@ -138,14 +138,14 @@ class Helper:
         self._send(("use", (rig, detail)), self._used)
         self._used = rig
 
-    def ask(self, task: str, jobs: Sequence[Any], rig: Rig) -> Asked:
+    def ask(self, task: str, jobs: Sequence[Any], rig: Rig) -> HelperQuestion:
         """Hand jobs over; `rig` is that of the bench in use."""
         self._send((task, jobs), rig)
-        asked = Asked(task, jobs, rig)
+        asked = HelperQuestion(task, jobs, rig)
         self._owed.append(asked)
         return asked
 
-    def answers(self, asked: Asked, desk: Desk) -> list[Any]:
+    def answers(self, asked: HelperQuestion, desk: HelperDesk) -> list[Any]:
         """Return the answers to jobs that were asked; where the helper died, work them out here."""
         while asked.answers is None:
             first = self._owed.popleft()
@@ -187,7 +187,7 @@ class Helper:
             _Writer(cast("BinaryIO", self._process.stdin), known).dump(message)
             self._process.stdin.flush()
 
-    def _read(self, asked: Asked, desk: Desk) -> list[Any]:
+    def _read(self, asked: HelperQuestion, desk: HelperDesk) -> list[Any]:
         assert self._process.stdout is not None
         try:
             found: list[Any] = _Reader(self._process.stdout, asked.rig).load()
@@ -230,13 +230,13 @@ def _known(rig: Rig) -> dict[str, Any]:
 def serve(orders: BinaryIO, answers: BinaryIO) -> None:
     """Judge until the orders end."""
     inbox = _Inbox(orders)
-    desk: Desk | None = None
+    desk: HelperDesk | None = None
     models = Models()
     while (order := inbox.next()) is not None:
         task, jobs = order
         if task == "use":
             rig, detail = jobs
-            desk = Desk.of(rig, detail, models)
+            desk = HelperDesk.of(rig, detail, models)
             continue
         assert desk is not None
         found = searched(jobs, inbox.asked.is_set) if task == SEARCH else do(desk, task, jobs)

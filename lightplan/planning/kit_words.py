@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from lightplan.measures.score import KEEP_FROM
+from lightplan.measures.verdict import KEEP_FROM
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Move:
+class PlannedMove:
     """One dimension that changes from the rig that was given to the planned one.
 
     `before` and `after` are in mm, or stops for `trim_stops`.
@@ -119,7 +119,7 @@ class Plan:
     score: float | None
     start_score: float | None
     judgement: Judgement
-    moves: tuple[Move, ...]
+    moves: tuple[PlannedMove, ...]
     robustness: Robustness
     stopped_because: str
     evaluations: int

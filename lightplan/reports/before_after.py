@@ -20,7 +20,7 @@ TITLE_PX, HEAD_PX, NOTE_PX = 24, 20, 20
 
 
 @dataclass(frozen=True, eq=False)
-class Side:
+class PictureSide:
     """One picture with its heading and score.
 
     Parameters
@@ -36,7 +36,7 @@ class Side:
     score: str | None
 
 
-def before_after_png(before: Side, after: Side, *, title: str) -> bytes:
+def before_after_png(before: PictureSide, after: PictureSide, *, title: str) -> bytes:
     """Return both pictures at one height, with their headings, as the bytes of a PNG file."""
     pictures = [_scaled(side.codes) for side in (before, after)]
     widths = [picture.shape[1] for picture in pictures]
@@ -61,8 +61,8 @@ def _scaled(codes: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 def _heads(
     draw: ImageDraw.ImageDraw | None,
-    before: Side,
-    after: Side,
+    before: PictureSide,
+    after: PictureSide,
     widths: list[int],
     whole: int,
     title: str,

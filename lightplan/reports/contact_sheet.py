@@ -11,7 +11,7 @@ from urllib.parse import quote
 import cv2
 import numpy as np
 
-from lightplan.measures.score import show
+from lightplan.measures.verdict import show
 from lightplan.reports.pages import template
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lightplan.manifest import write_output
-from lightplan.optics.exposure import ev_100
+from lightplan.optics.exposure_values import ev_100
 from lightplan.shown import writable
 
 if TYPE_CHECKING:

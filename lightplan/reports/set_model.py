@@ -44,7 +44,7 @@ HOLDER: Colour = (112, 116, 128)
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class ModelPart:
     """One coloured mesh.
 
     Parameters
@@ -97,7 +97,7 @@ class SetModel:
     """Everything there is to draw."""
 
     title: str
-    parts: tuple[Part, ...]
+    parts: tuple[ModelPart, ...]
     lines: tuple[Line, ...]
     labels: tuple[Label, ...]
 
@@ -146,15 +146,15 @@ def set_model(rig: Rig, layers: Layers) -> SetModel:
     return SetModel(rig.title, tuple(parts), tuple(lines), unique)
 
 
-def _books(support: Support) -> Iterator[Part]:
+def _books(support: Support) -> Iterator[ModelPart]:
     """Yield the stacks that carry a thing, or on which it leans."""
     sides = [[i, (i + 1) % 4, (i + 1) % 4 + 4, i + 4] for i in range(4)]
     quads = np.array([[0, 1, 2, 3], [4, 5, 6, 7], *sides])
     for stack in support.stacks:
-        yield Part(f"holds {support.thing}", stack, _halved(quads), BOOKS)
+        yield ModelPart(f"holds {support.thing}", stack, _halved(quads), BOOKS)
 
 
-def _sheet(rig: Rig, layers: Layers) -> Part:
+def _sheet(rig: Rig, layers: Layers) -> ModelPart:
     wide, high = rig.sheet.width_mm, rig.sheet.height_mm
     u, v = (a.ravel() for a in np.meshgrid(*[np.linspace(0, 1, SHEET_STEPS + 1)] * 2))
     x, y = (u - 0.5) * wide, (v - 0.5) * high
@@ -164,7 +164,7 @@ def _sheet(rig: Rig, layers: Layers) -> Part:
     triangles = np.concatenate(
         [np.stack([first, across[0], across[2]], 1), np.stack([first, across[2], across[1]], 1)]
     )
-    return Part(
+    return ModelPart(
         "sheet",
         vertices,
         triangles,
@@ -186,7 +186,7 @@ def sheet_texture(rig: Rig, layers: Layers) -> NDArray[np.uint8]:
     return picture_codes(np.asarray(resized, np.float32))
 
 
-def _camera(rig: Rig) -> list[Part]:
+def _camera(rig: Rig) -> list[ModelPart]:
     """Return the body as a box behind its front, and the lens as a short tube."""
     right, up, forward = rig.camera.axes()
     lens = np.asarray(rig.camera.placement.position_mm)
@@ -201,10 +201,10 @@ def _camera(rig: Rig) -> list[Part]:
     vertices = np.concatenate([ring, ring - CAMERA_DEPTH_MM * forward])
     quads = np.array([[0, 1, 2, 3], [4, 5, 6, 7], [0, 1, 5, 4], [1, 2, 6, 5], [2, 3, 7, 6],
                       [3, 0, 4, 7]])  # fmt: skip
-    return [*parts, Part("camera", vertices, _halved(quads), CAMERA_COLOUR)]
+    return [*parts, ModelPart("camera", vertices, _halved(quads), CAMERA_COLOUR)]
 
 
-def _tube(name: str, end: Doubles, axis: Doubles, radius: float, length: float) -> Part:
+def _tube(name: str, end: Doubles, axis: Doubles, radius: float, length: float) -> ModelPart:
     side = np.cross(axis, [1.0, 0, 0] if abs(axis[0]) < 0.9 else [0, 1.0, 0])
     side /= np.linalg.norm(side)
     other = np.cross(axis, side)
@@ -213,7 +213,9 @@ def _tube(name: str, end: Doubles, axis: Doubles, radius: float, length: float) 
     vertices = np.concatenate([end + ring, end - length * axis + ring])
     i = np.arange(ROUND)
     j = (i + 1) % ROUND
-    return Part(name, vertices, _halved(np.stack([i, j, j + ROUND, i + ROUND], 1)), (24, 24, 28))
+    return ModelPart(
+        name, vertices, _halved(np.stack([i, j, j + ROUND, i + ROUND], 1)), (24, 24, 28)
+    )
 
 
 def _halved(quads: Integers) -> Integers:
@@ -234,34 +236,34 @@ def _frustum(rig: Rig) -> Iterator[Line]:
     yield Line("view", np.array([*ends, ends[0]]), (96, 100, 116), 1.5, 0.7)
 
 
-def _parts(surface: Surface) -> list[Part]:
+def _parts(surface: Surface) -> list[ModelPart]:
     shape = surface.shape
     if isinstance(shape, Flat):
         return _two_sides(surface, shape)
     if isinstance(shape, Ball):
         vertices, triangles = _ball(shape)
-        return [Part(surface.name, vertices, triangles, LAMP_FRONT, emits=True)]
+        return [ModelPart(surface.name, vertices, triangles, LAMP_FRONT, emits=True)]
     if isinstance(shape, Mesh):
-        return [Part(surface.name, shape.vertices, shape.faces, _paint(surface.front))]
+        return [ModelPart(surface.name, shape.vertices, shape.faces, _paint(surface.front))]
     vertices, triangles = _cone(shape)
     if surface.role == "prop":
-        return [Part(surface.name, vertices, triangles, _paint(surface.back))]
-    return [Part(surface.name, vertices, triangles, _paint(surface.front), 0.32)]
+        return [ModelPart(surface.name, vertices, triangles, _paint(surface.back))]
+    return [ModelPart(surface.name, vertices, triangles, _paint(surface.front), 0.32)]
 
 
-def _two_sides(surface: Surface, shape: Flat) -> list[Part]:
+def _two_sides(surface: Surface, shape: Flat) -> list[ModelPart]:
     vertices, triangles = _flat(shape)
     gap = 0.5 * SIDE_GAP_MM * shape.normal
     if surface.role in ("lamp", "window"):
         return [
-            Part(surface.name, vertices + gap, triangles, LAMP_FRONT, emits=True),
-            Part(surface.name, vertices - gap, triangles, LAMP_BACK),
+            ModelPart(surface.name, vertices + gap, triangles, LAMP_FRONT, emits=True),
+            ModelPart(surface.name, vertices - gap, triangles, LAMP_BACK),
         ]
     opacity = {"diffuser": 0.55, "shell": 0.3}.get(surface.role, 1.0)
-    front = Part(surface.name, vertices + gap, triangles, _paint(surface.front), opacity)
+    front = ModelPart(surface.name, vertices + gap, triangles, _paint(surface.front), opacity)
     if surface.role == "table":
         return [front]
-    back = Part(surface.name, vertices - gap, triangles, _paint(surface.back), opacity)
+    back = ModelPart(surface.name, vertices - gap, triangles, _paint(surface.back), opacity)
     return [front, back]
 
 

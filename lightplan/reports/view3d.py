@@ -16,7 +16,7 @@ from lightplan.manifest import write_output
 from lightplan.reports import canvas
 from lightplan.reports.palette import ink_on
 from lightplan.reports.picture import codes_png
-from lightplan.reports.set_model import Line, Part, SetModel, set_model
+from lightplan.reports.set_model import Line, ModelPart, SetModel, set_model
 from lightplan.reports.viewpoint import Viewpoint, telling_view
 
 if TYPE_CHECKING:
@@ -163,7 +163,7 @@ def _fill(pyvista: Any, plotter: Any, model: SetModel) -> None:
         _add_line(pyvista, plotter, line)
 
 
-def _add_part(pyvista: Any, plotter: Any, part: Part) -> None:
+def _add_part(pyvista: Any, plotter: Any, part: ModelPart) -> None:
     mesh = pyvista.PolyData.from_regular_faces(part.vertices, part.triangles)
     shading = {"ambient": 1.0, "diffuse": 0.0} if part.emits else {"ambient": 0.6, "diffuse": 0.45}
     if part.texture is not None:

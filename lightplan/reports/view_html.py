@@ -13,7 +13,7 @@ import numpy as np
 from lightplan.manifest import write_output
 from lightplan.reports.pages import template
 from lightplan.reports.picture import codes_png
-from lightplan.reports.set_model import Line, Part, SetModel, set_model
+from lightplan.reports.set_model import Line, ModelPart, SetModel, set_model
 from lightplan.reports.viewpoint import telling_turn
 from lightplan.scene.surfaces import build_surfaces
 
@@ -114,7 +114,7 @@ def _hull_points(model: SetModel) -> Sequence[Any]:
     return list(np.unique(np.concatenate(found).round(1), axis=0))
 
 
-def _part(part: Part, groups: dict[str, str]) -> dict[str, Any]:
+def _part(part: ModelPart, groups: dict[str, str]) -> dict[str, Any]:
     plain: dict[str, Any] = {
         "group": groups.get(part.name, "other"),
         "vertices": [_rounded(point) for point in part.vertices],

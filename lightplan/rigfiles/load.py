@@ -15,7 +15,7 @@ from lightplan.rigfiles.bounds import beyond
 from lightplan.rigfiles.build import asset_names, build_rig
 from lightplan.rigfiles.digest import rig_digest
 from lightplan.rigfiles.explain import explain, plain
-from lightplan.rigfiles.lines import (
+from lightplan.rigfiles.line_numbers import (
     deepest_line,
     endless_number,
     line_of,
@@ -25,9 +25,9 @@ from lightplan.rigfiles.lines import (
 )
 from lightplan.rigfiles.loaded import LoadedRig
 from lightplan.rigfiles.migrations import migrate
-from lightplan.rigfiles.plan_record import PlanRecord, Tolerance
+from lightplan.rigfiles.owned_things import build_things
+from lightplan.rigfiles.plan_record import PlanRecord, RecordedTolerance
 from lightplan.rigfiles.store import find_rig
-from lightplan.rigfiles.things import build_things
 from lightplan.scene.questions import questions
 from lightplan.scene.sanity import refuse_impossible
 
@@ -156,7 +156,7 @@ def _plan(form: schema.PlanForm) -> PlanRecord:
         yield_share=form.yield_share,
         good_score=form.good_score,
         measures=measures,
-        tolerances=tuple(Tolerance(**dict(t)) for t in form.tolerances),
+        tolerances=tuple(RecordedTolerance(**dict(t)) for t in form.tolerances),
         critical=tuple((element, dimension) for element, dimension in form.critical),
         rig_digest=form.rig_digest,
         made_with=form.made_with,

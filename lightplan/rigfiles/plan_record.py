@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Tolerance:
+class RecordedTolerance:
     """How far one dimension of one element may be off: `minus` below, `plus` above (both >= 0)."""
 
     element: str
@@ -47,7 +47,7 @@ class PlanRecord:
     yield_share: float | None = None
     good_score: float | None = None
     measures: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
-    tolerances: tuple[Tolerance, ...] = ()
+    tolerances: tuple[RecordedTolerance, ...] = ()
     critical: tuple[tuple[str, str], ...] = ()
     rig_digest: str = ""
     made_with: str = ""

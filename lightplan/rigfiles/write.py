@@ -12,12 +12,12 @@ from tomlkit.items import AoT
 from lightplan.errors import BadInput, RigError
 from lightplan.manifest import check_free, write_output
 from lightplan.rigfiles import schema
-from lightplan.rigfiles.document import document_of, plan_table
 from lightplan.rigfiles.explain import nearest, plain
-from lightplan.rigfiles.lines import without_things
+from lightplan.rigfiles.line_numbers import without_things
 from lightplan.rigfiles.load import form_of, load_rig, loaded_from, read_text
 from lightplan.rigfiles.migrations import migrate
-from lightplan.rigfiles.things import thing_table
+from lightplan.rigfiles.owned_things import thing_table
+from lightplan.rigfiles.tables import document_of, plan_table
 from lightplan.safe_write import FileExists, atomic_write
 
 if TYPE_CHECKING:

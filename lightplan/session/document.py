@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lightplan.errors import BadInput, RigError
-from lightplan.rigfiles.document import document_of
 from lightplan.rigfiles.load import form_of, loaded_from, read_text
+from lightplan.rigfiles.tables import document_of
 from lightplan.rigfiles.write import changed_text
 from lightplan.safe_write import atomic_write
 from lightplan.scene.sanity import refuse_impossible

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
-from lightplan.session.helper import Helper, Work
+from lightplan.session.child import ChildProcess, Work
 
 Told: TypeAlias = Callable[["Job", str, Any], None]
 ENDS = ("done", "refused", "stopped", "broken")
@@ -41,7 +41,7 @@ class Jobs:
         self._now: Job | None = None
         self._next = 1
         self._closed = False
-        self._helper = Helper(self._heard)
+        self._helper = ChildProcess(self._heard)
 
     def add(
         self, purpose: str, work: Work, *arguments: Any, about: Any = None, first: bool = False

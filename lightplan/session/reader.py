@@ -17,7 +17,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 from lightplan.errors import LightplanError, PhotoError
 from lightplan.process import THREAD_SETTINGS
-from lightplan.session import framing, reading
+from lightplan.session import decoding, messages
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,7 +28,7 @@ CANNOT_BEGIN = "Photographs cannot be read now; free some memory and try again."
 ENDED = "The page has ended; open it again."
 TRIES = 2
 """A process may also end for want of memory elsewhere: no photograph is blamed for that once."""
-_PROGRAM = "from lightplan.session.reading import main; main()"
+_PROGRAM = "from lightplan.session.decoding import main; main()"
 _Message = tuple[dict[str, Any], tuple[bytes, ...]]
 
 
@@ -51,7 +51,7 @@ class Reader:
         What the process runs.
     """
 
-    def __init__(self, *, patience_s: float = reading.TIME_S, program: str = _PROGRAM) -> None:
+    def __init__(self, *, patience_s: float = decoding.TIME_S, program: str = _PROGRAM) -> None:
         self._patience_s, self._program = patience_s, program
         self._turns = ThreadPoolExecutor(1, thread_name_prefix="photographs")
         self._lock = threading.Lock()  # one thread begins the process, another may end it
@@ -170,8 +170,8 @@ def _heard(
     late.start()
     try:
         if order is not None:
-            framing.write(_pipe(child.stdin), order)
-        return framing.read(_pipe(child.stdout)), False
+            messages.write(_pipe(child.stdin), order)
+        return messages.read(_pipe(child.stdout)), False
     except (OSError, EOFError, ValueError, RecursionError):
         return None, is_late.is_set()
     finally:
@@ -199,7 +199,7 @@ def _reading(found: _Message, path: Path) -> Reading:
     if told.get("is") == "read" and isinstance(told.get("facts"), dict):
         return Reading(told["facts"], bodies)
     if told.get("is") == "refused":
-        field, wanted, got, cure = (str(told.get(name)) for name in reading.PARTS)
+        field, wanted, got, cure = (str(told.get(name)) for name in decoding.PARTS)
         raise PhotoError(field=field, wanted=wanted, got=got, cure=cure, file=path.name)
     if told.get("is") == "failed":
         raise LightplanError(str(told.get("text")))
@@ -209,7 +209,7 @@ def _reading(found: _Message, path: Path) -> Reading:
 def _refused(path: Path, got: str) -> PhotoError:
     return PhotoError(
         field="the photograph",
-        wanted=f"one that is read within {reading.MEMORY_BYTES >> 30} GB of memory",
+        wanted=f"one that is read within {decoding.MEMORY_BYTES >> 30} GB of memory",
         got=got,
         cure="export it again as JPEG, smaller",
         file=path.name,

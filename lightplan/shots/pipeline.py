@@ -10,10 +10,10 @@ import numpy as np
 
 from lightplan.errors import LightplanError
 from lightplan.measures import Judgement, Measures, SheetMaps, find_faults, judge, measure
+from lightplan.measures.crops import crops, frame_fill, pixels_left
 from lightplan.measures.dust import specks
-from lightplan.measures.framing import crops, frame_fill, pixels_left
 from lightplan.measures.hotspots import hot_spots
-from lightplan.measures.score import FOIL_NOT_TOLD
+from lightplan.measures.verdict import FOIL_NOT_TOLD
 from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.results import PhotoScore, Placed, Triple
 from lightplan.shots.sets.journal import photograph_key
@@ -21,11 +21,11 @@ from lightplan.shots.sheet import exact
 from lightplan.shots.sheet.beside import frame_measures
 from lightplan.shots.sheet.carded import CardLight, card_in, card_light
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
+from lightplan.shots.sheet.foil_strip import StripFound, find_strip
+from lightplan.shots.sheet.laid_out import LaidSheet, lay_out
 from lightplan.shots.sheet.location import GRID_PX, find_in_shot, place, without_printed_frame
-from lightplan.shots.sheet.maps import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour
-from lightplan.shots.sheet.patches import patch_sharpness
-from lightplan.shots.sheet.strip import StripFound, find_strip
+from lightplan.shots.sheet.sharp_windows import patch_sharpness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

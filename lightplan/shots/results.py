@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lightplan.measures import Finding, Gate, Judgement, Part, Verdict
-from lightplan.shots.shot import Settings
+from lightplan.shots.shot import ShotSettings
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -92,7 +92,7 @@ class PhotoScore:
     card_level: Triple | None = None
     placed: Placed | None = None
     details: Mapping[str, Any] = field(default_factory=dict)
-    settings: Settings = field(default_factory=Settings)
+    settings: ShotSettings = field(default_factory=ShotSettings)
     format: str = ""
     profile: str = ""
     bits: int = 8
@@ -144,7 +144,7 @@ class PhotoScore:
         for name, kind in (("parts", Part), ("gates", Gate)):
             told[name] = tuple(kind(**entry) for entry in told[name])
         told["findings"] = tuple(_finding(entry) for entry in told["findings"])
-        told["settings"] = Settings(**told["settings"])
+        told["settings"] = ShotSettings(**told["settings"])
         told["reasons"] = tuple(told["reasons"])
         for name in ("paper_level", "foil_level", "card_level"):
             told[name] = None if told[name] is None else tuple(told[name])

@@ -19,7 +19,7 @@ _FULL_FRAME_DIAGONAL_MM = 43.2666  # of 36 x 24 mm; CIPA DCG-001 defines the 35 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Settings:
+class ShotSettings:
     """What the camera wrote about the exposure; nothing else of the EXIF data is kept.
 
     Parameters
@@ -103,7 +103,7 @@ class Shot:
     file_cols: int = 0
     bits: int = 8
     lossy: bool = False
-    settings: Settings = field(default_factory=Settings)
+    settings: ShotSettings = field(default_factory=ShotSettings)
 
     def __post_init__(self) -> None:
         for array in (self.encoded, self.clip_mask, self.opaque):

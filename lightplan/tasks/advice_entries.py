@@ -8,12 +8,12 @@ from lightplan.advice.orders import foreign_words
 from lightplan.estimate.search import OFF
 
 if TYPE_CHECKING:
-    from lightplan.advice.first_things import FirstMove, Found
+    from lightplan.advice.first_things import FirstMove, FoundFirst
     from lightplan.estimate import Doubt, OtherView
     from lightplan.scene.foreign import Foreign
 
 
-def slip_entry(found: Found) -> dict[str, Any]:
+def slip_entry(found: FoundFirst) -> dict[str, Any]:
     """Return a thing that is off as plain values."""
     slip = found.slip
     return {

@@ -10,7 +10,7 @@ from lightplan.light import Detail
 from lightplan.light.exposure import foil_share
 from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
-from lightplan.reports.before_after import Side, before_after_png
+from lightplan.reports.before_after import PictureSide, before_after_png
 from lightplan.reports.outside_map import outside_map
 from lightplan.reports.picture import picture_codes, picture_size
 from lightplan.reports.residual import ForeignMark, residual_png
@@ -65,14 +65,16 @@ def before_after(advice: Advice) -> bytes:
     shot = looked.shot
     codes = picture_codes(shot.transfer.linear(shot.preview(SHOWN_PX)))
     score = advice.photo.score
-    now = Side(codes, "Your photograph", _points(score, None))
+    now = PictureSide(codes, "Your photograph", _points(score, None))
     rig = state.rig() if option is None else option.rig
     camera = state.camera if option is None else option.camera
     after = picture_codes(camera.levels(_picture(rig, SHOWN_PX)))
     move = advice.first_move
     told = "as the set stands" if move is None else f"after the move: {move.text}"
     value = None if move is None else _points(move.score_after, move.uncertainty)
-    return before_after_png(now, Side(after, f"Expected {told}", value), title=advice.sentence)
+    return before_after_png(
+        now, PictureSide(after, f"Expected {told}", value), title=advice.sentence
+    )
 
 
 def _points(score: float | None, spread: float | None) -> str | None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, Found
+from lightplan.advice.first_things import LEAST_GAIN, LEAST_KNOB, FirstMove, FoundFirst
 from lightplan.advice.orders import foreign_words
 from lightplan.estimate.search import OFF
-from lightplan.measures.score import KEEP_FROM
-from lightplan.tasks.choosing import short_by
+from lightplan.measures.verdict import KEEP_FROM
 from lightplan.tasks.doubt_words import doubt_words, doubts_told
+from lightplan.tasks.move_told import short_by
 from lightplan.words.things import name_in
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def first_word(score: PhotoScore) -> str:
 
 def sentence_of(
     score: PhotoScore,
-    things: Sequence[Found],
+    things: Sequence[FoundFirst],
     foreign: Sequence[Foreign],
     move: FirstMove | None,
     promised: float | None = None,

@@ -7,11 +7,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lightplan.advice.first_things import FirstMove, Found, Option, State, found_things, options_of
+from lightplan.advice.first_things import (
+    FirstMove,
+    FirstOption,
+    FoundFirst,
+    State,
+    found_things,
+    options_of,
+)
 from lightplan.advice.helps import sharper
 from lightplan.advice.memory import Memory
 from lightplan.advice.promise import told_move
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.errors import BadInput
 from lightplan.estimate import Estimate, Photographed, Pin, estimate_together
 from lightplan.manifest import write_output
@@ -35,10 +42,10 @@ from lightplan.tasks.begun import begun as begun
 from lightplan.tasks.begun import by_one_thread as by_one_thread
 from lightplan.tasks.begun import exposed_more as exposed_more
 from lightplan.tasks.begun import plan_settings as plan_settings
-from lightplan.tasks.beside import beside
 from lightplan.tasks.camera_slips import camera_slips
-from lightplan.tasks.choosing import Before, choose, factor_of, short_by
 from lightplan.tasks.folder import prepare
+from lightplan.tasks.more_frames import beside
+from lightplan.tasks.move_told import Before, choose, factor_of, short_by
 from lightplan.tasks.photographed import look_at_set, photographed
 from lightplan.tasks.pinned import pin_of as pin_of
 from lightplan.tasks.pinned import with_pin
@@ -49,7 +56,7 @@ from lightplan.version import __version__
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from lightplan.estimate.lights import Lights
+    from lightplan.estimate.light_store import LightStore
     from lightplan.light.exposure import Settings
     from lightplan.scene.foreign import Foreign
     from lightplan.shots.pipeline import Looked
@@ -83,14 +90,14 @@ class Advice:
     planned: Rig
     plan_settings: Settings
     estimate: Estimate | None
-    things: tuple[Found, ...]
+    things: tuple[FoundFirst, ...]
     foreign: tuple[Foreign, ...]
     first_move: FirstMove | None
     sentence: str
     cannot_tell: tuple[str, ...] = ()
     looked: Looked | None = None
     state: State | None = None
-    option: Option | None = None
+    option: FirstOption | None = None
     since: str | None = None
     promised: float | None = None
     exposure_over_plan: float | None = None
@@ -134,7 +141,7 @@ class Advice:
             "rig_digest": rig_digest(self.planned),
         }
 
-    def _slip(self, found: Found) -> dict[str, Any]:
+    def _slip(self, found: FoundFirst) -> dict[str, Any]:
         """Return a thing that is off; how to put it back, where it has drifted."""
         if self.since is None:
             return slip_entry(found)
@@ -238,7 +245,7 @@ def advise_on(
     memory: Memory | None = None,
     data: Photographed | None = None,
     others: Sequence[Photographed] = (),
-    lights: Lights | None = None,
+    lights: LightStore | None = None,
     watch: Watch = unwatched,
 ) -> Advice:
     """Return the advice on a photograph that was looked at.
@@ -266,7 +273,7 @@ def advise_on(
     exposed = over + found.camera.exposure_stops
     over = known.exposure(exposed)
     found = replace(found, camera=replace(found.camera, exposure_stops=exposed - over))
-    before = Before(known, planned, Camera(clip_cd_m2=settings.clip_cd_m2))
+    before = Before(known, planned, CameraAsSet(clip_cd_m2=settings.clip_cd_m2))
     exposed_by = exposed_more(settings, over)
     told = by_one_thread(lambda: _advice(looked, plan, exposed_by, data, found, before))
     return replace(told, planned=planned, plan_settings=settings, exposure_over_plan=exposed)
@@ -323,7 +330,7 @@ def state_of(
         planned=standing,
         slips=tuple(slips),
         foreign=found.foreign,
-        camera=Camera(
+        camera=CameraAsSet(
             clip_cd_m2=settings.clip_cd_m2,
             stops=camera.exposure_stops,
             red_stops=camera.red_stops,

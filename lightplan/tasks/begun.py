@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
-from lightplan.estimate.lights import Lights
+from lightplan.estimate.light_store import LightStore
 from lightplan.estimate.unknowns import steps_of, unknowns_of
 from lightplan.light import Detail
 from lightplan.light.exposure import Settings, settings_for, sheet_share
@@ -27,9 +27,9 @@ def by_one_thread(work: Callable[[], Made]) -> Made:
         return work()
 
 
-def begun(plan: Rig) -> Lights:
+def begun(plan: Rig) -> LightStore:
     """Return the lights of a plan with what every photograph of it is compared with."""
-    lights = Lights(plan)
+    lights = LightStore(plan)
     lights.look_ahead(steps_of(unknowns_of(plan)))
     return lights
 

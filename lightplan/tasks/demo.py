@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import MissingFeature
-from lightplan.planning.plan import Effort
+from lightplan.planning.planner import Effort
 from lightplan.planning.result import NoPlan
 from lightplan.process import usable_cores
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
-from lightplan.tasks.care import cautions_of
-from lightplan.tasks.cupboard import owned_items
+from lightplan.tasks.caution_words import cautions_of
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.looks import Proof, ProofLook, looks, proof_files, stem, write_looks
+from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import PLAN_FILES, plan, write_plan
 from lightplan.tasks.predict import FILES, Prediction, Progress, _quiet, predict, write_prediction
 from lightplan.tasks.view import view

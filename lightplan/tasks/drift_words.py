@@ -9,7 +9,7 @@ from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.tasks.advice_words import capital, first_word
 
 if TYPE_CHECKING:
-    from lightplan.advice.first_things import Found
+    from lightplan.advice.first_things import FoundFirst
     from lightplan.scene import Rig
     from lightplan.scene.slips import Slip
     from lightplan.tasks.advise import Advice
@@ -103,11 +103,11 @@ def put_back_words(advice: Advice, slip: Slip) -> str:
     return undo_words(advice.planned, slip)
 
 
-def _dearest(advice: Advice) -> list[Found]:
+def _dearest(advice: Advice) -> list[FoundFirst]:
     return sorted(advice.things, key=lambda f: -f.cost)
 
 
-def _cost(found: Found) -> str:
+def _cost(found: FoundFirst) -> str:
     if found.cost < TOLD_POINTS:
         return "It costs nothing that shows."
     return f"It costs about {found.cost:.0f} point{'' if round(found.cost) == 1 else 's'}."

@@ -13,7 +13,7 @@ from lightplan.words.stances import stance
 
 if TYPE_CHECKING:
     from lightplan.scene import Card, Rig
-    from lightplan.tasks.family import Family
+    from lightplan.tasks.mirror_angles import Family
 
 
 def height_of_hole(rig: Rig, stands: Card | None) -> float:

@@ -12,7 +12,7 @@ from lightplan.shots.formats.reading import read_shot
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from lightplan.shots.shot import Settings
+    from lightplan.shots.shot import ShotSettings
 
 GLANCE_PX = 300
 
@@ -39,7 +39,7 @@ def taken_at(photo: Path) -> str:
     return "" if taken is None else taken
 
 
-def _exposed(settings: Settings) -> list[str]:
+def _exposed(settings: ShotSettings) -> list[str]:
     told = []
     if settings.time_s is not None and settings.time_s > 0:
         long = settings.time_s >= 0.3

@@ -27,7 +27,7 @@ MOST_BYTES = 64_000_000
 
 
 @dataclass(frozen=True, eq=False)
-class Artwork:
+class FoilArtwork:
     """Artwork as it came: sRGB codes (rows, cols, 3), and where there is something at all.
 
     `layers` are those of a PDF by name: the share of each pixel that a layer covers.
@@ -39,7 +39,7 @@ class Artwork:
     layers: Mapping[str, NDArray[np.float32]] = field(default_factory=dict)
 
 
-def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
+def read_any_artwork(content: bytes, suffix: str, name: str) -> FoilArtwork:
     """Return artwork from the bytes of a PNG, JPEG, SVG or PDF file (its first page).
 
     It is decoded in a process of its own, inside limits: the page goes on, whatever it is.
@@ -53,19 +53,19 @@ def read_any_artwork(content: bytes, suffix: str, name: str) -> Artwork:
     codes = np.ascontiguousarray(found.pixels[..., :3])
     cover = np.asarray(found.pixels[..., 3] / 255, np.float32)
     layers = {title: np.asarray(v / 255, np.float32) for title, v in found.layers.items()}
-    return Artwork(codes, cover, name, layers)
+    return FoilArtwork(codes, cover, name, layers)
 
 
-def artwork_from(codes: bytes, cover: bytes, *, shape: tuple[int, int], file: str) -> Artwork:
+def artwork_from(codes: bytes, cover: bytes, *, shape: tuple[int, int], file: str) -> FoilArtwork:
     """Return artwork whose planes another process sent: codes uint8, cover float32."""
-    return Artwork(
+    return FoilArtwork(
         np.frombuffer(codes, np.uint8).reshape(*shape, 3),
         np.frombuffer(cover, np.float32).reshape(shape),
         file,
     )
 
 
-def main_colours(artwork: Artwork) -> list[tuple[str, float]]:
+def main_colours(artwork: FoilArtwork) -> list[tuple[str, float]]:
     """Return the main colours of artwork as #rrggbb with their share, the largest first.
 
     One of them is the metal. What is see-through is left out.
@@ -88,7 +88,7 @@ def main_colours(artwork: Artwork) -> list[tuple[str, float]]:
 
 
 def foil_mask(
-    artwork: Artwork,
+    artwork: FoilArtwork,
     *,
     colour: str | None,
     width_mm: float,
@@ -184,7 +184,7 @@ def _checked(colour: str | None) -> str | None:
     return colour
 
 
-def share_of_parts(artwork: Artwork, parts: Sequence[str]) -> NDArray[np.float32]:
+def share_of_parts(artwork: FoilArtwork, parts: Sequence[str]) -> NDArray[np.float32]:
     """Return the share of metal where some of the artwork's main colours are metal.
 
     Metal runs from dark to bright over a sheet: together its colours are all of it, without the
@@ -197,7 +197,7 @@ def share_of_parts(artwork: Artwork, parts: Sequence[str]) -> NDArray[np.float32
     return np.asarray(sum(taken, np.zeros_like(artwork.cover)), np.float32)
 
 
-def shares_by_part(artwork: Artwork) -> dict[str, NDArray[np.float32]]:
+def shares_by_part(artwork: FoilArtwork) -> dict[str, NDArray[np.float32]]:
     """Return the share of metal, were one main colour metal: what is nearest to it, by colour."""
     main = [colour for colour, _ in main_colours(artwork)]
     if not main:
@@ -231,7 +231,7 @@ def picture_of(codes: NDArray[np.uint8], cover: NDArray[np.float32] | None = Non
     return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
 
 
-def _share(artwork: Artwork, colour: str | None) -> NDArray[np.float32]:
+def _share(artwork: FoilArtwork, colour: str | None) -> NDArray[np.float32]:
     codes = artwork.codes.astype(np.float32)
     if colour is not None:
         away = np.linalg.norm(codes - _codes(colour), axis=2)

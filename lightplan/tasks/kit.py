@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Any
 from lightplan.light import Detail
 from lightplan.manifest import write_output
 from lightplan.planning.catalogue import catalogue
-from lightplan.planning.kit import KitAdvice, advise_kit
 from lightplan.planning.kit_words import HELPS_FROM, Offer
-from lightplan.planning.plan import Effort
+from lightplan.planning.offers import KitAdvice, advise_kit
+from lightplan.planning.planner import Effort
 from lightplan.process import usable_cores
 from lightplan.progress import Stop, Watch, unwatched
 from lightplan.reports.picture import picture_codes, picture_png, picture_size
 from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
 from lightplan.reports.report import json_text
 from lightplan.rigfiles import LoadedRig, Thing, load_rig, write_rig
-from lightplan.tasks.cupboard import item_of, owned_items
 from lightplan.tasks.folder import prepare as prepare
+from lightplan.tasks.owned import item_of, owned_items
 from lightplan.tasks.predict import predict
 from lightplan.tasks.setup import facts_of, setup_bytes
 from lightplan.workers import Workers

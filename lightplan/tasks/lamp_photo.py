@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.errors import PhotoError
-from lightplan.optics.exposure import saturation_luminance
+from lightplan.optics.exposure_values import saturation_luminance
 from lightplan.shots.formats.reading import read_shot
 from lightplan.tasks.photo_facts import LEAST_LIGHT, WHITE_PAPER, mean_at
 

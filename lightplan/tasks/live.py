@@ -64,7 +64,7 @@ def detail_of(rows: int, cols: int, *, hasty: bool) -> Detail:
 
 
 @dataclass(frozen=True, eq=False)
-class Frame:
+class LiveFrame:
     """One picture and what belongs to it.
 
     Attributes
@@ -136,7 +136,7 @@ class LivePicture:
         self._masks = _Masks.of(np.zeros((0, 0), np.float32), np.zeros((0, 0), np.bool_))
         self._from_sheet: dict[tuple[int, ...], Integers] = {}
 
-    def frame(self, rig: Rig, *, hasty: bool = False, check: Check = go_on) -> Frame:
+    def frame(self, rig: Rig, *, hasty: bool = False, check: Check = go_on) -> LiveFrame:
         """Return the frame of a rig.
 
         Parameters
@@ -157,7 +157,7 @@ class LivePicture:
         counts = np.bincount(
             sees[masks.on_foil] & ~np.uint8(CLIPPED), minlength=len(layers.sees_names)
         )
-        return Frame(
+        return LiveFrame(
             rows=linear.shape[0],
             cols=linear.shape[1],
             jpeg=_jpeg(linear),

@@ -13,7 +13,7 @@ from lightplan.light import Detail
 from lightplan.manifest import write_output
 from lightplan.measures.gates import ABSENT_FACTOR
 from lightplan.optics.colour import lightness, luminance_factor
-from lightplan.planning.looks import QUICK, advice, plan_look, wanted_looks
+from lightplan.planning.all_looks import QUICK, advice, plan_look, wanted_looks
 from lightplan.process import usable_cores
 from lightplan.progress import Progress as Progress
 from lightplan.progress import Stop, Watch, unwatched
@@ -24,9 +24,9 @@ from lightplan.reports.report import json_text
 from lightplan.reports.setup.steps import care_words
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
 from lightplan.scene.look import LOOK_KINDS, LookKind
-from lightplan.tasks.care import cautions_of
-from lightplan.tasks.cupboard import owned_items
+from lightplan.tasks.caution_words import cautions_of
 from lightplan.tasks.folder import prepare
+from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
 from lightplan.tasks.two_frames import WHITE_STOCK, two_frames_offer

@@ -9,7 +9,7 @@ from lightplan.units import LengthUnit, show_length
 from lightplan.words.places import away_towards, left_right
 
 if TYPE_CHECKING:
-    from lightplan.planning.result import Move
+    from lightplan.planning.result import PlannedMove
 
 MOVED_WORDS = {
     "z_mm": "height of its middle ",
@@ -31,7 +31,7 @@ def dimension_words(dimension: str) -> str:
     return DIMENSION_WORDS.get(dimension, dimension)
 
 
-def move_line(move: Move, unit: LengthUnit = "mm") -> str:
+def move_line(move: PlannedMove, unit: LengthUnit = "mm") -> str:
     """Return one change of a plan, in the words of the setup sheet.
 
     >>> from lightplan.planning.result import Move

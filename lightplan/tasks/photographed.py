@@ -9,11 +9,11 @@ import numpy as np
 
 from lightplan.errors import BlackFrame
 from lightplan.estimate import Photographed, Strip, seen_samples, seen_sheet
-from lightplan.optics.exposure import saturation_luminance
+from lightplan.optics.exposure_values import saturation_luminance
 from lightplan.shots.pipeline import look_at
 from lightplan.shots.sheet import squaring
+from lightplan.shots.sheet.foil_strip import CELL_MM
 from lightplan.shots.sheet.outline import straighten
-from lightplan.shots.sheet.strip import CELL_MM
 from lightplan.tasks.score import context_for
 from lightplan.words.things import name_in
 
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from lightplan.shots.context import PhotoContext
     from lightplan.shots.pipeline import Looked
     from lightplan.shots.sheet.corners import SheetFound
-    from lightplan.shots.sheet.maps import LaidSheet
-    from lightplan.shots.sheet.strip import StripFound
-    from lightplan.shots.shot import Settings
+    from lightplan.shots.sheet.foil_strip import StripFound
+    from lightplan.shots.sheet.laid_out import LaidSheet
+    from lightplan.shots.shot import ShotSettings
 
 
 def context_of(rig: Rig) -> PhotoContext:
@@ -105,7 +105,7 @@ def strip_of(found: StripFound, shape: tuple[int, int]) -> Strip:
     return Strip(seen, (float(middle[0]), float(middle[1])), float(size[0]), float(size[1]))
 
 
-def clip_of(settings: Settings) -> float | None:
+def clip_of(settings: ShotSettings) -> float | None:
     """Return the luminance that clips by a photograph's settings; None where they are not told."""
     f_number, time_s, iso = settings.f_number, settings.time_s, settings.iso
     if f_number is None or time_s is None or iso is None or min(f_number, time_s, iso) <= 0:

@@ -9,7 +9,7 @@ import numpy as np
 
 from lightplan.errors import BadInput
 from lightplan.estimate import PaperSeen, Photographed, Pin, PinFound, find_pin, seen_sheet
-from lightplan.estimate.levels import Levels
+from lightplan.estimate.cell_levels import CellLevels
 from lightplan.tasks.photographed import photographed, radius2
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def pin_in(looked: Looked, rig: Rig, pin: Pin) -> PinFound | None:
 
 def _shares(rig: Rig, data: Photographed) -> dict[str, float]:
     """Return each lamp's share of the light on the paper, as planned."""
-    levels = Levels(rig, data.seen)
+    levels = CellLevels(rig, data.seen)
     found = levels.light(rig)
     paper = ~data.seen.is_foil
     light = (found.light[:, paper] if paper.any() else found.light).mean(axis=(1, 2))

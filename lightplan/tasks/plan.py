@@ -14,14 +14,21 @@ from lightplan.planning.result import Robustness
 from lightplan.process import usable_cores
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupFacts
-from lightplan.rigfiles import LoadedRig, PlanRecord, Tolerance, load_rig, rig_digest, write_rig
-from lightplan.tasks.cupboard import owned_items as owned_items
+from lightplan.rigfiles import (
+    LoadedRig,
+    PlanRecord,
+    RecordedTolerance,
+    load_rig,
+    rig_digest,
+    write_rig,
+)
 from lightplan.tasks.folder import prepare
+from lightplan.tasks.owned import owned_items as owned_items
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
 from lightplan.tasks.setup import write_setup
 from lightplan.tasks.two_frames import two_frames_document, two_frames_note
 from lightplan.version import __version__
-from lightplan.words.framing import keystone
+from lightplan.words.leaning import keystone
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -29,9 +36,9 @@ if TYPE_CHECKING:
 
     from lightplan.measures import Judgement
     from lightplan.planning.cupboard import Item
-    from lightplan.planning.plan import Effort as Effort
-    from lightplan.planning.plan import SearchProgress as SearchProgress
-    from lightplan.planning.two_frames import TwoFrames
+    from lightplan.planning.frame_pair import TwoFrames
+    from lightplan.planning.planner import Effort as Effort
+    from lightplan.planning.planner import SearchProgress as SearchProgress
     from lightplan.scene import Rig
     from lightplan.scene.setting_errors import SettingErrors
     from lightplan.units import LengthUnit
@@ -240,10 +247,10 @@ def unknown_powers(found: Plan) -> tuple[str, ...]:
     return tuple(told)
 
 
-def tolerances_of(found: Robustness) -> tuple[Tolerance, ...]:
+def tolerances_of(found: Robustness) -> tuple[RecordedTolerance, ...]:
     """Return tolerances as a rig file keeps them."""
     return tuple(
-        Tolerance(
+        RecordedTolerance(
             element=t.element,
             dimension=t.dimension,
             minus=round(t.minus, 3),  # they grow in steps; 0.30000000000000004 reads badly

@@ -12,9 +12,9 @@ from lightplan.optics.colour import srgb_encode
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.sheet.corners import SheetFound, corners_by_hand
+from lightplan.shots.sheet.laid_out import LaidSheet, lay_out
 from lightplan.shots.sheet.location import find_in_shot
-from lightplan.shots.sheet.maps import LaidSheet, lay_out
-from lightplan.tasks.foil_artwork import Artwork
+from lightplan.tasks.foil_artwork import FoilArtwork
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -28,7 +28,7 @@ LEAST_FOIL = 0.001
 """Share of the sheet below which nothing was told from the paper."""
 
 
-def artwork_of_print(path: Path, *, width_mm: float, height_mm: float) -> Artwork:
+def artwork_of_print(path: Path, *, width_mm: float, height_mm: float) -> FoilArtwork:
     """Return a photographed print squared, and as its cover all that is not paper.
 
     Parameters
@@ -57,7 +57,7 @@ def artwork_of_print(path: Path, *, width_mm: float, height_mm: float) -> Artwor
             file=path.name,
         )
     codes = np.round(255 * srgb_encode(np.clip(laid.squared.linear, 0, 1))).astype(np.uint8)
-    return Artwork(codes, np.ascontiguousarray(cover, np.float32), path.name)
+    return FoilArtwork(codes, np.ascontiguousarray(cover, np.float32), path.name)
 
 
 def _laid(shot: Shot, context: PhotoContext, name: str) -> LaidSheet:

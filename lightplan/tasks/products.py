@@ -6,17 +6,17 @@ from dataclasses import asdict, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from lightplan.measures.score import KEEP_FROM
+from lightplan.measures.verdict import KEEP_FROM
 from lightplan.planning.everything import opened
-from lightplan.planning.products import RANGE_EVALUATIONS as RANGE_EVALUATIONS
-from lightplan.planning.products import Fit, Product, RangePlan, plan_range
+from lightplan.planning.several_products import RANGE_EVALUATIONS as RANGE_EVALUATIONS
+from lightplan.planning.several_products import Fit, Product, RangePlan, plan_range
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.reports.setup.steps import care_words
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig, write_rig
-from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.move_words import move_line
+from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import tolerances_of
 from lightplan.tasks.predict import FILES, predict, write_prediction
 from lightplan.tasks.setup import facts_of, write_setup

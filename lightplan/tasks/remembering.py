@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from lightplan.advice.memory import Asked, Memory, Remembered, remembered_move
+from lightplan.advice.memory import AskedMoves, Memory, RememberedMoves, remembered_move
 from lightplan.errors import BadInput
 from lightplan.manifest import write_output
 
@@ -57,16 +57,16 @@ def _odd(path: Path) -> BadInput:
     )
 
 
-def _frame(one: dict[str, Any]) -> Remembered:
+def _frame(one: dict[str, Any]) -> RememberedMoves:
     asked = one["asked"]
-    return Remembered(
+    return RememberedMoves(
         file=str(one["file"]),
         score=_number(one["score"]),
         stops=_number(one["stops"]),
         balance=_number(one["balance"]),
         asked=None
         if asked is None
-        else Asked(
+        else AskedMoves(
             text=str(asked["text"]),
             element=str(asked["element"]),
             parts=tuple((str(d), float(v)) for d, v in asked["parts"]),
@@ -95,7 +95,7 @@ def memory_text(memory: Memory) -> str:
     return json.dumps({"format": FORMAT, "frames": frames}, indent=1, ensure_ascii=False)
 
 
-def _plain(frame: Remembered) -> dict[str, Any]:
+def _plain(frame: RememberedMoves) -> dict[str, Any]:
     asked = frame.asked
     return {
         "file": frame.file,
@@ -118,7 +118,7 @@ def _plain(frame: Remembered) -> dict[str, Any]:
 def with_frame(memory: Memory, advice: Advice) -> Memory:
     """Return a memory with one more frame; frames of that name and later ones give way."""
     move, known = advice.first_move, memory.before(advice.photo.file)
-    frame = Remembered(
+    frame = RememberedMoves(
         file=advice.photo.file,
         score=advice.photo.score,
         stops=advice.exposure_over_plan,

@@ -8,7 +8,7 @@ from lightplan.manifest import write_output
 from lightplan.reports.picture import picture_codes
 from lightplan.reports.setup.facts import SetupFacts
 from lightplan.reports.setup.map import glare_picture
-from lightplan.reports.setup.sheet import setup_pdf
+from lightplan.reports.setup.setup_sheet import setup_pdf
 from lightplan.reports.setup.template import write_template_pdf
 from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.tasks.folder import prepare_files

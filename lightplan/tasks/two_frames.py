@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from lightplan.optics.colour import srgb_encode
-from lightplan.planning.two_frames import Frame, TwoFrames, plan_two_frames
+from lightplan.planning.frame_pair import PlannedFrame, TwoFrames, plan_two_frames
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.reports.setup.steps import power_words
 
@@ -74,7 +74,7 @@ def two_frames_words(found: TwoFrames, rig: Rig) -> list[str]:
     return [f"{note.heading}:", *(f"  {name}: {text}" for name, text in note.lines)]
 
 
-def _frame(frame: Frame, rig: Rig) -> str:
+def _frame(frame: PlannedFrame, rig: Rig) -> str:
     trims = dict(frame.trims)
     fixed = {lamp.name for lamp in rig.lamps if lamp.is_window}
     told = []

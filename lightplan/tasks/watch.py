@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightplan.shots.sets.changes import Changes as Changes
-from lightplan.shots.sets.watch import Watched as Watched
-from lightplan.shots.sets.watch import watch_folder
+from lightplan.shots.sets.new_frames import Watched as Watched
+from lightplan.shots.sets.new_frames import watch_folder
 from lightplan.tasks.advise import advise_on
 from lightplan.tasks.photographed import look_at_set
 from lightplan.tasks.predict import RigLike, as_rig

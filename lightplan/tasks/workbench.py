@@ -12,9 +12,9 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lightplan.light import Detail
-from lightplan.measures.score import KEEP_FROM
+from lightplan.measures.verdict import KEEP_FROM
+from lightplan.planning.all_looks import wanted_looks
 from lightplan.planning.effort import Effort, SearchProgress
-from lightplan.planning.looks import wanted_looks
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.process import usable_cores
 from lightplan.progress import Progress, Stop, Stopped, Watch
@@ -26,10 +26,10 @@ from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import torch_notes
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
 from lightplan.tasks.closer import exposure_words
-from lightplan.tasks.cupboard import owned_items
 from lightplan.tasks.kit import kit, worth_having
 from lightplan.tasks.looks import rank
 from lightplan.tasks.move_words import dimension_words, move_line
+from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
 from lightplan.tasks.predicted_jpeg import cropped_jpeg, near_jpeg, near_size
@@ -263,7 +263,7 @@ def _where(step: str, elements: Sequence[Element]) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
+class WorkbenchSheet:
     """A setup sheet: the PDF, and its steps, test and cautions to be read on screen."""
 
     pdf: bytes
@@ -275,7 +275,7 @@ class Sheet:
     is_kept: bool
 
 
-def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> Sheet:
+def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> WorkbenchSheet:
     """Return the setup sheet of a rig file."""
     watch(Progress(stage="following the light"))
     loaded: LoadedRig = load_rig(path)
@@ -288,7 +288,7 @@ def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> Sheet:
     steps = steps_of(rig, elements, facts, "mm")
     score = prediction.judgement.score
     test = torch_test(rig)
-    return Sheet(
+    return WorkbenchSheet(
         pdf=setup_bytes(prediction, facts=facts, paper="A4", unit="mm"),
         steps=tuple(
             (step.name, step.text, step.tolerance, _where(step.name, elements)) for step in steps

@@ -33,11 +33,11 @@ from drifted import photograph as taken
 from photographs import exposure_of_plan
 from slips import hand_built
 
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.errors import LightplanError
 from lightplan.estimate import FramePair, drifted, estimate
-from lightplan.estimate.drift import COST_OF_CHANGE
 from lightplan.estimate.drift_search import search_between
+from lightplan.estimate.frame_change import COST_OF_CHANGE
 from lightplan.scene.setting_errors import ErrorDimension, SettingErrors, built, error_dimensions
 from lightplan.shots.pipeline import look_at
 from lightplan.tasks.advise import by_one_thread, plan_settings
@@ -130,7 +130,7 @@ def photograph_all(folder: Path, seed: int, plans: list[str]) -> None:
         stood = replace(hand_built(rig, seed), freedoms=())
         picture, then = lit(stood)
         (folder / f"{plan}_then.jpg").write_bytes(taken(rig, picture, 1))
-        worth, camera = Worth(rig), Camera(clip_cd_m2=exposure_of_plan(rig).clip_cd_m2)
+        worth, camera = Worth(rig), CameraAsSet(clip_cd_m2=exposure_of_plan(rig).clip_cd_m2)
         was = worth.score(stood, camera)
         for case in draw_cases(plan, seed):
             moved = with_drift(stood, case["drift"])

@@ -49,11 +49,11 @@ from slips import IN_CAMERA, KINDS, Slip, can_be, draw_slip, hand_built
 from slips import slipped as with_slip
 
 from lightplan.advice.memory import Memory
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.errors import BlackFrame, LightplanError
 from lightplan.measures import Measures, judge
 from lightplan.measures.gates import LEAST_METAL
-from lightplan.planning.looks import QUICK, wanted_looks, with_look
+from lightplan.planning.all_looks import QUICK, wanted_looks, with_look
 from lightplan.scene import Conductor, Placement, Rig
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 from lightplan.scene.slips import slipped
@@ -262,7 +262,7 @@ def first_build(
     if not with_slip_too:
         return Standing(right, chain), None
     light = settings.clip_cd_m2 * rig_level(rig)
-    worth, camera = Worth(rig), Camera(clip_cd_m2=settings.clip_cd_m2)
+    worth, camera = Worth(rig), CameraAsSet(clip_cd_m2=settings.clip_cd_m2)
     whole = worth.score(right, camera)
     dearest: tuple[float, Slip] | None = None
     for _ in range(SLIP_TRIES):
@@ -287,7 +287,7 @@ def first_build(
     return Standing(with_slip(right, (slip,)), chain), slip
 
 
-def as_set(camera: Camera, slip: Slip) -> Camera:
+def as_set(camera: CameraAsSet, slip: Slip) -> CameraAsSet:
     """Return a camera with a slip of its settings."""
     if slip.kind not in IN_CAMERA:
         return camera

@@ -30,7 +30,7 @@ from camera_chain import jpeg, take
 from photographs import chain_of, is_aside, job_of, read_builds, rig_as_built, unpack, write_jobs
 from slips import IN_CAMERA, Build, hand_built
 
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.errors import LightplanError, RigError
 from lightplan.measures import Measures, judge
 from lightplan.scene.slips import slipped as with_slips
@@ -46,10 +46,10 @@ if TYPE_CHECKING:
 MATTERS = 3.0  # points
 
 
-def camera_of(build: Build) -> Camera:
+def camera_of(build: Build) -> CameraAsSet:
     """Return the camera that really took a build."""
     chain, _ = chain_of(build)
-    return Camera(
+    return CameraAsSet(
         clip_cd_m2=chain.clip_cd_m2,
         stops=chain.stops,
         red_stops=chain.balance_stops / 2,
@@ -57,7 +57,7 @@ def camera_of(build: Build) -> Camera:
     )
 
 
-def in_order(build: Build, camera: Camera) -> Camera:
+def in_order(build: Build, camera: CameraAsSet) -> CameraAsSet:
     """Return the camera as it should have been set."""
     kinds = {s.kind for s in build.slips}
     if "exposure" in kinds:
@@ -67,7 +67,7 @@ def in_order(build: Build, camera: Camera) -> Camera:
     return camera
 
 
-def after_move(build: Build, move: Any, rig: Rig, camera: Camera) -> tuple[Rig, Camera]:
+def after_move(build: Build, move: Any, rig: Rig, camera: CameraAsSet) -> tuple[Rig, CameraAsSet]:
     """Return the true rig and camera after a move was made as it is told."""
     if move.element == "exposure":
         return rig, replace(camera, stops=camera.stops + round(3 * move.value) / 3)

@@ -37,7 +37,7 @@ from photographs import (
 )
 
 from lightplan.estimate import estimate_together
-from lightplan.shots.sheet.strip import read_strip
+from lightplan.shots.sheet.foil_strip import read_strip
 from lightplan.shots.sheet.strip_layout import LENGTH_MM, WIDTH_MM
 from lightplan.tasks.advise import by_one_thread, plan_settings
 from lightplan.tasks.photographed import look_at_set, photographed, strip_of

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 
 from lightplan.advice import explain_findings
-from lightplan.advice.candidates import moves_for
 from lightplan.advice.case import Case
 from lightplan.advice.causes import NO_MOVE, cause_of
-from lightplan.advice.moves import Move, camera_aside, exposure_move, moved_by, with_thing
+from lightplan.advice.moves import AdvisedMove, camera_aside, exposure_move, moved_by, with_thing
+from lightplan.advice.moves_to_try import moves_for
 from lightplan.advice.tryout import Tryout, best_of
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import sheet_picture, sheet_share
@@ -247,8 +247,8 @@ def test_the_lamp_that_lights_one_side_is_blamed_for_uneven_paper():
 def test_moves_that_nobody_can_make_are_refused(name, change):
     rig = rig_of()
     bench = Tryout(rig)
-    assert bench.tried(Move("the rig as it is", lambda: rig)) is not None
-    assert bench.tried(Move(name, lambda: change(rig))) is None
+    assert bench.tried(AdvisedMove("the rig as it is", lambda: rig)) is not None
+    assert bench.tried(AdvisedMove(name, lambda: change(rig))) is None
 
 
 def test_where_nothing_helps_it_says_so():

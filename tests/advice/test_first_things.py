@@ -6,22 +6,22 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from lightplan.advice.first_things import Option, State, first_of, options_of
+from lightplan.advice.first_things import FirstOption, State, first_of, options_of
 from lightplan.advice.helps import is_sure, less_light, trims_of_state
 from lightplan.advice.memory import Memory
 from lightplan.advice.orders import exposure_order, foreign_order
 from lightplan.advice.slip_words import undo_words, what_is_off
-from lightplan.advice.worth import Camera
+from lightplan.advice.worth import CameraAsSet
 from lightplan.measures import Measures
-from lightplan.measures.score import Gate
+from lightplan.measures.verdict import Gate
 from lightplan.scene import Camera as Lens
 from lightplan.scene import Card, Lamp, Placement, Rig, Sheet
 from lightplan.scene.foreign import Foreign
 from lightplan.scene.slips import Slip, slipped, without
 from lightplan.shots.results import PhotoScore
-from lightplan.tasks import choosing
+from lightplan.tasks import move_told
 from lightplan.tasks.advice_words import plan_is_poor, sentence_of
-from lightplan.tasks.choosing import Before, choose, surest
+from lightplan.tasks.move_told import Before, choose, surest
 
 KEY = Lamp(name="key", placement=Placement((300, 0, 500)))
 BOARD = Card(name="board", placement=Placement((0, 300, 300)), width_mm=300, height_mm=300)
@@ -59,7 +59,7 @@ def state(*slips, stops=0.0):
         planned=RIG,
         slips=slips,
         foreign=(),
-        camera=Camera(clip_cd_m2=100, stops=stops),
+        camera=CameraAsSet(clip_cd_m2=100, stops=stops),
         time_s=1 / 20,
     )
 
@@ -88,7 +88,7 @@ def test_nothing_is_asked_for_less_than_a_point():
 
 
 def test_of_moves_alike_the_knob_goes_before_the_stand():
-    one = Option("move", "key", "x_mm", 1.0, "mm", RIG, Camera(clip_cd_m2=1), gain=5.5)
+    one = FirstOption("move", "key", "x_mm", 1.0, "mm", RIG, CameraAsSet(clip_cd_m2=1), gain=5.5)
     two = replace(one, text="turn down", dimension="power_stops", unit="stops", gain=5.0)
     assert first_of([one, two]).text == "turn down"
 
@@ -174,11 +174,11 @@ class ByPlace:
 
 @pytest.mark.parametrize("has_edge", [False, True])
 def test_a_step_that_wins_only_where_everything_stands_just_so_is_no_sure_one(has_edge):
-    state = State(RIG, (), (), Camera(clip_cd_m2=1000.0), None)
+    state = State(RIG, (), (), CameraAsSet(clip_cd_m2=1000.0), None)
     worth = ByPlace(has_edge)
     rig = slipped(RIG, {("key", "x_mm"): 20.0})
     gain = worth.score(rig, state.camera) - worth.score(RIG, state.camera)
-    step = Option("move it", "key", "x_mm", 20.0, "mm", rig, state.camera, gain)
+    step = FirstOption("move it", "key", "x_mm", 20.0, "mm", rig, state.camera, gain)
     assert gain > 0
     assert is_sure(step, state, worth) is not has_edge
 
@@ -210,14 +210,14 @@ class ByExposure:
 
 @pytest.mark.parametrize(("clips_at", "asked"), [(0.45, set()), (0.6, {1 / 3})])
 def test_more_light_is_asked_for_with_room_below_the_clip(clips_at, asked):
-    state = State(RIG, (), (), Camera(clip_cd_m2=1000.0), None)
+    state = State(RIG, (), (), CameraAsSet(clip_cd_m2=1000.0), None)
     found = trims_of_state(state, ByExposure(clips_at))
     assert {o.value for o in found if o.element == "exposure" and o.gain > 0} == asked
 
 
 def step(value, gain, element="key"):
-    here = Camera(clip_cd_m2=100)
-    return Option(f"{element} {value:+g}", element, "turn_deg", value, "deg", RIG, here, gain)
+    here = CameraAsSet(clip_cd_m2=100)
+    return FirstOption(f"{element} {value:+g}", element, "turn_deg", value, "deg", RIG, here, gain)
 
 
 @pytest.mark.parametrize(
@@ -251,7 +251,7 @@ def test_a_clipped_photograph_is_exposed_less_before_what_wins_less(
     monkeypatch, gain, off_mm, told
 ):
     # a plan with its key 800 mm off promises 10, no more than 6 beyond what the photograph earns
-    monkeypatch.setattr(choosing, "_helping", lambda *_: step(3, gain))
+    monkeypatch.setattr(move_told, "_helping", lambda *_: step(3, gain))
     clipped = Gate("clipped foil", "foil_clipped_share", False, 0.1, "foil is clipped")
     score = PhotoScore(
         file="a.jpg",
@@ -261,5 +261,5 @@ def test_a_clipped_photograph_is_exposed_less_before_what_wins_less(
         measures={"foil_clipped_share": (0.03, 0.001)},
     )
     poor = slipped(RIG, {("key", "x_mm"): off_mm})
-    plan = Before(Memory(), poor, Camera(clip_cd_m2=100))
+    plan = Before(Memory(), poor, CameraAsSet(clip_cd_m2=100))
     assert choose(score, [], state(), OnPaper(), plan).element == told

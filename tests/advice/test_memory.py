@@ -6,9 +6,16 @@ from dataclasses import replace
 
 import pytest
 
-from lightplan.advice.first_things import FirstMove, Option, State
-from lightplan.advice.memory import Asked, Memory, Remembered, minded, remembered_move, taken_back
-from lightplan.advice.worth import Camera
+from lightplan.advice.first_things import FirstMove, FirstOption, State
+from lightplan.advice.memory import (
+    AskedMoves,
+    Memory,
+    RememberedMoves,
+    minded,
+    remembered_move,
+    taken_back,
+)
+from lightplan.advice.worth import CameraAsSet
 from lightplan.errors import BadInput
 from lightplan.scene import Camera as Lens
 from lightplan.scene import Lamp, Placement, Rig, Sheet
@@ -22,11 +29,11 @@ RIG = Rig(
     cards=(),
     camera=Lens(placement=Placement((0, -300, 600))),
 )
-STATE = State(planned=RIG, slips=(), foreign=(), camera=Camera(clip_cd_m2=100), time_s=1 / 20)
+STATE = State(planned=RIG, slips=(), foreign=(), camera=CameraAsSet(clip_cd_m2=100), time_s=1 / 20)
 
 
 def asked(element, dimension, value, *, undoes=False, takes_back=False):
-    return Asked(
+    return AskedMoves(
         text=f"move {element}",
         element=element,
         parts=((dimension, value),),
@@ -36,12 +43,20 @@ def asked(element, dimension, value, *, undoes=False, takes_back=False):
 
 
 def frame(move, *, file="a.jpg", score=60.0, stops=0.0, balance=0.0):
-    return Remembered(file=file, score=score, stops=stops, balance=balance, asked=move)
+    return RememberedMoves(file=file, score=score, stops=stops, balance=balance, asked=move)
 
 
 def option(element, dimension, value, gain):
-    return Option(
-        "do it", element, dimension, value, "mm", RIG, Camera(clip_cd_m2=1.0), gain, undoes=True
+    return FirstOption(
+        "do it",
+        element,
+        dimension,
+        value,
+        "mm",
+        RIG,
+        CameraAsSet(clip_cd_m2=1.0),
+        gain,
+        undoes=True,
     )
 
 

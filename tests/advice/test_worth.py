@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.rigfiles import load_rig
 from lightplan.tasks.predict import predict
 
@@ -20,5 +20,5 @@ def test_thin_artwork_is_worth_what_is_predicted(name):
     level = replace(rig.sheet.foil, relief=None)
     plain = replace(rig, sheet=replace(rig.sheet, foil=level), freedoms=())
     whole = predict(plain)
-    worth = Worth(plain).score(plain, Camera(clip_cd_m2=whole.settings.clip_cd_m2))
+    worth = Worth(plain).score(plain, CameraAsSet(clip_cd_m2=whole.settings.clip_cd_m2))
     assert worth == pytest.approx(whole.judgement.score, abs=3.0)

@@ -34,18 +34,18 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "advice"))
 
 from lightplan.merit.engine_model import long_side_for, polish_detail
+from lightplan.planning.all_looks import wanted_looks, with_look
 from lightplan.planning.cupboard import cupboard_of
 from lightplan.planning.effort import effort_for
-from lightplan.planning.kit import HANGS
-from lightplan.planning.looks import wanted_looks, with_look
-from lightplan.planning.plan import plan as plan_by_hand
-from lightplan.planning.pool import Judges
+from lightplan.planning.judging_pool import Judges
+from lightplan.planning.offers import HANGS
+from lightplan.planning.planner import plan as plan_by_hand
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import draws, good_score
 from lightplan.scene import Card, Freedom, Lamp, Placement, Rig
 from lightplan.scene.clearance import broken
 from lightplan.scene.setting_errors import SettingErrors, built, error_dimensions
-from lightplan.tasks.cupboard import owned_items
+from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan as plan_of_all
 from lightplan.tasks.start_rig import start_rig
 

@@ -18,7 +18,7 @@ from trimesh.ray.ray_pyembree import RayMeshIntersector
 from lightplan.geometry.shapes import Flat
 from lightplan.light import Detail, Engine
 from lightplan.light.cells import Patchwork
-from lightplan.light.rays import Rays
+from lightplan.light.ray_bundle import Rays
 from lightplan.scene import Camera, Lamp, Placement, Rig, Sheet, Shell
 from lightplan.scene.surfaces import build_surfaces
 

@@ -21,9 +21,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lightplan.planning.all_looks import with_look
 from lightplan.planning.effort import effort_for
 from lightplan.planning.heats import evaluations_of
-from lightplan.planning.looks import with_look
 from lightplan.planning.result import Plan
 from lightplan.process import usable_cores
 from lightplan.tasks.plan import plan

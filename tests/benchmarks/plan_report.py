@@ -23,8 +23,8 @@ from scipy.optimize import differential_evolution
 
 from lightplan.merit.engine_model import long_side_for, search_detail
 from lightplan.planning.effort import Effort
-from lightplan.planning.plan import plan
-from lightplan.planning.pool import Judges
+from lightplan.planning.judging_pool import Judges
+from lightplan.planning.planner import plan
 from lightplan.planning.starts import starts
 from lightplan.scene import (
     Camera,

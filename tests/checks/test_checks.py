@@ -21,9 +21,9 @@ BESIDE_PYTHON = Path(sys.executable).parent
 MOST_LINES = 400
 # Loops over rays and lines of sight whose state is handed from line to line.
 LOOPS = {
-    "light/compiled/glints.py facets",
-    "light/compiled/glints.py glints",
-    "light/compiled/lobes.py weighed",
+    "light/compiled/glint_loops.py facets",
+    "light/compiled/glint_loops.py glints",
+    "light/compiled/lobe_loops.py weighed",
     "light/compiled/half_seen.py cells_seen",
     "light/compiled/outlines.py seen",
 }
@@ -189,3 +189,15 @@ def test_help_loads_nothing_heavy():
 @pytest.mark.skipif(os.name != "posix", reason="looks at the bits of a POSIX file system")
 def test_the_check_script_can_be_run():
     assert os.access(ROOT / ".ci" / "run", os.X_OK)
+
+
+def test_no_two_rooms_hold_a_file_or_a_class_of_one_name():
+    # A name that stands twice says nothing of either: a stranger opens the wrong one.
+    files: dict[str, list[str]] = {}
+    classes: dict[str, list[str]] = {}
+    for path in sorted((ROOT / "lightplan").rglob("*.py")):
+        if path.name not in {"__init__.py", "__main__.py"}:
+            files.setdefault(path.name, []).append(str(path))
+        for name in re.findall(r"^class (\w+)", path.read_text("utf-8"), re.MULTILINE):
+            classes.setdefault(name, []).append(str(path))
+    assert {name: at for name, at in (files | classes).items() if len(at) > 1} == {}

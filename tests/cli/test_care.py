@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lightplan.planning.kit import KitAdvice
 from lightplan.planning.kit_words import Offer
+from lightplan.planning.offers import KitAdvice
 from lightplan.planning.result import NoPlan
 from lightplan.reports.cautions import cautions_for
 from lightplan.rigfiles import load_rig
 from lightplan.tasks import demo, kit, looks
-from lightplan.tasks.care import cautions_of
+from lightplan.tasks.caution_words import cautions_of
 from lightplan.tasks.layout import kept_facts
 
 PRESET = "silver-bookplate-bright"

@@ -6,10 +6,10 @@ import pytest
 
 from lightplan.planning.catalogue import catalogue
 from lightplan.planning.cupboard import Item
-from lightplan.planning.kit import pairs_worth_trying
 from lightplan.planning.kit_words import Offer, kit_sentences
+from lightplan.planning.offers import pairs_worth_trying
 from lightplan.rigfiles import Thing, load_rig
-from lightplan.tasks.cupboard import spare
+from lightplan.tasks.owned import spare
 
 RIG = load_rig("silver-bookplate-bright")
 BOARD = Item(name="A2 board", kind="white board", width_mm=594, height_mm=420, price=6.0)

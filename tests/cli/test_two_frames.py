@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from lightplan.measures.score import Gate, Judgement
-from lightplan.planning.two_frames import plan_two_frames
+from lightplan.measures.verdict import Gate, Judgement
+from lightplan.planning.frame_pair import plan_two_frames
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Paper
 from lightplan.tasks.two_frames import two_frames_note, two_frames_offer, two_frames_words

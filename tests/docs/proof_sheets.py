@@ -14,7 +14,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from lightplan.planning.looks import wanted_looks
+from lightplan.planning.all_looks import wanted_looks
 from lightplan.reports.proof import proof_png
 from lightplan.rigfiles import list_rigs, load_rig
 from lightplan.tasks.looks import cell_of, looks

@@ -19,7 +19,7 @@ from lightplan import measures, scene
 from lightplan.cli.app import app
 from lightplan.light import Detail, LampLayers, Layers
 from lightplan.light.exposure import Settings
-from lightplan.planning.result import Move, Robustness, Tolerance
+from lightplan.planning.result import PlannedMove, Robustness, Tolerance
 from lightplan.rigfiles import list_rigs
 from lightplan.scene.clearance import Limit
 from lightplan.shots.results import PhotoScore, Placed
@@ -239,7 +239,7 @@ def public_names():
     classes += [vars(measures)[name] for name in measures.__all__]
     classes += [getattr(lightplan, name) for name in lightplan.__all__]
     classes += [Layers, LampLayers, Settings, Limit, PhotoScore, Placed]
-    classes += [Move, Robustness, Tolerance]
+    classes += [PlannedMove, Robustness, Tolerance]
     kept = [c for c in classes if isinstance(c, type) and dataclasses.is_dataclass(c)]
     return {field.name for c in kept for field in dataclasses.fields(c)}
 

@@ -13,9 +13,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
 
 from bases import base_rig
 
+from lightplan.estimate.cell_levels import CellLevels
 from lightplan.estimate.fit import Columns, Fitter
-from lightplan.estimate.levels import Levels
-from lightplan.estimate.lights import Lights, detail_for
+from lightplan.estimate.light_store import LightStore, detail_for
 from lightplan.estimate.seen import SeenSheet
 from lightplan.light import Engine
 from lightplan.scene.slips import slipped
@@ -32,7 +32,7 @@ CLIP = 1000.0
 
 @pytest.fixture(scope="module")
 def lights():
-    return Lights(RIG)
+    return LightStore(RIG)
 
 
 def seen(stops):
@@ -65,7 +65,7 @@ def test_each_rig_has_the_light_that_an_engine_of_its_own_finds(lights):
 
 
 def test_light_does_not_hang_on_what_was_asked_before():
-    one, other = Lights(RIG), Lights(RIG)
+    one, other = LightStore(RIG), LightStore(RIG)
     one.look_ahead(MOVED)
     for values in reversed(MOVED):
         for here, there in zip(one.of(values)[1:], other.of(values)[1:], strict=True):
@@ -74,7 +74,7 @@ def test_light_does_not_hang_on_what_was_asked_before():
 
 def test_light_of_a_plan_serves_every_photograph_of_it(lights):
     for stops in (-3.0, -5.0):
-        levels = Levels(RIG, seen(stops), lights)
+        levels = CellLevels(RIG, seen(stops), lights)
         assert levels.lights is lights
         assert levels.light_of(MOVED[0]).light.shape == (len(RIG.lamps) + 1, 6, 3)
 
@@ -104,10 +104,10 @@ def test_a_dark_photograph_is_less_sure_than_a_bright_one():
 def test_mixing_is_what_less_purity_does(lights):
     """By the difference of two purities, foil in paper and paper in foil."""
     cells = replace(seen(-2.0), purity=np.full(6, 0.8))
-    found = Levels(RIG, cells, lights).mixing()
+    found = CellLevels(RIG, cells, lights).mixing()
 
     def stops(purity):
-        levels = Levels(RIG, replace(cells, purity=np.full(6, purity)), lights)
+        levels = CellLevels(RIG, replace(cells, purity=np.full(6, purity)), lights)
         return np.log2(levels.light(RIG).mixed({}, levels.room))
 
     np.testing.assert_allclose(found, (stops(0.7999) - stops(0.8001)) / 0.0002, rtol=2e-3)

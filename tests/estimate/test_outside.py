@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lightplan.estimate.elsewhere import CLEAR_DEG, FIRST_DEG, Face, apart, directions
+from lightplan.estimate.elsewhere import CLEAR_DEG, FIRST_DEG, FaceElsewhere, apart, directions
 from lightplan.reports.outside_map import BEAM, MAP_PX, outside_map
 from lightplan.rigfiles import load_rig
 
@@ -28,7 +28,7 @@ def test_it_is_found_with_its_direction_and_told_first(advised, builds):
 
 
 def test_faces_that_are_lit_together_do_not_stand_before_each_other():
-    faces = [Face(way, 1500.0, FIRST_DEG) for way in directions()]
+    faces = [FaceElsewhere(way, 1500.0, FIRST_DEG) for way in directions()]
     groups = apart(faces)
     assert sorted(f.direction for g in groups for f in g) == sorted(f.direction for f in faces)
     for group in groups:

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from lightplan.estimate import Photographed, estimate_together
-from lightplan.estimate.levels import Levels, to_stops
+from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.seen import SeenSheet
 from lightplan.estimate.strip import lens_ways, rig_of_strip
 from lightplan.estimate.strip_pays import strips_beside
@@ -47,7 +47,7 @@ def cells(x, y, *, is_foil):
 
 
 def light_of(rig, seen):
-    levels = Levels(rig, seen)
+    levels = CellLevels(rig, seen)
     return levels.light(rig).mixed({}, levels.room)
 
 

@@ -17,10 +17,10 @@ import pytest
 
 from lightplan.errors import BadInput
 from lightplan.estimate import Photographed, Pin, estimate_together
-from lightplan.estimate.levels import Levels, to_stops
+from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.pin import shade
 from lightplan.estimate.seen import SeenSheet
-from lightplan.estimate.solving import System, joined
+from lightplan.estimate.solving import FitSystem, joined
 from lightplan.estimate.together import lens_of, stood_still
 from lightplan.rigfiles import load_rig
 from lightplan.scene.slips import slipped
@@ -64,7 +64,7 @@ def cells(rig):
 def photograph(rig, seed, turned=None):
     """Return what a photograph of a rig tells, lamps turned by stops."""
     seen = cells(rig)
-    levels = Levels(rig, seen)
+    levels = CellLevels(rig, seen)
     light = levels.light(rig).mixed(turned or {}, levels.room)
     noise = np.random.default_rng(seed).normal(0, 0.01, light.shape)
     corners = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) / 2
@@ -127,7 +127,7 @@ def test_one_set_of_unknowns_is_solved_from_two_systems_as_by_all_data_at_once()
 
     def system(part, names):
         count = part.stop - part.start
-        return System(
+        return FitSystem(
             names,
             rows[part],
             aim[part],

@@ -14,14 +14,14 @@ from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat, Opening
 from lightplan.light import bounce, kernels
 from lightplan.light.cells import Patchwork
-from lightplan.light.compiled import grating_spots, gratings, products, seen_points, tracing
-from lightplan.light.lattice import Lattice, Reading
+from lightplan.light.compiled import grating_spots, gratings, seen_points, tracing, weighted_sums
+from lightplan.light.lattice import Lattice, Readings
 from lightplan.light.lobe_area import MOST_HALVINGS, lobe_edge
 from lightplan.light.lobes import Lobes
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.packed import Packed
 from lightplan.light.polarise import UNPOLARISED_SHARE, across_views
-from lightplan.light.rays import Rays
+from lightplan.light.ray_bundle import Rays
 from lightplan.light.targets import Target
 from lightplan.light.visibility import Visibility
 from lightplan.optics import materials, microfacet, view_factors
@@ -262,7 +262,7 @@ def test_pixels_read_layers_between_the_points_of_the_grid():
     paper, foil = (np.stack([100 + x, 100 + y, 100 + a * x * y], axis=-1) for a in (0.0, 0.01))
     rng = np.random.default_rng(7)
     spots = rng.uniform(-1, 1, (50, 2)) * [50, 30]
-    reading = Reading.of(lattice, spots)
+    reading = Readings.of(lattice, spots)
     px, py = spots.T
     assert reading.read(paper) == pytest.approx(np.stack([100 + px, 100 + py, 100 + 0 * px], 1))
     share = rng.permutation(np.repeat([0.0, 1.0, 0.3, 0.7, 0.5], 20)).astype(np.float32)
@@ -541,5 +541,5 @@ def test_products_with_few_columns_are_what_sums_say():
     assert rms(bounce.times(factors, values) - np.einsum("nc,ckx->nkx", factors, values)) < 1e-5
     weight, shown = (rng.random(s).astype(np.float32) for s in ((3, 9, 31), (2, 3, 31)))
     total = np.ones((9, 2, 3), np.float32)
-    products.of_points(weight, shown, total)
+    weighted_sums.of_points(weight, shown, total)
     assert rms(total - 1 - np.einsum("xnm,kxm->nkx", weight, shown)) < 1e-5

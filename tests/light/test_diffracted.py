@@ -9,7 +9,7 @@ from lightplan.light.cells import Patchwork
 from lightplan.light.diffracted import diffracted
 from lightplan.light.foil import foil_curve_of
 from lightplan.light.glints import Receivers
-from lightplan.light.grating import GratingLight
+from lightplan.light.grating_lobes import GratingLight
 from lightplan.light.mirror_face import MirrorFace
 from lightplan.light.outlook import Outlook
 from lightplan.light.surround import Surroundings

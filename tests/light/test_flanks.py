@@ -8,7 +8,7 @@ import pytest
 from scipy import ndimage
 
 from lightplan.light import edge_on_grid
-from lightplan.light.compiled import flanks, mixing, parts
+from lightplan.light.compiled import flanks, lobe_parts, mixing
 from lightplan.light.rim import Rim
 from lightplan.scene import Foil, Sheet
 from lightplan.scene.sheet import Relief
@@ -77,7 +77,7 @@ def test_rays_are_tallied_and_counted_by_the_part_they_go_by(random):
     met = np.where(random.random((n, r)) < 0.3, 3, first).astype(np.int16)
     facets = facets.astype(np.float32)
     by_rays, hits = np.zeros((2, n, t + 1))
-    parts.tally(first, where, facets, by_rays, hits)
+    lobe_parts.tally(first, where, facets, by_rays, hits)
     part = np.where(first < 0, t, where[first])
     for p in range(t + 1):
         assert by_rays[:, p] == pytest.approx((facets * (part == p)).sum(axis=1), rel=1e-6)
@@ -85,7 +85,7 @@ def test_rays_are_tallied_and_counted_by_the_part_they_go_by(random):
     factor, left = random.random((2, n, t + 1))
     carry = random.random((3, n, r)).astype(np.float32)
     brings = np.empty_like(carry)
-    parts.counted(first, met, where, factor, left, carry, brings)
+    lobe_parts.counted(first, met, where, factor, left, carry, brings)
     share = np.take_along_axis(factor, part, axis=1)
     share = share * np.where(met == first, np.take_along_axis(left, part, axis=1), 1.0)
     assert brings == pytest.approx(carry * share, rel=1e-6)

@@ -10,9 +10,9 @@ from lightplan.light import Detail, emission
 from lightplan.light.cells import Patchwork
 from lightplan.light.glints import Between, Receivers, glints, glints_by_need
 from lightplan.light.mirror_face import MirrorFace
+from lightplan.light.mirror_transfer import MirrorTransfer
 from lightplan.light.outlook import Outlook
 from lightplan.light.surround import Surroundings
-from lightplan.light.transfer import MirrorTransfer
 from lightplan.optics import materials, microfacet
 from lightplan.scene import Camera, Lamp, Output, Placement, Rig, Sheet
 from lightplan.scene.surfaces import build_surfaces

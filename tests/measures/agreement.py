@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "planned"))
 from bases import base_rig
 from photographs import chain_of, read_builds, rig_as_built
 
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.errors import BlackFrame
 from lightplan.measures import Judgement, Measures, judge
 from lightplan.shots.pipeline import look_at
@@ -63,7 +63,7 @@ def main() -> None:
         plan, chain = base_rig(build.base), chain_of(build)[0]
         half = chain.balance_stops / 2
         worth = worths.setdefault(build.base, Worth(plan))
-        camera = Camera(
+        camera = CameraAsSet(
             clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
         )
         predicted = worth.judged(rig_as_built(build), camera)

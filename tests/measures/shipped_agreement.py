@@ -33,7 +33,7 @@ from photographs import chain_of_plan, exposure_of_plan, job_of, unpack, write_j
 from scenes import METALS
 from slips import hand_built
 
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Conductor
 
@@ -99,7 +99,7 @@ def tell(rendered: Path, keep: Path, long_side: int) -> None:
         photo = keep / f"{name}.jpg"
         photo.write_bytes(jpeg(take(light[name], chain, draw), chain))
         half = chain.balance_stops / 2
-        camera = Camera(
+        camera = CameraAsSet(
             clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
         )
         worth, seen = Worth(plan), photographed(photo, plan)

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from lightplan.measures import Background, measure
+from lightplan.measures.crops import frame_fill
 from lightplan.measures.frame import judge_frame
-from lightplan.measures.framing import frame_fill
 from lightplan.measures.measure import unit_of
 from lightplan.measures.rules import gates_of, parts_of
 from lightplan.measures.sharpness import sharpness

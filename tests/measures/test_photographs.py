@@ -11,8 +11,8 @@ import skimage.data
 
 from lightplan.errors import BadInput
 from lightplan.measures import SheetMaps
+from lightplan.measures.crops import crops, pixels_left
 from lightplan.measures.dust import specks
-from lightplan.measures.framing import crops, pixels_left
 from lightplan.measures.hotspots import hot_spots
 from lightplan.measures.line import contrast_along
 from lightplan.measures.sharpness import LEAST_STEP, STEP_PX, _rise_px, sharpness

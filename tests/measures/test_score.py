@@ -14,7 +14,7 @@ from hypothesis.extra import numpy as hnp
 from lightplan.measures import SheetMaps, find_faults, judge, measure, merit
 from lightplan.measures.frame import FrameJudgement
 from lightplan.measures.rules import gates_of, parts_of
-from lightplan.measures.score import NO_JUDGEMENT
+from lightplan.measures.verdict import NO_JUDGEMENT
 from lightplan.scene.look import LOOK_KINDS, Look
 
 RIGHT = Look(kind="gradient", direction_rad=0.0, strength_stops=2.0)

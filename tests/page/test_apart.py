@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from silent_tab import Tab
 
-from lightplan.page import measuring, shooting, starting
+from lightplan.page import measuring, shoot_and_pick, starting
 from lightplan.page.desk import Desk
 from lightplan.page.uploads import Dropped
 from lightplan.rigfiles import copy_rig
@@ -87,9 +87,9 @@ def test_photographs_are_decoded_elsewhere_wherever_they_come_in(work):
             await measuring._measure_lamp(desk, tab, {**asked, "element": "side softbox"})
         except Exception as error:  # noqa: BLE001 - it names no exposure, and was read to tell so
             tab.say({"is": "told", "text": str(error)})
-        await shooting._photo(desk, file)
+        await shoot_and_pick._photo(desk, file)
         await until(lambda: any(p["thumb"] for p in desk.photos.values()))
-        await shooting._large(desk, tab, {"file": "shot.jpg"})
+        await shoot_and_pick._large(desk, tab, {"file": "shot.jpg"})
         desk.reader.close()
         return desk, tab, [camera, printed]
 
@@ -114,13 +114,13 @@ def test_a_photograph_that_kills_its_reader_is_named_and_the_others_are_shown(wo
         desk, tab = Desk(str(work)), Tab()
         desk.reader = Reader(program=DEADLY)
         desk.clients.add(tab)
-        await shooting._photos(desk, tab, {})
+        await shoot_and_pick._photos(desk, tab, {})
         await until(lambda: not desk.to_paint)
         (folder / "later.jpg").write_bytes(photograph(9))  # lands in the folder afterwards
-        shooting.look_at_folder(desk)
+        shoot_and_pick.look_at_folder(desk)
         await until(lambda: not desk.to_paint)
         with pytest.raises(Exception, match=r"^deadly\.jpg: .* ends the program"):
-            await shooting._advise(desk, tab, {"file": "deadly.jpg"})  # is not handed on
+            await shoot_and_pick._advise(desk, tab, {"file": "deadly.jpg"})  # is not handed on
         desk.reader.close()
         return desk, tab
 
@@ -145,10 +145,10 @@ def test_another_work_is_opened_while_small_pictures_are_painted(work):
         desk._loop = asyncio.get_running_loop()
         desk.begin(asyncio.get_running_loop())
         desk.clients.add(tab)
-        await shooting._photos(desk, tab, {})
+        await shoot_and_pick._photos(desk, tab, {})
         await until(lambda: any(one["thumb"] for one in desk.photos.values()))
         desk.open(other)
-        await shooting._photos(desk, tab, {})
+        await shoot_and_pick._photos(desk, tab, {})
         assert desk.photos == {}
         await asyncio.gather(*desk.errands)
         await desk.end()

@@ -14,7 +14,7 @@ from lightplan.rigfiles.artwork import read_artwork
 from lightplan.scene import HOLDER_KINDS
 from lightplan.scene.clearance import broken
 from lightplan.tasks.foil_artwork import (
-    Artwork,
+    FoilArtwork,
     foil_mask,
     main_colours,
     read_any_artwork,
@@ -164,10 +164,10 @@ def test_every_question_can_be_shown():
     assert len({tuple(swatches[stock.id]) for stock in STOCKS}) >= len(STOCKS) - 1
 
 
-def drawn(colours, cover=None) -> Artwork:
+def drawn(colours, cover=None) -> FoilArtwork:
     codes = np.asarray(colours, np.uint8)
     full = np.ones(codes.shape[:2], np.float32) if cover is None else cover
-    return Artwork(codes, full, "art.png")
+    return FoilArtwork(codes, full, "art.png")
 
 
 def test_the_colour_that_is_metal_becomes_the_mask(tmp_path):

@@ -49,7 +49,7 @@ def test_what_light_loads_late_is_loaded_before_its_thread_works(room):
 
 def test_the_page_itself_loads_none_of_it():
     # or it would not be there within a second
-    code = "import sys, lightplan.page.app, lightplan.page.desk, lightplan.page.stages; "
+    code = "import sys, lightplan.page.application, lightplan.page.desk, lightplan.page.stages; "
     code += "heavy = ('lightplan.light.', 'lightplan.advice', 'lightplan.tasks', 'cv2'); "
     code += "print([name for name in sys.modules if name.startswith(heavy)])"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -13,7 +13,7 @@ from lightplan.planning.alongside import Alongside
 from lightplan.planning.cupboard import Item
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import plan_everything
-from lightplan.planning.helper import Desk, Died, Helper
+from lightplan.planning.helper import Died, Helper, HelperDesk
 from lightplan.scene import Camera, Look, Placement, Rig, Room, Sheet
 
 SEARCHES = tuple(f"search {number}" for number in range(7))
@@ -149,7 +149,7 @@ def test_a_process_with_a_fault_ends_and_keeps_nobody_waiting(capfd):
         helper.use(BARE, detail)
         asked = helper.ask("no such task", [1], BARE)
         with pytest.raises(KeyError):  # it is done here instead, and meets the same fault
-            helper.answers(asked, Desk.of(BARE, detail, Models()))
+            helper.answers(asked, HelperDesk.of(BARE, detail, Models()))
     finally:
         helper.close()
     assert "no such task" in capfd.readouterr().err

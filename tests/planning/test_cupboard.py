@@ -6,12 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from lightplan.planning.all_looks import wanted_looks, with_look
 from lightplan.planning.arrangements import Stage, arrangements
 from lightplan.planning.arrangements.keys import off_mirror
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import plan_everything
-from lightplan.planning.looks import wanted_looks, with_look
 from lightplan.planning.poses import poses
 from lightplan.planning.result import NoPlan
 from lightplan.planning.twins import named_as_given

@@ -6,17 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-import lightplan.planning.plan as planning
+import lightplan.planning.planner as planning
 from lightplan.errors import RigError
-from lightplan.planning.choosing import Candidate, varied
+from lightplan.planning.choosing import Arranged, varied
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import opened
-from lightplan.planning.kit import Item, advise_kit
-from lightplan.planning.plan import plan, quick_plan
-from lightplan.planning.products import Product, plan_range
+from lightplan.planning.frame_pair import plan_two_frames
+from lightplan.planning.offers import Item, advise_kit
+from lightplan.planning.planner import plan, quick_plan
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds
-from lightplan.planning.two_frames import plan_two_frames
+from lightplan.planning.several_products import Product, plan_range
 from lightplan.scene import Camera, Card, Freedom, Lamp, Look, Output, Placement, Rig, Room, Sheet
 from lightplan.scene.clearance import broken
 from lightplan.scene.dimensions import value_of
@@ -273,8 +273,8 @@ def test_a_rig_that_narrows_nothing_is_opened_where_its_things_do_best():
 
 
 def test_of_a_kind_of_arrangement_some_are_searched_but_not_all():
-    def one(name: str, value: float) -> Candidate:
-        return Candidate(name=name, rig=rig(), bare=value, value=value)
+    def one(name: str, value: float) -> Arranged:
+        return Arranged(name=name, rig=rig(), bare=value, value=value)
 
     ways = zip("abcd", (0.1, 0.2, 0.3, 0.4), strict=True)
     ranked = [one(f"lamp mirrored, {way}", value) for way, value in ways]

@@ -8,9 +8,9 @@ import pytest
 
 from lightplan.planning import heats
 from lightplan.planning.arrangements import Stage, arrangements
-from lightplan.planning.choosing import Candidate, varied
+from lightplan.planning.choosing import Arranged, varied
 from lightplan.planning.cupboard import Item, cupboard_of
-from lightplan.planning.effort import Effort, Job
+from lightplan.planning.effort import Effort, SearchJob
 from lightplan.planning.exploring import Searched
 from lightplan.planning.finishing import within_rules
 from lightplan.planning.roaming import ROAMS_MM, roaming, settled
@@ -111,7 +111,7 @@ class FakeJudges:
 def candidate(name, value, things):
     rig = replace(ARRANGED, title=str(value))
     look = 0.5 + 0.01 * sum(map(ord, name)) / 1e4  # by one look they hardly differ
-    return Candidate(name=name, rig=rig, bare=look, value=look + 0.004 * things)
+    return Arranged(name=name, rig=rig, bare=look, value=look + 0.004 * things)
 
 
 @pytest.fixture
@@ -140,7 +140,7 @@ def searched(monkeypatch):
 def chosen(monkeypatch, searched, ranked):
     monkeypatch.setattr(heats, "candidates", lambda *_, **__: ranked)
     cupboard = types.SimpleNamespace(narrowed={}, given=ARRANGED)
-    return heats.chosen(FakeJudges(searched.search), Job.of(3, Effort()), cupboard)
+    return heats.chosen(FakeJudges(searched.search), SearchJob.of(3, Effort()), cupboard)
 
 
 def test_all_kinds_roam_before_one_is_chosen(monkeypatch, searched):
@@ -219,8 +219,8 @@ def test_what_begins_far_behind_is_left(monkeypatch, searched, first, counts):
 
 def test_how_far_behind_is_told_as_a_search_begins():
     board, tissue = candidate("board, 1", 0.2, 2), candidate("tissue, 1", 0.1, 3)
-    heat = heats._Heat(FakeJudges(None), Job.of(3, Effort()), None)
-    entries = [heats._Entry(one, one.rig, 48) for one in (board, tissue)]
+    heat = heats._Heat(FakeJudges(None), SearchJob.of(3, Effort()), None)
+    entries = [heats._Runner(one, one.rig, 48) for one in (board, tissue)]
     referee = heats._Round(heat, entries, heat.may_win, heat.left_behind)
     search = heat._search(entries[1])
     assert referee.begun(1, search).left_behind == math.inf, "nothing is known yet"
@@ -232,7 +232,7 @@ def test_how_far_behind_is_told_as_a_search_begins():
 
 def test_kinds_far_behind_come_after_another_of_a_better_kind():
     ranked = [
-        Candidate(name=name, rig=ARRANGED, bare=value, value=value)
+        Arranged(name=name, rig=ARRANGED, bare=value, value=value)
         for name, value in (("board, 1", 0.2), ("board, 2", 0.3), ("V, 1", 0.9), ("tissue, 1", 3.0))
     ]
     found = [one.name for one in varied(ranked, 4, of_a_kind=2)]
@@ -246,7 +246,7 @@ def test_a_comma_in_a_name_makes_no_two_kinds_one():
     rig = replace(ARRANGED, cards=boards, freedoms=())
     both = "White boards, A2 and White boards, A3"
     ranked = [
-        Candidate(name=f"{both} {words}", rig=rig, bare=value, value=value)
+        Arranged(name=f"{both} {words}", rig=rig, bare=value, value=value)
         for words, value in (("as a V, key left", 0.2), ("as a V, key right", 0.21),
                              ("side by side over the sheet, key left", 0.22))
     ]  # fmt: skip

@@ -9,7 +9,7 @@ from lightplan.mirror.rays import hit_plane
 from lightplan.planning.arrangements import Stage, strips
 from lightplan.planning.choosing import candidates, detail_for
 from lightplan.planning.cupboard import Item, cupboard_of
-from lightplan.planning.pool import Judges
+from lightplan.planning.judging_pool import Judges
 from lightplan.scene import Camera, Foil, Look, Placement, Rig, Sheet, usually_held
 from lightplan.scene.clearance import broken
 

@@ -9,7 +9,7 @@ import zipfile
 import numpy as np
 import pytest
 
-from lightplan.optics.exposure import saturation_luminance
+from lightplan.optics.exposure_values import saturation_luminance
 from lightplan.reports.report import (
     foil_shares,
     json_text,

@@ -20,7 +20,7 @@ from lightplan.planning.result import Tolerance
 from lightplan.reports.print.page import Page, pdf_bytes
 from lightplan.reports.setup.facts import SetupFacts, SetupNote
 from lightplan.reports.setup.map import GlarePicture
-from lightplan.reports.setup.sheet import setup_pages, setup_pdf
+from lightplan.reports.setup.setup_sheet import setup_pages, setup_pdf
 from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Placement, Rig
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from lightplan.reports.cautions import cautions_for
+from lightplan.reports.setup.camera_settings import STEADY_TIMES_S, bracket_stops, exposure_lines
 from lightplan.reports.setup.elements import elements_of
-from lightplan.reports.setup.exposure import STEADY_TIMES_S, bracket_stops, exposure_lines
 from lightplan.reports.setup.facts import NO_FACTS, SetupFacts
 from lightplan.reports.setup.steps import beforehand, steps_of, swing_mm, tolerance_words
 from lightplan.rigfiles.load import load_rig

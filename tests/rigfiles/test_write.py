@@ -12,16 +12,16 @@ from hypothesis import HealthCheck, given, settings
 from lightplan.errors import BadInput
 from lightplan.rigfiles import (
     PlanRecord,
+    RecordedTolerance,
     Thing,
-    Tolerance,
     load_rig,
     rig_digest,
     rig_to_toml,
     update_rig_file,
     write_rig,
 )
-from lightplan.rigfiles.document import degrees
 from lightplan.rigfiles.load import form_of, loaded_from
+from lightplan.rigfiles.tables import degrees
 from lightplan.rigfiles.write import changed_text, rewritten
 from lightplan.safe_write import FileExists
 from lightplan.scene import Lamp, Output, Placement
@@ -58,7 +58,7 @@ PLAN = PlanRecord(
     score=88.5,
     yield_share=0.9,
     measures={"foil_clipped_share": 0.001},
-    tolerances=(Tolerance(element="key", dimension="x_mm", minus=12, plus=8.5),),
+    tolerances=(RecordedTolerance(element="key", dimension="x_mm", minus=12, plus=8.5),),
     critical=(("sheet", "bow_mm"), ("key", "x_mm")),
     rig_digest="0123456789abcdef",
     made_with="0.1.0",

@@ -216,7 +216,7 @@ def test_into_a_folder_of_a_process_it_writes_as_into_any_other():
 KILLED = """
 import os, signal, sys, tempfile
 tempfile.tempdir = sys.argv[1]
-from lightplan.session.places import for_a_moment
+from lightplan.session.folders import for_a_moment
 
 with for_a_moment(b"a photograph", ".jpg"):
     os.kill(os.getpid(), signal.SIGKILL)

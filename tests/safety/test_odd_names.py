@@ -15,7 +15,7 @@ from PIL import Image
 from lightplan.errors import PhotoError
 from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.sets.journal import photograph_key
-from lightplan.shots.sets.watch import new_files
+from lightplan.shots.sets.new_frames import new_files
 from lightplan.shown import printable, writable
 
 NAMES = {

@@ -15,7 +15,7 @@ from page_server import serve
 
 import lightplan.page
 from lightplan.rigfiles.loaded import Thing
-from lightplan.rigfiles.plan_record import PlanRecord, Tolerance
+from lightplan.rigfiles.plan_record import PlanRecord, RecordedTolerance
 from lightplan.rigfiles.write import rig_to_toml
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def write_home(home: Path) -> Path:
         yield_share=0.9,
         good_score=80.0,
         tolerances=tuple(
-            Tolerance(element=name, dimension="x_mm", minus=3, plus=3) for name in names
+            RecordedTolerance(element=name, dimension="x_mm", minus=3, plus=3) for name in names
         ),
         critical=tuple((name, "x_mm") for name in names),
         rig_digest=TEXTS[0],

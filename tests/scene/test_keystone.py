@@ -7,7 +7,7 @@ import pytest
 
 from lightplan.scene import Camera, Placement, Sheet
 from lightplan.scene.framing import framing
-from lightplan.words.framing import SMALL, keystone, keystone_words, small_words
+from lightplan.words.leaning import SMALL, keystone, keystone_words, small_words
 
 SHEET = Sheet(width_mm=148, height_mm=105)
 PHONE = Camera(placement=Placement((0, -70, 150)), focal_length_mm=26)

@@ -7,7 +7,7 @@ import pytest
 
 from lightplan.reports.set_model import _books
 from lightplan.reports.setup.elements import elements_of
-from lightplan.reports.setup.holding import holding_words
+from lightplan.reports.setup.holding_words import holding_words
 from lightplan.reports.setup.views import PLAN, extent_of
 from lightplan.scene import Camera, Card, Lamp, Placement, Rig, Sheet
 from lightplan.scene.clearance import broken

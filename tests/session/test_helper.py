@@ -9,7 +9,7 @@ from typing import Any
 import child_work
 import pytest
 
-from lightplan.session.helper import Helper
+from lightplan.session.child import ChildProcess
 
 PATIENCE_S = 60.0
 
@@ -36,7 +36,7 @@ def ear():
 
 @pytest.fixture(scope="module")
 def helper(ear):
-    helper = Helper(ear)
+    helper = ChildProcess(ear)
     yield helper
     helper.close()
 
@@ -82,7 +82,7 @@ def test_a_child_that_dies_is_told_and_another_takes_its_place(helper, ear):
 
 def test_closing_ends_the_process(ear):
     before = multiprocessing.active_children()
-    helper = Helper(ear)
+    helper = ChildProcess(ear)
     helper.begin(9, child_work.wait)
     ear.heard.get(timeout=PATIENCE_S)
     [process] = [p for p in multiprocessing.active_children() if p not in before]
@@ -91,7 +91,7 @@ def test_closing_ends_the_process(ear):
 
 
 def test_whoever_asks_to_stop_never_waits_for_the_child(ear):
-    helper = Helper(ear)
+    helper = ChildProcess(ear)
     helper.begin(10, child_work.stand_still)
     ear.heard.get(timeout=PATIENCE_S)
     asking = threading.Thread(target=helper.stop, daemon=True)

@@ -10,7 +10,7 @@ import pytest
 
 from lightplan.rigfiles import load_rig
 from lightplan.scene.dimensions import set_values
-from lightplan.session.live import Live, Wanted
+from lightplan.session.live_picture import Live, Wanted
 from lightplan.tasks.live import CLIPPED, NO_FOIL, LivePicture
 
 PATIENCE_S = 300  # the first picture may have to compile its loops
@@ -135,7 +135,7 @@ class Slow:
 
 
 def test_a_hand_that_moves_again_does_not_wait_for_the_finer_frame(rig, monkeypatch):
-    monkeypatch.setattr("lightplan.session.live._layout", lambda _: {})
+    monkeypatch.setattr("lightplan.session.live_picture._layout", lambda _: {})
     ear, slow = Ear(), Slow()
     live = Live(ear)
     live._picture = slow  # type: ignore[assignment]

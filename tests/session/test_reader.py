@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from lightplan.errors import LightplanError, PhotoError
-from lightplan.session import framing
+from lightplan.session import messages
 from lightplan.session.reader import Reader
 from lightplan.tasks.photo_facts import small_picture
 
@@ -150,11 +150,11 @@ def message(facts: bytes, *bodies: bytes) -> io.BytesIO:
 
 def test_messages_come_back_as_they_were_sent():
     stream = io.BytesIO()
-    framing.write(stream, {"is": "read"}, b"one", b"")
+    messages.write(stream, {"is": "read"}, b"one", b"")
     stream.seek(0)
-    assert framing.read(stream) == ({"is": "read"}, (b"one", b""))
+    assert messages.read(stream) == ({"is": "read"}, (b"one", b""))
     with pytest.raises(EOFError):
-        framing.read(stream)
+        messages.read(stream)
 
 
 @pytest.mark.parametrize(
@@ -173,4 +173,4 @@ def test_messages_come_back_as_they_were_sent():
 )
 def test_a_process_that_was_taken_over_can_say_nothing_else(stream):
     with pytest.raises(ValueError):  # noqa: PT011 - of many kinds
-        framing.read(stream)
+        messages.read(stream)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.compiled import compiled
-from lightplan.geometry.clipping import MOST_CORNERS, copy, dot, edge_planes
+from lightplan.geometry.cut_polygons import MOST_CORNERS, copy, dot, edge_planes
 from lightplan.light.border import seen_within
 from lightplan.light.compiled.outlines import HIDES, place, put_before
 

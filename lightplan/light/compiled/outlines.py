@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.compiled import compiled
-from lightplan.geometry.clipping import (
+from lightplan.geometry.cut_polygons import (
     MOST_CORNERS,
     copy,
     cut,

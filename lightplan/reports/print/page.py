@@ -42,7 +42,7 @@ _MITER_LIMIT = 10.0  # ISO 32000-1, 8.4.3.5: the default
 
 
 @dataclass(frozen=True)
-class Box:
+class PageBox:
     """Where a text or balloon is on its page: left, bottom, right, top in mm."""
 
     text: str
@@ -51,7 +51,7 @@ class Box:
     right: float
     top: float
 
-    def overlaps(self, other: Box, slack_mm: float = 0.0) -> bool:
+    def overlaps(self, other: PageBox, slack_mm: float = 0.0) -> bool:
         """Whether two boxes share more than `slack_mm` both ways."""
         wide = min(self.right, other.right) - max(self.left, other.left)
         high = min(self.top, other.top) - max(self.bottom, other.bottom)
@@ -155,7 +155,7 @@ class Page:
 
     def __init__(self, paper: str) -> None:
         self.width, self.height = paper_size(paper)
-        self.boxes: list[Box] = []
+        self.boxes: list[PageBox] = []
         self._drawn: list[tuple[float, Callable[[FPDF], None]]] = []
 
     def draw_on(self, document: FPDF) -> None:
@@ -188,10 +188,10 @@ class Page:
         tall = size_pt * POINT_MM
         if upwards:
             left, bottom = x - 0.5 * tall, y - start
-            box = Box(line, left, bottom, left + tall, bottom + width)
+            box = PageBox(line, left, bottom, left + tall, bottom + width)
             place = (x + 0.27 * tall, bottom)
         else:
-            box = Box(line, x - start, y - 0.22 * tall, x - start + width, y + 0.78 * tall)
+            box = PageBox(line, x - start, y - 0.22 * tall, x - start + width, y + 0.78 * tall)
             place = (x - start, y)
         self.boxes.append(box)
         self._drawn.append(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from lightplan.reports.setup.holding import holding_words
+from lightplan.reports.setup.holding_words import holding_words
 from lightplan.scene.surfaces import flat_at
 from lightplan.units import LengthUnit, show_length
 from lightplan.words import stances

@@ -17,9 +17,9 @@ from lightplan.reports.print.table import (
     table,
     table_height,
 )
+from lightplan.reports.setup.camera_settings import exposure_lines
 from lightplan.reports.setup.cuts import board_for, cut_size, cuts_of, hole_words
 from lightplan.reports.setup.elements import PROP_KINDS, Element, size_words
-from lightplan.reports.setup.exposure import exposure_lines
 from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import draw_targets, targets_height, torch_notes
 from lightplan.units import LengthUnit, show_length

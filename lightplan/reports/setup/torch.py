@@ -50,7 +50,7 @@ class Spot:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Target:
+class TorchTarget:
     """A card or lamp that catches spots.
 
     Parameters
@@ -75,7 +75,7 @@ class Target:
 
 
 @dataclass(frozen=True)
-class Elsewhere:
+class TorchElsewhere:
     """A spot that lands on no flat card: its letter and where it goes, in words."""
 
     letter: str
@@ -86,25 +86,25 @@ class Elsewhere:
 class TorchTest:
     """Expected spots: on cards, and elsewhere."""
 
-    targets: tuple[Target, ...]
-    elsewhere: tuple[Elsewhere, ...]
+    targets: tuple[TorchTarget, ...]
+    elsewhere: tuple[TorchElsewhere, ...]
 
 
 def torch_test(rig: Rig, unit: LengthUnit = "mm") -> TorchTest:
     """Return where the middle and the corners of the sheet throw a torch at the lens."""
     surfaces = [s for s in build_surfaces(rig) if s.role != "sheet"]
     caught: dict[str, tuple[Surface, list[Spot]]] = {}
-    elsewhere: list[Elsewhere] = []
+    elsewhere: list[TorchElsewhere] = []
     for letter, across, along in POINTS:
         x, y = across * rig.sheet.width_mm / 2, along * rig.sheet.height_mm / 2
         met, point = _first_met(rig, surfaces, x, y)
         if met is None or point is None:
-            elsewhere.append(Elsewhere(letter, _missed(rig)))
+            elsewhere.append(TorchElsewhere(letter, _missed(rig)))
         elif isinstance(met.shape, Flat) and met.role in ("card", "diffuser", "lamp", "window"):
             left, lower = _on_card(met.shape, point)
             caught.setdefault(met.name, (met, []))[1].append(Spot(letter, left, lower))
         else:
-            elsewhere.append(Elsewhere(letter, _where(met, point, unit)))
+            elsewhere.append(TorchElsewhere(letter, _where(met, point, unit)))
     return TorchTest(tuple(_target(s, spots) for s, spots in caught.values()), tuple(elsewhere))
 
 
@@ -153,7 +153,7 @@ def _on_card(shape: Flat, point: Doubles) -> tuple[float, float]:
     return (float(offset @ right) + _half(shape, right), float(offset @ up) + _half(shape, up))
 
 
-def _target(surface: Surface, spots: list[Spot]) -> Target:
+def _target(surface: Surface, spots: list[Spot]) -> TorchTarget:
     shape = surface.shape
     assert isinstance(shape, Flat)
     right, up, is_level = _drawn_axes(shape)
@@ -166,7 +166,7 @@ def _target(surface: Surface, spots: list[Spot]) -> Target:
             + opening.y * np.asarray(shape.up)
         )
         hole = (*_on_card(shape, middle), 2 * opening.radius)
-    return Target(
+    return TorchTarget(
         name=surface.name,
         width_mm=2 * _half(shape, right),
         height_mm=2 * _half(shape, up),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from lightplan.reports.print.page import Page, text_width
 from lightplan.reports.print.table import paragraph, paragraph_height, table, table_height
-from lightplan.reports.setup.torch import POINT_NAMES, Target, TorchTest
+from lightplan.reports.setup.torch import POINT_NAMES, TorchTarget, TorchTest
 from lightplan.units import LengthUnit, show_length
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def torch_notes(test: TorchTest) -> list[str]:
     return notes
 
 
-def _rows(target: Target, unit: LengthUnit) -> list[list[str]]:
+def _rows(target: TorchTarget, unit: LengthUnit) -> list[list[str]]:
     lower = "From near edge" if target.is_level else "From lower edge"
     rows = [["", "From left edge", lower]]
     return rows + [
@@ -46,7 +46,7 @@ def _rows(target: Target, unit: LengthUnit) -> list[list[str]]:
     ]
 
 
-def _view_words(target: Target) -> str:
+def _view_words(target: TorchTarget) -> str:
     return (
         "seen from above (near edge: next to you)"
         if target.is_level
@@ -59,7 +59,7 @@ def _drawn(width: float) -> float:
     return 0.4 * width
 
 
-def _scale(target: Target, width: float) -> float:
+def _scale(target: TorchTarget, width: float) -> float:
     return _drawn(width) / max(target.width_mm, target.height_mm)
 
 
@@ -68,20 +68,20 @@ def _widths(width: float) -> list[float]:
     return [LETTER_MM, rest / 2, rest / 2]
 
 
-def _block_height(target: Target, width: float, unit: LengthUnit) -> float:
+def _block_height(target: TorchTarget, width: float, unit: LengthUnit) -> float:
     drawn = target.height_mm * _scale(target, width)
     told = f"{target.name}, {_view_words(target)}"
     title = paragraph_height(told, width, bold=True)
     return title + max(drawn, table_height(_rows(target, unit), _widths(width))) + 3.0
 
 
-def _columns(targets: Sequence[Target], width: float) -> tuple[int, float]:
+def _columns(targets: Sequence[TorchTarget], width: float) -> tuple[int, float]:
     """Return how many stand side by side, and how wide each may be."""
     count = min(max(len(targets), 2), MOST_COLUMNS)
     return count, (width - (count - 1) * GAP_MM) / count
 
 
-def targets_height(targets: Sequence[Target], width: float, unit: LengthUnit) -> float:
+def targets_height(targets: Sequence[TorchTarget], width: float, unit: LengthUnit) -> float:
     """Return how much room the drawings take, mm."""
     count, column = _columns(targets, width)
     heights = [_block_height(t, column, unit) for t in targets]
@@ -89,7 +89,12 @@ def targets_height(targets: Sequence[Target], width: float, unit: LengthUnit) ->
 
 
 def draw_targets(
-    page: Page, left: float, top: float, width: float, targets: Sequence[Target], unit: LengthUnit
+    page: Page,
+    left: float,
+    top: float,
+    width: float,
+    targets: Sequence[TorchTarget],
+    unit: LengthUnit,
 ) -> float:
     """Draw every card with its marks; return the y below."""
     count, column = _columns(targets, width)
@@ -103,7 +108,7 @@ def draw_targets(
 
 
 def _draw(
-    page: Page, left: float, top: float, width: float, target: Target, unit: LengthUnit
+    page: Page, left: float, top: float, width: float, target: TorchTarget, unit: LengthUnit
 ) -> None:
     told = f"{target.name}, {_view_words(target)}"
     y = paragraph(page, left, top - 1.0, told, width, bold=True) - 1.0

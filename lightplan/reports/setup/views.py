@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.reports.print.page import FAINT, INK, RULE, Box, Page, text_width
+from lightplan.reports.print.page import FAINT, INK, RULE, Page, PageBox, text_width
 from lightplan.reports.setup.elements import PROP_KINDS, Element, Kind
 from lightplan.scene.supports import supports_of
 from lightplan.units import LengthUnit, show_length
@@ -154,7 +154,7 @@ class View:
         left, bottom, right, top = frame
         middle = (np.asarray(extent.low) + extent.high) / 2
         self._shift = np.array([left + right, bottom + top]) / 2 - middle / scale
-        self._taken: list[Box] = []
+        self._taken: list[PageBox] = []
 
     def place(self, points_mm: Doubles) -> Doubles:
         """Return points of the rig (n, 3) on the paper (n, 2)."""
@@ -268,7 +268,7 @@ class View:
         tip = at + 6.0 * length * way
         side = np.array([-way[1], way[0]])
         self.page.line(np.array([at, tip]), width_pt=0.9, over=5, within=self.frame)
-        self._taken.append(Box("arrow", tip[0] - 0.9, tip[1] - 0.9, tip[0] + 0.9, tip[1] + 0.9))
+        self._taken.append(PageBox("arrow", tip[0] - 0.9, tip[1] - 0.9, tip[0] + 0.9, tip[1] + 0.9))
         head = np.array([tip + 1.3 * way, tip + 0.6 * side, tip - 0.6 * side])
         self.page.shape(head, fill=INK, width_pt=0.2, over=5, within=self.frame)
 
@@ -292,7 +292,7 @@ class View:
         for end in ends:
             self.page.line(end, colour="#ffffff", width_pt=2.6, over=6)
             self.page.line(end, colour="#c2001a", width_pt=1.4, over=7)
-        self._taken.append(Box("cross", x - arm, y - arm, x + arm, y + arm))
+        self._taken.append(PageBox("cross", x - arm, y - arm, x + arm, y + arm))
 
     def _numbers(self, elements: Sequence[Element]) -> None:
         """Write the distance of each thing from the cross along the bottom and the left."""
@@ -329,11 +329,11 @@ class View:
     def _balloons(self, elements: Sequence[Element]) -> None:
         spots = {e.number: self.place(np.array([e.position_mm]))[0] for e in elements}
         for x, y in spots.values():
-            self._taken.append(Box("dot", x - 0.7, y - 0.7, x + 0.7, y + 0.7))
+            self._taken.append(PageBox("dot", x - 0.7, y - 0.7, x + 0.7, y + 0.7))
         for number, spot in spots.items():
             x, y = self._free_place(spot)
             radius = BALLOON_MM
-            self._taken.append(Box(str(number), x - radius, y - radius, x + radius, y + radius))
+            self._taken.append(PageBox(str(number), x - radius, y - radius, x + radius, y + radius))
             self.page.line([tuple(spot), (x, y)], width_pt=0.5, colour="#1d4ed8", over=7)
             self.page.dot(x, y, radius, fill="#ffffff", colour="#1d4ed8", width_pt=0.9, over=8)
             self.page.text(x, y - 1.0, str(number), bold=True, align="center", colour="#1d4ed8")
@@ -348,7 +348,7 @@ class View:
                 angle = 2 * np.pi * (turn + 0.5) / 16 + np.pi / 2
                 x, y = spot + radius * np.array([np.cos(angle), np.sin(angle)])
                 inside = left + reach < x < right - reach and bottom + reach < y < top - reach
-                box = Box("", x - reach, y - reach, x + reach, y + reach)
+                box = PageBox("", x - reach, y - reach, x + reach, y + reach)
                 clash = sum(box.overlaps(other) for other in self._taken)
                 cost = radius + 100.0 * clash + (0.0 if inside else 1000.0)
                 if cost < best[0] - 1e-9:

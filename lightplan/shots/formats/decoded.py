@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from lightplan.errors import PhotoError
-from lightplan.shots.shot import Settings
+from lightplan.shots.shot import ShotSettings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -97,7 +97,7 @@ class Decoded:
     reduction: int = 1
     bits: int = 8
     lossy: bool = False
-    settings: Settings = field(default_factory=Settings)
+    settings: ShotSettings = field(default_factory=ShotSettings)
 
 
 def decode_with_opencv(data: bytes, flags: int) -> NDArray[Any] | None:

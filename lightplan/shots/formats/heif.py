@@ -20,7 +20,7 @@ from lightplan.shots.formats.decoded import (
     split_alpha,
     unsupported,
 )
-from lightplan.shots.shot import Settings
+from lightplan.shots.shot import ShotSettings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -60,7 +60,7 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     except BROKEN:
         raise broken("damaged HEIF data") from None
     info = picture.info
-    settings = Settings()
+    settings = ShotSettings()
     exif = info.get("exif")
     if exif:
         settings, _ = tags.read_settings(exif[6:] if exif[:6] == b"Exif\0\0" else exif)

@@ -23,7 +23,7 @@ from lightplan.shots.formats.slipped import shows_a_slip
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lightplan.shots.shot import Settings
+    from lightplan.shots.shot import ShotSettings
 
 # Codes from here up count as clipped: quantisation moves a stored 255 by one or two.
 JPEG_CLIP = 254
@@ -150,7 +150,7 @@ def _pixels(data: bytes, header: _Header, factor: int) -> NDArray[np.uint8]:
     return np.asarray(pixels, np.uint8)
 
 
-def _decode_managed(data: bytes, header: _Header, settings: Settings) -> Decoded:
+def _decode_managed(data: bytes, header: _Header, settings: ShotSettings) -> Decoded:
     """Decode CMYK and table profiles through the colour manager, in 8 bits."""
     pixels, clip_mask = to_srgb_8bit(data, JPEG_CLIP)
     done = Decoded(

@@ -21,7 +21,7 @@ from lightplan.shots.formats.decoded import (
     split_alpha,
 )
 from lightplan.shots.formats.managed import open_picture, to_srgb_8bit
-from lightplan.shots.shot import Settings
+from lightplan.shots.shot import ShotSettings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,7 +33,7 @@ _MOST_PROFILE = 8 << 20
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Header:
+class _PngHeader:
     """What the chunks say."""
 
     rows: int
@@ -54,7 +54,7 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     header = _walk(data, limits)
     deep = header.bits == 16
     count = 65536 if deep else 256
-    settings = Settings()
+    settings = ShotSettings()
     if b"eXIf" in header.chunks:
         settings, _ = tags.read_settings(header.chunks[b"eXIf"])
     pixels, opaque = split_alpha(_pixels(data, header), blue_first=True)
@@ -74,7 +74,7 @@ def decode(data: bytes, limits: Limits) -> Decoded:
     return _with_profile(data, header, done, count)
 
 
-def _walk(data: bytes, limits: Limits) -> _Header:
+def _walk(data: bytes, limits: Limits) -> _PngHeader:
     """Check every chunk's length and checksum and keep those that describe the picture."""
     at, chunks, header = len(SIGNATURE), {}, None
     while True:
@@ -97,14 +97,14 @@ def _walk(data: bytes, limits: Limits) -> _Header:
             return replace(header, chunks=chunks)
 
 
-def _first(name: bytes, body: bytes) -> _Header:
+def _first(name: bytes, body: bytes) -> _PngHeader:
     if name != b"IHDR" or len(body) != 13:
         raise broken("a PNG without a header")
     cols, rows, bits, colour_type = struct.unpack_from(">IIBB", body)
-    return _Header(rows=rows, cols=cols, bits=bits, colour_type=colour_type, chunks={})
+    return _PngHeader(rows=rows, cols=cols, bits=bits, colour_type=colour_type, chunks={})
 
 
-def _pixels(data: bytes, header: _Header) -> NDArray[Any]:
+def _pixels(data: bytes, header: _PngHeader) -> NDArray[Any]:
     if header.colour_type == _PALETTE or header.bits < 8:
         picture = open_picture(data)
         pixels = np.array(picture.convert("RGBA"))
@@ -118,7 +118,7 @@ def _pixels(data: bytes, header: _Header) -> NDArray[Any]:
     return decoded
 
 
-def _with_profile(data: bytes, header: _Header, done: Decoded, count: int) -> Decoded:
+def _with_profile(data: bytes, header: _PngHeader, done: Decoded, count: int) -> Decoded:
     """Return the picture with the colour space the file names: iCCP, else sRGB, else gAMA."""
     chunks = header.chunks
     if b"iCCP" in chunks:

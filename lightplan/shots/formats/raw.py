@@ -14,7 +14,7 @@ from lightplan.shots.formats.decoded import BROKEN, Decoded, Limits, broken, spl
 
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans
-    from lightplan.shots.shot import Settings
+    from lightplan.shots.shot import ShotSettings
 
 # fmt: off
 SUFFIXES = frozenset({
@@ -97,7 +97,7 @@ def _clipped(raw: Any, shape: tuple[int, ...]) -> Booleans:
     return mask
 
 
-def _settings(raw: Any, data: bytes) -> Settings:
+def _settings(raw: Any, data: bytes) -> ShotSettings:
     """Return settings from the file's own directory, else from what LibRaw found."""
     settings, _ = tags.read_settings(data)
     if settings.f_number is not None or settings.time_s is not None:

@@ -13,7 +13,7 @@ import struct
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from lightplan.shots.shot import Settings
+from lightplan.shots.shot import ShotSettings
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -125,7 +125,7 @@ def _values(
     return tuple(a / b if b else math.nan for a, b in pairs)
 
 
-def read_settings(data: bytes) -> tuple[Settings, bool]:
+def read_settings(data: bytes) -> tuple[ShotSettings, bool]:
     """Return the exposure data of an EXIF block, and whether it announces Adobe RGB.
 
     Cameras set to Adobe RGB often embed no profile; the interoperability index "R03"
@@ -144,13 +144,13 @@ def read_settings(data: bytes) -> tuple[Settings, bool]:
     return settings, adobe
 
 
-def from_tags(tags: Tags) -> Settings:
+def from_tags(tags: Tags) -> ShotSettings:
     """Return settings from entries of an EXIF directory; nonsense becomes None."""
     per_unit = _MM_PER_UNIT.get(_whole(tags, PLANE_UNIT, 2))
     plane = _positive(tags, PLANE_X)
     white = {0: "auto", 1: "manual"}.get(_whole(tags, WHITE, -1))
     bias = tags.get(BIAS, (math.nan,))[0]
-    return Settings(
+    return ShotSettings(
         f_number=_positive(tags, F_NUMBER),
         time_s=_positive(tags, TIME),
         iso=_positive(tags, ISO),

@@ -12,8 +12,8 @@ from lightplan.measures.frame import LONG_SIDE, in_frame, judge_frame
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles
     from lightplan.shots.sheet.card import CardFound
-    from lightplan.shots.sheet.maps import LaidSheet
-    from lightplan.shots.sheet.strip import StripFound
+    from lightplan.shots.sheet.foil_strip import StripFound
+    from lightplan.shots.sheet.laid_out import LaidSheet
     from lightplan.shots.shot import Shot
 
 _CARD_MARGIN = 0.05

@@ -52,7 +52,7 @@ class Candidate:
 
 
 @dataclass(frozen=True, eq=False)
-class View:
+class OutlineView:
     """A copy of the picture and what the sheet must look like in it."""
 
     coded: Coded
@@ -82,17 +82,17 @@ def view_of(
     height_mm: float,
     focal_px: float | None,
     card: CardFound | None,
-) -> View:
+) -> OutlineView:
     """Return a copy of a picture with the scale, lens and card it is to be judged by."""
     plane = None
     if card is not None:
         half = 0.5 * scale - 0.5  # centres of pixels are whole numbers in both
         plane = np.array([[scale, 0, half], [0, scale, half], [0, 0, 1.0]]) @ card.plane
     focal = None if focal_px is None else focal_px * scale
-    return View(coded, scale, width_mm, height_mm, focal, plane)
+    return OutlineView(coded, scale, width_mm, height_mm, focal, plane)
 
 
-def measure(view: View, corners: Doubles, reach_px: float) -> Candidate | None:
+def measure(view: OutlineView, corners: Doubles, reach_px: float) -> Candidate | None:
     """Fit the four sides beside a rough outline; None where they do not hold together."""
     sides = fit_sides(view.coded, corners, reach_px=reach_px)
     if min(len(points) for points in sides.points) < 10:
@@ -166,7 +166,7 @@ def _discount(inner: Candidate) -> float:
     return 0.6 if np.sort(inner.sides.thinness)[1] > 0.8 else 0.93
 
 
-def in_light(view: View, best: Candidate) -> tuple[Doubles, float]:
+def in_light(view: OutlineView, best: Candidate) -> tuple[Doubles, float]:
     """Return corners and bending measured where light, not its code, is half-way."""
     plain = replace(view, coded=previews.in_light(view.coded))
     again = measure(plain, best.corners, 2.0)

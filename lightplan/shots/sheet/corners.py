@@ -16,7 +16,7 @@ from lightplan.shots.sheet.candidates import (
     COARSE_PX,
     ENOUGH,
     Candidate,
-    View,
+    OutlineView,
     in_light,
     judged,
     measure,
@@ -144,7 +144,7 @@ def find_sheet(
 
 
 def _refine(
-    shape: tuple[int, int], likely: list[Candidate], view: View, larger: View
+    shape: tuple[int, int], likely: list[Candidate], view: OutlineView, larger: OutlineView
 ) -> SheetFound | SheetNotFound:
     """Measure the sides again in a larger copy, where what looked alike comes apart."""
     ratio = larger.scale / view.scale
@@ -174,7 +174,7 @@ def _refine(
     )
 
 
-def _past_lines(view: View, best: Candidate) -> Candidate:
+def _past_lines(view: OutlineView, best: Candidate) -> Candidate:
     """Return the outline whose sides are steps where some of this one's are thin lines.
 
     A frame of foil close to the sheet's edge outshines it: one or two of its lines are taken for
@@ -212,7 +212,7 @@ def _both(rough: Candidate, fine: Candidate, ratio: float) -> Candidate:
     return judged(fine, np.minimum(quality, solid))
 
 
-def _refusal(view: View, best: Candidate | None) -> SheetNotFound:
+def _refusal(view: OutlineView, best: Candidate | None) -> SheetNotFound:
     if cut_by_frame(view):
         return SheetNotFound(
             "A sheet seems to be cut off by the frame; photograph it again with all four "

@@ -13,7 +13,7 @@ from lightplan.shots.sheet.by_artwork import Artwork, find_by_artwork
 from lightplan.shots.sheet.carded import FIND_PX, card_in, in_copy
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound
 from lightplan.shots.sheet.framed import SHEET, Frame, likeliest_sides, printed_frame, sheet_round
-from lightplan.shots.sheet.maps import LaidSheet, lay_out
+from lightplan.shots.sheet.laid_out import LaidSheet, lay_out
 from lightplan.shots.sheet.neighbour import Neighbour, find_near
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from lightplan.shots.sheet.candidates import (
     CERTAIN,
     ENOUGH,
     Candidate,
-    View,
+    OutlineView,
     encloses,
     measure,
     preferred,
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles
 
 
-def search(view: View) -> list[Candidate]:
+def search(view: OutlineView) -> list[Candidate]:
     """Return the candidates worth a closer look, one if it is certain."""
     best: Candidate | None = None
     tried: list[Candidate] = []
@@ -44,7 +44,7 @@ def search(view: View) -> list[Candidate]:
     return kept
 
 
-def _measured(view: View, corners: Doubles, reach_px: float) -> list[Candidate]:
+def _measured(view: OutlineView, corners: Doubles, reach_px: float) -> list[Candidate]:
     """Return an outline as measured; a rougher one is measured twice, nearer by then."""
     one = measure(view, corners, reach_px)
     if one is None or reach_px <= 3.0:
@@ -57,7 +57,7 @@ def _settled(best: Candidate | None) -> bool:
     return best is not None and best.confidence > CERTAIN and float(best.quality.min()) > 0.8
 
 
-def _beside(view: View, tried: list[Candidate]) -> list[Candidate]:
+def _beside(view: OutlineView, tried: list[Candidate]) -> list[Candidate]:
     """Try outlines that candidates suggest: theirs again, round a frame, one side moved."""
     frames = [one for one in tried if np.sort(one.sides.thinness)[1] > 0.9 and one.misfit < 0.1]
     frames = sorted(frames, key=_smallness)[:3]
@@ -82,7 +82,7 @@ def _doubt(one: Candidate) -> float:
     return -one.confidence
 
 
-def _one_side_moved(one: Candidate, view: View) -> Doubles:
+def _one_side_moved(one: Candidate, view: OutlineView) -> Doubles:
     """Return outlines (n, 4, 2) whose worst side lies where the sheet's shape wants it."""
     worst = int(np.argmin(one.quality))
     start, stop = worst, (worst + 1) % 4
@@ -99,7 +99,7 @@ def _one_side_moved(one: Candidate, view: View) -> Doubles:
     return np.asarray(moved[near])
 
 
-def _grown(corners: Doubles, view: View) -> Doubles:
+def _grown(corners: Doubles, view: OutlineView) -> Doubles:
     """Return outlines (n, 4, 2) of which `corners` could be a printed frame, evenly inset."""
     plane = quads.square_to_quad(corners[None])[0]
     short = min(view.width_mm, view.height_mm)
@@ -112,20 +112,20 @@ def _grown(corners: Doubles, view: View) -> Doubles:
     return outlines
 
 
-def _by_lines(view: View) -> Doubles:
+def _by_lines(view: OutlineView) -> Doubles:
     """Return rough corners (n, 4, 2), the likeliest first."""
     return _of_lines(view, [previews.luma(view.coded)])
 
 
-def _by_faint_lines(view: View) -> Doubles:
+def _by_faint_lines(view: OutlineView) -> Doubles:
     return _of_lines(view, previews.amplified(view.coded))
 
 
-def _by_patches(view: View) -> Doubles:
+def _by_patches(view: OutlineView) -> Doubles:
     return regions.propose(view.coded, view.misfit)
 
 
-def _of_lines(view: View, grey: list[previews.Picture]) -> Doubles:
+def _of_lines(view: OutlineView, grey: list[previews.Picture]) -> Doubles:
     segments = lines.find_segments(grey)
     if not len(segments):
         return np.empty((0, 4, 2))
@@ -133,7 +133,7 @@ def _of_lines(view: View, grey: list[previews.Picture]) -> Doubles:
     return quads.propose(joined, view.shape, view.misfit).corners
 
 
-def cut_by_frame(view: View) -> bool:
+def cut_by_frame(view: OutlineView) -> bool:
     """Say whether a sheet seems to run out of the picture.
 
     The picture's own borders are taken for edges: a quad with one or two of them, whose

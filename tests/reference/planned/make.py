@@ -26,7 +26,7 @@ from rig_scene import framed, scene_of
 from scenes import METALS
 
 from lightplan.planning.effort import Effort
-from lightplan.planning.plan import plan
+from lightplan.planning.planner import plan
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
 from lightplan.scene import Conductor, Foil, Grating, Look, Paper, Placement, Rig
 

@@ -28,7 +28,7 @@ from camera_chain import Chain, draw_chain, jpeg, take
 from rig_scene import scene_of
 from slips import IN_CAMERA, Build, Slip, can_be, draw_slip, hand_built, slipped
 
-from lightplan.advice.worth import Camera, Worth
+from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import Settings, settings_for
 from lightplan.light.exposure import foil_share as share_of
@@ -130,7 +130,7 @@ def draw_outside(number: int) -> Build:
     draw = np.random.default_rng(4000 + number)
     aside = 3 if number % 2 else 0
     camera_seed = 40_000 + 4 * number + (aside - number) % 4
-    camera = Camera(clip_cd_m2=plan.clip_cd_m2)
+    camera = CameraAsSet(clip_cd_m2=plan.clip_cd_m2)
     worth = Worth(rig)
     right = worth.score(hand_built(rig, 60_000 + number), camera)
     dearest: tuple[float, Build] | None = None

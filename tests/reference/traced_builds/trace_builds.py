@@ -13,8 +13,8 @@ import numpy as np
 
 from lightplan.merit.engine_model import long_side_for, polish_detail
 from lightplan.planning.effort import Effort
-from lightplan.planning.plan import plan
-from lightplan.planning.pool import Judges
+from lightplan.planning.judging_pool import Judges
+from lightplan.planning.planner import plan
 from lightplan.planning.result import Plan
 from lightplan.planning.robust import draws
 from lightplan.rigfiles import load_rig, rig_to_toml

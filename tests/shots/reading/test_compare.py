@@ -15,7 +15,7 @@ from lightplan.shots.sets.changes import changes_between
 from lightplan.shots.sets.consistency import exposure_stops, find_flags
 from lightplan.shots.sets.ranking import likeness_to_set, near_tie, rank_set
 from lightplan.shots.sets.two_sets import compare_sets
-from lightplan.shots.shot import Settings
+from lightplan.shots.shot import ShotSettings
 
 CORNERS = ((100.0, 150.0), (100.0, 850.0), (590.0, 850.0), (590.0, 150.0))
 
@@ -32,7 +32,7 @@ def photo(i: int, **changes: object) -> PhotoScore:
         paper_level=tuple(level.tolist()),
         measures={"foil_to_paper_stops": (1.0, 0.05), "foil_evenness_stops": (0.4, 0.03)},
         placed=Placed(corners=CORNERS, rows=700, cols=1000, confidence=0.9, how="sides"),
-        settings=Settings(f_number=8.0, time_s=1 / 60, iso=100.0),
+        settings=ShotSettings(f_number=8.0, time_s=1 / 60, iso=100.0),
     )
     return replace(base, **changes)
 
@@ -80,7 +80,7 @@ def bracket(tone: float = 1.0) -> list[PhotoScore]:
     """Return five frames a stop apart; `tone` stretches them as a camera's curve does."""
     photos = []
     for i, stop in enumerate((-2, -1, 0, 1, 2)):
-        settings = Settings(f_number=8.0, time_s=2.0**stop / 60, iso=100.0)
+        settings = ShotSettings(f_number=8.0, time_s=2.0**stop / 60, iso=100.0)
         level = (0.15 * 2 ** (tone * stop),) * 3
         photos.append(photo(i, settings=settings, paper_level=level))
     return photos
@@ -107,7 +107,7 @@ def test_a_clipped_frame_of_a_bracket_is_not_blamed():
 
 def test_exposure_as_set():
     # f/8, 1/125 s, ISO 100 is EV 12.97 (ISO 2720): log2(t S / N^2) = log2(100) - EV
-    one = photo(0, settings=Settings(f_number=8.0, time_s=1 / 125, iso=100.0))
+    one = photo(0, settings=ShotSettings(f_number=8.0, time_s=1 / 125, iso=100.0))
     assert exposure_stops(one) == pytest.approx(np.log2(100) - np.log2(64 * 125))
 
 

@@ -17,7 +17,7 @@ from lightplan.shots.formats.reading import read_shot
 from lightplan.shots.pipeline import judge_photo
 from lightplan.shots.sheet.corners import corners_by_hand
 from lightplan.shots.sheet.exact import SHEET_MEASURES, clipped_shares
-from lightplan.shots.sheet.maps import lay_out
+from lightplan.shots.sheet.laid_out import lay_out
 
 EASY = {
     "stock": "white",

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from lightplan.errors import BadInput
-from lightplan.shots.sets.watch import new_files, watch_folder
+from lightplan.shots.sets.new_frames import new_files, watch_folder
 
 HERE = Path(__file__).parent
 

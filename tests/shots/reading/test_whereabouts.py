@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from PIL.ExifTags import IFD, Base
 
-from lightplan.session.places import keep_photograph
+from lightplan.session.folders import keep_photograph
 from lightplan.shots.formats.whereabouts import without_place
 
 pillow_heif.register_heif_opener()

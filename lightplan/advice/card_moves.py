@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.moves import SETTING_MARGIN_MM, Move, moved_by, with_thing
+from lightplan.advice.moves import SETTING_MARGIN_MM, AdvisedMove, moved_by, with_thing
 from lightplan.mirror.foil_rays import FoilRays, lobe_margin_mm, places_on
 from lightplan.scene import Card, Hole, Rig
 from lightplan.words.places import edge, step_words
@@ -39,7 +39,7 @@ def uncovered_sides(face: Flat, rays: FoilRays) -> dict[str, float]:
     return {side: float(value) for side, value in over.items()}
 
 
-def fit_card(rig: Rig, card: Card, face: Flat, wanted: FoilRays) -> Iterator[Move]:
+def fit_card(rig: Rig, card: Card, face: Flat, wanted: FoilRays) -> Iterator[AdvisedMove]:
     """Yield the shift of a card and the larger card with which all rays would meet it.
 
     Parameters
@@ -59,8 +59,8 @@ def fit_card(rig: Rig, card: Card, face: Flat, wanted: FoilRays) -> Iterator[Mov
             name = name_in(rig, card.name)
             if -over[other] >= step:
                 text = f"move {name} {step:.0f} mm {step_words(outward)}"
-                yield Move(text, partial(with_thing, rig, moved_by(card, step * outward)))
-            yield Move(
+                yield AdvisedMove(text, partial(with_thing, rig, moved_by(card, step * outward)))
+            yield AdvisedMove(
                 f"take a card that reaches {step:.0f} mm farther at the {edge(outward)} edge "
                 f"of {name}",
                 partial(with_thing, rig, _larger(card, axis, step, outward)),

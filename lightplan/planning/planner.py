@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from lightplan.merit.bench import FORGIVEN_MM
 from lightplan.merit.engine_model import final_detail, long_side_for, polish_detail, search_detail
 from lightplan.planning.effort import Effort as Effort
-from lightplan.planning.effort import Job
 from lightplan.planning.effort import Report as Report
+from lightplan.planning.effort import SearchJob
 from lightplan.planning.effort import SearchProgress as SearchProgress
 from lightplan.planning.exploring import explored
 from lightplan.planning.finishing import (
@@ -21,7 +21,7 @@ from lightplan.planning.finishing import (
     sturdiest,
     within_rules,
 )
-from lightplan.planning.pool import Judges, Prediction
+from lightplan.planning.judging_pool import JudgedPrediction, Judges
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds, no_more_than
 from lightplan.planning.starts import starts
@@ -70,7 +70,7 @@ def plan(
     should_stop : callable or None
         Asked often; True ends the search with the best so far.
     """
-    job = Job.of(seed, effort, errors, progress, should_stop)
+    job = SearchJob.of(seed, effort, errors, progress, should_stop)
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
         # here and now, while helpers are starting
         before = judges.predicted(rig, final_detail())
@@ -92,7 +92,7 @@ def quick_plan(
 
     The score is that of the search's coarser light, good to a few points.
     """
-    job = Job.of(seed, effort, should_stop=should_stop)
+    job = SearchJob.of(seed, effort, should_stop=should_stop)
     with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
         searched = explored(judges, job, job.effort.evaluations)
         if searched is not None:
@@ -124,7 +124,7 @@ class _Ended:
 
 def finished(
     judges: Judges,
-    job: Job,
+    job: SearchJob,
     before: Predicted | None,
     best: Judged,
     found: Found,
@@ -164,7 +164,7 @@ def finished(
 
 
 def _no_worse(
-    judges: Judges, job: Job, before: Predicted | None, ended: _Ended, given: Rig
+    judges: Judges, job: SearchJob, before: Predicted | None, ended: _Ended, given: Rig
 ) -> _Ended:
     """Return what a search ended at, or the given rig where builds of that are worth more.
 
@@ -185,7 +185,7 @@ def _no_worse(
     return max(ended, stays, key=lambda one: _worth(judges, job, one))
 
 
-def _worth(judges: Judges, job: Job, ended: _Ended) -> float:
+def _worth(judges: Judges, job: SearchJob, ended: _Ended) -> float:
     """Return what builds of a rig are worth: no more than the rig itself is predicted to be."""
     rig = ended.rig
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
@@ -193,14 +193,14 @@ def _worth(judges: Judges, job: Job, ended: _Ended) -> float:
     return mean if ended.predicted is None else min(mean, ended.predicted.judged.score)
 
 
-def _promised(judges: Judges, job: Job, before: Predicted | None, ended: _Ended) -> Plan:
+def _promised(judges: Judges, job: SearchJob, before: Predicted | None, ended: _Ended) -> Plan:
     """Return a rig as a plan: predicted finely, and built with errors many times."""
     rig = ended.rig
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
     if ended.predicted is None:
         ahead = judges.prediction(rig, judges.detail if job.effort.is_quick else final_detail())
     else:
-        ahead = Prediction(ended.predicted)
+        ahead = JudgedPrediction(ended.predicted)
     robust = judge_builds(
         rig,
         judges.lights,
@@ -244,7 +244,7 @@ def _in_the_way(judges: Judges) -> NoPlan:
     return NoPlan(in_the_way=in_the_way, reason=reason, wish="", nearest=None)
 
 
-def _no_plan(judges: Judges, job: Job, given: Rig) -> NoPlan:
+def _no_plan(judges: Judges, job: SearchJob, given: Rig) -> NoPlan:
     found = _in_the_way(judges)
     for wish in wishes(given, found.in_the_way):
         if job.should_stop():

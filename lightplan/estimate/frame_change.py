@@ -16,7 +16,7 @@ import numpy as np
 from lightplan.estimate.drift_search import MUCH, SLOPE_SHARE, lens_step, search_between
 from lightplan.estimate.elsewhere import Elsewhere
 from lightplan.estimate.estimating import slips_of
-from lightplan.estimate.result import Estimate, Rival
+from lightplan.estimate.found import Estimate, Rival
 from lightplan.estimate.telling import unseen_of
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene.slips import slipped

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lightplan.arrays import Booleans, Doubles, Singles
-    from lightplan.shots.sheet.maps import LaidSheet
+    from lightplan.shots.sheet.laid_out import LaidSheet
     from lightplan.shots.shot import Shot
 
 CELL_MM = 6.0

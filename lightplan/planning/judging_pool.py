@@ -15,7 +15,15 @@ from threadpoolctl import threadpool_limits
 
 from lightplan.merit.engine_model import Models
 from lightplan.planning.alongside import Alongside
-from lightplan.planning.helper import KEPT_BYTES, Asked, Desk, Helper, Predicted, do, predicted
+from lightplan.planning.helper import (
+    KEPT_BYTES,
+    Helper,
+    HelperDesk,
+    HelperQuestion,
+    Predicted,
+    do,
+    predicted,
+)
 from lightplan.process import keep_memory
 from lightplan.search.trust_region import Stand, survey
 
@@ -26,7 +34,7 @@ if TYPE_CHECKING:
     from lightplan.light import Detail
     from lightplan.merit.bench import Bench, Judged
     from lightplan.planning.alongside import Referee
-    from lightplan.planning.effort import Job
+    from lightplan.planning.effort import SearchJob
     from lightplan.planning.exploring import Search
     from lightplan.scene import Rig
 
@@ -70,7 +78,7 @@ class Judges:
         self.detail = self.detail if detail is None else detail
         for helper in self._helpers:
             helper.use(rig, self.detail)
-        self.desk = Desk.of(rig, self.detail, self._models)
+        self.desk = HelperDesk.of(rig, self.detail, self._models)
 
     @property
     def bench(self) -> Bench:
@@ -106,7 +114,7 @@ class Judges:
         """Return the scores of the bench's rig by samples of its sheet under several lights."""
         return self.shared("scored", sheets)
 
-    def alongside(self, searches: Sequence[Search], referee: Referee, job: Job) -> None:
+    def alongside(self, searches: Sequence[Search], referee: Referee, job: SearchJob) -> None:
         """Do whole searches side by side, one in each process; the referee is told of each."""
         Alongside(searches, self._helpers, self.rig, referee).run(job.should_stop, job.progress)
         self._ahead = [0.0] * len(self._ahead)
@@ -116,13 +124,15 @@ class Judges:
         self._have([_PREDICTION * self._light_s] + [0.0] * len(self._helpers))
         return predicted(rig, detail)
 
-    def prediction(self, rig: Rig, detail: Detail) -> Prediction:
+    def prediction(self, rig: Rig, detail: Detail) -> JudgedPrediction:
         """Have a helper judge a rig so, while this process goes on to other things."""
         if not self._helpers:
-            return Prediction(predicted(rig, detail))
+            return JudgedPrediction(predicted(rig, detail))
         self._ahead[-1] += _PREDICTION * self._light_s
         helper = self._helpers[-1]
-        return Prediction(None, (helper, helper.ask("predicted", [(rig, detail)], self.rig), self))
+        return JudgedPrediction(
+            None, (helper, helper.ask("predicted", [(rig, detail)], self.rig), self)
+        )
 
     def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:
         """Deal jobs out to all processes, and return their answers in the order of the jobs."""
@@ -169,11 +179,11 @@ class Judges:
 
 
 @dataclass(frozen=True, eq=False)
-class Prediction:
+class JudgedPrediction:
     """A prediction that is at hand, or that a helper works out."""
 
     found: Predicted | None
-    at: tuple[Helper, Asked, Judges] | None = None
+    at: tuple[Helper, HelperQuestion, Judges] | None = None
 
     def result(self) -> Predicted:
         """Return it, once it is there."""

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.estimate.lights import Lights
+from lightplan.estimate.light_store import LightStore
 from lightplan.estimate.seen import FLOOR, SeenSheet
-from lightplan.light.lattice import Lattice, Reading
+from lightplan.light.lattice import Lattice, Readings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lightplan.arrays import Doubles, Singles
-    from lightplan.estimate.lights import Lit
+    from lightplan.estimate.light_store import Lit
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
@@ -44,7 +44,7 @@ class CellLight:
         return np.asarray(lamps + room * self.light[-1])
 
 
-class Levels:
+class CellLevels:
     """What the light engine gives in the cells of one photograph.
 
     Parameters
@@ -56,8 +56,8 @@ class Levels:
         Of that rig, where they are there already.
     """
 
-    def __init__(self, rig: Rig, seen: SeenSheet, lights: Lights | None = None) -> None:
-        self.lights = Lights(rig) if lights is None else lights
+    def __init__(self, rig: Rig, seen: SeenSheet, lights: LightStore | None = None) -> None:
+        self.lights = LightStore(rig) if lights is None else lights
         self.planned, self._seen = rig, seen
         self._readings = _readings(self.lights.grid, seen)
 
@@ -122,11 +122,11 @@ def to_stops(light: Doubles, clip_cd_m2: float) -> Doubles:
     return np.asarray(np.log2(np.maximum(light, 0.0) / clip_cd_m2 + FLOOR))
 
 
-def _readings(grid: Lattice, seen: SeenSheet) -> tuple[Reading, ...]:
+def _readings(grid: Lattice, seen: SeenSheet) -> tuple[Readings, ...]:
     """Return how to read the sheet's grid in each cell: at four places of it."""
     offset = _WITHIN * seen.spread_mm
     return tuple(
-        Reading.of(grid, np.stack([seen.x_mm + a * offset, seen.y_mm + b * offset], axis=1))
+        Readings.of(grid, np.stack([seen.x_mm + a * offset, seen.y_mm + b * offset], axis=1))
         for a in (-1, 1)
         for b in (-1, 1)
     )

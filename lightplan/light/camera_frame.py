@@ -10,9 +10,9 @@ from lightplan.light import coat
 from lightplan.light.cells import METAL_TEXEL, Patchwork
 from lightplan.light.compiled import mixing, tracing
 from lightplan.light.kept import Kept, Moves
-from lightplan.light.lattice import Lattice, Reading
+from lightplan.light.lattice import Lattice, Readings
 from lightplan.light.packed import Packed
-from lightplan.light.rays import Rays
+from lightplan.light.ray_bundle import Rays
 from lightplan.scene import relief
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class CameraFrame(Kept):
         inside &= np.abs(points[:, 1]) <= rig.sheet.height_mm / 2
         self._on = np.flatnonzero(inside)
         self._points = points[self._on]
-        self._reading = Reading.of(grid, self._points[:, :2])
+        self._reading = Readings.of(grid, self._points[:, :2])
         self._off = np.flatnonzero(~inside)
         before = directions[self._on]
         self._before = Rays(self._origin[None], before[None])

@@ -14,7 +14,7 @@ from lightplan.light.exposure import exposed_by
 from lightplan.measures import Judgement, Measures, judge, merit
 from lightplan.merit.engine_model import EngineModel, long_side_for, polish_detail
 from lightplan.merit.measured import SheetReader
-from lightplan.merit.targets import WHITE, luminance
+from lightplan.merit.wanted_levels import WHITE, luminance
 from lightplan.search.minimise import StopRule, minimise
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ _EXPOSURE_SPAN_STOPS = 3.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Frame:
+class PlannedFrame:
     """One of the two frames.
 
     Parameters
@@ -74,8 +74,8 @@ class TwoFrames:
     worth_it: bool
     single_score: float
     joined_score: float
-    foil: Frame
-    paper: Frame
+    foil: PlannedFrame
+    paper: PlannedFrame
     judgement: Judgement
     reason: str
 
@@ -213,19 +213,19 @@ class _Table:
     def _measures(self, linear: Floats) -> Measures:
         return self._reader.measures(self._rig, linear)
 
-    def frames(self, point: Doubles) -> tuple[Frame, Frame]:
+    def frames(self, point: Doubles) -> tuple[PlannedFrame, PlannedFrame]:
         """Return the two frames of a point in words."""
         foil, paper, exposure = self._read(point)
         light = luminance(np.asarray(self.joined(point), float))
         is_foil = self._share[..., 0] >= 0.5
         return (
-            Frame(
+            PlannedFrame(
                 purpose="foil",
                 trims=self._listed(foil),
                 exposure_stops=exposure,
                 level=float(np.median(light[is_foil])),
             ),
-            Frame(
+            PlannedFrame(
                 purpose="paper",
                 trims=self._listed(paper),
                 exposure_stops=0.0,

@@ -16,9 +16,9 @@ from lightplan.geometry import points as point_sets
 from lightplan.light.glossy import Behind, looked_on
 from lightplan.light.grating_lamps import ORDERS, GratingLamp, turn, wavelengths_nm
 from lightplan.light.kept import Kept, Moves
-from lightplan.light.metal import metal_hits
+from lightplan.light.metal_hits import metal_hits
 from lightplan.light.outlook import summed
-from lightplan.light.rays import Rays
+from lightplan.light.ray_bundle import Rays
 from lightplan.optics import grating as grating_law
 from lightplan.optics import microfacet, spectra
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from lightplan.light.cells import Patchwork
     from lightplan.light.detail import Detail
     from lightplan.light.emission import LampFace
-    from lightplan.light.metal import FoilFace
+    from lightplan.light.metal_hits import FoilFace
     from lightplan.light.mirrors import Mirrors
     from lightplan.light.outlook import Outlook
     from lightplan.optics.specular import SpecularCurve

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lightplan.merit.targets import paper_level
+from lightplan.merit.wanted_levels import paper_level
 from lightplan.planning.effort import QUICK as QUICK
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import plan_everything

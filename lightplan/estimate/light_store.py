@@ -58,7 +58,7 @@ def fine_detail(rig: Rig) -> Detail:
     )  # fmt: skip
 
 
-class Lights:
+class LightStore:
     """Asks the light engine about one rig and those that are a little off it.
 
     Each rig is followed from the planned one by an engine of its own: what is found does not

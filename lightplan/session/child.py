@@ -34,7 +34,7 @@ BEHIND_THE_HAND = 5
 """Niceness of a helper: the picture that follows the hand goes before it."""
 
 
-class Wish:
+class ChildWish:
     """The wish to stop, seen by two processes: one byte that both have, without a lock.
 
     An event of the standard library has a lock that the child holds while it looks; one that is
@@ -57,7 +57,7 @@ class Wish:
         self._byte.value = 0
 
 
-class Helper:
+class ChildProcess:
     """A child process that works.
 
     A thread of its own begins the child, hands over each piece of work and listens: beginning a
@@ -76,7 +76,7 @@ class Helper:
         self._lock = threading.Lock()  # one thread begins the process, another may end it
         self._process: Any = None
         self._connection: Connection | None = None
-        self._stop: Wish | None = None
+        self._stop: ChildWish | None = None
         self._number = 0
         self._unwanted: int | None = None
         self._closed = False
@@ -168,7 +168,7 @@ class Helper:
         if self._connection is not None:
             self._connection.close()
         ours, theirs = self._context.Pipe()
-        self._stop = Wish(self._context)
+        self._stop = ChildWish(self._context)
         self._process = self._context.Process(
             target=_work_on, args=(theirs, self._stop), name="lightplan helper", daemon=False
         )
@@ -177,7 +177,7 @@ class Helper:
         self._connection = ours
 
 
-def _work_on(connection: Connection, wish: Wish) -> None:
+def _work_on(connection: Connection, wish: ChildWish) -> None:
     """Do one piece of work after the other, until nobody listens; this is the child."""
     import os
     import signal

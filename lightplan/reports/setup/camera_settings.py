@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.picture import exposure_time
-from lightplan.words.framing import keystone_words
+from lightplan.words.leaning import keystone_words
 
 if TYPE_CHECKING:
     from lightplan.reports.setup.facts import SetupFacts

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from lightplan.arrays import Doubles, Integers
-    from lightplan.light.rays import Rays
+    from lightplan.light.ray_bundle import Rays
     from lightplan.scene.sheet import Sheet
     from lightplan.scene.surfaces import Face, Surface
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
 from lightplan.page.starting import apart, is_place
-from lightplan.session import places
+from lightplan.session import folders
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,7 +37,7 @@ def _verdicts_of(desk: Desk) -> Path:
 async def _photo(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Put a dropped photograph into the work's folder, under its own name."""
     folder = folder_of(desk)
-    path = await apart(lambda: places.keep_photograph(folder, file.name, file.content))
+    path = await apart(lambda: folders.keep_photograph(folder, file.name, file.content))
     if not desk.is_looking:
         desk.is_looking = True
         asyncio.get_running_loop().call_later(TELL_EVERY_S, look_at_folder, desk)

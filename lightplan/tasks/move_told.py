@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lightplan.advice.as_seen import AsSeen
-from lightplan.advice.first_things import LEAST_KNOB, Option, State, first_of
+from lightplan.advice.first_things import LEAST_KNOB, FirstOption, State, first_of
 from lightplan.advice.helps import (
     CONTENT,
     is_sure,
@@ -22,7 +22,7 @@ from lightplan.measures.gates import LEAST_METAL
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from lightplan.advice.worth import Camera, Worth
+    from lightplan.advice.worth import CameraAsSet, Worth
     from lightplan.scene import Rig
     from lightplan.shots.results import PhotoScore
 
@@ -38,12 +38,12 @@ class Before:
 
     memory: Memory
     plan: Rig
-    camera: Camera
+    camera: CameraAsSet
 
 
 def choose(
-    score: PhotoScore, options: Sequence[Option], state: State, worth: Worth, before: Before
-) -> Option | None:
+    score: PhotoScore, options: Sequence[FirstOption], state: State, worth: Worth, before: Before
+) -> FirstOption | None:
     """Return the one move: a slip undone, the last move taken back, or what else helps."""
     memory = before.memory
     chosen = first_of(minded(options, memory, score.score))
@@ -66,8 +66,8 @@ def choose(
 
 
 def _helping(
-    options: Sequence[Option], state: State, worth: Worth, score: PhotoScore, memory: Memory
-) -> Option | None:
+    options: Sequence[FirstOption], state: State, worth: Worth, score: PhotoScore, memory: Memory
+) -> FirstOption | None:
     """Return what helps a set that has not slipped: a setting, else a small step."""
     curve = None if memory.asked_for("tone curve") else plain_curve(state, worth)
     trims = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
@@ -78,7 +78,7 @@ def _helping(
     return surest(steps, lambda step: is_sure(step, state, worth))
 
 
-def surest(steps: Sequence[Option], sure: Callable[[Option], bool]) -> Option | None:
+def surest(steps: Sequence[FirstOption], sure: Callable[[FirstOption], bool]) -> FirstOption | None:
     """Return the step that wins most of those that lose nowhere near; None where all are gambles.
 
     Where a step is a gamble a shorter one the same way may be none: it is asked next.
@@ -121,7 +121,7 @@ def factor_of(score: PhotoScore, begins: str) -> float:
     return math.prod(g.factor for g in score.gates if g.measure.startswith(begins))
 
 
-def _clipped_moves(score: PhotoScore, state: State) -> list[Option]:
+def _clipped_moves(score: PhotoScore, state: State) -> list[FirstOption]:
     """Return less exposure where the photograph itself is clipped; its gain is the gates' cost."""
     shares = [score.value(f"{material}_clipped_share") for material in ("foil", "paper")]
     gates = [g.factor for g in score.gates if g.measure.endswith("clipped_share")]

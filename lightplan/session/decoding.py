@@ -16,7 +16,7 @@ from typing import IO, Any, TypeAlias
 
 from lightplan.errors import BadInput, LightplanError
 from lightplan.process import keep_memory, limit_memory
-from lightplan.session import framing
+from lightplan.session import messages
 
 Facts: TypeAlias = dict[str, Any]
 Read: TypeAlias = tuple[Facts, tuple[bytes, ...]]
@@ -114,7 +114,7 @@ def main() -> None:
     limit_memory(MEMORY_BYTES)
     keep_memory(KEPT_BYTES)
     with contextlib.suppress(EOFError, OSError):
-        framing.write(answers, {"is": "ready"})
+        messages.write(answers, {"is": "ready"})
         while True:
             _answer_one(sys.stdin.buffer, answers)
 
@@ -122,11 +122,11 @@ def main() -> None:
 def _answer_one(asked: IO[bytes], answers: IO[bytes]) -> None:
     from lightplan.shots.sets.worker import set_alarm
 
-    order, _ = framing.read(asked)
+    order, _ = messages.read(asked)
     set_alarm(TIME_S + GRACE_S)
     told, bodies = _told(Path(order["path"]), order["way"], order["given"])
     set_alarm(0.0)
-    framing.write(answers, told, *bodies)
+    messages.write(answers, told, *bodies)
 
 
 def _told(path: Path, way: str, given: Mapping[str, Any]) -> Read:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lightplan.measures.score import KEEP_FROM
+from lightplan.measures.verdict import KEEP_FROM
 from lightplan.merit.bench import FORGIVEN_MM, Bench, Judged
 from lightplan.merit.engine_model import EngineModel, long_side_for, search_detail
 from lightplan.planning.finishing import moves
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from lightplan.arrays import Doubles
-    from lightplan.planning.result import Move, Robustness
+    from lightplan.planning.result import PlannedMove, Robustness
     from lightplan.scene import Freedom, Rig, Sheet
 
 RANGE_EVALUATIONS = 200
@@ -67,7 +67,7 @@ class Fit:
     score: float
     breaks: bool
     problem: str
-    nudge: tuple[Move, ...]
+    nudge: tuple[PlannedMove, ...]
     nudged_rig: Rig
     nudged_score: float
     robustness: Robustness | None = None
@@ -156,7 +156,7 @@ def _fit(
     here = bench.judge(rig)
     breaks = here.excess_mm > FORGIVEN_MM or here.score < KEEP_FROM
     problem, nudged, nudged_rig = "", here, rig
-    nudge: tuple[Move, ...] = ()
+    nudge: tuple[PlannedMove, ...] = ()
     if breaks:
         problem = _problem(here, bench)
         nudged = _nudged(bench, rig, seed, evaluations, should_stop)

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.compiled import compiled
-from lightplan.light.compiled.lobes import masked, reflectance
+from lightplan.light.compiled.lobe_loops import masked, reflectance
 from lightplan.light.compiled.sight import inside
 
 if TYPE_CHECKING:

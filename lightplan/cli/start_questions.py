@@ -48,7 +48,7 @@ def start(
     """
 
     def job(_: object) -> Answer:
-        from lightplan.tasks.care import care_lines, cautions_of
+        from lightplan.tasks.caution_words import care_lines, cautions_of
         from lightplan.tasks.start import questions
         from lightplan.tasks.start_rig import start_rig
 

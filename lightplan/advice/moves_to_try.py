@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.advice.cards import fit_card
-from lightplan.advice.lamps import aim_lamp, lamp_farther, lamp_out_of_view, slide_lamp
-from lightplan.advice.moves import Move, camera_aside, exposure_move, nudge, trim_move
+from lightplan.advice.card_moves import fit_card
+from lightplan.advice.lamp_moves import aim_lamp, lamp_farther, lamp_out_of_view, slide_lamp
+from lightplan.advice.moves import AdvisedMove, camera_aside, exposure_move, nudge, trim_move
 from lightplan.geometry.shapes import Flat
 from lightplan.mirror.foil_rays import places_on
 
@@ -35,7 +35,7 @@ NUDGE_MM = 60.0
 TRIMS_STOPS = (-2.0, -1.0, -2 / 3, -1 / 3, 1 / 3, 2 / 3, 1.0)
 
 
-def moves_for(case: Case, finding: Finding) -> Iterator[Move]:
+def moves_for(case: Case, finding: Finding) -> Iterator[AdvisedMove]:
     """Yield the moves worth a try against a fault."""
     if finding.code == "not sharp":
         return
@@ -50,7 +50,7 @@ def moves_for(case: Case, finding: Finding) -> Iterator[Move]:
         yield from _lamp_moves(case, lamp, on_paper=on_paper)
 
 
-def nudges(case: Case) -> Iterator[Move]:
+def nudges(case: Case) -> Iterator[AdvisedMove]:
     """Yield small steps of every lamp and card along the room's own directions."""
     for axis in np.vstack([np.eye(3), -np.eye(3)]):
         for lamp in case.rig.lamps:
@@ -60,7 +60,7 @@ def nudges(case: Case) -> Iterator[Move]:
             yield nudge(case.rig, card, NUDGE_MM * axis)
 
 
-def _exposures(case: Case, finding: Finding) -> Iterator[Move]:
+def _exposures(case: Case, finding: Finding) -> Iterator[AdvisedMove]:
     """Exposures round the one that puts the brightest part just below clipping."""
     levels = [float(np.quantile(case.rays.level, 0.99))]
     levels.append(float(np.quantile(case.paper_level[case.bare_paper], 0.98)))
@@ -76,7 +76,7 @@ def _exposures(case: Case, finding: Finding) -> Iterator[Move]:
             yield exposure_move(case.rig, (middle + thirds) / 3)
 
 
-def _mirror_moves(case: Case, where_mm: tuple[float, float]) -> Iterator[Move]:
+def _mirror_moves(case: Case, where_mm: tuple[float, float]) -> Iterator[AdvisedMove]:
     """Yield moves against what is mirrored at the fault, and against gaps anywhere on the foil."""
     name = case.rays.name_at(where_mm)
     gaps = [n for n in case.rays.names if case.is_gap(n)]
@@ -100,7 +100,7 @@ def _mirror_moves(case: Case, where_mm: tuple[float, float]) -> Iterator[Move]:
             yield from fit_card(case.rig, card, beside[1], case.rays.seeing([gap, card.name]))
 
 
-def _powers(case: Case) -> Iterator[Move]:
+def _powers(case: Case) -> Iterator[AdvisedMove]:
     for lamp in case.rig.lamps:
         if lamp.is_window or not lamp.on:
             continue
@@ -109,7 +109,7 @@ def _powers(case: Case) -> Iterator[Move]:
                 yield trim_move(case.rig, lamp, stops)
 
 
-def _lamp_moves(case: Case, lamp: Lamp, *, on_paper: bool) -> Iterator[Move]:
+def _lamp_moves(case: Case, lamp: Lamp, *, on_paper: bool) -> Iterator[AdvisedMove]:
     yield from lamp_farther(case.rig, lamp)
     if on_paper:
         bright, dark = case.paper_extremes()
@@ -121,7 +121,7 @@ def _lamp_moves(case: Case, lamp: Lamp, *, on_paper: bool) -> Iterator[Move]:
     yield from _aims_at_card(case, lamp)
 
 
-def _aims_at_card(case: Case, lamp: Lamp) -> Iterator[Move]:
+def _aims_at_card(case: Case, lamp: Lamp) -> Iterator[AdvisedMove]:
     """Turn the lamp to the part of the card that the darkest foil mirrors."""
     _, dark = case.foil_extremes()
     name = case.rays.names[int(case.rays.sees[dark])]

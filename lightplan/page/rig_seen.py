@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from lightplan.session.live import Wanted
+    from lightplan.session.live_picture import Wanted
 
 
 def frame_head(wanted: Wanted, made: Any) -> dict[str, Any]:

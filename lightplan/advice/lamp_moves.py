@@ -11,7 +11,7 @@ import numpy as np
 
 from lightplan.advice.moves import (
     SETTING_MARGIN_MM,
-    Move,
+    AdvisedMove,
     angle_between,
     moved_by,
     nudge,
@@ -34,7 +34,7 @@ SLIDES_MM = (50.0, 120.0)
 LONGER = (0.25, 0.5)  # of the lamp's distance
 
 
-def lamp_out_of_view(rig: Rig, lamp: Lamp, face: Flat, rays: FoilRays) -> Iterator[Move]:
+def lamp_out_of_view(rig: Rig, lamp: Lamp, face: Flat, rays: FoilRays) -> Iterator[AdvisedMove]:
     """Yield the shifts that take a lamp out of what the foil mirrors, the shortest first."""
     places, distance = places_on(face, rays)
     good = np.isfinite(places).all(axis=1)
@@ -50,10 +50,10 @@ def lamp_out_of_view(rig: Rig, lamp: Lamp, face: Flat, rays: FoilRays) -> Iterat
     for length, outward in sorted(options, key=lambda option: option[0])[:3]:
         step = rounded_up(max(length, SETTING_MARGIN_MM))
         text = f"move {name_in(rig, lamp.name)} {step:.0f} mm {step_words(outward)}"
-        yield Move(text, partial(with_thing, rig, moved_by(lamp, step * outward)))
+        yield AdvisedMove(text, partial(with_thing, rig, moved_by(lamp, step * outward)))
 
 
-def aim_lamp(rig: Rig, lamp: Lamp, target_mm: Doubles, at_what: str) -> Iterator[Move]:
+def aim_lamp(rig: Rig, lamp: Lamp, target_mm: Doubles, at_what: str) -> Iterator[AdvisedMove]:
     """Yield the turn of a lamp that points it at a place, and half of that turn."""
     old = lamp.placement
     here = np.asarray(old.position_mm)
@@ -68,10 +68,10 @@ def aim_lamp(rig: Rig, lamp: Lamp, target_mm: Doubles, at_what: str) -> Iterator
             continue
         place = replace(old, aim_mm=as_vector(aim))
         text = f"turn {name_in(rig, lamp.name)} {turn:.0f} degrees {words}towards {at_what}"
-        yield Move(text, partial(with_thing, rig, replace(lamp, placement=place)))
+        yield AdvisedMove(text, partial(with_thing, rig, replace(lamp, placement=place)))
 
 
-def lamp_farther(rig: Rig, lamp: Lamp) -> Iterator[Move]:
+def lamp_farther(rig: Rig, lamp: Lamp) -> Iterator[AdvisedMove]:
     """Yield longer distances for a lamp, along its own axis: its light falls off less."""
     here = np.asarray(lamp.placement.position_mm)
     away = here - np.asarray(lamp.placement.aim_mm)
@@ -82,13 +82,13 @@ def lamp_farther(rig: Rig, lamp: Lamp) -> Iterator[Move]:
             lamp,
             placement=replace(lamp.placement, position_mm=as_vector(here + step * away / length)),
         )
-        yield Move(
+        yield AdvisedMove(
             f"move {name_in(rig, lamp.name)} {step:.0f} mm farther back along its own axis",
             partial(with_thing, rig, moved),
         )
 
 
-def slide_lamp(rig: Rig, lamp: Lamp, towards_mm: tuple[float, float]) -> Iterator[Move]:
+def slide_lamp(rig: Rig, lamp: Lamp, towards_mm: tuple[float, float]) -> Iterator[AdvisedMove]:
     """Yield steps of a lamp in the level plane towards a place on the sheet and past it."""
     x, y = towards_mm
     direction = np.array([x, y, 0.0])

@@ -6,14 +6,14 @@ import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from lightplan.measures.score import KEEP_FROM
+from lightplan.measures.verdict import KEEP_FROM
 from lightplan.planning.catalogue import catalogue
-from lightplan.planning.choosing import Candidate, candidates, detail_for, share_of
+from lightplan.planning.choosing import Arranged, candidates, detail_for, share_of
 from lightplan.planning.cupboard import HOLDERS, Cupboard, Item, Movable, cupboard_of
-from lightplan.planning.effort import Effort, Job
+from lightplan.planning.effort import Effort, SearchJob
 from lightplan.planning.exploring import explored
+from lightplan.planning.judging_pool import Judges
 from lightplan.planning.kit_words import HELPS_FROM, Offer, kit_sentences
-from lightplan.planning.pool import Judges
 from lightplan.progress import Progress, Stop, Watch, unwatched
 from lightplan.scene.rounding import rounded
 from lightplan.scene.setting_errors import SettingErrors
@@ -96,7 +96,7 @@ def advise_kit(
     shelf = tuple(catalogue(rig) if shop is None else shop)
     sets = _sets(shelf, cupboard_of(rig, owned))
     begin = (rig, tuple(owned), replace(effort, helpers=0), seed)
-    counter = "lightplan.planning.kit:Counter"
+    counter = "lightplan.planning.offers:Counter"
     with Workers(counter, 1 + effort.helpers, begin=begin, stop=stop) as workers:
         base, gain, looked = _looked_at(workers, sets, watch)
         promising = _promising(base, looked)
@@ -158,7 +158,7 @@ class _Looked:
     """An offer under one light, and what its search would begin at; None where nothing fits."""
 
     offer: Offer
-    candidate: Candidate | None
+    candidate: Arranged | None
 
     def offer_with(self, gain: float) -> Offer:
         """Return the offer as a search would leave it that gains what the base's did."""
@@ -175,7 +175,7 @@ def _promising(base: Offer, looked: Sequence[_Looked]) -> list[_Looked]:
     return sorted(fitting, key=lambda one: -one.offer.score)[:SEARCHED]
 
 
-class Counter:
+class OfferCounter:
     """Works out what sets of things reach, over what is owned; one in each process.
 
     Parameters
@@ -193,7 +193,7 @@ class Counter:
         self, rig: Rig, owned: tuple[Item, ...], effort: Effort, seed: int, *, stop: Stop
     ) -> None:
         self._rig, self._owned = rig, owned
-        self._job = Job(effort, SettingErrors(), seed, None, lambda: stop.asked)
+        self._job = SearchJob(effort, SettingErrors(), seed, None, lambda: stop.asked)
         self._judges = Judges(rig, detail_for(rig))
         self._had = _names(cupboard_of(rig, owned))
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import RigError
 from lightplan.rigfiles.build import LAMP_OUTPUT, build_output
-from lightplan.rigfiles.document import output_fields
 from lightplan.rigfiles.loaded import Thing
+from lightplan.rigfiles.tables import output_fields
 from lightplan.rigfiles.values import channels, inside
 from lightplan.scene import HOLDER_KINDS, Held, usually_held
 
