@@ -96,7 +96,7 @@ def advise_kit(
     shelf = tuple(catalogue(rig) if shop is None else shop)
     sets = _sets(shelf, cupboard_of(rig, owned))
     begin = (rig, tuple(owned), replace(effort, helpers=0), seed)
-    counter = "lightplan.planning.offers:Counter"
+    counter = "lightplan.planning.offers:OfferCounter"
     with Workers(counter, 1 + effort.helpers, begin=begin, stop=stop) as workers:
         base, gain, looked = _looked_at(workers, sets, watch)
         promising = _promising(base, looked)

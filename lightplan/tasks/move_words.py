@@ -34,10 +34,10 @@ def dimension_words(dimension: str) -> str:
 def move_line(move: PlannedMove, unit: LengthUnit = "mm") -> str:
     """Return one change of a plan, in the words of the setup sheet.
 
-    >>> from lightplan.planning.result import Move
-    >>> move_line(Move(element="softbox", dimension="x_mm", before=-480.0, after=-350.4))
+    >>> from lightplan.planning.result import PlannedMove
+    >>> move_line(PlannedMove(element="softbox", dimension="x_mm", before=-480.0, after=-350.4))
     'softbox: 350 mm left (was 480 mm left)'
-    >>> move_line(Move(element="key", dimension="trim_stops", before=0.0, after=-1.0))
+    >>> move_line(PlannedMove(element="key", dimension="trim_stops", before=0.0, after=-1.0))
     'key: 1 stop below full power, 50 % of its light (was full power)'
     """
     before, after = (_setting(move.dimension, v, unit) for v in (move.before, move.after))

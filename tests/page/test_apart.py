@@ -27,15 +27,15 @@ if TYPE_CHECKING:
 PATIENCE_S = 120
 DEADLY = """
 import os, signal
-from lightplan.session import reading
+from lightplan.session import decoding
 
-def thumb(path, usual=reading.WAYS["thumb"]):
+def thumb(path, usual=decoding.WAYS["thumb"]):
     if "deadly" in path.name:
         os.kill(os.getpid(), signal.SIGSEGV)
     return usual(path)
 
-reading.WAYS["thumb"] = thumb
-reading.main()
+decoding.WAYS["thumb"] = thumb
+decoding.main()
 """
 
 

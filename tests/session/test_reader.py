@@ -28,23 +28,23 @@ if TYPE_CHECKING:
 PATIENCE_S = 120.0
 HOSTILE = """
 import os, signal, sys, time
-from lightplan.session import reading
+from lightplan.session import decoding
 
-def thumb(path, usual=reading.WAYS["thumb"]):
+def thumb(path, usual=decoding.WAYS["thumb"]):
     if "deadly" in path.name:
         os.kill(os.getpid(), signal.SIGSEGV)
     if "endless" in path.name:
         time.sleep(600)
     if "greedy" in path.name:
-        bytearray(2 * reading.MEMORY_BYTES)
+        bytearray(2 * decoding.MEMORY_BYTES)
     if "faulty" in path.name:
         1 / 0
     if "talkative" in path.name:
         os.write(1, b"what a library prints")
     return usual(path)
 
-reading.WAYS["thumb"] = thumb
-reading.main()
+decoding.WAYS["thumb"] = thumb
+decoding.main()
 """
 
 
