@@ -17,7 +17,6 @@ SIGHT = (
     "lightplan.tasks.layout",
     "lightplan.tasks.changing",
     "scipy.linalg",
-    "scipy.ndimage",
     "scipy.spatial",
 )
 """For the picture that follows the hand; also what light asks for late, in the thread that works

@@ -31,6 +31,8 @@ from lightplan.shots.pipeline import look_at
 from lightplan.tasks.photographed import context_of
 
 if TYPE_CHECKING:
+    from camera_chain import Chain
+
     from lightplan.scene import Rig
 
 
@@ -61,12 +63,8 @@ def main() -> None:
         if (build.slips and not told.all) or any(s.kind == "foreign" for s in build.slips):
             continue
         plan, chain = base_rig(build.base), chain_of(build)[0]
-        half = chain.balance_stops / 2
         worth = worths.setdefault(build.base, Worth(plan))
-        camera = CameraAsSet(
-            clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
-        )
-        predicted = worth.judged(rig_as_built(build), camera)
+        predicted = worth.judged(rig_as_built(build), camera_of(chain))
         seen = photographed(photo, plan)
         if predicted.score is None or seen is None or seen.score is None:
             print(f"{build.name}: not judged")
@@ -74,6 +72,14 @@ def main() -> None:
         off.append(seen.score - predicted.score)
         print(line_of(build.name, predicted, seen), flush=True)
     print(summary(off))
+
+
+def camera_of(chain: Chain) -> CameraAsSet:
+    """Return the exposure and white balance that a camera truly had."""
+    half = chain.balance_stops / 2
+    return CameraAsSet(
+        clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
+    )
 
 
 def line_of(name: str, predicted: Judgement, seen: Judgement) -> str:

@@ -26,14 +26,14 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "pathtraced"))
 sys.path.insert(0, str(Path(__file__).parent))  # the folders are no packages
 
-from agreement import line_of, photographed, summary
+from agreement import camera_of, line_of, photographed, summary
 from bases import RIGS, framed, picture_size
 from camera_chain import jpeg, phone_curve, take
 from photographs import chain_of_plan, exposure_of_plan, job_of, unpack, write_jobs
 from scenes import METALS
 from slips import hand_built
 
-from lightplan.advice.worth import CameraAsSet, Worth
+from lightplan.advice.worth import Worth
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Conductor
 
@@ -98,10 +98,7 @@ def tell(rendered: Path, keep: Path, long_side: int) -> None:
         chain = chain_of_plan(plan, exposure_of_plan(plan), draw)
         photo = keep / f"{name}.jpg"
         photo.write_bytes(jpeg(take(light[name], chain, draw), chain))
-        half = chain.balance_stops / 2
-        camera = CameraAsSet(
-            clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
-        )
+        camera = camera_of(chain)
         worth, seen = Worth(plan), photographed(photo, plan)
         predicted = worth.judged(rig, camera)
         if predicted.score is None or seen is None or seen.score is None:

@@ -9,9 +9,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import map_coordinates
 
-from lightplan.shots.sheet.outline import straighten
-from lightplan.shots.sheet.quads import square_to_quad
-from lightplan.shots.sheet.squaring import window
+from lightplan.shots.sheet.squaring import unproject, window
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -113,8 +111,4 @@ def _regions(
 def _sheet_places(found: SheetFound, rows: slice, cols: slice) -> tuple[Doubles, Doubles]:
     """Return where on the sheet pixels of a window lie: shares of its width and height."""
     y, x = np.mgrid[rows, cols].astype(np.float64)
-    straight = straighten(np.stack([x, y], axis=-1), found.bending, found.shape)
-    corners = straighten(found.corners[:, ::-1], found.bending, found.shape)
-    back: Doubles = np.linalg.inv(square_to_quad(corners[None])[0])
-    u, v, w = (straight @ back[:, :2].T + back[:, 2]).transpose(2, 0, 1)
-    return u / w, v / w
+    return unproject(found, np.stack([x, y], axis=-1))

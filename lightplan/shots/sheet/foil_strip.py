@@ -10,9 +10,7 @@ import numpy as np
 
 from lightplan.shots.sheet.card import seen_markers
 from lightplan.shots.sheet.carded import FIND_PX
-from lightplan.shots.sheet.outline import straighten
-from lightplan.shots.sheet.quads import square_to_quad
-from lightplan.shots.sheet.squaring import project
+from lightplan.shots.sheet.squaring import project, unproject
 from lightplan.shots.sheet.strip_layout import (
     CHECK_MM,
     LENGTH_MM,
@@ -109,12 +107,7 @@ def _plane(places: Doubles) -> Doubles:
 
 def on_sheet_mm(sheet: LaidSheet, pixels: Doubles, size: tuple[float, float]) -> Doubles:
     """Return places of the sheet's plane (n, 2) from its middle, y away, of pixels (x, y)."""
-    found = sheet.found
-    corners = straighten(found.corners[:, ::-1], found.bending, found.shape)
-    back = np.linalg.inv(square_to_quad(corners[None])[0])
-    straight = straighten(pixels, found.bending, found.shape)
-    seen = np.column_stack([straight, np.ones(len(straight))]) @ back.T
-    u, v = (seen[:, :2] / seen[:, 2:]).T
+    u, v = unproject(sheet.found, pixels)
     return np.column_stack([(u - 0.5) * size[0], (0.5 - v) * size[1]])
 
 

@@ -72,6 +72,21 @@ def project(found: SheetFound, u: Doubles, v: Doubles) -> Doubles:
     return points[..., ::-1]
 
 
+def unproject(found: SheetFound, pixels: Doubles) -> tuple[Doubles, Doubles]:
+    """Return where on the sheet pixels (..., 2) of the photograph lie, (x, y): see `project`.
+
+    Returns
+    -------
+    u, v : (...) float
+        Shares of the sheet's width and height, from its far left corner.
+    """
+    straight = straighten(pixels, found.bending, found.shape)
+    corners = straighten(found.corners[:, ::-1], found.bending, found.shape)
+    back: Doubles = np.linalg.inv(square_to_quad(corners[None])[0])
+    u, v, w = np.moveaxis(straight @ back[:, :2].T + back[:, 2], -1, 0)
+    return u / w, v / w
+
+
 def grid_shape(
     found: SheetFound, *, width_mm: float, height_mm: float, long_side: int
 ) -> tuple[int, int]:
