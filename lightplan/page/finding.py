@@ -171,6 +171,7 @@ def _shown(desk: Desk, one: Any) -> dict[str, Any]:
         "tolerances": list(one.tolerances),
         "needs": list(one.needs),
         "unknown": list(one.unknown),
+        "small": one.small,
         "shutter": one.shutter,
         "reason": one.reason,
         "wish": one.wish,

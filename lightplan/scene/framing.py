@@ -93,7 +93,7 @@ def framed(camera: Camera, sheet: Sheet, towards: Doubles, *, fill: float = WANT
     """
     unit = np.asarray(towards, float) / np.linalg.norm(towards)
     distance = 4.0 * max(sheet.width_mm, sheet.height_mm)
-    least = max(NEAREST_MM, NEAREST_FOCAL_LENGTHS * camera.focal_length_mm)
+    least = nearest_mm(camera)
     aim = np.zeros(3)
     for _ in range(_ROUNDS):
         found = _looking(camera, distance * unit, aim)
@@ -109,6 +109,16 @@ def framed(camera: Camera, sheet: Sheet, towards: Doubles, *, fill: float = WANT
         if abs(distance - before) < 0.05 and np.abs(low + high).max() < 1e-3:
             break
     return _looking(camera, distance * unit, aim)
+
+
+def nearest_mm(camera: Camera) -> float:
+    """Return from how near a usual lens of such a focal length focuses, mm.
+
+    >>> from lightplan.scene import Camera, Placement
+    >>> nearest_mm(Camera(placement=Placement((0, 0, 600)), focal_length_mm=50))
+    275.0
+    """
+    return max(NEAREST_MM, NEAREST_FOCAL_LENGTHS * camera.focal_length_mm)
 
 
 def held_upright(camera: Camera) -> Camera:

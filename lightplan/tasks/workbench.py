@@ -35,6 +35,7 @@ from lightplan.tasks.predict import predict
 from lightplan.tasks.predicted_jpeg import cropped_jpeg, near_jpeg, near_size
 from lightplan.tasks.setup import facts_of, setup_bytes
 from lightplan.words.holders import holders_needed
+from lightplan.words.leaning import small_words
 from lightplan.words.places import place_words
 from lightplan.workers import Workers
 
@@ -79,6 +80,7 @@ class Planned:
     tolerances: tuple[str, ...]
     needs: tuple[str, ...]
     unknown: tuple[str, ...] = ()
+    small: str = ""
     shutter: str = ""
     reason: str = ""
     wish: str = ""
@@ -130,6 +132,7 @@ def planned_of(found: Plan | NoPlan, rig: Rig) -> Planned:
         tolerances=_critical(record),
         needs=needs_of(found.rig),
         unknown=unknown_powers(found),
+        small=small_words(found.rig.camera, found.rig.sheet),
         shutter=exposure_words(found.rig, prediction.layers),
     )
 
@@ -184,6 +187,7 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
         verdict=answer.judgement.verdict,
         yield_share=found.yield_share,
         unknown=unknown_powers(found),
+        small=small_words(found.rig.camera, found.rig.sheet),
         measures=dict(answer.measures),
         moves=tuple(move_line(move) for move in found.moves),
         tolerances=_critical(record),

@@ -181,18 +181,29 @@ def test_what_is_offered_is_shown_with_its_price_and_can_be_laid_out(set_up):
     assert told["answer"]["sentences"] == ["Buy a board."]
 
 
+NO_PLAN = Planned(
+    look="rainbow", rig=None, record=None, jpeg=b"", score=None, start_score=None, verdict="",
+    yield_share=None, measures={}, moves=(), tolerances=(), needs=(),
+)  # fmt: skip
+
+
 def test_looks_stand_in_the_order_of_a_proof_sheet_and_keep_their_numbers(set_up):
     desk = Desk(str(set_up[0]))
     tab = Tab()
     desk.clients.add(tab)
-    empty = Planned(
-        look="rainbow", rig=None, record=None, jpeg=b"", score=None, start_score=None, verdict="",
-        yield_share=None, measures={}, moves=(), tolerances=(), needs=(),
-    )  # fmt: skip
     for look, rank in (("rainbow", -1.0), ("gradient", 0.3), ("dark field", 0.7)):
-        finding.PARTS["looks"](desk, None, replace(empty, look=look, rank=rank))
+        finding.PARTS["looks"](desk, None, replace(NO_PLAN, look=look, rank=rank))
     told = [(one["look"], one["number"]) for one in tab.heard[-1]["looks"]]
     assert told == [("dark field", 2), ("gradient", 1), ("rainbow", 0)]
+
+
+def test_a_plan_tells_that_its_sheet_stays_small_in_the_frame(set_up):
+    desk = Desk(str(set_up[0]))
+    tab = Tab()
+    desk.clients.add(tab)
+    finding.RESULTS["plan"](desk, None, replace(NO_PLAN, small="crop to the sheet afterwards"))
+    (told,) = tab.heard[-1]["plans"]
+    assert told["small"] == "crop to the sheet afterwards"
 
 
 def test_the_ranking_tells_verdict_reasons_faults_and_where_the_sheet_lies(set_up):

@@ -98,6 +98,18 @@ def test_on_paper_there_are_steps_and_no_buttons(tab):
     assert steps >= 5
 
 
+def test_a_plan_says_that_its_sheet_stays_small_in_the_frame(tab):
+    go(tab, "plan")
+    plan = """{can: true, look: "gradient", picture: "", score: 90, start_score: null, yield: 0.9,
+        tolerances: [], moves: [], unknown: [], shutter: "1/50 s", small: SMALL}"""
+    show = """import('/static/wire.js').then((wire) => {
+        wire.state.plans = {is: 'plans', plans: [PLAN]}; wire.tell('plans', wire.state.plans); })"""
+    for small, said in (('"crop to the sheet afterwards"', 1), ('""', 0)):
+        tab.evaluate(show.replace("PLAN", plan.replace("SMALL", small)))
+        assert tab.locator(".plan-card >> text=Crop to the sheet afterwards.").count() == said
+    tab.evaluate("import('/static/wire.js').then((wire) => { wire.state.plans = null; })")
+
+
 def test_all_of_the_page_comes_from_this_machine(tab, served):
     asked: list[str] = []
     tab.on("request", lambda request: asked.append(request.url))

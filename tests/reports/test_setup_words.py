@@ -118,6 +118,16 @@ def test_phone_window_and_flash_get_their_own_words() -> None:
     assert "grey or white card" in steady["White balance"]
 
 
+def test_a_sheet_that_is_small_in_the_frame_is_to_be_cropped() -> None:
+    rig = rig_of("rose-gold-tag-dark")
+    assert "Cropping" not in dict(exposure_lines(rig, NO_FACTS))
+    x, y, z = rig.camera.placement.position_mm
+    twice = Placement((2 * x, 2 * y, 2 * z), rig.camera.placement.aim_mm)
+    far = replace(rig, camera=replace(rig.camera, placement=twice, locked=True))
+    told = dict(exposure_lines(far, NO_FACTS))["Cropping"]
+    assert told.endswith("% of the frame: crop to the sheet afterwards, which loses nothing.")
+
+
 def test_lamps_of_two_colours_are_pointed_out() -> None:
     lamps = (
         Lamp(name="a", placement=Placement((400, 0, 300)), colour_k=3200),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from lightplan.scene import Camera, Placement, Sheet
+from lightplan.scene.holding import usually_held
 from lightplan.scene.framing import framing
 from lightplan.words.leaning import SMALL, keystone, keystone_words, small_words
 
@@ -49,3 +50,26 @@ def test_a_sheet_that_is_small_in_the_frame_is_told_with_what_to_do():
     nearer = replace(PHONE, placement=Placement((0, -40, 86)))
     assert framing(nearer, tag).filled >= SMALL
     assert small_words(nearer, tag) == ""
+
+
+def test_of_a_camera_that_stays_where_it_is_only_what_can_be_done_is_told():
+    tag = Sheet(width_mm=40, height_mm=60)
+    told = small_words(replace(PHONE, locked=True), tag)
+    assert told.endswith(": crop to the sheet afterwards, which loses nothing")
+    assert "nearer" not in told
+
+
+def test_what_keeps_a_camera_from_going_nearer_is_named_where_that_is_known():
+    tag = Sheet(width_mm=20, height_mm=30)
+    far = replace(PHONE, placement=Placement((0, -80, 230)))
+    assert "focus" not in small_words(far, tag)
+    assert "from nearer it would span more" in small_words(far, tag)
+    near = replace(PHONE, placement=Placement((0, -60, 130)))
+    assert "the lens may not focus" in small_words(near, tag)
+    held = replace(usually_held("tripod"), lowest_mm=229.0)
+    assert "goes no lower" in small_words(replace(far, held=held), tag)
+    assert "goes no lower" in small_words(
+        replace(far, held=held, placement=Placement((0, -80, 235))), tag
+    )
+    higher = replace(far, held=held, placement=Placement((0, -80, 300)))
+    assert "goes no lower" not in small_words(higher, tag)

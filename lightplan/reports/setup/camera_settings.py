@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from lightplan.optics.colour import srgb_encode
 from lightplan.reports.picture import exposure_time
-from lightplan.words.leaning import keystone_words
+from lightplan.words.leaning import keystone_words, small_words
 
 if TYPE_CHECKING:
     from lightplan.reports.setup.facts import SetupFacts
@@ -96,6 +96,9 @@ def exposure_lines(rig: Rig, facts: SetupFacts) -> list[tuple[str, str]]:
     leans = keystone_words(rig.camera, rig.sheet)
     if leans:
         lines.append(("Squaring", f"{leans}."))
+    small = small_words(rig.camera, rig.sheet)
+    if small:
+        lines.append(("Cropping", f"{small}."))
     if rig.camera.polariser_rad is not None:
         angle = math.degrees(rig.camera.polariser_rad)
         lines.append(

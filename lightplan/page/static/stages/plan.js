@@ -52,6 +52,7 @@ function card(plan, number) {
       plan.tolerances.length ? h("details", { open: number === plans().length - 1 }, h("summary", {}, "Measure these best"), h("ul", {}, plan.tolerances.map((one) => h("li", {}, capital(one))))) : null,
       plan.moves.length ? h("details", {}, h("summary", {}, `What moves (${plan.moves.length})`), h("ul", {}, plan.moves.map((move) => h("li", {}, capital(move))))) : null,
       plan.unknown.length ? h("details", {}, h("summary", {}, "What is not known, and whether it matters"), h("ul", {}, plan.unknown.map((one) => h("li", {}, sentence(one))))) : null,
+      plan.small ? h("p", { class: "quiet" }, sentence(plan.small)) : null,
       h("p", { class: "quiet" }, `Expose ${plan.shutter}.`),
       h("p", { class: "row" }, button("Take this plan", () => say({ do: "take", from: "plans", number }), { class: "main" }))));
 }
