@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from lightplan.scene import Camera, Placement, Sheet
-from lightplan.scene.holding import usually_held
 from lightplan.scene.framing import framing
+from lightplan.scene.holding import usually_held
 from lightplan.words.leaning import SMALL, keystone, keystone_words, small_words
 
 SHEET = Sheet(width_mm=148, height_mm=105)
