@@ -15,7 +15,7 @@ from lightplan.advice.worth import CameraAsSet, Worth
 from lightplan.measures import Judgement, Measures, judge
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from lightplan.advice.first_things import State
     from lightplan.scene import Rig
@@ -47,6 +47,10 @@ class AsSeen(Worth):
         if self._worth.score(rig, camera) < self._least:
             return 0.0
         return super().score(rig, camera)
+
+    def look_ahead(self, rigs: Iterable[Rig]) -> None:
+        """Work out the light of many rigs, each of which will be asked for, two at a time."""
+        self._worth.look_ahead(rigs)
 
     def judged(self, rig: Rig, camera: CameraAsSet) -> Judgement:
         """Return the verdict on the photograph as it would be of a rig."""

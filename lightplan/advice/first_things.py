@@ -7,7 +7,7 @@ moves that win about as much, the easier one is told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from lightplan.advice.orders import balance_order, exposure_order, foreign_order, together, told_of
@@ -16,7 +16,7 @@ from lightplan.errors import RigError
 from lightplan.scene.slips import CAMERA_SETTINGS, Slip, slipped
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Hashable, Iterable, Sequence
 
     from lightplan.advice.worth import CameraAsSet, Worth
     from lightplan.scene import Rig
@@ -152,7 +152,7 @@ class FirstOption:
 
 @dataclass(frozen=True, eq=False)
 class State:
-    """A rig as it stands, and the camera as it is set.
+    """A rig as it stands, and the camera as it is set; each rig that is made of it is made once.
 
     Attributes
     ----------
@@ -170,10 +170,30 @@ class State:
     foreign: tuple[Foreign, ...]
     camera: CameraAsSet
     time_s: float | None
+    _made: dict[Hashable, Rig | None] = field(default_factory=dict, init=False, repr=False)
 
     def rig(self, without: Iterable[Slip] = (), *, foreign: bool = True) -> Rig:
         """Return the rig as it stands, some slips undone."""
-        undone = {(s.element, s.dimension) for s in without}
+        undone = frozenset((s.element, s.dimension) for s in without)
+        key = (undone, foreign)
+        made = self._made.get(key)
+        if made is None:
+            made = self._made[key] = self._with(undone, foreign=foreign)
+        return made
+
+    def stepped(self, name: tuple[str, str], step: float) -> Rig | None:
+        """Return the rig as it stands with one dimension off by more; None where it cannot be."""
+        if step == 0:
+            return self.rig()
+        key = (name, step)
+        if key not in self._made:
+            try:
+                self._made[key] = slipped(self.rig(), {name: step})
+            except RigError:
+                self._made[key] = None
+        return self._made[key]
+
+    def _with(self, undone: frozenset[tuple[str, str]], *, foreign: bool) -> Rig:
         values = {
             (s.element, s.dimension): s.value
             for s in self.slips

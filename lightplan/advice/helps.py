@@ -16,10 +16,10 @@ from lightplan.advice.slip_words import undo_words
 from lightplan.errors import RigError
 from lightplan.measures.gates import LEAST_METAL
 from lightplan.scene.setting_errors import SettingErrors, error_dimensions
-from lightplan.scene.slips import Slip, slipped
+from lightplan.scene.slips import Slip
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from lightplan.advice.worth import CameraAsSet, Worth
     from lightplan.scene import Rig
@@ -93,9 +93,8 @@ def trims_of_state(state: State, worth: Worth) -> list[FirstOption]:
                 uncertainty=0.05,
                 confidence=1.0,
             )
-            try:
-                rig = slipped(here, {(lamp.name, "power_stops"): stops})
-            except RigError:
+            rig = state.stepped((lamp.name, "power_stops"), stops)
+            if rig is None:
                 continue
             text = undo_words(state.planned, slip)
             gain = _surely(rig, camera, worth, brighter=stops > 0) - now
@@ -128,14 +127,17 @@ def steps_of_state(state: State, worth: Worth) -> list[FirstOption]:
     """
     steps = _Steps(state, worth)
     tried: dict[tuple[str, str], tuple[float, FirstOption]] = {}
-    for name in _movable(state):
-        step = STEPS[name[1].rpartition("_")[2]]
-        ways = [(way, steps.at(name, way)) for way in (step, -step)]
-        known = [(way, option) for way, option in ways if option is not None]
-        if known:
-            tried[name] = max(known, key=lambda one: one[1].gain)
+    lengths = {name: STEPS[name[1].rpartition("_")[2]] for name in _movable(state)}
+    for way in (1.0, -1.0):
+        left = [n for n in lengths if n not in tried or tried[n][1].gain < 0]
+        steps.look_ahead((name, way * lengths[name]) for name in left)
+        for name in left:
+            option = steps.at(name, way * lengths[name])
+            if option is not None and (name not in tried or option.gain > tried[name][1].gain):
+                tried[name] = (way * lengths[name], option)
     best = sorted(tried.items(), key=lambda one: -one[1][1].gain)[:_REFINED]
     found = [option for _, option in tried.values()]
+    steps.look_ahead((name, share * way) for name, (way, _) in best for share in (0.5, 2.0))
     for name, (way, _) in best:
         more = [steps.at(name, share * way) for share in (0.5, 2.0)]
         found += [option for option in more if option is not None]
@@ -149,9 +151,12 @@ def is_sure(step: FirstOption, state: State, worth: Worth) -> bool:
     sets that stand a degree otherwise.
     """
     name, shift = (step.element, step.dimension), SHIFTED[step.unit]
-    for off in (-shift, shift):
+    pairs = [(state.stepped(name, o), state.stepped(name, o + step.value)) for o in (-shift, shift)]
+    worth.look_ahead(rig for pair in pairs for rig in pair if rig is not None)
+    for there, then in pairs:
+        if there is None or then is None:
+            return False
         try:
-            there, then = (slipped(state.rig(), {name: v}) for v in (off, off + step.value))
             won = worth.score(then, state.camera) - worth.score(there, state.camera)
         except RigError:
             return False
@@ -162,13 +167,20 @@ def is_sure(step: FirstOption, state: State, worth: Worth) -> bool:
 
 class _Steps:
     def __init__(self, state: State, worth: Worth) -> None:
-        self._state, self._worth, self._here = state, worth, state.rig()
-        self._now = read_as(self._here, state.camera, worth)
+        self._state, self._worth = state, worth
+        self._now = read_as(state.rig(), state.camera, worth)
+
+    def look_ahead(self, wanted: Iterable[tuple[tuple[str, str], float]]) -> None:
+        """Work out the light of steps, each of which will be asked for."""
+        rigs = [self._state.stepped(name, step) for name, step in wanted]
+        self._worth.look_ahead(rig for rig in rigs if rig is not None)
 
     def at(self, name: tuple[str, str], step: float) -> FirstOption | None:
         """Return a step as an option; None where it cannot be made."""
+        rig = self._state.stepped(name, step)
+        if rig is None:
+            return None
         try:
-            rig = slipped(self._here, {name: step})
             gain = read_as(rig, self._state.camera, self._worth) - self._now
         except RigError:
             return None

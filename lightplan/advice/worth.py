@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.errors import RigError
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share
 from lightplan.light.lattice import Lattice
@@ -14,6 +16,8 @@ from lightplan.measures import Judgement, Measures, judge
 from lightplan.merit.measured import SheetReader
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from lightplan.arrays import Doubles, Singles
     from lightplan.scene import Rig
 
@@ -60,7 +64,11 @@ class CameraAsSet:
 
 
 class Worth:
-    """Scores rigs of one sheet; the light of each is worked out once."""
+    """Scores rigs of one sheet; the light of each is worked out once.
+
+    Each rig is followed from the first one that was asked about: what it is worth does not hang
+    on which others were asked for in between.
+    """
 
     def __init__(self, rig: Rig) -> None:
         self._detail = replace(
@@ -94,6 +102,17 @@ class Worth:
         found = self.judged(rig, camera).score
         return 0.0 if found is None else found
 
+    def look_ahead(self, rigs: Iterable[Rig]) -> None:
+        """Work out the light of many rigs, each of which will be asked for, two at a time."""
+        unknown = [rig for rig in rigs if self._kept(rig) is None]
+        if not unknown:
+            return
+        self._begin(unknown[0])
+        with ThreadPoolExecutor(2) as hands:  # loops over rays let go of the interpreter
+            for rig, light in zip(unknown, hands.map(self._if_it_can_be, unknown), strict=True):
+                if light is not None:
+                    self._light[id(rig)] = (rig, *light)
+
     def _picture(self, rig: Rig) -> Singles:
         """Return the light of the sheet with its artwork; many cameras look at one rig."""
         if self._shown is None or self._shown[0] is not rig:
@@ -104,18 +123,38 @@ class Worth:
 
     def _sheet(self, rig: Rig) -> tuple[Singles, Singles]:
         """Return the paper's and the foil's light where the artwork is laid."""
-        if self._engine is None or self._fine is None:
-            self._engine = Engine(rig, self._detail)
-            self._fine = Lattice.over(rig.sheet, LAID_SIDE)
-        kept = self._light.get(id(rig))
-        if kept is None or kept[0] is not rig:
-            kept = (rig, *self._engine.sheet(rig))
-            self._light[id(rig)] = kept
+        self._begin(rig)
+        light = self._kept(rig)
+        if light is None:
+            light = self._asked(rig)
+            self._light[id(rig)] = (rig, *light)
+        assert self._engine is not None
+        assert self._fine is not None
         coarse, fine = self._engine.grid, self._fine
         paper, foil = (
-            coarse.spread_to(fine, layer.reshape(-1, layer.shape[-1])) for layer in kept[1:]
+            coarse.spread_to(fine, layer.reshape(-1, layer.shape[-1])) for layer in light
         )
         return paper, foil
+
+    def _begin(self, rig: Rig) -> None:
+        if self._engine is None:
+            self._engine = Engine(rig, self._detail)
+            self._fine = Lattice.over(rig.sheet, LAID_SIDE)
+
+    def _kept(self, rig: Rig) -> tuple[Singles, Singles] | None:
+        kept = self._light.get(id(rig))
+        return None if kept is None or kept[0] is not rig else kept[1:]
+
+    def _asked(self, rig: Rig) -> tuple[Singles, Singles]:
+        assert self._engine is not None
+        return self._engine.fork().sheet(rig)
+
+    def _if_it_can_be(self, rig: Rig) -> tuple[Singles, Singles] | None:
+        """Return a rig's light; None where it cannot be, of which asking for it will tell."""
+        try:
+            return self._asked(rig)
+        except RigError:
+            return None
 
     def _share(self, rig: Rig) -> Singles:
         if self._laid is None:

@@ -7,13 +7,14 @@ engine; what that adds to the fit says what would be left uncertain.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from lightplan.errors import RigError
-from lightplan.estimate.cell_levels import CellLevels, to_stops
+from lightplan.estimate.cell_levels import CellLevels, CellLight, to_stops
 from lightplan.estimate.fit import Columns
 from lightplan.estimate.light_store import SLOPED
 from lightplan.estimate.seen import SeenSheet
@@ -29,13 +30,13 @@ from lightplan.estimate.strip import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from lightplan.arrays import Booleans, Doubles
     from lightplan.estimate.hypothesis import Hypothesis
     from lightplan.estimate.search import FitSearch
     from lightplan.estimate.solving import Name
-    from lightplan.scene import Rig
+    from lightplan.scene import Rig, Shell
 
 Side = Literal["left", "right", "far", "near"]
 FROM_EDGE_MM, LONG_MM, WIDE_MM, CELL_MM = 33.0, 168.0, 12.0, 6.0
@@ -45,13 +46,27 @@ STEPS = {"mm": 10.0, "deg": 1.5}
 
 
 def strips_beside(rig: Rig) -> Iterator[tuple[Side, Strip]]:
-    """Yield strips on the sheet's four sides, leading away; their levels are not known yet."""
+    """Yield strips on the sheet's four sides, leading away; their levels are not known yet.
+
+    Under a cone or tent only those that lie within its foot: what is outside it is not seen.
+    """
     wide, high = rig.sheet.width_mm / 2, rig.sheet.height_mm / 2
     out = FROM_EDGE_MM + LONG_MM / 2
-    yield "left", _unseen((-wide - out, 0.0), LONG_MM, WIDE_MM)
-    yield "right", _unseen((wide + out, 0.0), LONG_MM, WIDE_MM)
-    yield "far", _unseen((0.0, high + out), WIDE_MM, LONG_MM)
-    yield "near", _unseen((0.0, -high - out), WIDE_MM, LONG_MM)
+    sides: tuple[tuple[Side, Strip], ...] = (
+        ("left", _unseen((-wide - out, 0.0), LONG_MM, WIDE_MM)),
+        ("right", _unseen((wide + out, 0.0), LONG_MM, WIDE_MM)),
+        ("far", _unseen((0.0, high + out), WIDE_MM, LONG_MM)),
+        ("near", _unseen((0.0, -high - out), WIDE_MM, LONG_MM)),
+    )
+    yield from (one for one in sides if all(_within(shell, one[1]) for shell in rig.shells))
+
+
+def _within(shell: Shell, strip: Strip) -> bool:
+    x, y = np.subtract(strip.middle_mm, shell.centre_mm[:2])
+    across, along = abs(x) + strip.width_mm / 2, abs(y) + strip.height_mm / 2
+    if shell.shape == "cone":
+        return math.hypot(across, along) < shell.foot_width_mm / 2
+    return bool(across < shell.foot_width_mm / 2 and along < shell.foot_depth_mm / 2)
 
 
 def _unseen(middle: tuple[float, float], wide: float, high: float) -> Strip:
@@ -106,7 +121,8 @@ def _added(
     levels, values = CellLevels(rig, strip.seen), of_strip(best.values)
     moved = [n for n in names if n[0] in (*elements, "camera") and n[1] in SLOPED]
     steps: dict[Name, float] = {n: STEPS[n[1].rpartition("_")[2]] for n in moved}
-    levels.look_ahead([values, *({**values, n: values.get(n, 0.0) + s} for n, s in steps.items())])
+    groups = list(_together(moved, {lamp.name for lamp in rig.lamps}))
+    levels.look_ahead([values, *(_stepped(values, steps, group) for group in groups)])
     there = levels.light_of(values)
     if there is None:
         return np.zeros((len(names), len(names)))
@@ -114,13 +130,13 @@ def _added(
     light = there.mixed(powers, levels.room)
     clip = search.fitter.clip_cd_m2
     exposure = best.fitted.exposure
-    slopes = []
-    for name, step in steps.items():
-        other = levels.light_of({**values, name: values.get(name, 0.0) + step})
-        off = light if other is None else other.mixed(powers, levels.room)
-        slopes.append((to_stops(off, clip) - to_stops(light, clip)) / step)
+    slopes: dict[Name, Doubles] = {}
+    for group in groups:
+        for name, one in _each(levels, there, values, steps, group):
+            off = one.mixed(powers, levels.room)
+            slopes[name] = (to_stops(off, clip) - to_stops(light, clip)) / steps[name]
     columns = search.power_columns(there, values).joined(
-        Columns.of(moved, np.stack(slopes, axis=-1), [1.0] * len(moved))
+        Columns.of(moved, np.stack([slopes[n] for n in moved], axis=-1), [1.0] * len(moved))
     )
     stops = to_stops(light * 2.0**exposure, clip)
     seen = replace(strip.seen, stops=np.minimum(stops, 0.0), ended=stops >= 0)
@@ -129,6 +145,47 @@ def _added(
     fitter = replace(as_beside(search.fitter, seen), place=None, known=())
     system = fitter.system(light, whole, exposure)
     return _on(names, system.names, system.rows, system.weight / system.spread**2, system.ended)
+
+
+def _together(names: Sequence[Name], lamps: set[str]) -> Iterator[tuple[Name, ...]]:
+    """Yield dimensions that are stepped in one rig: the same one of several lamps.
+
+    The light of each lamp is worked out by itself, and what one throws hardly hangs on where
+    the body of another stands.
+    """
+    yield from ((name,) for name in names if name[0] not in lamps)
+    of_lamps = [name for name in names if name[0] in lamps]
+    for dimension in dict.fromkeys(d for _, d in of_lamps):
+        yield tuple(name for name in of_lamps if name[1] == dimension)
+
+
+def _stepped(
+    values: Mapping[Name, float], steps: Mapping[Name, float], group: Sequence[Name]
+) -> dict[Name, float]:
+    return {**values, **{n: values.get(n, 0.0) + steps[n] for n in group}}
+
+
+def _each(
+    levels: CellLevels,
+    there: CellLight,
+    values: Mapping[Name, float],
+    steps: Mapping[Name, float],
+    group: tuple[Name, ...],
+) -> Iterator[tuple[Name, CellLight]]:
+    """Yield the light with each of a group stepped by itself; as it was where that cannot be."""
+    found = levels.light_of(_stepped(values, steps, group))
+    if len(group) == 1 or found is None:
+        own = (
+            [found]
+            if len(group) == 1
+            else [levels.light_of(_stepped(values, steps, (n,))) for n in group]
+        )
+        yield from ((n, there if one is None else one) for n, one in zip(group, own, strict=True))
+        return
+    for name in group:
+        light, i = there.light.copy(), there.names.index(name[0])
+        light[i] = found.light[i]
+        yield name, CellLight(there.names, light)
 
 
 def _has_lens(names: Sequence[Name]) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import pytest
 
 from lightplan.advice.first_things import FirstOption, State, first_of, options_of
-from lightplan.advice.helps import is_sure, less_light, trims_of_state
+from lightplan.advice.helps import is_sure, less_light, steps_of_state, trims_of_state
 from lightplan.advice.memory import Memory
 from lightplan.advice.orders import exposure_order, foreign_order
 from lightplan.advice.slip_words import undo_words, what_is_off
@@ -48,6 +48,9 @@ def slip(element, dimension, value, unit="mm"):
 @dataclass
 class OnPaper:
     """A worth that loses a point for each cm the key is off, and ten for each stop."""
+
+    def look_ahead(self, rigs):
+        list(rigs)
 
     def score(self, rig, camera):
         away = abs(rig.lamps[0].placement.position_mm[0] - 300) / 10
@@ -165,6 +168,9 @@ class ByPlace:
 
     has_edge: bool
 
+    def look_ahead(self, rigs):
+        list(rigs)
+
     def score(self, rig, camera):
         x = rig.lamps[0].placement.position_mm[0]
         if not self.has_edge:
@@ -181,6 +187,40 @@ def test_a_step_that_wins_only_where_everything_stands_just_so_is_no_sure_one(ha
     step = FirstOption("move it", "key", "x_mm", 20.0, "mm", rig, state.camera, gain)
     assert gain > 0
     assert is_sure(step, state, worth) is not has_edge
+
+
+def test_a_rig_that_is_made_of_one_as_it_stands_is_made_once():
+    # light is kept by rig: one that was made anew was followed anew
+    here = state(slip("key", "x_mm", 60.0))
+    assert here.rig() is here.rig()
+    assert here.rig(here.slips) is here.rig(here.slips) is not here.rig()
+    assert here.stepped(("key", "y_mm"), 20.0) is here.stepped(("key", "y_mm"), 20.0)
+    assert here.stepped(("key", "y_mm"), 0.0) is here.rig()
+
+
+@dataclass
+class Counted:
+    """Worth more the farther to the right the key stands; it keeps the places it was asked for."""
+
+    asked: list
+
+    def look_ahead(self, rigs):
+        self.asked += [tuple(rig.lamps[0].placement.position_mm) for rig in rigs]
+
+    def score(self, rig, camera):
+        return 50.0 + 0.1 * rig.lamps[0].placement.position_mm[0]
+
+    def measures(self, rig, camera):
+        return Measures({})
+
+
+def test_a_step_that_wins_is_not_tried_the_other_way_and_the_best_is_tried_longer():
+    worth = Counted([])
+    found = steps_of_state(state(), worth)
+    x = RIG.lamps[0].placement.position_mm[0]
+    ways = sorted(round(place[0] - x) for place in worth.asked if round(place[0] - x))
+    assert ways == [10, 20, 40]
+    assert (found[0].element, found[0].dimension, found[0].value) == ("key", "x_mm", 40.0)
 
 
 def test_a_plan_that_promises_little_is_to_be_planned_anew():

@@ -13,12 +13,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lightplan.estimate import Photographed, estimate_together
+from lightplan.estimate import Photographed, estimate_together, estimating, telling
 from lightplan.estimate.cell_levels import CellLevels, to_stops
+from lightplan.estimate.light_store import SLOPED
 from lightplan.estimate.seen import SeenSheet
 from lightplan.estimate.strip import lens_ways, rig_of_strip
-from lightplan.estimate.strip_pays import strips_beside
+from lightplan.estimate.strip_pays import added_by_strips, strips_beside
 from lightplan.rigfiles import load_rig
+from lightplan.scene import Shell
 from lightplan.scene.slips import slipped
 from lightplan.tasks.advise import plan_settings
 from lightplan.tasks.doubt_words import doubt_words
@@ -79,6 +81,44 @@ def test_its_light_is_that_of_a_sheet_that_reaches_there(side):
     # both are followed between places of their own grids: edges of boards lie between these
     assert np.median(apart) < 0.06
     assert np.quantile(apart, 0.8) < 0.15
+
+
+def test_under_a_cone_no_strip_is_asked_for_that_would_lie_outside_it():
+    cone = Shell(name="cone", foot_width_mm=400.0)
+    assert not list(strips_beside(replace(PLAN, shells=(cone,))))
+    tent = Shell(name="tent", shape="tent", foot_width_mm=600.0, foot_depth_mm=300.0)
+    sides = [side for side, _ in strips_beside(replace(PLAN, shells=(tent,)))]
+    assert sides == ["left", "right"]
+
+
+def test_steps_of_two_lamps_share_a_rig_and_tell_what_each_tells_alone(frame, monkeypatch):
+    clip, photo, _ = frame
+    kept = []
+    whole = telling.doubts_of
+    monkeypatch.setattr(estimating, "doubts_of", lambda *them: kept.append(them) or whole(*them))
+    found_in(clip, photo)
+    search, best = kept[0]
+    names = telling.Curvature.of(search, best).names
+    lamps = [lamp.name for lamp in PLAN.lamps]
+    assert len(lamps) == 2
+    asked = []
+    light_of_values = CellLevels.light_of
+    monkeypatch.setattr(
+        CellLevels, "light_of", lambda *them: asked.append(them) or light_of_values(*them)
+    )
+    both = added_by_strips(search, best, names, set(lamps))
+    count = len(asked)
+    one, two = (added_by_strips(search, best, names, {lamp}) for lamp in lamps)
+    steps, cameras = 10, 4  # of the two lamps; of the lens and the rig itself
+    assert count <= len(both) * (steps // 2 + cameras)
+    for side, normal in both.items():
+        for lamp, alone in zip(lamps, (one, two), strict=True):
+            at = np.array([i for i, n in enumerate(names) if n[0] == lamp and n[1] in SLOPED])
+            np.testing.assert_allclose(
+                normal[np.ix_(at, at)],
+                alone[side][np.ix_(at, at)],
+                atol=0.05 * max(alone[side][np.ix_(at, at)].max(), 1.0),
+            )
 
 
 def test_a_lean_shows_what_a_step_of_the_lens_does():
