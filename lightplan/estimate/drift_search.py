@@ -107,7 +107,7 @@ class DriftSearch(FitSearch):
         super().__init__(rig, levels, fitter, STILL)
 
     def _all_slopes(self) -> Columns:
-        own = super()._all_slopes()
+        own = self.slopes_with({})
         still = CAMERA_STILL_MM if self._back is None else CAMERA_STOOD_MM
         known = {("camera", axis): still for axis in ("x_mm", "y_mm", "z_mm")}
         own = own.with_sigma({**known, ("sheet", "bow_mm"): AGAIN_BOW_MM})

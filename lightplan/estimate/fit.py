@@ -34,6 +34,10 @@ BRUSHED_MODEL = 1.6
 EDGE_MM = 1.2  # how far the photograph's cells may lie off the model's
 EFFECTIVE_PAPER, EFFECTIVE_FOIL = 45.0, 60.0
 """Independent data in each material: neighbouring cells err together."""
+SOFT: Name = ("camera's", "softness")
+SOFTER = 1.5
+"""Share by which a cell may show more of the other material than artwork laid over it says, one
+standard deviation: lens, pixels, JPEG soften lines of few pixels. From pictures of 640 pixels."""
 BLACK = 0.5  # of `FLOOR`: how far the camera's own black may be off
 
 
@@ -105,6 +109,15 @@ class Columns:
             np.concatenate([self.sigmas, other.sigmas]),
             np.concatenate([self.at, other.at]),
         )
+
+
+def softened(seen: SeenSheet, mixing: Doubles) -> Columns:
+    """Return what a picture softer than the artwork does: narrow foil is mixed with paper.
+
+    `mixing` is how many stops brighter a cell's other material makes it, for all of it, (n, 3).
+    """
+    values = (1 - seen.purity)[:, None] * mixing
+    return Columns.of([SOFT], values[..., None], [SOFTER])
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.estimate.cell_levels import CellLevels, CellLight, to_stops
-from lightplan.estimate.fit import Columns, Fitter
+from lightplan.estimate.fit import Columns, Fitter, softened
 from lightplan.estimate.hypothesis import Hypothesis, one_each
 from lightplan.estimate.light_store import SLOPED, key_of
 from lightplan.estimate.unknowns import (
@@ -57,9 +57,9 @@ class FitSearch:
         """
         plan = self.as_planned()
         for _ in range(3):
-            kept = dict.fromkeys(self._slopes.names, 0.0) | self.settled
-            own = {n: plan.fitted.values[n] for n in self._slopes.names}
-            if not self._settled_at(own):
+            names = [n for n in self._slopes.names if n[1] in SLOPED]
+            kept = dict.fromkeys(names, 0.0) | self.settled
+            if not self._settled_at({n: plan.fitted.values[n] for n in names}):
                 return
             before, plan = plan, self.as_planned()
             if plan.cost > before.cost - _LEAST:
@@ -125,7 +125,7 @@ class FitSearch:
     # --- columns ----------------------------------------------------------------------------
 
     def _all_slopes(self) -> Columns:
-        return self.slopes_with({})
+        return self.slopes_with({}).joined(softened(self.fitter.seen, self.levels.mixing()))
 
     def slopes_with(self, powers: dict[Name, float]) -> Columns:
         """Return what all but powers does to the levels, a step away, with some powers."""

@@ -11,6 +11,8 @@ from scipy.ndimage import binary_erosion
 from lightplan.measures.grid import shrink
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lightplan.arrays import Booleans, Doubles, Singles
     from lightplan.measures import SheetMaps
 
@@ -128,6 +130,13 @@ def seen_samples(
         spread_mm=spread_mm,
         radius2=radius2,
     )
+
+
+def seen_together(parts: Sequence[SeenSheet]) -> SeenSheet:
+    """Return the cells of several photographs, one after the other."""
+    names = ("stops", "noise", "ended", "is_foil", "purity", "x_mm", "y_mm", "radius2")
+    joined = {name: np.concatenate([getattr(one, name) for one in parts]) for name in names}
+    return SeenSheet(spread_mm=parts[0].spread_mm, **joined)
 
 
 def steps_of(before: SheetMaps, after: SheetMaps) -> tuple[Doubles, Doubles]:

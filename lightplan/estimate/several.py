@@ -14,13 +14,7 @@ from lightplan.estimate.found import Estimate, OtherView
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.light_store import LightStore
 from lightplan.estimate.search import FitSearch
-from lightplan.estimate.together import (
-    FitterOfSeveral,
-    FrameView,
-    LevelsOfSeveral,
-    stood_still,
-    turned_in,
-)
+from lightplan.estimate.together import FrameView, fitted_together, stood_still, turned_in
 from lightplan.progress import Progress, Watch, unwatched
 from lightplan.scene.slips import slipped
 
@@ -63,9 +57,9 @@ def estimate_together(
     levels, fitter = data_of(rig, first, clip_cd_m2, lights)
     search = FitSearch(rig, levels, fitter)
     views = [_view(search, alone, first, other, clip_cd_m2) for other in others]
-    both = FitSearch(
-        rig, LevelsOfSeveral(rig, levels, views), FitterOfSeveral(fitter, shared(views))
-    )
+    both = FitSearch(rig, *fitted_together(rig, levels, fitter, shared(views)))
+    if any(one.strip is not None for one in (first, *others)):
+        both.settle()
     found = explained(both, first, clip_cd_m2=clip_cd_m2, outside=False, watch=watch)
     return replace(found, others=tuple(_seen_as(view) for view in views))
 
@@ -81,7 +75,8 @@ def _view(
         here = search.fitter.place
         assert here is not None
         moved = Place(there.offset_mm - here.offset_mm, there.covariance + here.covariance)
-    view = FrameView(replace(fitter_of(rig, other, clip_cd_m2), place=None), moved, {})
+    own = replace(fitter_of(rig, other, clip_cd_m2), place=None)
+    view = FrameView(own, moved, {}, other.strip)
     assert alone.best is not None
     values = alone.best.values
     built = view.rig(slipped(rig, {n: v for n, v in values.items() if n[0] != "room"}))

@@ -17,9 +17,9 @@ import numpy as np
 from lightplan.arrays import read_only
 from lightplan.errors import RigError
 from lightplan.estimate.cell_levels import CellLevels, CellLight
-from lightplan.estimate.fit import FOIL_MODEL, Columns, Fitter
+from lightplan.estimate.fit import EFFECTIVE_FOIL, FOIL_MODEL, Columns, Fitter
+from lightplan.estimate.seen import seen_together
 from lightplan.estimate.solving import FitSystem, joined
-from lightplan.estimate.together import seen_together
 from lightplan.scene import Card, Placement, Side
 from lightplan.scene.sheet import Flatness, Sheet
 
@@ -170,6 +170,10 @@ class LevelsWithStrip(CellLevels):
             self._beside.light_with_more(rig_of_strip(rig, self._strip)),
         )
 
+    def mixing(self) -> Doubles:
+        """Return how many stops brighter a cell's other material makes it; a strip has none."""
+        return np.concatenate([self._sheet.mixing(), np.zeros((len(self._strip.seen), 3))])
+
 
 def of_strip(values: Mapping[Name, float]) -> dict[Name, float]:
     """Return values less the sheet's own: the strip has no part in its bow."""
@@ -218,7 +222,8 @@ class FitterWithStrip(Fitter):
 def as_beside(sheet: Fitter, seen: SeenSheet) -> Fitter:
     """Return what fits rigs to a strip's cells with all else that is known of the photograph."""
     model = MODEL * sheet.foil_model / FOIL_MODEL
-    effective = (EFFECTIVE, 1.0)
+    # frames that show the same share the weight of their data, see `several.shared`
+    effective = (EFFECTIVE * sheet.effective[0] / EFFECTIVE_FOIL, 1.0)
     return replace(sheet, seen=seen, effective=effective, foil_model=model, edge_mm=EDGE_MM)
 
 

@@ -18,16 +18,19 @@ from lightplan.estimate.cell_levels import CellLevels, CellLight
 from lightplan.estimate.fit import Columns, Fitted, Fitter
 from lightplan.estimate.hypothesis import COST_PER_SLIP
 from lightplan.estimate.search import OFF
-from lightplan.estimate.seen import SeenSheet
+from lightplan.estimate.seen import seen_together
 from lightplan.estimate.solving import joined
+from lightplan.estimate.strip import LEANS, with_strip
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from lightplan.arrays import Doubles
     from lightplan.estimate.fit import Place
+    from lightplan.estimate.light_store import LightStore
     from lightplan.estimate.search import FitSearch
     from lightplan.estimate.solving import FitSystem, Name
+    from lightplan.estimate.strip import Strip
     from lightplan.scene import Rig
 
 AXES = ("x_mm", "y_mm", "z_mm")
@@ -49,16 +52,19 @@ class FrameView:
     Attributes
     ----------
     fitter : Fitter
-        Of that photograph alone.
+        Of the sheet in that photograph alone.
     moved : Place or None
         Its lens beside the first photograph's; None where the camera stood still.
     turned : dict
         Lamps that are off or turned in it, by how many stops.
+    strip : Strip or None
+        A strip of the sheet's own foil that is seen beside it in this one.
     """
 
     fitter: Fitter
     moved: Place | None
     turned: Mapping[str, float]
+    strip: Strip | None = None
 
     @property
     def moved_mm(self) -> Doubles:
@@ -75,18 +81,23 @@ class FrameView:
             rig, camera=replace(rig.camera, placement=replace(old, position_mm=(x, y, z)))
         )
 
+    def data(self, rig: Rig, lights: LightStore | None) -> tuple[CellLevels, Fitter]:
+        """Return the levels of rigs in its cells, the strip's too, and what fits rigs to it."""
+        own = self.rig(rig)
+        levels = CellLevels(own, self.fitter.seen, lights if self.moved is None else None)
+        if self.strip is None:
+            return levels, self.fitter
+        return with_strip(own, levels, self.fitter, self.strip)
+
 
 class LevelsOfSeveral(CellLevels):
     """Levels in the cells of several photographs, one after the other."""
 
-    def __init__(self, rig: Rig, first: CellLevels, views: Sequence[FrameView]) -> None:
+    def __init__(
+        self, rig: Rig, first: CellLevels, views: Sequence[FrameView], own: Sequence[CellLevels]
+    ) -> None:
         self.planned, self._first, self._views = rig, first, tuple(views)
-        self._own = [
-            CellLevels(
-                view.rig(rig), view.fitter.seen, first.lights if view.moved is None else None
-            )
-            for view in views
-        ]
+        self._own = tuple(own)
 
     def light(self, rig: Rig) -> CellLight:
         """Return the light of a rig with the planned one's lamps, cards and shells."""
@@ -105,6 +116,10 @@ class LevelsOfSeveral(CellLevels):
         if first is None or len(own) < len(others):
             return None
         return self._side_by_side(first, *own)
+
+    def mixing(self) -> Doubles:
+        """Return how many stops brighter a cell's other material makes it, for all of it."""
+        return np.concatenate([one.mixing() for one in (self._first, *self._own)])
 
     @property
     def room(self) -> Doubles:
@@ -126,14 +141,12 @@ def powers_in(turned: Mapping[str, float], names: Sequence[str]) -> Doubles:
 class FitterOfSeveral(Fitter):
     """Fits rigs to several photographs; everything else is asked of the first one."""
 
-    def __init__(self, first: Fitter, views: Sequence[FrameView]) -> None:
+    def __init__(self, first: Fitter, views: Sequence[FrameView], own: Sequence[Fitter]) -> None:
         # frozen: what a fit asks of one photograph stands for the first of several
         for name, value in vars(first).items():
             object.__setattr__(self, name, value)
-        object.__setattr__(
-            self, "seen", seen_together([first.seen, *(v.fitter.seen for v in views)])
-        )
-        object.__setattr__(self, "_parts", (first, *(v.fitter for v in views)))
+        object.__setattr__(self, "seen", seen_together([first.seen, *(one.seen for one in own)]))
+        object.__setattr__(self, "_parts", (first, *own))
         object.__setattr__(self, "_views", tuple(views))
 
     _parts: tuple[Fitter, ...]
@@ -197,9 +210,32 @@ class FitterOfSeveral(Fitter):
         systems: list[FitSystem] = []
         for i, (one, (light, columns)) in enumerate(zip(self._parts, pieces, strict=True)):
             system = one.system(light, columns, starts[i])
-            names = tuple((camera_of(i), n[1]) if n[0] == CAMERAS else n for n in system.names)
+            names = tuple(_own_name(i, name) for name in system.names)
             systems.append(replace(system, names=names))
         return self.fitted(joined(systems))
+
+
+def fitted_together(
+    rig: Rig, levels: CellLevels, fitter: Fitter, views: Sequence[FrameView]
+) -> tuple[LevelsOfSeveral, FitterOfSeveral]:
+    """Return levels and fitter of the first photograph and of others as one."""
+    own = [view.data(rig, levels.lights) for view in views]
+    return (
+        LevelsOfSeveral(rig, levels, views, [one for one, _ in own]),
+        FitterOfSeveral(fitter, views, [one for _, one in own]),
+    )
+
+
+def _own_name(number: int, name: Name) -> Name:
+    """Return whose an unknown is: camera's doings and a strip's lean are each photograph's own."""
+    if name[0] == CAMERAS:
+        return camera_of(number), name[1]
+    return (strip_of(number), name[1]) if name in LEANS else name
+
+
+def strip_of(number: int) -> str:
+    """Return whose lean is fitted; a strip may lie elsewhere in each photograph."""
+    return LEANS[0][0] if number == 0 else f"strip in photograph {number + 1}"
 
 
 def camera_of(number: int) -> str:
@@ -210,13 +246,6 @@ def camera_of(number: int) -> str:
 def lens_of(number: int) -> str:
     """Return the name of a lens that was moved beside the first photograph's."""
     return f"lens in photograph {number + 1}"
-
-
-def seen_together(parts: Sequence[SeenSheet]) -> SeenSheet:
-    """Return the cells of several photographs, one after the other."""
-    names = ("stops", "noise", "ended", "is_foil", "purity", "x_mm", "y_mm", "radius2")
-    joined = {name: np.concatenate([getattr(one, name) for one in parts]) for name in names}
-    return SeenSheet(spread_mm=parts[0].spread_mm, **joined)
 
 
 def stood_still(one: Doubles, other: Doubles, shape: tuple[int, int]) -> bool:

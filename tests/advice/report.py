@@ -17,7 +17,7 @@ import multiprocessing
 import sys
 import tempfile
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +26,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
 
 from bases import base_rig
-from camera_chain import jpeg, take
+from camera_chain import jpeg, phone_curve, take
 from photographs import chain_of, is_aside, job_of, read_builds, rig_as_built, unpack, write_jobs
 from slips import IN_CAMERA, Build, hand_built
 
@@ -41,23 +41,37 @@ from lightplan.tasks.photographed import context_of
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from lightplan.arrays import Doubles, Singles
     from lightplan.scene import Rig
 
 MATTERS = 3.0  # points
 
 
-def camera_of(build: Build) -> CameraAsSet:
+@dataclass(frozen=True, kw_only=True)
+class CameraAsTaken(CameraAsSet):
+    """The camera that took a photograph, with a phone's own tone curve where it has one."""
+
+    phone: bool = False
+
+    def levels(self, light: Doubles | Singles) -> Singles:
+        """Return light (..., 3) in cd/m2 as the camera records it, 1 = clip level."""
+        plain = super().levels(light)
+        return phone_curve(np.minimum(plain, np.float32(1))) if self.phone else plain
+
+
+def camera_of(build: Build) -> CameraAsTaken:
     """Return the camera that really took a build."""
     chain, _ = chain_of(build)
-    return CameraAsSet(
+    return CameraAsTaken(
         clip_cd_m2=chain.clip_cd_m2,
         stops=chain.stops,
         red_stops=chain.balance_stops / 2,
         blue_stops=-chain.balance_stops / 2,
+        phone=chain.phone,
     )
 
 
-def in_order(build: Build, camera: CameraAsSet) -> CameraAsSet:
+def in_order(build: Build, camera: CameraAsTaken) -> CameraAsTaken:
     """Return the camera as it should have been set."""
     kinds = {s.kind for s in build.slips}
     if "exposure" in kinds:
@@ -67,8 +81,12 @@ def in_order(build: Build, camera: CameraAsSet) -> CameraAsSet:
     return camera
 
 
-def after_move(build: Build, move: Any, rig: Rig, camera: CameraAsSet) -> tuple[Rig, CameraAsSet]:
+def after_move(
+    build: Build, move: Any, rig: Rig, camera: CameraAsTaken
+) -> tuple[Rig, CameraAsTaken]:
     """Return the true rig and camera after a move was made as it is told."""
+    if move.element == "tone curve":
+        return rig, replace(camera, phone=False)
     if move.element == "exposure":
         return rig, replace(camera, stops=camera.stops + round(3 * move.value) / 3)
     if move.element == "white balance":

@@ -16,7 +16,7 @@ import pytest
 from lightplan.estimate import Photographed, estimate_together, estimating, telling
 from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.light_store import SLOPED
-from lightplan.estimate.seen import SeenSheet
+from lightplan.estimate.seen import SeenSheet, seen_together
 from lightplan.estimate.strip import lens_ways, rig_of_strip
 from lightplan.estimate.strip_pays import added_by_strips, strips_beside
 from lightplan.rigfiles import load_rig
@@ -154,8 +154,6 @@ def frame():
         return replace(seen, stops=noisy, ended=noisy >= 0)
 
     both = [read(built, seen) for seen in (paper, foil)]
-    from lightplan.estimate.together import seen_together
-
     strip = strip_on("left")
     strip = replace(strip, seen=read(rig_of_strip(built, strip), strip.seen))
     corners = PLAN.camera.project(
@@ -182,6 +180,19 @@ def test_a_slip_that_narrow_foil_hides_is_seen_in_the_strip(frame):
     assert slip.dimension == SLIP[1]
     assert abs(slip.value - SIZE_MM) < max(3 * slip.uncertainty, 8.0)
     assert len(seen.residual) == len(photo.seen)  # what is drawn on the sheet is of the sheet
+
+
+def test_a_strip_that_the_second_photograph_alone_shows_is_read_there(frame):
+    clip, photo, strip = frame
+    noise = np.random.default_rng(8).normal(0, 0.01, photo.seen.stops.shape)
+    again = replace(photo.seen, stops=np.minimum(photo.seen.stops + noise, 0))
+    for shown in (None, strip):
+        second = replace(photo, seen=again, strip=shown)
+        found = estimate_together(PLAN, (photo, second), clip_cd_m2=clip)
+        told = {(s.element, s.dimension): s.value for s in found.slips}
+        assert (SLIP in told) is (shown is not None)
+    assert set(told) == {SLIP}
+    assert told[SLIP] == pytest.approx(SIZE_MM, abs=15.0)
 
 
 def test_where_it_pays_is_told_and_so_it_turns_out(frame):
