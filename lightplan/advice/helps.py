@@ -108,9 +108,11 @@ def plain_curve(state: State, worth: Worth) -> FirstOption | None:
     """Return the order to photograph without the camera's own tone curve; None where it is plain.
 
     A phone lifts the middle tones of what it saves as JPEG, which takes the run off the foil.
+    What the plan knows of its camera is no fault.
     """
     camera = state.camera
-    if abs(camera.lift_stops) < CURVE_LIFT and abs(camera.contrast) < CURVE_CONTRAST:
+    is_plain = abs(camera.lift_stops) < CURVE_LIFT and abs(camera.contrast) < CURVE_CONTRAST
+    if is_plain or state.planned.camera.lifts_tones:
         return None
     here, plain = state.rig(), replace(camera, contrast=0.0, lift_stops=0.0)
     gain = read_as(here, plain, worth) - read_as(here, camera, worth)

@@ -46,17 +46,10 @@ class AdvisedMove:
 def exposure_move(rig: Rig, stops: float) -> AdvisedMove:
     """Return the move that exposes by some thirds of a stop more (or less)."""
     stops = round(3 * stops) / 3
-    old = rig.camera.exposure
     word = "more" if stops > 0 else "less"
     text = f"expose {stops_in_thirds(stops)} {word}"
-    if old.time_s is not None:
-        new = replace(old, time_s=old.time_s * 2**stops)
-    else:
-        paper, foil = (2.0**stops * v for v in (old.level_on(rig.sheet.paper), old.foil_level))
-        new = replace(
-            old, paper_level=min(max(paper, 0.01), 2.0), foil_level=min(max(foil, 0.01), 100.0)
-        )
-    return AdvisedMove(text, partial(with_thing, rig, replace(rig.camera, exposure=new)))
+    camera = rig.camera.exposed_more(stops, rig.sheet.paper)
+    return AdvisedMove(text, partial(with_thing, rig, camera))
 
 
 def trim_move(rig: Rig, lamp: Lamp, stops: float) -> AdvisedMove:

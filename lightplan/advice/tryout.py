@@ -99,7 +99,7 @@ class Tryout:
 
     def _judged(self, move: AdvisedMove, rig: Rig, paper: Singles, foil: Singles) -> Tried:
         clip = settings_for(rig, paper, foil, self._share[..., 0]).clip_cd_m2
-        linear = (paper + self._share * (foil - paper)) / np.float32(clip)
+        linear = rig.camera.shown((paper + self._share * (foil - paper)) / np.float32(clip))
         found = self._reader.measures(rig, linear)
         return Tried(move, judge(found, rig.look), found, merit(found, rig.look))
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from lightplan.arrays import Doubles, Singles
+    from lightplan.light.exposure import Settings
     from lightplan.scene import Rig
 
 LONG_SIDE, LAID_SIDE = 120, 400
@@ -61,6 +62,12 @@ class CameraAsSet:
         lift = np.float32(self.lift_stops) * (1 - inside)
         shown = np.exp2(u * np.float32(1 + self.contrast) + lift)
         return np.where(linear >= 1, linear, np.minimum(shown, np.float32(1)))
+
+
+def as_planned(rig: Rig, settings: Settings) -> CameraAsSet:
+    """Return the camera that takes a rig as it is planned, with its own tone curve."""
+    contrast, lift = rig.camera.tones
+    return CameraAsSet(clip_cd_m2=settings.clip_cd_m2, contrast=contrast, lift_stops=lift)
 
 
 class Worth:

@@ -95,9 +95,11 @@ def settings_from(rig: Rig, paper: Floats, foil: Floats | None) -> Settings:
             f_number=wish.f_number, time_s=wish.time_s, iso=wish.iso
         )
         return Settings(clip, wish.f_number, wish.time_s, wish.iso, is_suggested=False)
-    clip = _bright(paper) / wish.level_on(rig.sheet.paper)
+    # the levels are those that the picture shows: a maker reads them off it
+    camera = rig.camera
+    clip = _bright(paper) / float(camera.light_of(np.asarray(wish.level_on(rig.sheet.paper))))
     if foil is not None:
-        clip = max(clip, _bright(foil) / wish.foil_level)
+        clip = max(clip, _bright(foil) / float(camera.light_of(np.asarray(wish.foil_level))))
     clip = clip if clip > 0 else 1.0
     time_s = exposure_law.time_for_saturation(clip, f_number=USUAL_F_NUMBER, iso=USUAL_ISO)
     return Settings(clip, USUAL_F_NUMBER, time_s, USUAL_ISO, is_suggested=True)
@@ -188,7 +190,7 @@ def sheet_share(rig: Rig, layers: Layers) -> Singles:
 
 
 def sheet_picture(rig: Rig, layers: Layers) -> Singles:
-    """Return the sheet as the camera would record it, squared, (rows, cols, 3), 1 = clip.
+    """Return the sheet as the camera's picture shows it, squared, (rows, cols, 3), 1 = clip.
 
     Not cut at 1: how far a part lies beyond the clip level is still to be seen. The edge of
     stamped foil is laid over it as over the camera's picture: of fine strokes it is what one
@@ -199,7 +201,7 @@ def sheet_picture(rig: Rig, layers: Layers) -> Singles:
         edge = edge_on_grid(rig.sheet, layers.sheet_x_mm, layers.sheet_y_mm, layers.rim)
         foil = edge.over(share, foil, layers.rim)
     mix = layers.sheet_paper + share[..., None] * (foil - layers.sheet_paper)
-    return np.asarray(mix / clip_luminance(rig, layers), np.float32)
+    return np.asarray(rig.camera.shown(mix / clip_luminance(rig, layers)), np.float32)
 
 
 def camera_picture(rig: Rig, layers: Layers) -> Singles:
@@ -213,7 +215,7 @@ def camera_picture(rig: Rig, layers: Layers) -> Singles:
         mix += edge[..., 1:] - edge[..., :1] * layers.camera_foil
     whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
     whole = soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0]))
-    return np.asarray(whole / clip_luminance(rig, layers), np.float32)
+    return np.asarray(rig.camera.shown(whole / clip_luminance(rig, layers)), np.float32)
 
 
 def _step_mm(layers: Layers) -> float:

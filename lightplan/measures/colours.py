@@ -15,7 +15,7 @@ import numpy as np
 from lightplan.measures.clipping import Pairs, Values, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import LEAST_CELLS, LEAST_LEVEL, Levels
-from lightplan.optics.colour import difference_2000, linear_srgb_to_lab, luminance_factor
+from lightplan.optics.colour import difference_2000, lightness, linear_srgb_to_lab, luminance_factor
 from lightplan.optics.materials import foil_curve
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ COMMON_LUMINANCE = 0.4
 """Foil is compared with its kind at one luminance, so that only colour counts."""
 VIEW_COSINE = math.cos(math.radians(15.0))
 GREY_CHROMA = 5.0
+WHITE_LSTAR = 85.0
+"""From this lightness on stock is white: a cast is seen in full. Our choice."""
 LEAST_HUE_CHROMA = 4.0
 """Below this chroma a hue is not seen (a silver foil has none). Our choice."""
 
@@ -44,7 +46,7 @@ def measures(
         light = (levels.paper_colour + LEAST_LEVEL) / body
         light = light / luminance_factor(light)[..., None]
         white = linear_srgb_to_lab(0.85 * light)[..., 0, :]
-        chroma = _chroma(white)
+        chroma = _chroma(white) * _seen_share(body)
         found["paper_cast_Cab"] = (chroma, _chroma_error(noise, levels.paper_count))
         if asked(wanted, "paper_cast_hue_deg"):
             found["paper_cast_hue_deg"] = (_hue_deg(white), _turn_error_deg(1.0, chroma))
@@ -54,6 +56,16 @@ def measures(
         if asked(wanted, "foil_colourfulness_Cab", "foil_hue_spread_share"):
             found |= _colourfulness(levels.foil_rgb)
     return found
+
+
+def _seen_share(stock: Doubles) -> float:
+    """Return the share of a cast that counts on stock of a reflectance (3,).
+
+    On dark or coloured stock a cast is hardly seen, and what would be seen on white is worked out
+    from little light: a tone curve, or foil's light scattered in a lens, then looks like one.
+    """
+    own = float(lightness(luminance_factor(stock)))
+    return min(1.0, own / WHITE_LSTAR)
 
 
 def _foil(levels: Levels, foil_kind: str | None, light: Doubles, wanted: Wanted) -> Pairs:

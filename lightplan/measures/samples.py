@@ -82,7 +82,7 @@ class Sampler:
     @property
     def size(self) -> int:
         """How many samples a picture has."""
-        return int(self.parts[-1].stop) + 3 * len(self.noise_at) + self.grid.lines.at.size
+        return self.levels_end + 3 * len(self.noise_at) + self.grid.lines.at.size
 
     def measure(
         self,
@@ -133,18 +133,24 @@ class Sampler:
         )
         return parted(found, len(samples))
 
+    @property
+    def levels_end(self) -> int:
+        """How many samples, of the first, tell of levels: noise and lines come after."""
+        return int(self.parts[-1].stop)
+
     def brighter(self, found: Sequence[Measures], samples: Singles, stops: float) -> list[Measures]:
         """Return measures of pictures as they are, but with the clipping of brighter ones.
 
         Parameters
         ----------
         found : (b,) Measures
-            Of the pictures with these samples.
-        samples : (b, k, 3) float32
+            Of the pictures as they are.
+        samples : (b, `levels_end`, 3) float32
+            Of the brighter ones.
         stops : float
             By how much brighter.
         """
-        sheet = SampledSheet(self, samples[:, : self.parts[-1].stop] * np.float32(2.0**stops))
+        sheet = SampledSheet(self, samples)
         names = frozenset(found[0]) if found else None
         shares = parted(clipping.shares(sheet, names), len(samples))
         return [

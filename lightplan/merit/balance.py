@@ -134,7 +134,8 @@ class Balance:
                 lamps[chosen], fixed, target, low_stops=low, high_stops=high, weights=weights
             )
         else:
-            scale = _PAPER_SHARE * clip_of(rig, light.values[-1]) / paper_level(rig)
+            stock = float(rig.camera.light_of(np.asarray(paper_level(rig))))
+            scale = _PAPER_SHARE * clip_of(rig, light.values[-1]) / stock
             found = solve_powers(
                 lamps[chosen],
                 fixed + lamps[-1],
@@ -147,12 +148,17 @@ class Balance:
 
 
 def _targets(rig: Rig, sampler: Sampler) -> tuple[Doubles, Doubles]:
-    """Return wanted levels and weights, of foil cells first, then of paper cells."""
+    """Return wanted light and weights, of foil cells first, then of paper cells.
+
+    A look's levels are those that the picture shows: a camera that presses highlights together
+    needs a longer run of light for them.
+    """
     foil, paper = sampler.grid.foil, sampler.grid.paper
     stock = paper_level(rig)
     metal = foil_level(rig, foil.x_mm, foil.y_mm)
     mixed = foil.purity * metal + (1 - foil.purity) * stock
-    target = np.concatenate([mixed, np.full(len(paper.cells), stock)])
+    wanted = np.concatenate([mixed, np.full(len(paper.cells), stock)])
+    target = np.asarray(rig.camera.light_of(wanted), float)
     return target, np.concatenate([_shared(foil.cover), _shared(paper.cover)])
 
 

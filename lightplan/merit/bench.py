@@ -175,7 +175,8 @@ class Bench:
         )
         share = self._share[..., None]
         clip = self._model.clip_luminance(rig, *exposed_by(paper, foil, self._share))
-        linear = np.asarray((share * seen + (1 - share) * paper) / np.float32(clip), np.float32)
+        mix = (share * seen + (1 - share) * paper) / np.float32(clip)
+        linear = np.asarray(rig.camera.shown(mix), np.float32)
         found = measures_of(rig, self._maps.with_linear(linear))
         worth = self._judge.merits_of([found], self._sampler.sample(linear)[None])[0]
         return Judged(rig=rig, merit=worth, excess_mm=self.excess_mm(rig), measures=found)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 HEADROOM_STOPS = 0.15
 """A picture should not clip when it comes out this much brighter: dials and meters miss by
 about as much (common practice, no source), and clipping is a cliff."""
+_HEADROOM = 2.0**HEADROOM_STOPS
 _AT_ONCE = 32
 """Pictures that are measured together; more need memory and are no quicker."""
 
@@ -69,8 +70,9 @@ class SampleJudge:
         linear : (b, k, 3) float32
             Samples of the pictures, 1 = clip level.
         """
-        look = self.rig.look
-        brighter = self.sampler.brighter(found, linear, HEADROOM_STOPS)
+        look, camera = self.rig.look, self.rig.camera
+        light = camera.light_of(linear[:, : self.sampler.levels_end]) * np.float32(_HEADROOM)
+        brighter = self.sampler.brighter(found, camera.shown(light), HEADROOM_STOPS)
         return [
             (merit(one, look) + merit(other, look)) / 2
             for one, other in zip(found, brighter, strict=True)
@@ -87,13 +89,15 @@ class SampleJudge:
         return found
 
     def _exposed(self, pairs: Sequence[tuple[Rig, Singles]]) -> Singles:
-        """Return the pictures' own samples (b, k, 3), 1 = clip level."""
+        """Return the samples (b, k, 3) of what the pictures show, 1 = clip level."""
         linear = np.empty((len(pairs), self.sampler.size, 3), np.float32)
         for picture, (rig, light) in zip(linear, pairs, strict=True):
             # a modelled light may fall below nothing
             lit = np.maximum(light, np.float32(0.0))
             clip = np.float32(self.clip_of(rig, lit))
             np.divide(lit[: self.sampler.size], clip, out=picture)
+            if rig.camera.lifts_tones:
+                picture[:] = rig.camera.shown(picture)
         return linear
 
     def _measured(self, linear: Singles) -> list[Measures]:

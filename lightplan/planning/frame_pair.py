@@ -199,8 +199,7 @@ class _Table:
     def _picture(self, paper: Floats, foil: Floats) -> Floats:
         shown = exposed_by(paper, foil, self._share[..., 0])
         clip = np.float32(self._model.clip_luminance(self._rig, *shown))
-        picture: Floats = (self._share * foil + (1 - self._share) * paper) / clip
-        return picture
+        return self._rig.camera.shown((self._share * foil + (1 - self._share) * paper) / clip)
 
     def judged(self, linear: Floats) -> Judgement:
         """Return the verdict on a picture."""

@@ -147,6 +147,7 @@ def _camera(form: forms.CameraForm) -> Camera:
         polariser_rad=None if polariser is None else math.radians(polariser),
         white_balance_k=form.white_balance_k,
         states_equivalent=form.equivalent_focal_length_mm is not None,
+        tone_curve=form.tone_curve,
         held=held,
         locked=form.locked,
     )

@@ -14,8 +14,8 @@ from lightplan.scene import Camera, Card, Foil, Lamp, Output, Paper, Rig
 
 _NAMES_OF_FILES = {"artwork_file", "file"}  # what they hold counts, not where it lies
 _WISHES = {"locked", "states_equivalent"}  # what is planned and how it is said, not what stands
-# Fields of format 2 count only where they are used, so that the digests in older plans hold.
-_NEW_IN_2 = {
+# Newer fields count only where they are used, so that the digests in older plans hold.
+_NEWER = {
     (Foil, "relief"),
     (Paper, "waviness"),
     (Paper, "film"),
@@ -24,6 +24,7 @@ _NEW_IN_2 = {
     (Lamp, "depth_mm"),
     (Card, "held"),
     (Camera, "held"),
+    (Camera, "tone_curve"),
 }
 
 
@@ -39,7 +40,7 @@ def _canonical(value: Any) -> Any:
             f.name: _canonical(getattr(value, f.name))
             for f in dataclasses.fields(value)
             if f.name not in _NAMES_OF_FILES | _WISHES
-            and not ((type(value), f.name) in _NEW_IN_2 and getattr(value, f.name) == f.default)
+            and not ((type(value), f.name) in _NEWER and getattr(value, f.name) == f.default)
         }
     if isinstance(value, np.ndarray):
         content = np.ascontiguousarray(value, dtype="<f8") + 0.0  # no negative zeros

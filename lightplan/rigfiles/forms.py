@@ -6,7 +6,7 @@ which fields there are and what kind of value each takes.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -86,6 +86,10 @@ class CameraForm(HeldForm):
     white_balance_k: float | None = Field(
         default=None,
         description="Colour temperature set on the camera; none: neutral for the lamps.",
+    )
+    tone_curve: Literal["plain", "phone"] | None = Field(
+        default=None,
+        description="How its pictures show tones: none goes by the size of the sensor.",
     )
     has_body: bool = Field(
         default=True, description="false leaves the camera's front out of the scene."

@@ -175,6 +175,7 @@ def _camera(rig: Rig) -> Table:
         "pixels": list(camera.pixels),
         "polariser_deg": None if polariser is None else degrees(polariser),
         "white_balance_k": camera.white_balance_k,
+        "tone_curve": camera.tone_curve,
         **_held(camera.held),
         "locked": camera.locked,
         "has_body": camera.body is not None,

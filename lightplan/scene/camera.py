@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from lightplan.errors import RigError
+from lightplan.optics import tone_curve
 from lightplan.scene import checks
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles
+    from lightplan.arrays import Doubles, Floats
     from lightplan.scene.holding import Held
     from lightplan.scene.placement import Placement
     from lightplan.scene.sheet import Paper
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 LEAST_LEVEL = 0.02
+SMALL_SENSOR_MM = 14.0  # diagonal; phones and pocket cameras have less (from memory)
+ToneCurve = Literal["plain", "phone"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,6 +126,8 @@ class Camera:
         Colour temperature the camera is set to; None: neutral for the rig's lamps.
     states_equivalent : bool
         Its maker states what its lens is like on a 35 mm camera, as those of phones do.
+    tone_curve : {"plain", "phone"} or None
+        How its pictures show tones; None: as a phone's where its sensor is as small as one's.
     held : Held or None
         What holds it; None: not said.
     locked : bool
@@ -139,6 +144,7 @@ class Camera:
     polariser_rad: float | None = None
     white_balance_k: float | None = None
     states_equivalent: bool = False
+    tone_curve: ToneCurve | None = None
     held: Held | None = None
     locked: bool = False
 
@@ -164,6 +170,45 @@ class Camera:
         CIPA DCG-001, from memory).
         """
         return self.focal_length_mm / _diagonal_share(self.sensor_width_mm, self.sensor_height_mm)
+
+    @property
+    def has_small_sensor(self) -> bool:
+        """Whether the sensor is as small as a phone's, however it is held."""
+        return math.hypot(self.sensor_width_mm, self.sensor_height_mm) < SMALL_SENSOR_MM
+
+    @property
+    def lifts_tones(self) -> bool:
+        """Whether its pictures show tones as a phone's do, see `optics.tone_curve`."""
+        if self.tone_curve is None:
+            return self.has_small_sensor
+        return self.tone_curve == "phone"
+
+    @property
+    def tones(self) -> tuple[float, float]:
+        """Its tone curve as more contrast (share) and lifted shadows (stops); none is 0, 0."""
+        return (
+            (tone_curve.CONTRAST_SHARE, tone_curve.LIFT_STOPS) if self.lifts_tones else (0.0, 0.0)
+        )
+
+    def shown(self, level: Floats) -> Floats:
+        """Return levels (...) of light, 1 = clip, as its pictures show them."""
+        return tone_curve.shown(level) if self.lifts_tones else level
+
+    def light_of(self, level: Floats) -> Floats:
+        """Return the light (...), 1 = clip, that its pictures show as these levels."""
+        return tone_curve.light_of(level) if self.lifts_tones else level
+
+    def exposed_more(self, stops: float, paper: Paper) -> Camera:
+        """Return the camera set to so much more light: a longer time, or higher levels."""
+        old = self.exposure
+        if old.time_s is not None:
+            return replace(self, exposure=replace(old, time_s=old.time_s * 2.0**stops))
+        light = self.light_of(np.array([old.level_on(paper), old.foil_level])) * 2.0**stops
+        white, metal = self.shown(light).tolist()
+        new = replace(
+            old, paper_level=min(max(white, 0.01), 2.0), foil_level=min(max(metal, 0.01), 100.0)
+        )
+        return replace(self, exposure=new)
 
     def half_angles_tan(self) -> tuple[float, float]:
         """Return tan of half the field of view, horizontal and vertical."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -11,7 +10,6 @@ if TYPE_CHECKING:
     from lightplan.scene.camera import Camera
     from lightplan.scene.rig import Rig
 
-SMALL_SENSOR_MM = 14.0  # diagonal; phones and pocket cameras have less (from memory)
 LONGEST_IN_A_PHONE_MM = 13.0  # the longest own focal length behind such a sensor (from memory)
 WIDEST_LENS_MM = 11.0  # 35 mm equivalent; wider ones bend straight lines (from memory)
 SQUARE = 0.04  # by how much a pixel may be wider than high
@@ -24,10 +22,9 @@ def questions(rig: Rig) -> tuple[str, ...]:
 
 def _lens(camera: Camera) -> Iterator[str]:
     sensor = f"a sensor of {camera.sensor_width_mm:g} x {camera.sensor_height_mm:g} mm"
-    diagonal = math.hypot(camera.sensor_width_mm, camera.sensor_height_mm)
     own, equivalent = camera.focal_length_mm, camera.equivalent_focal_length_mm
     sees = f"{own:.3g} mm on {sensor} sees like {equivalent:.0f} mm on a 35 mm camera"
-    if diagonal < SMALL_SENSOR_MM and own > LONGEST_IN_A_PHONE_MM:
+    if camera.has_small_sensor and own > LONGEST_IN_A_PHONE_MM:
         yield (
             f"camera.focal_length_mm: {sees}; if the maker of the phone states {own:g} mm, write "
             f"equivalent_focal_length_mm = {own:g} instead."

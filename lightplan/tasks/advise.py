@@ -18,7 +18,7 @@ from lightplan.advice.first_things import (
 from lightplan.advice.helps import sharper
 from lightplan.advice.memory import Memory
 from lightplan.advice.promise import told_move
-from lightplan.advice.worth import CameraAsSet, Worth
+from lightplan.advice.worth import CameraAsSet, Worth, as_planned
 from lightplan.errors import BadInput
 from lightplan.estimate import Estimate, Photographed, Pin, estimate_together
 from lightplan.manifest import write_output
@@ -273,7 +273,7 @@ def advise_on(
     exposed = over + found.camera.exposure_stops
     over = known.exposure(exposed)
     found = replace(found, camera=replace(found.camera, exposure_stops=exposed - over))
-    before = Before(known, planned, CameraAsSet(clip_cd_m2=settings.clip_cd_m2))
+    before = Before(known, planned, as_planned(planned, settings))
     exposed_by = exposed_more(settings, over)
     told = by_one_thread(lambda: _advice(looked, plan, exposed_by, data, found, before))
     return replace(told, planned=planned, plan_settings=settings, exposure_over_plan=exposed)

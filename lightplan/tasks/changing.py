@@ -186,17 +186,7 @@ def _look(rig: Rig, one: Asked) -> Rig:
 
 def _exposure(rig: Rig, one: Asked) -> Rig:
     """Expose by some stops more or less."""
-    share = 2.0 ** _number(one, "stops")
-    old = rig.camera.exposure
-    if old.time_s is not None:
-        new = replace(old, time_s=old.time_s * share)
-    else:
-        new = replace(
-            old,
-            paper_level=min(max(old.level_on(rig.sheet.paper) * share, 0.01), 2.0),
-            foil_level=min(max(old.foil_level * share, 0.01), 100.0),
-        )
-    camera: Camera = replace(rig.camera, exposure=new)
+    camera: Camera = rig.camera.exposed_more(_number(one, "stops"), rig.sheet.paper)
     return edited(rig, Exchange(camera))
 
 

@@ -150,7 +150,7 @@ class LivePicture:
         layers = self._layers(rig, hasty=hasty, check=check)
         self._remember_masks(rig, layers)
         settings = self._settings(rig, layers)
-        linear = self._picture(layers) / np.float32(settings.clip_cd_m2)
+        linear = rig.camera.shown(self._picture(layers) / np.float32(settings.clip_cd_m2))
         red, green, blue = (linear[..., channel] for channel in range(3))
         clipped = np.maximum(np.maximum(red, green), blue) >= 1.0
         sees, masks = self._sees(rig, layers, clipped), self._masks

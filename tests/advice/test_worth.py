@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from lightplan.advice.worth import CameraAsSet, Worth
+from lightplan.advice.worth import CameraAsSet, Worth, as_planned
 from lightplan.light import Engine
 from lightplan.rigfiles import load_rig
 from lightplan.scene.slips import slipped
@@ -22,7 +22,7 @@ def test_thin_artwork_is_worth_what_is_predicted(name):
     level = replace(rig.sheet.foil, relief=None)
     plain = replace(rig, sheet=replace(rig.sheet, foil=level), freedoms=())
     whole = predict(plain)
-    worth = Worth(plain).score(plain, CameraAsSet(clip_cd_m2=whole.settings.clip_cd_m2))
+    worth = Worth(plain).score(plain, as_planned(plain, whole.settings))
     assert worth == pytest.approx(whole.judgement.score, abs=3.0)
 
 

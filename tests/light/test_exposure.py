@@ -220,6 +220,40 @@ def test_bright_foil_lowers_the_exposure_to_its_own_level():
     assert picture[:, 18:].max() < 0.7
 
 
+def test_a_phone_s_picture_is_predicted_as_the_phone_shows_it():
+    """The wanted levels are the picture's, and a run of light is shorter in it."""
+    plain = rig(bulb(1000.0), exposure=Exposure(paper_level=0.8))
+    phone = dataclasses.replace(plain, camera=dataclasses.replace(plain.camera, tone_curve="phone"))
+    paper = {}
+    for lit in (plain, phone):
+        layers = predicted(lit)
+        shown = sheet_picture(lit, layers)[..., 1]
+        assert np.quantile(shown, 0.98) == pytest.approx(0.8, rel=0.01)
+        assert np.quantile(camera_picture(lit, layers), 0.98) == pytest.approx(0.8, rel=0.05)
+        paper[lit.camera.tone_curve] = shown
+    run = {name: np.log2(one.max() / one.min()) for name, one in paper.items()}
+    assert run["phone"] < 0.95 * run[None]
+
+
+def test_a_small_sensor_is_a_phone_s_unless_the_rig_says_otherwise():
+    camera = dataclasses.replace(rig().camera, sensor_width_mm=4.2, sensor_height_mm=5.6)
+    assert camera.lifts_tones
+    assert not dataclasses.replace(camera, tone_curve="plain").lifts_tones
+    assert not rig().camera.lifts_tones
+    assert dataclasses.replace(rig().camera, tone_curve="phone").lifts_tones
+
+
+def test_a_third_of_a_stop_more_light_is_that_by_any_tone_curve():
+    for curve in ("plain", "phone"):
+        before = dataclasses.replace(rig().camera, tone_curve=curve, exposure=Exposure())
+        after = before.exposed_more(-1 / 3, rig().sheet.paper)
+        old, new = (
+            camera.light_of(np.array([camera.exposure.level_on(rig().sheet.paper)]))
+            for camera in (before, after)
+        )
+        assert np.log2(new / old) == pytest.approx(-1 / 3, abs=1e-6)
+
+
 def test_a_sheet_in_the_dark_is_black_not_undefined():
     dark = rig(exposure=Exposure(paper_level=0.7))
     layers = predicted(dark)

@@ -4,7 +4,8 @@
 
 The photographs are those of `tests/reference/slipped` (path traced, another camera's chain).
 Each is judged as a maker's photograph is; beside it the rig as it was truly built is predicted
-at the exposure that the camera truly had. Told for builds without a slip; `--all` takes the
+at the exposure that the camera truly had, with the tone curve that the plan takes its camera to
+have. Told for builds without a slip; `--all` takes the
 slipped too, but for light from outside. Sharpness is left out: pictures this small all fail its
 gate.
 """
@@ -64,7 +65,7 @@ def main() -> None:
             continue
         plan, chain = base_rig(build.base), chain_of(build)[0]
         worth = worths.setdefault(build.base, Worth(plan))
-        predicted = worth.judged(rig_as_built(build), camera_of(chain))
+        predicted = worth.judged(rig_as_built(build), camera_of(chain, plan))
         seen = photographed(photo, plan)
         if predicted.score is None or seen is None or seen.score is None:
             print(f"{build.name}: not judged")
@@ -74,11 +75,17 @@ def main() -> None:
     print(summary(off))
 
 
-def camera_of(chain: Chain) -> CameraAsSet:
-    """Return the exposure and white balance that a camera truly had."""
+def camera_of(chain: Chain, plan: Rig) -> CameraAsSet:
+    """Return the exposure and white balance that a camera truly had, and the plan's tone curve."""
     half = chain.balance_stops / 2
+    contrast, lift = plan.camera.tones
     return CameraAsSet(
-        clip_cd_m2=chain.clip_cd_m2, stops=chain.stops, red_stops=half, blue_stops=-half
+        clip_cd_m2=chain.clip_cd_m2,
+        stops=chain.stops,
+        red_stops=half,
+        blue_stops=-half,
+        contrast=contrast,
+        lift_stops=lift,
     )
 
 

@@ -6,7 +6,8 @@
 
 Each shipped rig is built twice with a hand's errors, rendered by the path tracer of
 `../reference/pathtraced` and photographed by the camera of `../reference/slipped`; beside it the
-rig as it was truly built is predicted at the exposure that the camera truly had. The path
+rig as it was truly built is predicted at the exposure that the camera truly had. Each build is
+photographed twice, by a plain camera and by a phone, as if the rig said so of its camera. The path
 tracer's scene knows neither the stamp's edge nor the stock's unevenness, and its gratings are of
 bare aluminium: both sides are of such a sheet. Sharpness is left out: pictures of 640 pixels all
 fail its gate. `--pixels 1280` in both commands takes larger ones.
@@ -28,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # the folders are no packages
 
 from agreement import camera_of, line_of, photographed, summary
 from bases import RIGS, framed, picture_size
-from camera_chain import jpeg, phone_curve, take
+from camera_chain import jpeg, take
 from photographs import chain_of_plan, exposure_of_plan, job_of, unpack, write_jobs
 from scenes import METALS
 from slips import hand_built
@@ -41,9 +42,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from lightplan.scene import Rig
+    from lightplan.scene.camera import ToneCurve
 
 BUILDS = 2
 SPP, SPP_GRATING = 512, 1024
+CURVES: tuple[ToneCurve, ...] = ("plain", "phone")
+PLAIN = {"contrast": 0.0, "lift_stops": 0.0}
 SMOOTHED_PX = {"paper": 1.2, "foil": 0.6}
 
 
@@ -81,50 +85,46 @@ def write_scenes(out: Path, long_side: int) -> None:
 
 
 def tell(rendered: Path, keep: Path, long_side: int) -> None:
-    """Tell each build in a line, then the share within three points."""
+    """Tell each build in a line, photographed plainly and by a phone, then shares."""
     light = {}
     for part in sorted(rendered.glob("part*.npz")):
         with np.load(part) as file:
             names = [key[: -len("_low")] for key in file.files if key.endswith("_low")]
             light |= {name: unpack(file, name) for name in names}
     keep.mkdir(parents=True, exist_ok=True)
-    plans, off, curved = plain_rigs(long_side), [], []
-    by_curve: dict[bool, list[float]] = {False: [], True: []}
+    plans = plain_rigs(long_side)
+    off: dict[str, list[float]] = {}
     for name, preset, rig, seed in builds(long_side):
         if name not in light:
             print(f"{name}: not rendered")
             continue
-        plan, draw = plans[preset], np.random.default_rng(seed)
-        chain = chain_of_plan(plan, exposure_of_plan(plan), draw)
-        photo = keep / f"{name}.jpg"
-        photo.write_bytes(jpeg(take(light[name], chain, draw), chain))
-        camera = camera_of(chain)
-        worth, seen = Worth(plan), photographed(photo, plan)
-        predicted = worth.judged(rig, camera)
-        if predicted.score is None or seen is None or seen.score is None:
-            print(f"{name}: not judged")
-            continue
-        off.append(seen.score - predicted.score)
-        phone = " (a phone's tone curve)" if chain.phone else ""
-        print(line_of(name + phone, predicted, seen), flush=True)
-        by_curve[chain.phone].append(off[-1])
-        if chain.phone:
-            contrast, lift = curve_of_phone()
-            shown = worth.judged(rig, replace(camera, contrast=contrast, lift_stops=lift))
-            curved.append(seen.score - (shown.score or 0.0))
-    print("all:", summary(off))
-    print("plain tone curve:", summary(by_curve[False]))
-    print("a phone's:", summary(by_curve[True]))
-    print("a phone's, predicted with such a curve:", summary(curved))
+        for curve in CURVES:
+            plan, built = (with_curve(one, curve) for one in (plans[preset], rig))
+            draw = np.random.default_rng(seed)
+            drawn = chain_of_plan(plan, exposure_of_plan(plan), draw)
+            chain = replace(drawn, phone=curve == "phone")
+            photo = keep / f"{name}_{curve}.jpg"
+            photo.write_bytes(jpeg(take(light[name], chain, draw), chain))
+            worth, seen = Worth(plan), photographed(photo, plan)
+            predicted = worth.judged(built, camera_of(chain, plan))
+            if predicted.score is None or seen is None or seen.score is None:
+                print(f"{name}, {curve}: not judged")
+                continue
+            higher = seen.score - predicted.score
+            print(line_of(f"{name}, {curve}", predicted, seen), flush=True)
+            off.setdefault(curve, []).append(higher)
+            if rig.camera.lifts_tones == chain.phone:
+                off.setdefault("as its rig says", []).append(higher)
+            if chain.phone:
+                plainly = worth.score(built, replace(camera_of(chain, plan), **PLAIN))
+                off.setdefault("phone, predicted plain", []).append(seen.score - plainly)
+    for curve, all_of in off.items():
+        print(f"{curve}:", summary(all_of))
 
 
-def curve_of_phone() -> tuple[float, float]:
-    """Return contrast and lift of `Camera` that come nearest to the camera chain's phone."""
-    stops = np.linspace(-7.0, -0.02, 200)
-    shown = np.log2(phone_curve(np.asarray(2.0**stops, np.float32)).astype(float))
-    parts = np.column_stack([stops, 1 - 2.0**stops])
-    contrast, lift = np.linalg.lstsq(parts, shown - stops, rcond=None)[0]
-    return float(contrast), float(lift)
+def with_curve(rig: Rig, curve: ToneCurve) -> Rig:
+    """Return a rig whose camera shows tones by a curve."""
+    return replace(rig, camera=replace(rig.camera, tone_curve=curve))
 
 
 def main() -> None:

@@ -56,6 +56,18 @@ def test_coloured_stock_is_not_a_cast_when_it_is_known():
     assert values(maps, stock_reflectance=stock)["paper_cast_Cab"] < 0.1
 
 
+def test_a_cast_counts_the_less_the_darker_the_stock_is():
+    """On navy a tenth more blue is not seen, and a lens's haze of foil looks like it."""
+    light = np.array([1.0, 1.0, 1.12])
+    found = []
+    for stock in ((0.85, 0.85, 0.85), (0.42, 0.30, 0.19), (0.035, 0.045, 0.085)):
+        maps = coloured(GOLD, np.array(stock), light=light)
+        found.append(values(maps, stock_reflectance=stock)["paper_cast_Cab"])
+    assert 5.0 < found[0] < 8.0
+    assert found[1] == pytest.approx(0.75 * found[0], rel=0.05)
+    assert found[2] < 0.35 * found[0]
+
+
 @pytest.mark.parametrize("kind", FOIL_KINDS)
 def test_each_foil_under_any_light_has_its_own_colour(kind):
     own = np.asarray(foil_curve(kind).evaluate(np.array([0.966])))[0]

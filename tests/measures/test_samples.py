@@ -83,7 +83,7 @@ def test_clipped_shares_of_a_brighter_picture_are_those_of_that_picture(share):
     sampler = Sampler.of(maps_of(linear, share).grid)
     samples = sampler.sample(linear)
     found = [sampler.measure(samples, look, None)]
-    (lifted,) = sampler.brighter(found, samples[None], 1.0)
+    (lifted,) = sampler.brighter(found, 2 * samples[None], 1.0)
     whole = measure(maps_of(linear * np.float32(2.0), share), look, None)
     for name in ("foil_clipped_share", "paper_clipped_share", "foil_clipped_red_share"):
         # A share of 600 pixels of more: one standard error (binomial) is at most 0.02.

@@ -21,16 +21,19 @@ def trims(toy, low=-6, high=0):
     return tuple(toy.freedom(n, "trim_stops", low, high) for n in ("left", "right"))
 
 
-def test_the_score_is_that_of_the_measures(toy):
+@pytest.mark.parametrize("curve", ["plain", "phone"])
+def test_the_score_is_that_of_the_measures(toy, curve):
     # The same judgement as for a photograph: build the picture by hand and compare.
     rig = toy.rig()
+    rig = replace(rig, camera=replace(rig.camera, tone_curve=curve))
     model = toy.model()
     found = Bench(rig, model).judge(rig)
     light = model.lamp_light(rig)
     paper, foil = light.paper.sum(axis=0), light.foil.sum(axis=0)
     share = model.foil_share(rig)[..., None]
     shown = paper[share[..., 0] < 0.5], foil[share[..., 0] >= 0.5]
-    linear = (share * foil + (1 - share) * paper) / model.clip_luminance(rig, *shown)
+    light = (share * foil + (1 - share) * paper) / model.clip_luminance(rig, *shown)
+    linear = rig.camera.shown(light)
     maps = SheetMaps.from_linear(linear, share[..., 0], width_mm=120, height_mm=90)
     stock = rig.sheet.paper.reflectance
     expected = measure(maps, rig.look, rig.sheet.foil.judged_kind, stock_reflectance=stock)

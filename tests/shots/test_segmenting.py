@@ -143,6 +143,27 @@ def test_registration_finds_a_shift_to_a_fraction_of_a_pixel():
     assert found.agreement > 0.6
 
 
+def test_a_side_taken_too_far_out_shows_no_table_as_paper():
+    """The artwork's place tells where the sheet ends: beyond is the table, not uneven paper."""
+    art = np.zeros((400, 300), np.float32)
+    cv2.circle(art, (150, 140), 70, 1.0, -1, cv2.LINE_AA)
+    cv2.rectangle(art, (12, 12), (287, 387), 1.0, 3)
+    cv2.rectangle(art, (60, 260), (240, 330), 1.0, -1)
+    table = 3  # columns of it at the right
+    place = np.float32([[(300 - table) / 300, 0, 0], [0, 1, 0]])
+    shown = cv2.warpAffine(art, place, (300, 400), flags=cv2.INTER_LINEAR)
+    light = 0.6 * (1 - shown) + 0.2 * shown
+    light[:, -table:] = 0.05
+    light = cv2.GaussianBlur(light, (0, 0), 1.0)
+    picture = np.repeat(light[..., None], 3, axis=2).astype(np.float32)
+    valid = np.ones((400, 300), bool)
+    page = register(picture, art, valid).page
+    assert not page[20:-20, -table:].any()
+    assert page[20:-20, 10:-20].all()
+    as_it_is = np.repeat((0.6 * (1 - art) + 0.2 * art)[..., None], 3, axis=2).astype(np.float32)
+    assert register(as_it_is, art, valid).page[6:-6, 6:-6].all()
+
+
 @pytest.mark.parametrize("quarters", [0, 1, 2, 3])
 @pytest.mark.parametrize("mirrored", [False, True])
 def test_any_way_up_is_told(gold_on_navy, to_linear, quarters, mirrored):

@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from lightplan.reports.setup.facts import SetupFacts
     from lightplan.scene import Camera, Rig
 
-PHONE_SENSOR_MM = 10.0  # phones have smaller ones, cameras larger ones
 # Times that cameras offer and that are whole multiples of half a mains period; lamps on
 # the mains swell and fade twice in every period. Common practice, no source.
 STEADY_TIMES_S: dict[int, tuple[float, ...]] = {
@@ -52,11 +51,6 @@ def dial_f_number(f_number: float) -> str:
     nearest = min(DIAL_F_NUMBERS, key=lambda n: abs(math.log(n / f_number)))
     is_on_the_dial = 1 / THIRD_STOP < nearest / f_number < THIRD_STOP
     return f"f/{nearest if is_on_the_dial else f_number:.3g}"
-
-
-def is_phone(camera: Camera) -> bool:
-    """Whether the sensor is as small as a phone's."""
-    return camera.sensor_width_mm < PHONE_SENSOR_MM
 
 
 def steady_time(time_s: float, mains_hz: int) -> float:
@@ -111,7 +105,7 @@ def _bracket(rig: Rig, facts: SetupFacts) -> str:
     stops = bracket_stops(facts)
     shown = ", ".join(_signed(s) for s in stops)
     settings = facts.settings
-    if is_phone(rig.camera):
+    if rig.camera.has_small_sensor:
         how = f"with the exposure slider at {shown} (each step is half or twice the light)"
     elif settings is None:
         how = f"{shown} stops by the time alone (one stop is half or twice as long)"
@@ -142,7 +136,7 @@ def _exposure(rig: Rig, facts: SetupFacts) -> str:
         return target
     time = (dial_time if settings.is_suggested else exposure_time)(settings.time_s)
     values = f"f/{settings.f_number:.3g}, {time}, ISO {settings.iso:.0f}"
-    if is_phone(rig.camera):
+    if rig.camera.has_small_sensor:
         return (
             f"The phone's opening is fixed: use its manual mode or its exposure slider at the "
             f"lowest ISO. {target} (As much light as {values}.)"
@@ -168,7 +162,7 @@ def _flicker(rig: Rig, facts: SetupFacts) -> str:
         pair = (1 / (2 * mains), 1 / mains)
         text = f"{mains} Hz mains: a whole number of times 1/{2 * mains} s"
         settings = facts.settings
-        if settings is None or is_phone(rig.camera):
+        if settings is None or rig.camera.has_small_sensor:
             text += f", such as {exposure_time(pair[1])} or {exposure_time(pair[0])}"
         else:
             time_s = steady_time(settings.time_s, mains)
@@ -196,7 +190,7 @@ def _white_balance(rig: Rig) -> str:
 
 
 def _locks(camera: Camera) -> str:
-    if is_phone(camera):
+    if camera.has_small_sensor:
         return (
             "exposure, focus and white balance (press and hold on the sheet until the lock "
             "shows). HDR, night mode, portrait mode and flash off. Use the self-timer."

@@ -80,7 +80,7 @@ def lay_out(
     maps = SheetMaps(
         linear=squared.linear,
         foil=segmented.foil,
-        valid=squared.valid,
+        valid=squared.valid if segmented.page is None else squared.valid & segmented.page,
         clipped=squared.clipped,
         width_mm=squared.width_mm,
         height_mm=squared.height_mm,

@@ -61,16 +61,19 @@ class Neighbour:
 
     def mask_for(self, squared: Squared) -> Segmentation | None:
         """Return the known mask where it fits another frame; None where it does not."""
-        foil = self.segmented.foil
+        foil, page = self.segmented.foil, self.segmented.page
         shape = squared.valid.shape
         if foil.shape != shape:
             if max(abs(a - b) for a, b in zip(foil.shape, shape, strict=True)) > 0.02 * max(shape):
                 return None
             foil = np.asarray(cv2.resize(foil, shape[::-1]), np.float32)
+            if page is not None:
+                near = cv2.resize(page.view(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST)
+                page = near > 0
         fits: Singles = np.ascontiguousarray(foil, np.float32)
         if explained_share(squared.linear, fits, squared.valid) < self.agreement - _LESS_FITTING:
             return None
-        return Segmentation(fits, self.segmented.confidence, self.segmented.how)
+        return Segmentation(fits, self.segmented.confidence, self.segmented.how, page=page)
 
 
 def find_near(

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 
+from lightplan.shots.sheet.squaring import rim_px
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -35,11 +37,15 @@ class Registration:
         0.2 when they have nothing to do with each other.
     moved_px : float
         Root mean square distance the artwork was moved.
+    page : (rows, cols) bool
+        Where the artwork's whole page lies: not beyond, where its place says that a side of
+        the sheet was taken too far out and the table is seen.
     """
 
     foil: Picture
     agreement: float
     moved_px: float
+    page: Booleans
 
 
 def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registration:
@@ -56,8 +62,9 @@ def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registr
     shape = linear.shape[:2]
     drawn = _resized(artwork, shape)
     points, normal = edge_points(drawn, valid)
+    whole = np.ones(shape, np.bool_)
     if len(points) < 40:
-        return Registration(drawn, 0.0, 0.0)
+        return Registration(drawn, 0.0, 0.0, whole)
     reach = max(3.0, 0.012 * max(shape))
     offset = np.arange(-reach - 4, reach + 4.01, _STEP_PX)
     slope = _slopes(linear, points, normal, offset)
@@ -67,12 +74,12 @@ def register(linear: Picture, artwork: NDArray[Any], valid: Booleans) -> Registr
     fit[[0, 6], 0] = move
     for terms, span in ((2, 4.0), (6, 4.0), (6, 3.0), (12, 3.0), (12, 2.2), (12, 1.6), (12, 1.2)):
         fit = _refit(slope, normal, offset, scaled, fit, terms=terms, span=span)
-    moved = _moved(drawn, fit)
+    moved, page = _moved(drawn, fit)
     agreement, as_found = (explained_share(linear, mask, valid) for mask in (moved, drawn))
     if agreement < as_found + 0.01:  # moving it did not help
-        return Registration(drawn, as_found, 0.0)
+        return Registration(drawn, as_found, 0.0, whole)
     size = np.sqrt((_displacement(scaled, fit) ** 2).sum(axis=1).mean())
-    return Registration(moved, agreement, float(size))
+    return Registration(moved, agreement, float(size), page)
 
 
 def _resized(artwork: NDArray[Any], shape: tuple[int, int]) -> Picture:
@@ -236,8 +243,11 @@ def explained_share(linear: Picture, foil: Picture, valid: Booleans) -> float:
     return float((explained * weight).sum() / max(float(weight.sum()), 1e-9))
 
 
-def _moved(drawn: Picture, fit: Doubles) -> Picture:
-    """Return the artwork with each place moved."""
+def _moved(drawn: Picture, fit: Doubles) -> tuple[Picture, Booleans]:
+    """Return the artwork with each place moved, and where its page lies then.
+
+    The page's outermost rim is left out, as that of a squared picture is.
+    """
     rows, cols = drawn.shape
     step = 8  # the move is smooth: worked out on a lattice
     count = -(-rows // step), -(-cols // step)
@@ -251,4 +261,6 @@ def _moved(drawn: Picture, fit: Doubles) -> Picture:
     moved: Picture = cv2.remap(
         drawn, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
     )
-    return moved
+    rim = rim_px((rows, cols)) - 0.5
+    inside = (across > rim) & (across < cols - 1 - rim)
+    return moved, inside & (down > rim) & (down < rows - 1 - rim)

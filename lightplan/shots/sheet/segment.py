@@ -60,12 +60,15 @@ class Segmentation:
         "artwork" or "look".
     agreement : float
         Share of the picture's differences that the artwork explains; 0 by look.
+    page : (rows, cols) bool or None
+        Where the artwork says that the sheet lies; None: all over.
     """
 
     foil: Picture
     confidence: float
     how: How
     agreement: float = 0.0
+    page: Booleans | None = None
 
 
 def segment_with_artwork(squared: Squared, artwork: NDArray[Any]) -> Segmentation:
@@ -80,7 +83,7 @@ def segment_with_artwork(squared: Squared, artwork: NDArray[Any]) -> Segmentatio
     """
     found = register(squared.linear, artwork, squared.valid)
     confidence = float(np.clip((found.agreement - 0.25) / 0.4, 0.0, 1.0))
-    return Segmentation(_frozen(found.foil), confidence, "artwork", found.agreement)
+    return Segmentation(_frozen(found.foil), confidence, "artwork", found.agreement, found.page)
 
 
 def segment_by_look(squared: Squared) -> Segmentation:

@@ -97,6 +97,11 @@ def grid_shape(
     return max(8, round(height_mm * pitch)), max(8, round(width_mm * pitch))
 
 
+def rim_px(shape: tuple[int, int]) -> int:
+    """Return the width of the rim of a grid (rows, columns) that is left out, in pixels."""
+    return max(1, round(_TRIM * min(shape)))
+
+
 def window(found: SheetFound, *, margin: float = 0.16) -> tuple[slice, slice]:
     """Return the rows and columns of the photograph that hold the sheet and its surroundings.
 
@@ -142,7 +147,7 @@ def square(
     rows, cols = linear.shape[:2]
     across, down = places[..., 1], places[..., 0]
     valid = (across > -0.5) & (across < cols - 0.5) & (down > -0.5) & (down < rows - 0.5)
-    rim = max(1, round(_TRIM * min(shape)))
+    rim = rim_px(shape)
     valid[:rim] = valid[-rim:] = False
     valid[:, :rim] = valid[:, -rim:] = False
     return Squared(
