@@ -125,6 +125,11 @@ class Grid:
         the paper's.
     lines : Lines
         Short lines within the foil's shapes.
+    hairlines : Region
+        Strokes of foil far from all shapes that are thick enough to be the foil's core. Where
+        nothing else tells how light the foil is, they do; their level is less sure.
+    hairline_surface : (h, 6) float
+        1, x, y, x2, xy, y2 of their cells.
     """
 
     shape: tuple[int, int]
@@ -140,6 +145,8 @@ class Grid:
     foil_leak: Doubles
     paper_leak: Doubles
     lines: within.LinesWithin
+    hairlines: Region
+    hairline_surface: Doubles
 
     @classmethod
     def of(cls, foil: Singles, valid: Booleans, *, width_mm: float, height_mm: float) -> Grid:
@@ -152,11 +159,13 @@ class Grid:
         x_mm = ((np.arange(cols) + 0.5) / cols - 0.5) * width_mm
         y_mm = (0.5 - (np.arange(rows) + 0.5) / rows) * height_mm
         is_foil = _solid(foil, valid)
-        metal = _region(is_foil, foil, shape, x_mm, y_mm, least_core=0.1)
+        axes = (shape, x_mm, y_mm)
+        metal = _region(is_foil, _core(is_foil, 0.1), foil, axes)
         metal = replace(metal, counted=metal.pixels)
-        stock = _region(
-            _plain(foil, valid), np.float32(1.0) - foil, shape, x_mm, y_mm, least_core=0.3
-        )
+        thin = within.strokes_far_from(_in_cells(metal, shape), is_foil)
+        hairlines = _region(thin > 0, thin, foil, axes)
+        bare = _plain(foil, valid)
+        stock = _region(bare, _core(bare, 0.3), np.float32(1.0) - foil, axes)
         soft = within.blurred(foil)
         stock, stock_leak = _thick(stock, _leak(soft, valid, stock, shape))
         half = 0.5 * float(np.hypot(width_mm, height_mm))
@@ -174,6 +183,8 @@ class Grid:
             foil_leak=_leak(np.float32(1.0) - soft, valid, metal, shape),
             paper_leak=stock_leak,
             lines=within.lines_in(metal.core, width_mm=width_mm, height_mm=height_mm),
+            hairlines=hairlines,
+            hairline_surface=_surface(hairlines, half),
         )
 
     @cached_property
@@ -278,14 +289,13 @@ def _core(solid: Booleans, least_share: float) -> Booleans:
 
 def _region(
     solid: Booleans,
+    deep: Booleans | Singles,
     material: Singles,
-    shape: tuple[int, int],
-    x_mm: Doubles,
-    y_mm: Doubles,
-    *,
-    least_core: float,
+    axes: tuple[tuple[int, int], Doubles, Doubles],
 ) -> Region:
-    core = _core(solid, least_core).astype(np.float32)
+    """Return a material's region; `axes` are the shape of the lattice and places along x and y."""
+    shape, x_mm, y_mm = axes
+    core = deep.astype(np.float32)
     cover = shrink(core, shape).ravel().astype(np.float64)
     cells = np.flatnonzero(cover >= _least_cover(cover))
     share = cover[cells]
@@ -317,6 +327,15 @@ def _least_cover(cover: Doubles) -> float:
     held = np.cumsum(ordered)
     last = min(int(np.searchsorted(held, HELD_SHARE * held[-1])), len(ordered) - 1)
     return min(LEAST_COVER, float(ordered[last]))
+
+
+def _in_cells(region: Region, shape: tuple[int, int]) -> Booleans:
+    """Return the pixels of a region's core that lie in cells which count."""
+    counts = np.zeros(shape, np.uint8)
+    counts.ravel()[region.cells] = 1
+    rows, cols = region.core.shape
+    spread = cv2.resize(counts, (cols, rows), interpolation=cv2.INTER_NEAREST)
+    return np.asarray((region.core > 0) & (spread > 0))
 
 
 def _leak(other: Singles, valid: Booleans, region: Region, shape: tuple[int, int]) -> Doubles:

@@ -30,8 +30,10 @@ INK_STOPS = 0.25
 """Thin strokes this much darker than the paper round them are taken as print on it."""
 INK_WIDTH_MM = 3.0
 
-LEAST_PAPER = 0.2
-"""Share of what is seen in the paper's pixels that is left when foil is taken out. Our choice."""
+LEAST_PAPER, LEAST_FOIL = 0.2, 0.1
+"""Share of what is seen in a material's pixels that is left when the other is taken out. The
+artwork lies on a photograph to a fraction of a pixel, and dark foil in strokes of a pixel on white
+paper would come out as nothing. Our choice."""
 
 _LUMINANCE = LINEAR_SRGB_TO_XYZ[1].astype(np.float32)
 
@@ -107,6 +109,8 @@ class Levels:
         Standard deviation of a pixel, from second differences along the rows.
     foil_lines : (..., 4, k) float32
         Luminance along the short lines within the foil's shapes (`Grid.lines`).
+    hairline_stops : (..., h) float
+        Luminance of the foil's hairlines (`Grid.hairlines`) in stops.
     """
 
     foil_rgb: Singles
@@ -121,6 +125,7 @@ class Levels:
     paper_beside: Singles | None
     noise_stops: Doubles
     foil_lines: Singles
+    hairline_stops: Doubles
 
     @cached_property
     def foil_marks(self) -> Marks:
@@ -179,6 +184,7 @@ class Levels:
             ),
             noise_stops=noise_stops(level.ravel()[_triples_of(grid)]),
             foil_lines=level.ravel()[grid.lines.at],
+            hairlines=grid.average(level, grid.hairlines),
         )
 
     @classmethod
@@ -192,6 +198,7 @@ class Levels:
         open_levels: OpenLevels | None,
         noise_stops: Doubles,
         foil_lines: Singles,
+        hairlines: Singles,
     ) -> Levels:
         """Return levels from the means over the grid's cells.
 
@@ -206,6 +213,8 @@ class Levels:
             None where nothing lies above the clip level in any picture.
         noise_stops : (...) float
         foil_lines : (..., 4, k) float32
+        hairlines : (..., h) float32
+            Luminance of the cells of hairlines, mixed with the paper's.
         """
         paper, paper_rgb = _less_foil(grid, paper, paper_rgb, foil_rgb)
         level = paper.astype(np.float64)
@@ -213,7 +222,8 @@ class Levels:
         paper_fit = smooth_coefficients(paper_stops, grid.paper_surface)
         beside = _paper_beside(paper_stops, paper_rgb, paper_fit, grid)
         purity = grid.foil.purity.astype(np.float32)
-        foil_rgb = _unmixed(foil_rgb, beside, purity[:, None])
+        alone = _unmixed(foil_rgb, beside, purity[:, None])
+        foil_rgb = np.maximum(alone, np.float32(LEAST_FOIL) * foil_rgb)
         foil_rgb = np.minimum(foil_rgb, np.float32(CLIP_LEVEL))
         foil = luminance(foil_rgb).astype(np.float64)
         ordered = np.sort(foil), np.sort(level)
@@ -237,6 +247,7 @@ class Levels:
             paper_beside=beside,
             noise_stops=noise_stops,
             foil_lines=foil_lines,
+            hairline_stops=_hairline_stops(grid, hairlines, paper_stops, paper_fit),
         )
 
     def cell_noise_stops(self, grid: Grid, region: Region) -> Doubles:
@@ -307,6 +318,15 @@ def _less_foil(
     level = np.maximum(_unmixed(paper, luminance(foil), purity), least * paper)
     colour = np.maximum(_unmixed(paper_rgb, foil, purity[:, None]), least * paper_rgb)
     return level, colour
+
+
+def _hairline_stops(grid: Grid, seen: Singles, paper_stops: Doubles, paper_fit: Doubles) -> Doubles:
+    """Return the level of hairlines (..., h) without the paper in their pixels, in stops."""
+    if not seen.shape[-1] or paper_stops.shape[-1] < LEAST_CELLS:
+        return log2_level(seen)
+    paper = np.exp2(each_times(grid.hairline_surface, paper_fit)).astype(np.float32)
+    alone = _unmixed(seen, paper, grid.hairlines.purity.astype(np.float32))
+    return log2_level(np.maximum(alone, np.float32(LEAST_FOIL) * seen))
 
 
 def _unmixed(seen: Singles, other: Singles | None, purity: Singles) -> Singles:

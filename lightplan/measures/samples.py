@@ -69,7 +69,8 @@ class Sampler:
             grid.lines.at.ravel(),
         ]
         cells = [grid.average(picture, grid.foil), grid.average(picture, grid.paper)]
-        return np.concatenate([*cells, flat[np.concatenate(at)]])
+        thin = grid.average(picture, grid.hairlines)
+        return np.concatenate([*cells, flat[np.concatenate(at)], thin])
 
     @cached_property
     def parts(self) -> tuple[slice, ...]:
@@ -82,7 +83,8 @@ class Sampler:
     @property
     def size(self) -> int:
         """How many samples a picture has."""
-        return self.levels_end + 3 * len(self.noise_at) + self.grid.lines.at.size
+        lines, thin = self.grid.lines.at.size, len(self.grid.hairlines.cells)
+        return self.levels_end + 3 * len(self.noise_at) + lines + thin
 
     def measure(
         self,
@@ -188,7 +190,8 @@ class SampledSheet:
         level = luminance(cut)
         is_over = np.asarray(whole.max(axis=-1) > CLIP_LEVEL)
         end = pixels.stop + 3 * len(self.sampler.noise_at)
-        triples, lines = level[..., pixels.stop : end], level[..., end:]
+        thin = end + self.grid.lines.at.size
+        triples, lines = level[..., pixels.stop : end], level[..., end:thin]
         return Levels.from_means(
             self.grid,
             paper=level[..., paper],
@@ -199,6 +202,7 @@ class SampledSheet:
             else None,
             noise_stops=noise_stops(triples.reshape(*triples.shape[:-1], 3, -1)),
             foil_lines=lines.reshape(*lines.shape[:-1], 4, -1),
+            hairlines=level[..., thin : self.sampler.size],
         )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Singles
+    from lightplan.arrays import Booleans, Doubles, Singles
 
 LEAK_SHARE = 0.006
 """Blur that is allowed for, as a share of the sheet's longer side: 1 mm of 170. Our choice."""
@@ -17,6 +17,9 @@ PATCHES = 6
 """Patches along the sheet's longer side in which the paper's own light is followed."""
 STEADY_CELLS = 4.0
 """Cells of paper at which a patch is followed by half. Our choice."""
+FAR_SHARE, THICKEST, THICKNESS_POWER = 0.1, 0.75, 4
+"""Way from the foil's core, as a share of the longer side, from which thin strokes count; which,
+beside the thickest near by; and how much more those count that are thicker. Our choice."""
 WIDE_MM, NARROW_MM = 8.0, 1.4
 MOST_LINES = 150
 
@@ -71,6 +74,25 @@ def blurred(foil: Singles) -> Singles:
     sigma = LEAK_SHARE * max(foil.shape)
     soft = cv2.GaussianBlur(foil, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
     return np.asarray(soft, np.float32)
+
+
+def strokes_far_from(core: Booleans, solid: Booleans) -> Singles:
+    """Return how much the middle of strokes tells in parts of the sheet far from the foil's core.
+
+    A frame of fine lines may be all that shows how dark the foil is beside a bright band.
+    1 where strokes are thickest, nearly nothing where they are half as thick; 0 elsewhere.
+    """
+    if not core.any() or core.all():
+        return np.zeros(solid.shape, np.float32)
+    side = max(solid.shape)
+    away = cv2.distanceTransform((~core).view(np.uint8), cv2.DIST_L2, 3)
+    far = solid & (away > FAR_SHARE * side)
+    if not far.any():
+        return np.zeros(solid.shape, np.float32)
+    deep = cv2.distanceTransform(far.view(np.uint8), cv2.DIST_C, 3)
+    box = np.ones((max(3, round(FAR_SHARE * side)),) * 2, np.uint8)
+    middle = far & (deep >= THICKEST * cv2.dilate(deep, box))
+    return np.asarray(np.where(middle, (deep / deep.max()) ** THICKNESS_POWER, 0.0), np.float32)
 
 
 def patches_of(

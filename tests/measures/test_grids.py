@@ -68,6 +68,30 @@ def test_the_score_does_not_hang_on_the_grid(name):
     assert max(metal) - min(metal) < 0.06
 
 
+def test_a_band_beside_fine_lines_is_there_on_every_grid():
+    """Where fine lines and a star alone show the dark beside a band, some grids lost it."""
+    rig = load_rig("certificate-a4-bowed").rig
+    layers = layers_of(rig, Detail(camera_rows=20, camera_cols=30))
+    kind, stock = rig.sheet.foil.judged_kind, rig.sheet.paper.reflectance
+    found = [
+        measure(at_length(rig, layers, side), rig.look, kind, stock_reflectance=stock)
+        for side in (240, 400, 880, 895, 905, 920, 940)
+    ]
+    scores = [judge(one, rig.look).score for one in found]
+    assert max(scores) - min(scores) < 5.0
+    assert min(one["foil_band_stops"].value for one in found) > 1.5
+
+
+def test_dark_strokes_of_a_pixel_do_not_come_out_as_nothing():
+    """A photograph shows some strokes darker than the artwork's share in their pixels says."""
+    crisp = np.zeros((240, 320), np.float32)
+    crisp[40:200, 30:290] = np.where(np.arange(260) % 20 < 2, 1.0, 0.0)
+    share = ndimage.uniform_filter(crisp, (1, 3))
+    picture = np.repeat((0.8 * (1 - crisp) + 0.025 * crisp)[..., None], 3, axis=-1)
+    maps = SheetMaps.from_linear(picture, share, width_mm=120, height_mm=90)
+    assert Levels.of(maps).foil_stops.min() > np.log2(0.025) - 3.5
+
+
 def test_bright_foil_in_the_pixels_of_dark_paper_is_taken_out():
     # Even black lettering in metal of 50 times its light: its range is nought, whatever the grid.
     x = np.arange(600)
