@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 ROWS, COLS = 4000, 6000
 WIDTH_MM, HEIGHT_MM = 148.0, 105.0
-TURNS, FRAMES = 3, 24
+TURNS, FRAMES = 3, 14
 LOAD_BEFORE = os.getloadavg()[0]
 # The aim is 1.0, and 1.12 was reached before the sharpness was measured at the file's own scale and
 # the foil was told from ink: 0.82 with artwork and 0.92 without since. A turn scatters by a tenth.

@@ -70,11 +70,16 @@ def write_home(home: Path) -> Path:
     return work
 
 
-@pytest.fixture
-def tab(tmp_path: Path) -> Iterator[tuple[Any, list[str], list[int]]]:
-    """A tab with the page, what it asked for, and which of the texts ran."""
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("home")
+
+
+@pytest.fixture(scope="module")
+def tab(home: Path) -> Iterator[tuple[Any, tuple[str, ...], list[str], list[int]]]:
+    """A tab with the page for all tests, its own addresses, what it asked for, which texts ran."""
     driver = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    served = serve(tmp_path, str(write_home(tmp_path)))
+    served = serve(home, str(write_home(home)))
     asked: list[str] = []
     ran: list[int] = []
     try:
@@ -175,15 +180,16 @@ def test_hostile_names_and_texts_that_are_dropped_on_the_questions_do_nothing(
 
 
 def test_advice_on_a_photograph_of_hostile_name_and_texts_does_nothing(
-    tab: Any, tmp_path: Path
+    tab: Any, home: Path, tmp_path: Path
 ) -> None:
     page, own, asked, ran = tab
     page.evaluate("location.hash = 'shoot'")
     page.wait_for_selector("label.drop")
-    put = [tmp_path / f"{as_name(TEXTS[i])}.jpg" for i in (2, 3)]
-    folder = tmp_path / FOLDER / f"{WORK} photographs"
-    folder.mkdir()
-    for path, text in zip(put, TEXTS[2:4], strict=True):
+    texts = [TEXTS[2] + TEXTS[3]]  # in one name: advice takes its time
+    put = [tmp_path / f"{as_name(text)}.jpg" for text in texts]
+    folder = home / FOLDER / f"{WORK} photographs"
+    folder.mkdir(exist_ok=True)
+    for path, text in zip(put, texts, strict=True):
         photograph(folder / path.name, text)
     for path in put:
         page.locator(".strip .shot", has_text=path.stem).click()
@@ -197,7 +203,9 @@ def test_advice_on_a_photograph_of_hostile_name_and_texts_does_nothing(
     assert [url for url in asked if not url.startswith(own)] == []
 
 
-def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path) -> None:
+def test_no_text_runs_or_asks_for_anything_on_any_stage(
+    tab: Any, home: Path, tmp_path: Path
+) -> None:
     page, own, asked, ran = tab
     for stage in STAGES:
         page.evaluate(f"location.hash = '{stage}'")
@@ -211,8 +219,8 @@ def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path
             page.wait_for_selector(".side-by-side")
         if stage == "shoot":
             put = [tmp_path / f"{number} {as_name(text)}.jpg" for number, text in enumerate(TEXTS)]
-            folder = tmp_path / FOLDER / f"{WORK} photographs"
-            folder.mkdir()
+            folder = home / FOLDER / f"{WORK} photographs"
+            folder.mkdir(exist_ok=True)
             for path, text in zip(put, TEXTS, strict=True):
                 photograph(path, text)
                 shutil.copy(path, folder / f"by hand {path.name}")  # a drop tames names
@@ -224,7 +232,7 @@ def test_no_text_runs_or_asks_for_anything_on_any_stage(tab: Any, tmp_path: Path
         page.wait_for_timeout(300)
     for text in TEXTS:  # on the shelf, as they were typed
         assert "".join(text.split()) in shown(page)
-    for name in sorted(path.stem for path in (tmp_path / "rigs").glob("*.toml")):
+    for name in sorted(path.stem for path in (home / "rigs").glob("*.toml")):
         page.evaluate(OPEN, name)
         touch_all(page)
     page.wait_for_timeout(300)

@@ -217,6 +217,22 @@ def _project(points_mm, rotation, translation, focal, distortion, rows, cols):
     return np.stack([pixel[:, 1] + (rows - 1) / 2, pixel[:, 0] + (cols - 1) / 2], axis=-1)
 
 
+def _box_of(inside):
+    """Rows and columns round what is inside, each an even number of samples, (slice, slice)."""
+    ends = []
+    for axis in (1, 0):
+        there = np.flatnonzero(inside.any(axis=axis))
+        low, high = (there[0], there[-1] + 1) if len(there) else (0, 2)
+        ends.append(slice(int(low) // 2 * 2, -(-int(high) // 2) * 2))
+    return tuple(ends)
+
+
+def _halved(samples):
+    """Means of two by two samples."""
+    rows, cols = samples.shape[:2]
+    return cv2.resize(samples, (cols // 2, rows // 2), interpolation=cv2.INTER_AREA)
+
+
 def render(
     seed: int,
     *,
@@ -273,12 +289,8 @@ def render(
     )
     x, y = x_mm / width_mm, y_mm / height_mm
     inside = ((np.abs(x) <= 0.5) & (np.abs(y) <= 0.5)).astype(np.float32)
-    at = _page_places(art.shape, x, y)
-    foil = cv2.remap(art, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT) * inside
-
-    slope = rng.uniform(-0.25, 0.25, 2)
+    slope = rng.uniform(-0.25, 0.25, 2).tolist()  # numpy's own scalars would make all 64 bit
     lit = np.clip(1 + slope[0] * x + slope[1] * y - rng.uniform(0, 0.1) * (x * x + y * y), 0.2, 2)
-    lit = lit.astype(np.float32)
     paper = np.array(STOCKS[stock], np.float32)
     body = _table(rng, table, inside.shape, paper)
     if under is not None:
@@ -286,15 +298,24 @@ def render(
         at = _page_places(page.shape, x_mm / page_width, y_mm / page_height)
         body = np.where(
             ((np.abs(x_mm) < page_width / 2) & (np.abs(y_mm) < page_height / 2))[..., None],
-            cv2.remap(page, *at, cv2.INTER_LINEAR),
+            cv2.remap(page.astype(np.float32, copy=False), *at, cv2.INTER_LINEAR),
             body,
         )
-    body = body * lit[..., None]
+    body *= lit[..., None]
     quarter = cv2.resize(inside, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     moved = np.roll(quarter, rng.integers(-6, 7, 2) * over // 2, (0, 1))
     shade = cv2.resize(cv2.GaussianBlur(moved, (0, 0), 1.4 * over), inside.shape[::-1])
     body *= 1 - rng.uniform(0.1, 0.45) * shade[..., None]
-    seen = rng.uniform(0.5, 0.9) + rng.uniform(-0.35, 0.35, 2)[0] * x + rng.uniform(-0.5, 0.5) * y
+
+    box = _box_of(inside)  # foil and paper are worked out where the sheet is
+    x_mm, y_mm, x, y, inside, lit = (one[box] for one in (x_mm, y_mm, x, y, inside, lit))
+    at = _page_places(art.shape, x, y)
+    stamped = cv2.remap(art, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT) * inside
+    seen = (
+        rng.uniform(0.5, 0.9)
+        + float(rng.uniform(-0.35, 0.35, 2)[0]) * x
+        + rng.uniform(-0.5, 0.5) * y
+    )
     if look == "plain":
         seen = np.full_like(seen, 0.5)
     elif rng.random() < 0.4:  # a dark strip of room in the foil
@@ -310,25 +331,22 @@ def render(
         )
         away = np.hypot(x_mm - spot[0], y_mm - spot[1]) / spot[2]
         seen = seen + 3.0 / (1 + np.exp(np.clip((away - 1) * 25, -60, 60)))
-    metal = np.clip(seen, 0.02, 9)[..., None].astype(np.float32) * np.array(
-        FOILS[foil_kind], np.float32
-    )
+    metal = np.clip(seen, 0.02, 9)[..., None] * np.array(FOILS[foil_kind], np.float32)
     page = paper * lit[..., None]
     if glare:
-        middle, reach = rng.uniform(-0.5, 0.5, 2), rng.uniform(0.1, 0.3)
-        haze = np.exp(-((x - middle[0]) ** 2 + (y - middle[1]) ** 2) / (2 * reach**2)).astype(
-            np.float32
-        )
+        middle, reach = rng.uniform(-0.5, 0.5, 2).tolist(), rng.uniform(0.1, 0.3)
+        haze = np.exp(-((x - middle[0]) ** 2 + (y - middle[1]) ** 2) / (2 * reach**2))
         page = page + 0.9 * haze[..., None]
-    sheet = page * (1 - foil[..., None]) + metal * foil[..., None]
-    light = sheet * inside[..., None] + body * (1 - inside[..., None])
     gain = pick(exposure, rng.uniform(0.55, 1.0)) * rng.uniform(0.9, 1.1, 3).astype(np.float32)
-    light *= gain
-    light = cv2.GaussianBlur(light, (0, 0), blur_px * over)
-    light = cv2.resize(light, (cols, rows), interpolation=cv2.INTER_AREA)
-    foil = cv2.resize(foil, (cols, rows), interpolation=cv2.INTER_AREA)
-    bare = page * inside[..., None] + body * (1 - inside[..., None])
-    bare = gain * cv2.resize(bare, (cols, rows), interpolation=cv2.INTER_AREA)
+    body *= gain
+    page, metal = page * gain, metal * gain
+    about = body[box] * (1 - inside[..., None])
+    bare, foil = _halved(body), np.zeros((rows, cols), np.float32)
+    half = tuple(slice(one.start // over, one.stop // over) for one in box)
+    bare[half] = _halved(page * inside[..., None] + about)
+    foil[half] = _halved(stamped)
+    body[box] = (page + (metal - page) * stamped[..., None]) * inside[..., None] + about
+    light = _halved(cv2.GaussianBlur(body, (0, 0), blur_px * over))
     grain = (
         rng.normal(size=light.shape).astype(np.float32)
         * noise

@@ -1,5 +1,7 @@
 """Corners of sheets: light and dark tables, glare, faint edges, bent lines, exact drawings."""
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 import pytest
@@ -138,6 +140,7 @@ FRAME_MM = 2.5
 """From the sheet's edge to a frame of foil."""
 
 
+@lru_cache(maxsize=1)
 def framed_tag():
     """Draw a green tag on a brown table, with a frame of gold that runs from bright to dark.
 
