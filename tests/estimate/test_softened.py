@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from made_cells import cells_over
 
 from lightplan.estimate import Photographed, estimate_together
 from lightplan.estimate.cell_levels import CellLevels, to_stops
-from lightplan.estimate.seen import SeenSheet
 from lightplan.scene.slips import slipped
 from lightplan.tasks.advise import plan_settings
 
@@ -31,35 +31,9 @@ def plan():
     return base_rig("rainbow_aslant")
 
 
-def cells(rig):
-    """Return cells of broad foil, of narrow foil, and of paper."""
-    x, y = (
-        axis.ravel()
-        for axis in np.meshgrid(
-            np.linspace(-0.42, 0.42, 9) * rig.sheet.width_mm,
-            np.linspace(-0.42, 0.42, 7) * rig.sheet.height_mm,
-        )
-    )
-    both = np.tile(np.stack([x, y]), 3)
-    count = both.shape[1]
-    kind = np.repeat([0, 1, 2], count // 3)
-    nought = np.zeros((count, 3))
-    return SeenSheet(
-        stops=nought,
-        noise=nought + 0.01,
-        ended=nought > 1,
-        is_foil=kind < 2,
-        purity=np.where(kind == 1, LAID, 1.0),
-        x_mm=both[0],
-        y_mm=both[1],
-        spread_mm=4.0,
-        radius2=np.zeros(count),
-    )
-
-
 def found_in(plan, built):
     clip = plan_settings(plan).clip_cd_m2
-    laid = cells(plan)
+    laid = cells_over(plan, [(True, 1.0), (True, LAID), (False, 1.0)])
     soft = replace(laid, purity=np.where(laid.purity < 1, SEEN, 1.0))
     levels = CellLevels(built, soft)
     stops = to_stops(levels.light(built).mixed({}, levels.room), clip)

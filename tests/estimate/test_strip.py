@@ -12,11 +12,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from made_cells import cells_at
 
 from lightplan.estimate import Photographed, estimate_together, estimating, telling
 from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.light_store import SLOPED
-from lightplan.estimate.seen import SeenSheet, seen_together
+from lightplan.estimate.seen import seen_together
 from lightplan.estimate.strip import lens_ways, rig_of_strip
 from lightplan.estimate.strip_pays import added_by_strips, strips_beside
 from lightplan.rigfiles import load_rig
@@ -30,22 +31,6 @@ sys.path.insert(0, str(REFERENCE / "slipped"))
 PLAN = load_rig(REFERENCE / "planned" / "rose_gold_dark.toml").rig
 SLIP = ("left softbox", "y_mm")
 SIZE_MM = 45.0
-
-
-def cells(x, y, *, is_foil):
-    count = len(x)
-    nought = np.zeros((count, 3))
-    return SeenSheet(
-        stops=nought,
-        noise=nought + 0.01,
-        ended=nought > 1,
-        is_foil=np.full(count, is_foil),
-        purity=np.ones(count),
-        x_mm=np.asarray(x, float),
-        y_mm=np.asarray(y, float),
-        spread_mm=3.0,
-        radius2=np.zeros(count),
-    )
 
 
 def light_of(rig, seen):
@@ -74,7 +59,7 @@ def test_its_light_is_that_of_a_sheet_that_reaches_there(side):
         rig.sheet, width_mm=520.0, height_mm=480.0, artwork=np.ones((1, 1)), artwork_file=None
     )
     x, y = strip.seen.x_mm + strip.middle_mm[0], strip.seen.y_mm + strip.middle_mm[1]
-    whole = light_of(replace(rig, sheet=sheet), cells(x, y, is_foil=True))
+    whole = light_of(replace(rig, sheet=sheet), cells_at(x, y, is_foil=True, spread_mm=3.0))
     bright = whole.max(axis=1) > 0.05 * whole.max()
     assert bright.sum() > 3
     apart = np.abs(np.log2(own / whole))[bright]
@@ -143,8 +128,8 @@ def frame():
     clip = plan_settings(PLAN).clip_cd_m2
     built = slipped(PLAN, {SLIP: SIZE_MM})
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(-36, 36, 9), np.linspace(-22, 22, 6)))
-    paper = cells(x, y, is_foil=False)
-    foil = cells(x[:6] + 4.0, np.full(6, 8.0), is_foil=True)  # one narrow line
+    paper = cells_at(x, y, is_foil=False, spread_mm=3.0)
+    foil = cells_at(x[:6] + 4.0, np.full(6, 8.0), is_foil=True, spread_mm=3.0)  # one narrow line
     draw = np.random.default_rng(7)
 
     def read(rig, seen):

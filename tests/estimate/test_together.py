@@ -14,12 +14,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from made_cells import cells_over
 
 from lightplan.errors import BadInput
 from lightplan.estimate import Photographed, Pin, estimate_together
 from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.pin import shade
-from lightplan.estimate.seen import SeenSheet
 from lightplan.estimate.solving import FitSystem, joined
 from lightplan.estimate.together import lens_of, stood_still
 from lightplan.rigfiles import load_rig
@@ -36,34 +36,9 @@ LAMP = "right panel"
 SHAPE = PLAN.camera.pixels[1], PLAN.camera.pixels[0]
 
 
-def cells(rig):
-    """Return empty cells over the sheet: foil and paper side by side."""
-    x, y = (
-        axis.ravel()
-        for axis in np.meshgrid(
-            np.linspace(-0.42, 0.42, 9) * rig.sheet.width_mm,
-            np.linspace(-0.42, 0.42, 7) * rig.sheet.height_mm,
-        )
-    )
-    both = np.tile(np.stack([x, y]), 2)
-    count = both.shape[1]
-    nought = np.zeros((count, 3))
-    return SeenSheet(
-        stops=nought,
-        noise=nought + 0.01,
-        ended=nought > 1,
-        is_foil=np.arange(count) < count // 2,
-        purity=np.ones(count),
-        x_mm=both[0],
-        y_mm=both[1],
-        spread_mm=4.0,
-        radius2=np.zeros(count),
-    )
-
-
 def photograph(rig, seed, turned=None):
     """Return what a photograph of a rig tells, lamps turned by stops."""
-    seen = cells(rig)
+    seen = cells_over(rig, [(True, 1.0), (False, 1.0)])
     levels = CellLevels(rig, seen)
     light = levels.light(rig).mixed(turned or {}, levels.room)
     noise = np.random.default_rng(seed).normal(0, 0.01, light.shape)
