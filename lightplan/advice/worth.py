@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.compiled import two_at_a_time
 from lightplan.errors import RigError
 from lightplan.light import Detail, Engine
 from lightplan.light.exposure import foil_share
@@ -115,10 +115,10 @@ class Worth:
         if not unknown:
             return
         self._begin(unknown[0])
-        with ThreadPoolExecutor(2) as hands:  # loops over rays let go of the interpreter
-            for rig, light in zip(unknown, hands.map(self._if_it_can_be, unknown), strict=True):
-                if light is not None:
-                    self._light[id(rig)] = (rig, *light)
+        found = two_at_a_time(self._if_it_can_be, unknown)
+        for rig, light in zip(unknown, found, strict=True):
+            if light is not None:
+                self._light[id(rig)] = (rig, *light)
 
     def _picture(self, rig: Rig) -> Singles:
         """Return the light of the sheet with its artwork; many cameras look at one rig."""

@@ -8,12 +8,12 @@ luminance and colour are fitted beside the camera and a hand's errors.
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.compiled import two_at_a_time
 from lightplan.estimate.fit import Columns, Fitted
 from lightplan.estimate.hypothesis import COST_PER_SLIP, Hypothesis
 from lightplan.scene import Lamp, Output, Placement, Rig
@@ -133,8 +133,7 @@ class Elsewhere:
     def _lit(self, plan: Hypothesis, faces: Sequence[FaceElsewhere]) -> list[Lit]:
         """Return faces as bright as suits best, white, with what each leaves unexplained."""
         groups = apart(faces)
-        with ThreadPoolExecutor(2) as hands:  # loops over rays let go of the interpreter
-            lights = list(hands.map(self._light_of, groups))
+        lights = two_at_a_time(self._light_of, groups)
         return [
             self._at_best(plan, face, one)
             for group, light in zip(groups, lights, strict=True)

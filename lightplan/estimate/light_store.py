@@ -6,12 +6,12 @@ is still being looked at, and serves all that are taken of a set.
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.compiled import two_at_a_time
 from lightplan.errors import RigError
 from lightplan.light import Detail, Engine
 from lightplan.scene.slips import slipped
@@ -97,12 +97,8 @@ class LightStore:
     def look_ahead(self, wanted: Iterable[Mapping[Name, float]]) -> None:
         """Work out many, two at a time."""
         keys = [key for key in dict.fromkeys(map(key_of, wanted)) if key not in self._kept]
-        if len(keys) < 2:
-            found = map(self._off_plan, keys)
-            self._kept |= dict(zip(keys, found, strict=True))
-            return
-        with ThreadPoolExecutor(2) as hands:  # loops over rays let go of the interpreter
-            self._kept |= dict(zip(keys, hands.map(self._off_plan, keys), strict=True))
+        found = two_at_a_time(self._off_plan, keys)
+        self._kept |= dict(zip(keys, found, strict=True))
 
     def lit(self, rig: Rig) -> Lit:
         """Return the light of a rig like the planned one."""
