@@ -131,16 +131,30 @@ def locked(folder: Path) -> Iterator[bool]:
         return
     import fcntl
 
-    handle = os.open(folder, os.O_RDONLY)
+    handle, held = os.open(folder, os.O_RDONLY), False
     try:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX)
             held = True
         except OSError:  # a disk that knows no locks
-            held = False
+            pass
         yield held
     finally:
-        os.close(handle)  # the lock goes with it
+        if held:
+            unlock(handle)
+        os.close(handle)
+
+
+def unlock(descriptor: int) -> None:
+    """Let go of a file's or folder's lock, whoever else holds a copy of the descriptor.
+
+    Closing alone does not: a process that was just forked holds a copy until it becomes itself.
+    """
+    if sys.platform == "win32":
+        return
+    import fcntl
+
+    fcntl.flock(descriptor, fcntl.LOCK_UN)
 
 
 def sweep(folder: Path) -> None:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from lightplan.errors import BadInput
+from lightplan.safe_write import unlock
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -118,8 +119,7 @@ class Journal:
     def __exit__(self, *_: object) -> None:
         self._file.flush()
         os.fsync(self._file.fileno())
-        # Not left to closing: a process that was just forked holds a copy until it is itself.
-        _unlock(self._file.fileno())
+        unlock(self._file.fileno())
         self._file.close()
 
     def done(self) -> dict[str, Outcome]:
@@ -230,12 +230,3 @@ def _lock(descriptor: int, folder: Path) -> None:
             got=folder.name,
             cure="wait for the other run to end, or choose another folder",
         ) from None
-
-
-def _unlock(descriptor: int) -> None:
-    """Let other runs use the journal, whoever else holds a copy of the descriptor."""
-    if sys.platform == "win32":
-        return
-    import fcntl
-
-    fcntl.flock(descriptor, fcntl.LOCK_UN)
