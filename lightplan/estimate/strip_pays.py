@@ -174,18 +174,16 @@ def _each(
 ) -> Iterator[tuple[Name, CellLight]]:
     """Yield the light with each of a group stepped by itself; as it was where that cannot be."""
     found = levels.light_of(_stepped(values, steps, group))
-    if len(group) == 1 or found is None:
-        own = (
-            [found]
-            if len(group) == 1
-            else [levels.light_of(_stepped(values, steps, (n,))) for n in group]
-        )
-        yield from ((n, there if one is None else one) for n, one in zip(group, own, strict=True))
-        return
-    for name in group:
-        light, i = there.light.copy(), there.names.index(name[0])
-        light[i] = found.light[i]
-        yield name, CellLight(there.names, light)
+    if len(group) == 1:
+        yield group[0], there if found is None else found
+    elif found is None:  # one of them cannot be
+        for name in group:
+            yield from _each(levels, there, values, steps, (name,))
+    else:
+        for name in group:
+            light, i = there.light.copy(), there.names.index(name[0])
+            light[i] = found.light[i]
+            yield name, CellLight(there.names, light)
 
 
 def _has_lens(names: Sequence[Name]) -> bool:
