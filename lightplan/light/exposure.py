@@ -206,6 +206,12 @@ def sheet_picture(rig: Rig, layers: Layers) -> Singles:
 
 def camera_picture(rig: Rig, layers: Layers) -> Singles:
     """Return the camera's picture, (r, c, 3) linear, 1 = clip, surroundings included."""
+    light = camera_light(rig, layers)
+    return np.asarray(rig.camera.shown(light / clip_luminance(rig, layers)), np.float32)
+
+
+def camera_light(rig: Rig, layers: Layers) -> Singles:
+    """Return the light that the camera's picture shows, (r, c, 3) cd/m2, surroundings included."""
     xyz, blur = layers.camera_xyz_mm, _pixel_mm(layers)
     share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=blur)[..., None]
     mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
@@ -214,8 +220,7 @@ def camera_picture(rig: Rig, layers: Layers) -> Singles:
         edge = _sampled(rig.sheet, flanks, xyz[..., 0], xyz[..., 1], blur)
         mix += edge[..., 1:] - edge[..., :1] * layers.camera_foil
     whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
-    whole = soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0]))
-    return np.asarray(rig.camera.shown(whole / clip_luminance(rig, layers)), np.float32)
+    return np.asarray(soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0])), np.float32)
 
 
 def _step_mm(layers: Layers) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.light import Detail
-from lightplan.light.exposure import foil_share
+from lightplan.light.exposure import camera_light
 from lightplan.light.keeper import layers_of
 from lightplan.manifest import write_output
 from lightplan.reports.before_after import PictureSide, before_after_png
@@ -23,6 +23,7 @@ from lightplan.scene.slips import slipped
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from lightplan.arrays import Singles
     from lightplan.tasks.advise import Advice
     from lightplan.tasks.predict import RigLike
 
@@ -83,15 +84,10 @@ def _points(score: float | None, spread: float | None) -> str | None:
     return f"{score:.0f} of 100" if spread is None else f"about {score:.0f} of 100, ± {spread:.0f}"
 
 
-def _picture(rig: Rig, long_side: int) -> np.ndarray:
+def _picture(rig: Rig, long_side: int) -> Singles:
     """Return the camera's picture of a rig in cd/m2."""
     rows, cols = picture_size(rig.camera, long_side)
-    layers = layers_of(rig, Detail.quick(camera_rows=rows, camera_cols=cols))
-    xyz = layers.camera_xyz_mm
-    step = float(np.nanmedian(np.abs(np.diff(xyz[..., 0], axis=1))))
-    share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=step)[..., None]
-    mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
-    return np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
+    return camera_light(rig, layers_of(rig, Detail.quick(camera_rows=rows, camera_cols=cols)))
 
 
 def residual_picture(advice: Advice) -> bytes:

@@ -33,7 +33,7 @@ from drifted import photograph as taken
 from photographs import exposure_of_plan
 from slips import hand_built
 
-from lightplan.advice.worth import CameraAsSet, Worth
+from lightplan.advice.worth import Worth, as_planned
 from lightplan.errors import LightplanError
 from lightplan.estimate import FramePair, drifted, estimate
 from lightplan.estimate.drift_search import search_between
@@ -130,7 +130,7 @@ def photograph_all(folder: Path, seed: int, plans: list[str]) -> None:
         stood = replace(hand_built(rig, seed), freedoms=())
         picture, then = lit(stood)
         (folder / f"{plan}_then.jpg").write_bytes(taken(rig, picture, 1))
-        worth, camera = Worth(rig), CameraAsSet(clip_cd_m2=exposure_of_plan(rig).clip_cd_m2)
+        worth, camera = Worth(rig), as_planned(rig, exposure_of_plan(rig))
         was = worth.score(stood, camera)
         for case in draw_cases(plan, seed):
             moved = with_drift(stood, case["drift"])

@@ -37,6 +37,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
+sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "planned"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "pathtraced"))
@@ -44,12 +45,13 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "pathtraced"))
 from bases import framed, picture_size
 from camera_chain import jpeg, take
 from photographs import chain_of_plan, exposure_of_plan, job_of, rig_level, unpack, write_jobs
+from report import CameraAsTaken
 from scenes import METALS
 from slips import IN_CAMERA, KINDS, Slip, can_be, draw_slip, hand_built
 from slips import slipped as with_slip
 
 from lightplan.advice.memory import Memory
-from lightplan.advice.worth import CameraAsSet, Worth
+from lightplan.advice.worth import Worth
 from lightplan.errors import BlackFrame, LightplanError
 from lightplan.measures import Measures, judge
 from lightplan.measures.gates import LEAST_METAL
@@ -259,10 +261,13 @@ def first_build(
     rig, settings = product.rig, exposure_of_plan(product.rig)
     right = hand_built(rig, int(draw.integers(1 << 31)))
     chain = chain_of_plan(rig, settings, draw)
+    if rig.camera.lifts_tones:  # its own camera is a phone
+        chain = replace(chain, phone=True)
     if not with_slip_too:
         return Standing(right, chain), None
     light = settings.clip_cd_m2 * rig_level(rig)
-    worth, camera = Worth(rig), CameraAsSet(clip_cd_m2=settings.clip_cd_m2)
+    worth = Worth(rig)
+    camera = CameraAsTaken(clip_cd_m2=settings.clip_cd_m2, phone=chain.phone)
     whole = worth.score(right, camera)
     dearest: tuple[float, Slip] | None = None
     for _ in range(SLIP_TRIES):
@@ -287,7 +292,7 @@ def first_build(
     return Standing(with_slip(right, (slip,)), chain), slip
 
 
-def as_set(camera: CameraAsSet, slip: Slip) -> CameraAsSet:
+def as_set(camera: CameraAsTaken, slip: Slip) -> CameraAsTaken:
     """Return a camera with a slip of its settings."""
     if slip.kind not in IN_CAMERA:
         return camera

@@ -26,7 +26,7 @@ from slips import hand_built
 
 from lightplan.light import Detail
 from lightplan.light.engine import Engine
-from lightplan.light.exposure import camera_picture, clip_luminance
+from lightplan.light.exposure import camera_light
 from lightplan.scene.setting_errors import ErrorDimension, built
 
 if TYPE_CHECKING:
@@ -57,8 +57,7 @@ def lit(rig: Rig) -> tuple[np.ndarray, Layers]:
     rows, cols = round(rows * scale), round(cols * scale)
     rig = replace(rig, camera=replace(rig.camera, pixels=(cols, rows)))
     layers = Engine(rig, Detail(camera_rows=rows, camera_cols=cols)).layers(rig)
-    picture = camera_picture(rig, layers) * clip_luminance(rig, layers)
-    return np.asarray(picture, np.float32), layers
+    return camera_light(rig, layers), layers
 
 
 def beside_sheet(rig: Rig, dx: float, dy: float, turn_deg: float) -> Rig:
