@@ -128,9 +128,7 @@ def explained(
         least = min(h.cost for h in found)
         with ThreadPoolExecutor(1) as other:  # it has an engine of its own
             lit = None
-            # what the model does not know of brushed foil looks like light from anywhere
-            is_brushed = max(search.rig.sheet.foil.roughness) >= BRUSHED
-            if outside and not is_brushed and least > COST_PER_SLIP + EXTRA_COST:
+            if outside and least > COST_PER_SLIP + EXTRA_COST:
                 watch(Progress(stage="looking for light that is not in the rig"))
                 lit = other.submit(Elsewhere(search).best, plan, least)
             if least > 2 * COST_PER_SLIP:

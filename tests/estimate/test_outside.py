@@ -27,6 +27,15 @@ def test_it_is_found_with_its_direction_and_told_first(advised, builds):
     assert not advice.as_planned
 
 
+def test_under_brushed_foil_it_is_not_taken_for_a_lamp_that_is_too_bright(advised, builds):
+    (truth,) = builds["brushed_split_09"].slips
+    advice = advised("brushed_split_09")
+    (found,) = advice.foreign
+    assert between_deg(found.direction, truth.extra["position_mm"]) < 25
+    assert advice.first_move.element == "not in the rig"
+    assert not advice.things
+
+
 def test_faces_that_are_lit_together_do_not_stand_before_each_other():
     faces = [FaceElsewhere(way, 1500.0, FIRST_DEG) for way in directions()]
     groups = apart(faces)
