@@ -48,9 +48,9 @@ class AsSeen(Worth):
             return 0.0
         return super().score(rig, camera)
 
-    def look_ahead(self, rigs: Iterable[Rig]) -> None:
-        """Work out the light of many rigs, each of which will be asked for, two at a time."""
-        self._worth.look_ahead(rigs)
+    def look_ahead(self, rigs: Iterable[Rig], *cameras: CameraAsSet) -> None:
+        """Work out many rigs, each of which will be asked for by each camera, two at a time."""
+        self._worth.look_ahead(rigs, *cameras)
 
     def judged(self, rig: Rig, camera: CameraAsSet) -> Judgement:
         """Return the verdict on the photograph as it would be of a rig."""

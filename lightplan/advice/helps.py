@@ -10,7 +10,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lightplan.advice.first_things import MOST_LOST, FirstOption, State
+from lightplan.advice.first_things import LEAST_KNOB, MOST_LOST, FirstOption, State
 from lightplan.advice.orders import CURVE_ORDER, FOCUS_ORDER, exposure_order
 from lightplan.advice.slip_words import undo_words
 from lightplan.errors import RigError
@@ -44,6 +44,8 @@ HEADROOM = 1 / 6
 """Stops by which more light must not yet clip: the exposure of a photograph is found to a seventh
 of a stop (95 in 100)."""
 _REFINED = 3
+_TURNED = (-1.0, -0.5, 0.5, 1.0)
+"""Stops by which lamps are turned."""
 _THIRDS = (-9, -7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7, 9)
 """Steps of exposure that are tried, in thirds of a stop."""
 
@@ -55,10 +57,13 @@ def read_as(rig: Rig, camera: CameraAsSet, worth: Worth) -> float:
     return worth.score(rig, camera) - METAL_POINTS * short
 
 
-def _surely(rig: Rig, camera: CameraAsSet, worth: Worth, *, brighter: bool) -> float:
-    """Return what a rig is read as, where it became brighter with some room below the clip."""
+def _surely(rig: Rig, camera: CameraAsSet, worth: Worth, least: float, *, brighter: bool) -> float:
+    """Return what a rig is read as, where it became brighter with some room below the clip.
+
+    What does not reach `least` without that room is not asked about it.
+    """
     read = read_as(rig, camera, worth)
-    if not brighter:
+    if not brighter or read < least:
         return read
     near = replace(camera, stops=camera.stops + HEADROOM)
     return min(read, read_as(rig, near, worth))
@@ -73,34 +78,34 @@ def trims_of_state(state: State, worth: Worth) -> list[FirstOption]:
     here, camera = state.rig(), state.camera
     now = read_as(here, camera, worth)
     found = []
-    for thirds in _THIRDS:
-        stops = thirds / 3
-        other = replace(camera, stops=camera.stops + stops)
-        gain = _surely(here, other, worth, brighter=stops > 0) - now
-        if gain < POINTS_A_STOP * abs(stops):
+    others = {t / 3: replace(camera, stops=camera.stops + t / 3) for t in _THIRDS}
+    worth.look_ahead([here], *others.values())
+    for stops, other in others.items():
+        least = POINTS_A_STOP * abs(stops)
+        gain = _surely(here, other, worth, now + least, brighter=stops > 0) - now
+        if gain < least:
             continue
         text = exposure_order(-stops, state.time_s)
         found.append(FirstOption(text, "exposure", "stops", stops, "stops", here, other, gain))
-    for lamp in here.lamps:
-        if lamp.is_window or not lamp.on:
-            continue
-        for stops in (-1.0, -0.5, 0.5, 1.0):
+    names = [(x.name, "power_stops") for x in here.lamps if x.on and not x.is_window]
+    turned = [state.stepped(name, stops) for name in names for stops in _TURNED]
+    worth.look_ahead([rig for rig in turned if rig is not None], camera)
+    for name in names:
+        for stops in _TURNED:
             slip = Slip(
-                element=lamp.name,
+                element=name[0],
                 dimension="power_stops",
                 value=-stops,
                 unit="stops",
                 uncertainty=0.05,
                 confidence=1.0,
             )
-            rig = state.stepped((lamp.name, "power_stops"), stops)
+            rig = state.stepped(name, stops)
             if rig is None:
                 continue
             text = undo_words(state.planned, slip)
-            gain = _surely(rig, camera, worth, brighter=stops > 0) - now
-            found.append(
-                FirstOption(text, lamp.name, "power_stops", stops, "stops", rig, camera, gain)
-            )
+            gain = _surely(rig, camera, worth, now + LEAST_KNOB, brighter=stops > 0) - now
+            found.append(FirstOption(text, *name, stops, "stops", rig, camera, gain))
     return sorted(found, key=lambda o: -o.gain)
 
 
@@ -154,7 +159,7 @@ def is_sure(step: FirstOption, state: State, worth: Worth) -> bool:
     """
     name, shift = (step.element, step.dimension), SHIFTED[step.unit]
     pairs = [(state.stepped(name, o), state.stepped(name, o + step.value)) for o in (-shift, shift)]
-    worth.look_ahead(rig for pair in pairs for rig in pair if rig is not None)
+    worth.look_ahead((rig for pair in pairs for rig in pair if rig is not None), state.camera)
     for there, then in pairs:
         if there is None or then is None:
             return False
@@ -175,7 +180,7 @@ class _Steps:
     def look_ahead(self, wanted: Iterable[tuple[tuple[str, str], float]]) -> None:
         """Work out the light of steps, each of which will be asked for."""
         rigs = [self._state.stepped(name, step) for name, step in wanted]
-        self._worth.look_ahead(rig for rig in rigs if rig is not None)
+        self._worth.look_ahead((rig for rig in rigs if rig is not None), self._state.camera)
 
     def at(self, name: tuple[str, str], step: float) -> FirstOption | None:
         """Return a step as an option; None where it cannot be made."""

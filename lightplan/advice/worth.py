@@ -98,35 +98,45 @@ class Worth:
         """Return what the measures say of the picture of a rig."""
         key = (id(rig), camera)
         if key not in self._told:  # the rig is kept, so that its id stays its own
-            levels = camera.levels(self._picture(rig))
-            if self._reader is None:
-                self._reader = SheetReader(self._share(rig))
-            self._told[key] = rig, self._reader.measures(rig, levels)
+            self._told[key] = rig, self._read(rig, camera)
         return self._told[key][1]
+
+    def _read(self, rig: Rig, camera: CameraAsSet) -> Measures:
+        levels = camera.levels(self._picture(rig))
+        if self._reader is None:
+            self._reader = SheetReader(self._share(rig))
+        return self._reader.measures(rig, levels)
 
     def score(self, rig: Rig, camera: CameraAsSet) -> float:
         """Return the score, 0 where nothing can be judged."""
         found = self.judged(rig, camera).score
         return 0.0 if found is None else found
 
-    def look_ahead(self, rigs: Iterable[Rig]) -> None:
-        """Work out the light of many rigs, each of which will be asked for, two at a time."""
-        unknown = [rig for rig in rigs if self._kept(rig) is None]
-        if not unknown:
-            return
-        self._begin(unknown[0])
-        found = two_at_a_time(self._if_it_can_be, unknown)
-        for rig, light in zip(unknown, found, strict=True):
-            if light is not None:
-                self._light[id(rig)] = (rig, *light)
+    def look_ahead(self, rigs: Iterable[Rig], *cameras: CameraAsSet) -> None:
+        """Work out many rigs, each of which will be asked for by each camera, two at a time."""
+        wanted = list(rigs)
+        unknown = [rig for rig in wanted if self._kept(rig) is None]
+        if unknown:
+            self._begin(unknown[0])
+            found = two_at_a_time(self._if_it_can_be, unknown)
+            for rig, light in zip(unknown, found, strict=True):
+                if light is not None:
+                    self._light[id(rig)] = (rig, *light)
+        lit = [rig for rig in wanted if self._kept(rig) is not None]
+        pairs = [(r, c) for r in lit for c in cameras if (id(r), c) not in self._told]
+        if pairs:
+            self.measures(*pairs[0])  # what all have in common is made once
+            two_at_a_time(lambda pair: self.measures(*pair), pairs[1:])
 
     def _picture(self, rig: Rig) -> Singles:
         """Return the light of the sheet with its artwork; many cameras look at one rig."""
-        if self._shown is None or self._shown[0] is not rig:
+        shown = self._shown  # another thread may show another rig
+        if shown is None or shown[0] is not rig:
             paper, foil = self._sheet(rig)
             share = self._share(rig)
-            self._shown = rig, np.asarray(paper + share[..., None] * (foil - paper), np.float32)
-        return self._shown[1]
+            shown = rig, np.asarray(paper + share[..., None] * (foil - paper), np.float32)
+            self._shown = shown
+        return shown[1]
 
     def _sheet(self, rig: Rig) -> tuple[Singles, Singles]:
         """Return the paper's and the foil's light where the artwork is laid."""

@@ -49,7 +49,7 @@ def slip(element, dimension, value, unit="mm"):
 class OnPaper:
     """A worth that loses a point for each cm the key is off, and ten for each stop."""
 
-    def look_ahead(self, rigs):
+    def look_ahead(self, rigs, *cameras):
         list(rigs)
 
     def score(self, rig, camera):
@@ -168,7 +168,7 @@ class ByPlace:
 
     has_edge: bool
 
-    def look_ahead(self, rigs):
+    def look_ahead(self, rigs, *cameras):
         list(rigs)
 
     def score(self, rig, camera):
@@ -204,7 +204,7 @@ class Counted:
 
     asked: list
 
-    def look_ahead(self, rigs):
+    def look_ahead(self, rigs, *cameras):
         self.asked += [tuple(rig.lamps[0].placement.position_mm) for rig in rigs]
 
     def score(self, rig, camera):
@@ -240,6 +240,9 @@ class ByExposure:
     """Scores 30 points more for a stop more, up to where it clips."""
 
     clips_at: float
+
+    def look_ahead(self, rigs, *cameras):
+        list(rigs)
 
     def score(self, rig, camera):
         return 50.0 + 30.0 * camera.stops if camera.stops < self.clips_at else 0.0

@@ -42,6 +42,19 @@ def test_a_rig_is_worth_the_same_whatever_was_asked_before_and_ahead():
         assert found == wanted
 
 
+def test_pictures_that_are_read_ahead_are_those_that_are_asked_for(monkeypatch):
+    plan = load_rig("copper-label-gradient").rig
+    lamp = plan.lamps[0].name
+    rigs = [plan, *(slipped(plan, {(lamp, "x_mm"): v}) for v in (10.0, 20.0, -10.0))]
+    cameras = [CameraAsSet(clip_cd_m2=v) for v in (200.0, 160.0)]
+    ahead, one_by_one = Worth(plan), Worth(plan)
+    ahead.look_ahead(rigs, *cameras)
+    wanted = [one_by_one.measures(rig, camera) for rig in rigs for camera in cameras]
+    monkeypatch.setattr(CameraAsSet, "levels", lambda *_: pytest.fail("read again"))
+    found = [ahead.measures(rig, camera) for rig in rigs for camera in cameras]
+    assert found == wanted
+
+
 def test_what_was_looked_ahead_for_is_not_worked_out_again(monkeypatch):
     plan = load_rig("copper-label-gradient").rig
     lamp = plan.lamps[0].name
