@@ -69,7 +69,7 @@ class BetweenCells:
         sizes = [len(points) for points, _ in grids]
         points, normals = (np.concatenate(parts) for parts in zip(*grids, strict=True))
         owners = np.repeat([face.surface for face, _, _ in bent], sizes)
-        found = direct.update(surfaces, lamps, points, normals, owners)
+        found = direct.update(surfaces, lamps, points, normals, owners, called="finer grids")
         parts = np.split(found, np.cumsum(sizes)[:-1], axis=1)
         return cls(
             tuple(

@@ -18,7 +18,7 @@ from lightplan.geometry import points as point_sets
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
 from lightplan.light.kept import Kept
-from lightplan.light.silhouettes import Outlines, is_outlined
+from lightplan.light.silhouettes import SeenParts, is_outlined
 from lightplan.light.visibility import free_lines, may_be_cut, occluders_of
 
 if TYPE_CHECKING:
@@ -49,6 +49,7 @@ class DirectLight(Kept):
 
     def __init__(self, samples: int, *, finer: int = 0, enters: Entering | None = None) -> None:
         self._samples, self._finer, self._enters = samples, finer, enters
+        self._known: dict[str, SeenParts] = {}
 
     def update(
         self,
@@ -58,11 +59,15 @@ class DirectLight(Kept):
         normals: Floats,
         owners: Integers,
         spread: Doubles | None = None,
+        *,
+        called: str = "points",
     ) -> Doubles:
         """Return the factors; luminance of white matte = factor x luminance of the lamp.
 
         Parameters
         ----------
+        called : str
+            Points that go by one name are taken to be those of before, as far as they are.
         spread : (n, k, 3) float or None
             Where a point stands for a patch: points of it, over which light is averaged where
             part of a lamp is hidden.
@@ -70,21 +75,31 @@ class DirectLight(Kept):
         if not lamps:
             return np.zeros((0, len(points)))
         scene = _Scene.of(surfaces, lamps)
-        found = scene.seen(points, normals, owners, shadows=True)
+        found = scene.seen(self._kept(called), points, normals, owners, shadows=True)
         if spread is not None:
-            whole = scene.seen(points, normals, owners, shadows=False)
+            bare = self._kept(called + " in the open")
+            whole = scene.seen(bare, points, normals, owners, shadows=False)
             partly = np.flatnonzero(((found > 0) & (found < WHOLE * whole)).any(axis=0))
             if partly.size:
-                parts = spread[partly].reshape(-1, 3)
-                each = spread.shape[1]
-                facing = np.repeat(normals[partly], each, axis=0)
-                mine = np.repeat(owners[partly], each)
-                some = scene.seen(parts, facing, mine, shadows=True)
-                found[:, partly] = some.reshape(len(lamps), -1, each).mean(axis=2)
+                each, asked = spread.shape[1], np.zeros(len(points), bool)
+                asked[partly] = True
+                some = scene.seen(
+                    self._kept(called + " of patches"),
+                    spread.reshape(-1, 3),
+                    np.repeat(normals, each, axis=0),
+                    np.repeat(owners, each),
+                    shadows=True,
+                    wanted=np.repeat(asked, each),
+                )
+                found[:, partly] = some.reshape(len(lamps), -1, each)[:, partly].mean(axis=2)
         if self._enters is not None:
             found = found * _let_in(scene, self._enters, points, normals)
         rough = scene.others or any(lamp.profile is not None for lamp in lamps)
         return found * self._shares(scene, points, normals) if rough else found
+
+    def _kept(self, called: str) -> SeenParts:
+        """Return what is known of points that go by a name."""
+        return self._known.setdefault(called, SeenParts())
 
     def _shares(self, scene: _Scene, points: Floats, normals: Floats) -> Doubles:
         """Return what photometric files, and things without an outline, leave of the factors."""
@@ -104,7 +119,6 @@ class _Scene:
 
     surfaces: Sequence[Surface]
     lamps: Sequence[LampFace]
-    outlines: Outlines
     blockers: Integers
     others: frozenset[int]
 
@@ -113,15 +127,28 @@ class _Scene:
         before = occluders_of(surfaces)
         outlined = [i for i in before if is_outlined(surfaces[i])]
         others = frozenset(before) - frozenset(outlined)
-        return cls(surfaces, lamps, Outlines.of(surfaces), np.array(outlined, np.int64), others)
+        return cls(surfaces, lamps, np.array(outlined, np.int64), others)
 
-    def seen(self, points: Floats, normals: Floats, owners: Integers, *, shadows: bool) -> Doubles:
-        """View factors (lamps, n) of what points see of the lamps' bright sides."""
+    def seen(
+        self,
+        known: SeenParts,
+        points: Floats,
+        normals: Floats,
+        owners: Integers,
+        *,
+        shadows: bool,
+        wanted: Booleans | None = None,
+    ) -> Doubles:
+        """View factors (lamps, n) of what points see of the lamps' bright sides.
+
+        Those of points that are not `wanted` may be any number.
+        """
         tangents, others = point_sets.frames(np.asarray(normals, float))
         frames = np.stack([tangents, others, normals], axis=1)
         targets = np.array([lamp.surface for lamp in self.lamps])
         blockers = self.blockers if shadows else self.blockers[:0]
-        factors = self.outlines.matte(targets, blockers, points, frames, owners).T
+        at = (points, frames, owners, np.zeros((len(points), 3)))
+        factors = known.update(self.surfaces, targets, blockers, at, wanted).T.copy()
         for index, lamp in enumerate(self.lamps):
             if isinstance(lamp.shape, Flat):
                 before = (points - np.asarray(lamp.shape.centre)) @ lamp.shape.normal > 0

@@ -28,6 +28,7 @@ from lightplan.light.metal_hits import SHEET, FoilFace, MetalHit, metal_hits
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.ray_bundle import Rays
+from lightplan.light.silhouettes import SeenParts
 from lightplan.light.strata import Strata
 from lightplan.light.targets import Target, scattered, targets_of
 from lightplan.light.visibility import Visibility, free_lines, may_be_cut, occluders_of
@@ -118,6 +119,7 @@ class GlossyLight(Kept):
         self._lobes = Lobes(mirrors, curve, polariser)
         self._aim(np.arange(len(mirrors.points)) if numbers is None else numbers)
         self._sight = Visibility()
+        self._parts = SeenParts(mirrors.roughness) if depth == 0 else None  # others look but once
         self._behind: list[Behind] = []
         self._by_foil: Singles | None = None
         self._targets: dict[tuple[int, bool], Target] = {}
@@ -240,7 +242,9 @@ class GlossyLight(Kept):
         by_points = np.empty((len(targets), n), np.float32)
         for w, first, total in zip(weighed, firsts, by_points, strict=False):
             seen_points.tally_points(w.facets, free, first, HIDDEN, total)
-        whole = strata.seen(self._mirrors, surfaces)
+        m = self._mirrors
+        at = (m.points, self._lobes.frames, m.owners, m.views)
+        whole = strata.seen(self._parts, at, m.roughness, surfaces)
         share = strata.share(
             [t.surface for t in targets],
             list(by_points),

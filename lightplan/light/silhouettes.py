@@ -7,7 +7,7 @@ give, and it changes smoothly as they move.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -16,12 +16,13 @@ from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat
 from lightplan.light.compiled.half_seen import cells_seen
 from lightplan.light.compiled.outlines import SIDES, seen
+from lightplan.light.kept import Kept
 from lightplan.light.remembered import Remembered
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.arrays import Doubles, Floats, Integers, Singles
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
     from lightplan.geometry.shapes import Cells
     from lightplan.scene.surfaces import Surface
 
@@ -125,9 +126,7 @@ class Outlines:
             Surface that each point lies on, which it does not see.
         """
         views = np.zeros((len(points), 3))
-        given = _plain(targets, blockers, points, frames, owners, views)
-        result: Doubles = seen(*given, 0.0, 0.0, *self._arrays())  # type: ignore[call-arg]
-        return result
+        return self.glossy(targets, blockers, points, frames, owners, views, (0.0, 0.0))
 
     def glossy(
         self,
@@ -143,9 +142,26 @@ class Outlines:
 
         `views` (n, 3) are unit directions to the viewer in the world; the rest as in `matte`.
         """
+        known = Looked.at_nothing(len(points), len(targets), rows=1)
         given = _plain(targets, blockers, points, frames, owners, views)
-        result: Doubles = seen(*given, *roughness, *self._arrays())  # type: ignore[call-arg]
-        return result
+        moved, stale = np.zeros(len(self.counts), bool), np.ones(len(points), bool)
+        seen(*given, *roughness, *self._arrays(), moved, stale, *known)  # type: ignore[call-arg]
+        return known.result
+
+    def look_again(
+        self,
+        known: Looked,
+        moved: Booleans,
+        stale: Booleans,
+        targets: Integers,
+        blockers: Integers,
+        at: Places,
+        roughness: tuple[float, float],
+    ) -> Looked:
+        """Return what `known` is after some surfaces `moved`, and at points that are `stale`."""
+        found = known.copied()
+        seen(*_plain(targets, blockers, *at), *roughness, *self._arrays(), moved, stale, *found)  # type: ignore[call-arg]
+        return found
 
     def hide_cells(
         self,
@@ -175,6 +191,102 @@ class Outlines:
             np.asarray(blockers, np.int64),
             *self._arrays(),
         )
+
+
+class Looked(NamedTuple):
+    """What n points see of t targets, and what that hangs on: see `light.compiled.outlines`."""
+
+    result: Doubles
+    met: Integers
+    cones: Doubles
+
+    @classmethod
+    def at_nothing(cls, n: int, t: int, rows: int | None = None) -> Looked:
+        """Return room for what will be seen; one of `rows` does for what is looked at but once."""
+        kept = n if rows is None else rows
+        return cls(np.zeros((n, t)), np.zeros((kept, t), np.int64), np.zeros((kept, t, 4)))
+
+    def copied(self) -> Looked:
+        """Return a copy, to be written to."""
+        return Looked(self.result.copy(), self.met.copy(), self.cones.copy())
+
+    def of(self, rows: Integers) -> Looked:
+        """Return what some of the points see."""
+        return Looked(self.result[rows], self.met[rows], self.cones[rows])
+
+    def put(self, rows: Integers, part: Looked) -> None:
+        """Write what some of the points see."""
+        self.result[rows], self.met[rows], self.cones[rows] = part
+
+
+Places: TypeAlias = "tuple[Floats, Doubles, Integers, Doubles]"
+"""Points, frames, owners and views, as `Outlines.glossy` takes them."""
+
+
+class SeenParts(Kept):
+    """What n points see of outlined things: worked out anew where something has moved before them.
+
+    A surface has moved where it is another object than before, a point where it lies elsewhere.
+    """
+
+    def __init__(self, roughness: tuple[float, float] = (0.0, 0.0)) -> None:
+        self._roughness = roughness
+        self._surfaces: tuple[Surface, ...] = ()
+        self._of: tuple[Integers, Integers] | None = None
+        self._at: Places | None = None
+        self._known: Looked | None = None
+        self._unknown: Booleans = np.zeros(0, bool)
+
+    def update(
+        self,
+        surfaces: Sequence[Surface],
+        targets: Integers,
+        blockers: Integers,
+        at: Places,
+        wanted: Booleans | None = None,
+    ) -> Doubles:
+        """Return the shares (n, t) as `Outlines.glossy` has them, not to be written to.
+
+        Only those of points that are `wanted` (n,) are true, where that is given.
+        """
+        now, before = tuple(surfaces), self._surfaces
+        known, old, count = self._known, self._at, len(at[0])
+        if (
+            known is not None
+            and old is not None
+            and len(now) == len(before)
+            and len(old[0]) == count
+            and all(map(np.array_equal, self._of or (), (targets, blockers)))
+        ):
+            moved = np.array([one is not other for one, other in zip(now, before, strict=True)])
+            unknown = self._unknown | _differ(old, at)
+        else:
+            known = Looked.at_nothing(count, len(targets))
+            moved, unknown = np.zeros(len(now), bool), np.ones(count, bool)
+        if moved.any() or unknown.any():
+            scene, given = Outlines.of(surfaces), (targets, blockers)
+            if wanted is None or wanted.all():
+                known = scene.look_again(known, moved, unknown, *given, at, self._roughness)
+                unknown = np.zeros(count, bool)
+            else:
+                rows, found = np.flatnonzero(wanted), known.copied()
+                places = (at[0][rows], at[1][rows], at[2][rows], at[3][rows])
+                some, left = known.of(rows), unknown[rows]
+                some = scene.look_again(some, moved, left, *given, places, self._roughness)
+                found.put(rows, some)
+                known, unknown = found, ~wanted & (unknown | moved.any())
+        self._surfaces, self._of, self._at, self._known = now, (targets, blockers), at, known
+        self._unknown = unknown
+        return known.result
+
+
+def _differ(one: Places, other: Places) -> Booleans:
+    """Return which points (n,) lie, face or are seen otherwise."""
+    found = np.zeros(len(one[0]), bool)
+    for before, now in zip(one, other, strict=True):
+        if before is not now:
+            found |= (before != now).reshape(len(found), -1).any(axis=1)
+    return found
 
 
 def _plain(

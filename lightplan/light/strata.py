@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from lightplan.arrays import Doubles, Integers, Singles
-    from lightplan.light.mirrors import Mirrors
     from lightplan.light.ray_bundle import Rays
+    from lightplan.light.silhouettes import Places, SeenParts
     from lightplan.light.targets import Target
     from lightplan.scene.surfaces import Surface
 
@@ -77,18 +77,17 @@ class Strata:
         """Return the stratum of a target."""
         return int(np.searchsorted(self.things[: self.with_points], surface))
 
-    def seen(self, mirrors: Mirrors, surfaces: Sequence[Surface]) -> Doubles:
+    def seen(
+        self,
+        known: SeenParts | None,
+        at: Places,
+        roughness: tuple[float, float],
+        surfaces: Sequence[Surface],
+    ) -> Doubles:
         """Return the share (n, t) of each spot's facets that mirror each thing."""
-        frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
-        return Outlines.of(surfaces).glossy(
-            self.things,
-            self.blockers,
-            mirrors.points,
-            frames,
-            mirrors.owners,
-            mirrors.views,
-            mirrors.roughness,
-        )
+        if known is None:
+            return Outlines.of(surfaces).glossy(self.things, self.blockers, *at, roughness)
+        return known.update(surfaces, self.things, self.blockers, at)
 
     def share(
         self,

@@ -10,7 +10,7 @@ from plain_laws import coaxial_disk
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.points import frames, unit_square
 from lightplan.geometry.shapes import Flat, Opening
-from lightplan.light.silhouettes import Outlines
+from lightplan.light.silhouettes import Outlines, SeenParts
 from lightplan.scene.surfaces import Surface
 
 UP = np.array([[0.0, 0.0, 1.0]])
@@ -126,3 +126,45 @@ def test_scenes_drawn_at_random_are_kept_with_their_pictures():
     for path in (RANDOM / "scenes").glob("*.json"):
         assert json.loads(path.read_text("utf-8"))["name"] == path.stem
         assert np.isfinite(pictures[f"{path.stem}_foil"]).all()
+
+
+def a_thing(random):
+    """A board, a disk, a board with a hole or a ball somewhere above the points."""
+    centre = tuple(float(v) for v in random.uniform([-300, -300, 80], [300, 300, 500]))
+    kind = random.integers(4)
+    if kind == 3:
+        return Surface("ball", "lamp", Ball(centre, float(random.uniform(10, 60))))
+    turn = random.uniform(0, np.pi)
+    right = (float(np.cos(turn)), float(np.sin(turn)), 0.0)
+    up = (-right[1] * 0.8, right[0] * 0.8, 0.6)
+    wide, high = (float(v) for v in random.uniform(40, 250, 2))
+    holes = (Opening(0, 0, 20),) if kind == 2 else ()
+    shape = Flat(centre, right, up, wide, high, is_round=bool(kind == 1), openings=holes)
+    return Surface("thing", "card", shape)
+
+
+@pytest.mark.parametrize("roughness", [(0.0, 0.0), (0.1, 0.2)])
+def test_what_is_known_of_before_is_to_the_last_digit_what_is_looked_at_anew(roughness):
+    random = np.random.default_rng(5)
+    known, others = SeenParts(roughness), 0
+    things = [a_thing(random) for _ in range(7)]
+    targets, blockers = np.arange(4), np.arange(1, 7)
+    points = np.concatenate([random.uniform(-60, 60, (30, 2)), np.zeros((30, 1))], axis=1)
+    owners, views = np.full(30, -1), np.tile([0.3, -0.4, np.sqrt(0.75)], (30, 1))
+    owners[:3] = 2
+    for step in range(40):
+        things = list(things)
+        if step % 4 != 3:
+            things[random.integers(7)] = a_thing(random)
+        points = points.copy()
+        points[random.integers(30)] += [1, 0, 0]
+        at = (points, frame(np.tile(UP, (30, 1))), owners, views)
+        wanted = random.random(30) < 0.7 if step % 2 else np.ones(30, bool)
+        before = known.fork()
+        found = known.update(tuple(things), targets, blockers, at, wanted)
+        fresh = Outlines.of(things).glossy(targets, blockers, *at, roughness)
+        assert np.array_equal(found[wanted], fresh[wanted])
+        again = before.update(tuple(things), targets, blockers, at)  # the fork altered nothing
+        assert np.array_equal(again, fresh)
+        others += int((fresh > 0).sum())
+    assert others > 1000

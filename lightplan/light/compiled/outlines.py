@@ -27,6 +27,7 @@ SIDES = 32  # of the polygon of equal area that stands for a disk, a ball or a h
 LEVEL_MM = 0.02  # a point nearer to a plane than this lies in it
 HORIZON_MM = 1e-4
 HIDES = 2  # all of what it stands before
+FLAGS = 63  # in a signed integer
 
 
 @compiled
@@ -46,91 +47,184 @@ def seen(
     radii: Doubles,
     holes: Doubles,
     hole_counts: Integers,
-) -> Doubles:
-    """Return how much (n, t) of each target n points see: of a lobe, or as matte (ax = 0)."""
+    moved: Booleans,
+    stale: Booleans,
+    result: Doubles,
+    met: Integers,
+    cones_of: Doubles,
+) -> None:
+    """Write how much (n, t) of each target n points see: of a lobe, or as matte (ax = 0).
+
+    Parameters
+    ----------
+    moved : (s,) bool
+        Surfaces that are not what they were when the rest was written.
+    stale : (n,) bool
+        Points of which nothing is known yet; of the others only what may have changed is written.
+    result : (n, t) float
+    met : (n, t) int, or (1, t) where all points are stale
+        Which blockers, of number b modulo 63 a bit each, stood before a target when it was
+        looked at last.
+    cones_of : (n, t, 4) float, or (1, t, 4)
+        Cones round the targets.
+    """
     size, slots = len(counts), 2 * len(blockers) + 5
-    result = np.zeros((len(points), len(targets)))
     rims = np.zeros((size, MOST_CORNERS, 3))
-    rim_counts = np.zeros(size, np.int64)
-    planes = np.zeros((size, 4))
-    cones = np.zeros((size, 4))
+    rim_counts, placed = np.zeros(size, np.int64), np.zeros(size, np.int64)
+    planes, cones = np.zeros((size, 4)), np.zeros((size, 4))
     polygons, edges = np.zeros((2, slots, MOST_CORNERS, 3))
     numbers = np.zeros(slots, np.int64)
     turns, gone = np.zeros(slots), np.zeros((slots, 2))
     inner = np.zeros(slots, np.bool_)
     work = np.zeros((4, MOST_CORNERS, 3))
     halving = np.zeros((MOST_HALVINGS + 2, 5))
-    concerned = np.unique(np.concatenate((targets, blockers)))
     view = np.zeros(3)
     for n in range(len(points)):
-        point, frame = points[n], frames[n]
-        for s in concerned:
-            place(
-                s,
-                point,
-                frame,
-                corners[s],
-                counts[s],
-                normals[s],
-                centres[s],
-                radii[s],
-                rims,
-                rim_counts,
-                planes,
-                cones,
-                work,
-            )
+        point, frame, row = points[n], frames[n], min(n, len(met) - 1)
         for c in range(3):
             view[c] = dot(frame[c], views[n])
         for k in range(len(targets)):
             t = targets[k]
-            if t == owners[n] or rim_counts[t] == 0 or planes[t, 3] == 0:
+            due = stale[n] or moved[t]
+            asks = due
+            for s in blockers:
+                if due or not moved[s] or s == t or s == owners[n]:
+                    continue
+                if met[row, k] >> s % FLAGS & 1:
+                    due = asks = True
+                    break
+                if placed[s] <= n:
+                    place(
+                        s,
+                        point,
+                        frame,
+                        corners[s],
+                        counts[s],
+                        normals[s],
+                        centres[s],
+                        radii[s],
+                        rims,
+                        rim_counts,
+                        planes,
+                        cones,
+                        work,
+                    )
+                    placed[s] = n + 1
+                if rim_counts[s] and planes[s, 3] != 0 and may_overlap(cones[s], cones_of[row, k]):
+                    asks = True
+            if not asks:
+                continue
+            if due:
+                result[n, k], met[row, k] = 0.0, 0
+            if t == owners[n]:
+                continue
+            if placed[t] <= n:
+                place(
+                    t,
+                    point,
+                    frame,
+                    corners[t],
+                    counts[t],
+                    normals[t],
+                    centres[t],
+                    radii[t],
+                    rims,
+                    rim_counts,
+                    planes,
+                    cones,
+                    work,
+                )
+                placed[t] = n + 1
+            for c in range(4):
+                cones_of[row, k, c] = cones[t, c]
+            if rim_counts[t] == 0 or planes[t, 3] == 0:
                 continue
             copy(rims[t], rim_counts[t], polygons[0])
             numbers[0], turns[0] = edge_planes(polygons[0], rim_counts[t], edges[0])
             if numbers[0] == 0:
                 continue
-            before = 0
+            opens = 0
             if hole_counts[t]:
-                before = _add_opening(
+                opens = _add_opening(
                     point, frame, holes[t], hole_counts[t], 1, polygons, edges, numbers, turns, work
                 )
                 numbers[2] = 0
                 inner[1] = is_within(polygons[1], numbers[1], edges[0], numbers[0])
-            hidden = False
-            for s in blockers:
-                if s == t or s == owners[n] or rim_counts[s] == 0 or planes[s, 3] == 0:
+            # of what is known already it is first asked whether anything that has moved concerns it
+            for looks in range(2):
+                if looks == 0 and due:
                     continue
-                if not may_overlap(cones[s], cones[t]) or is_behind(
-                    planes[s], rims[t], rim_counts[t]
-                ):
-                    continue
-                met = put_before(
-                    s,
-                    2 * before + 1,
-                    planes[t],
-                    point,
-                    frame,
-                    rims,
-                    rim_counts,
-                    holes,
-                    hole_counts,
-                    polygons,
-                    edges,
-                    numbers,
-                    turns,
-                    inner,
-                    work,
-                )
-                if met == HIDES:
-                    hidden = True
+                before, hidden, meets = opens, False, np.int64(0)
+                for s in blockers:
+                    if s == t or s == owners[n] or (looks == 0 and not moved[s]):
+                        continue
+                    if placed[s] <= n:
+                        place(
+                            s,
+                            point,
+                            frame,
+                            corners[s],
+                            counts[s],
+                            normals[s],
+                            centres[s],
+                            radii[s],
+                            rims,
+                            rim_counts,
+                            planes,
+                            cones,
+                            work,
+                        )
+                        placed[s] = n + 1
+                    if rim_counts[s] == 0 or planes[s, 3] == 0:
+                        continue
+                    if not may_overlap(cones[s], cones[t]) or is_behind(
+                        planes[s], rims[t], rim_counts[t]
+                    ):
+                        continue
+                    found = put_before(
+                        s,
+                        2 * before + 1,
+                        planes[t],
+                        point,
+                        frame,
+                        rims,
+                        rim_counts,
+                        holes,
+                        hole_counts,
+                        polygons,
+                        edges,
+                        numbers,
+                        turns,
+                        inner,
+                        work,
+                    )
+                    if found:
+                        meets |= np.int64(1) << s % FLAGS
+                    if found == HIDES:
+                        hidden = True
+                        break
+                    before += found
+                if looks == 0 and meets == 0:
                     break
-                before += met
-            if not hidden:
-                result[n, k] = seen_within(
-                    polygons, edges, numbers, turns, inner, before, view, ax, ay, gone, halving
-                )
-    return result
+                if looks == 1:
+                    met[row, k] = meets
+                    result[n, k] = (
+                        0.0
+                        if hidden
+                        else seen_within(
+                            polygons,
+                            edges,
+                            numbers,
+                            turns,
+                            inner,
+                            before,
+                            view,
+                            ax,
+                            ay,
+                            gone,
+                            halving,
+                        )
+                    )
 
 
 @compiled
