@@ -20,7 +20,7 @@ from lightplan.light.visibility import Visibility, among
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.arrays import Floats, Integers, Singles
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
     from lightplan.light.cells import Patchwork
     from lightplan.light.coat import Entering
     from lightplan.light.emission import LampFace
@@ -66,16 +66,15 @@ class MirrorTransfer(Kept):
         moves = among(owners, changed)
         regroup = changed != self._moving or self._face.surface in changed
         if regroup or moves.any():
-            counts = self._counts(surfaces, points)
-            old = {(which, paths.spots): (rows, paths) for rows, paths, which in self._groups}
+            old = {} if regroup else {which: (rows, paths) for rows, paths, which in self._groups}
             self._moving = changed
             self._groups = []
             for which in (False, True):
-                for count in np.unique(counts[moves == which]):
-                    rows = np.flatnonzero((moves == which) & (counts == count))
-                    known = None if regroup else old.get((which, int(count)))
-                    if known is None or not np.array_equal(known[0], rows):
-                        known = (rows, _Paths(self._face, int(count), self._enters))
+                rows = np.flatnonzero(moves == which)
+                known = old.get(which)
+                if known is None or not np.array_equal(known[0], rows):
+                    known = (rows, _Paths(self._face, self._spots, self._enters))
+                if rows.size:
                     self._groups.append((rows, known[1], which))
         joins = self._face.joins and isinstance(surfaces[self._face.surface].shape, Flat)
         for at, paths, _ in self._groups:
@@ -110,24 +109,14 @@ class MirrorTransfer(Kept):
             total += np.einsum("cnl,lkc->nkc", self._by_mirror, lamps)
         return total
 
-    def _counts(self, surfaces: Sequence[Surface], points: Floats) -> Integers:
-        """Spots of the mirror that each point needs: closer ones where the mirror is near."""
-        spots = self._face.spots(surfaces, FINDING)
-        steps = np.asarray(points)[:, None] - spots.points
-        way = np.sqrt(np.einsum("nmc,nmc->nm", steps, steps).min(axis=1, initial=np.inf))
-        counts: Integers = np.full(len(points), self._spots)
-        gap = np.sqrt(spots.areas.sum() / self._spots)
-        for step in range(1, CLOSER + 1):
-            counts[gap * 2.0 ** (1 - step) > GAP * way] = self._spots * 4**step
-        return counts
-
 
 class _Paths(Kept):
     """Paths from points over spots of a mirror to what the mirror shows there."""
 
     def __init__(self, face: MirrorFace, spots: int, enters: Entering | None) -> None:
-        self._face, self.spots, self._enters = face, spots, enters
+        self._face, self._spots, self._enters = face, spots, enters
         self._light: GlossyLight | None = None
+        self._spread: list[_Spread] = []
         self._count, self.is_new = 0, True
 
     def lay(
@@ -144,29 +133,47 @@ class _Paths(Kept):
         What a pair looks at hangs on the point's number, not on which others are laid with it.
         """
         self._count, self._light, self.is_new = len(points), None, False
-        spots = self._face.spots(surfaces, self.spots)
-        kernel = lamp_kernel(spots, points, normals)
-        self._row, self._col = np.nonzero(kernel > FAINT)
-        self._at = spots.points
-        if not self._row.size:
+        counts, self._spread, parts = self._counts(surfaces, points), [], []
+        for count in np.unique(counts):
+            rows = np.flatnonzero(counts == count)
+            spots = self._face.spots(surfaces, int(count))
+            kernel = lamp_kernel(spots, points[rows], normals[rows])
+            row, col = np.nonzero(kernel > FAINT)
+            if row.size:
+                self._spread.append(_Spread(rows, spots.points, row, col, Visibility()))
+                number = numbers[rows[row]] * len(spots.points) + col
+                chosen = (spots.points[col], spots.normals[col])
+                parts.append((rows[row], kernel[row, col], number, *chosen))
+        if not parts:
             return
-        self._share = kernel[self._row, self._col]
-        views = np.asarray(points)[self._row] - spots.points[self._col]
+        joined = [np.concatenate(values) for values in zip(*parts, strict=True)]
+        self._order = np.argsort(joined[0], kind="stable")
+        self._row, self._share, number, at, facing = (values[self._order] for values in joined)
+        views = np.asarray(points)[self._row] - at
         views = views / np.linalg.norm(views, axis=1, keepdims=True)
         if self._enters is not None:
             cosine = -np.sum(views * np.asarray(normals)[self._row], axis=1)
             self._share = self._share * self._enters(cosine).astype(np.float32)
-        mirrors = self._face.mirrors(spots.points[self._col], spots.normals[self._col], views)
         self._light = GlossyLight(
-            mirrors,
+            self._face.mirrors(at, facing, views),
             self._face.curve,
             rays=RAYS,
             spots=LAMP_SPOTS,
             skip=frozenset((self._face.surface,)),
             lamps_apart=joins,
-            numbers=numbers[self._row] * len(spots.points) + self._col,
+            numbers=number,
         )
-        self._sight = Visibility()
+
+    def _counts(self, surfaces: Sequence[Surface], points: Floats) -> Integers:
+        """Spots of the mirror that each point needs: closer ones where the mirror is near."""
+        spots = self._face.spots(surfaces, FINDING)
+        steps = np.asarray(points)[:, None] - spots.points
+        way = np.sqrt(np.einsum("nmc,nmc->nm", steps, steps).min(axis=1, initial=np.inf))
+        counts: Integers = np.full(len(points), self._spots)
+        gap = np.sqrt(spots.areas.sum() / self._spots)
+        for step in range(1, CLOSER + 1):
+            counts[gap * 2.0 ** (1 - step) > GAP * way] = self._spots * 4**step
+        return counts
 
     def update(
         self,
@@ -180,9 +187,13 @@ class _Paths(Kept):
         """Follow moved surfaces."""
         if self._light is None:
             return
-        at_owners = np.full(len(self._at), self._face.surface)
-        free = self._sight.update(surfaces, changed, points, owners, self._at, at_owners)
-        self._kept = self._share * free[self._row, self._col]
+        free = []
+        for part in self._spread:
+            at_owners = np.full(len(part.at), self._face.surface)
+            own = (points[part.rows], owners[part.rows])
+            seen = part.sight.update(surfaces, changed, *own, part.at, at_owners)
+            free.append(seen[part.row, part.col])
+        self._kept = self._share * np.concatenate(free)[self._order]
         self._light.update(surfaces, patchwork, lamps, changed)
 
     def evaluate(self, outlook: Outlook) -> Singles:
@@ -191,3 +202,23 @@ class _Paths(Kept):
             return np.zeros((self._count, *outlook.texels.shape[1:]), np.float32)
         seen = self._light.evaluate(outlook) * self._kept[:, None, None]
         return summed(self._row, seen, self._count)
+
+
+class _Spread(Kept):
+    """Points that a mirror has equally many spots for.
+
+    Parameters
+    ----------
+    rows : (n,) int
+        Which points.
+    at : (m, 3) float
+        The spots.
+    row, col : (p,) int
+        The pairs that matter.
+    sight : Visibility
+    """
+
+    def __init__(
+        self, rows: Integers, at: Doubles, row: Integers, col: Integers, sight: Visibility
+    ) -> None:
+        self.rows, self.at, self.row, self.col, self.sight = rows, at, row, col, sight
