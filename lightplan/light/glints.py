@@ -16,6 +16,7 @@ from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import TOUCH_MM, Flat
 from lightplan.light.compiled import glint_loops as compiled
 from lightplan.light.compiled import sight
+from lightplan.light.known_ways import JoinedBy
 from lightplan.light.packed import Packed
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
     from lightplan.light.coat import Entering
     from lightplan.light.emission import LampFace
+    from lightplan.light.known_ways import KnownWays
     from lightplan.optics.specular import SpecularCurve
     from lightplan.scene.surfaces import Surface
 
@@ -100,22 +102,23 @@ def glints(
     lamps: Sequence[LampFace],
     drawn: int,
     finer: int = 0,
+    known: KnownWays | None = None,
 ) -> Singles:
     """Return what lamps of luminance 1 bring to points by way of a mirror, (3, n, lamps).
 
     To mirrors: the luminance that they show their viewers. To matte points: that of white.
     `drawn` places are drawn in each of two ways, and `finer` instead for points to which they
-    bring much; 0 leaves that step out.
+    bring much; 0 leaves that step out. Ways that are `known` are not looked for again.
     """
     total = np.zeros((3, len(receivers.points), len(lamps)), np.float32)
     for index, lamp in enumerate(lamps):
-        found = _from_lamp(receivers, mirror, surfaces, lamp, drawn)
+        found = _from_lamp(receivers, mirror, surfaces, lamp, drawn, None, known)
         if finer:
             much = found.max(axis=0)
             rows = np.flatnonzero(much > FAINT * much.max(initial=0.0))
             if rows.size:
-                some = receivers.some(rows)
-                found[:, rows] = _from_lamp(some, mirror, surfaces, lamp, finer)
+                again = _from_lamp(receivers, mirror, surfaces, lamp, finer, rows, known)
+                found[:, rows] = again[:, rows]
         total[:, :, index] = found
     return total
 
@@ -171,18 +174,50 @@ def _cells(points: Doubles) -> Integers:
 
 
 def _from_lamp(
-    receivers: Receivers, mirror: Between, surfaces: Sequence[Surface], lamp: LampFace, drawn: int
+    receivers: Receivers,
+    mirror: Between,
+    surfaces: Sequence[Surface],
+    lamp: LampFace,
+    drawn: int,
+    rows: Integers | None = None,
+    known: KnownWays | None = None,
 ) -> Singles:
-    """Return what one lamp of luminance 1 brings to points, (3, n)."""
+    """Return what one lamp of luminance 1 brings to points, (3, n); only to some if so wanted."""
     n = len(receivers.points)
+    wanted = np.arange(n) if rows is None else rows
+
+    def look(some: Integers) -> JoinedBy:
+        return _ways_to(receivers, some, mirror, surfaces, lamp, drawn)
+
+    if known is None:
+        ways = look(wanted)
+    else:
+        points = (receivers.points, receivers.frames, receivers.numbers)
+        things = (surfaces[mirror.surface], surfaces[lamp.surface])
+        ways = known.of((lamp.surface, drawn), things, points, wanted, look)
+    starts = np.ascontiguousarray(receivers.points[ways.row], float)
+    kept = ways.weight * are_free(surfaces, lamp, starts, ways.places, ways.ends)
+    if receivers.enters is not None or lamp.profile is not None:
+        kept *= let_through(receivers, lamp, ways.row, ways.places, ways.ends)
+    return np.array([np.bincount(ways.row, kept[channel], n) for channel in range(3)], np.float32)
+
+
+def _ways_to(
+    receivers: Receivers,
+    rows: Integers,
+    mirror: Between,
+    surfaces: Sequence[Surface],
+    lamp: LampFace,
+    drawn: int,
+) -> JoinedBy:
+    """Return the ways to some of the points, whatever stands in them."""
     shape = surfaces[mirror.surface].shape
     assert isinstance(shape, Flat)
-    joiner = _Joiner.of(receivers, mirror, shape)
-    row, places, ends, weight = joiner.ways(receivers, mirror, shape, lamp, drawn)
-    starts = np.ascontiguousarray(receivers.points[row], float)
-    kept = weight * are_free(surfaces, lamp, starts, places, ends)
-    kept *= let_through(receivers, lamp, row, places, ends)
-    return np.array([np.bincount(row, kept[channel], n) for channel in range(3)], np.float32)
+    some = receivers if len(rows) == len(receivers.points) else receivers.some(rows)
+    row, places, ends, weight = _Joiner.of(some, mirror, shape).ways(
+        some, mirror, shape, lamp, drawn
+    )
+    return JoinedBy(rows[row], places, ends, weight)
 
 
 @dataclass(frozen=True, eq=False)

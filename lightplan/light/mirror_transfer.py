@@ -13,6 +13,7 @@ from lightplan.light.direct import lamp_kernel
 from lightplan.light.glints import Receivers, glints
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.kept import Kept
+from lightplan.light.known_ways import KnownWays
 from lightplan.light.mirror_face import GAP, MirrorFace
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.visibility import Visibility, among
@@ -48,6 +49,7 @@ class MirrorTransfer(Kept):
         self._face, self._spots, self._enters = face, spots, enters
         self._groups: list[tuple[Integers, _Paths, bool]] = []
         self._by_mirror: Singles | None = None
+        self._ways = KnownWays()
         self._moving: frozenset[int] | None = None
         self._count = 0
 
@@ -93,7 +95,8 @@ class MirrorTransfer(Kept):
     ) -> Singles:
         """Return what lamps of luminance 1 bring by way of the mirror, (3, n, lamps)."""
         face, drawn = self._face, round(JOINED * self._spots)
-        found = glints(receivers, face.between, surfaces, lamps, drawn, MORE_JOINED * drawn)
+        finer, known = MORE_JOINED * drawn, self._ways
+        found = glints(receivers, face.between, surfaces, lamps, drawn, finer, known)
         if face.grating is not None:
             found *= np.float32(1.0 - face.grating.strength)
             found += diffracted(receivers, face, face.grating, surfaces, lamps, drawn)

@@ -1,0 +1,105 @@
+"""Ways of light from a lamp by way of a mirror to points, kept as long as none of these moves."""
+
+from __future__ import annotations
+
+from operator import is_
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+
+import numpy as np
+
+from lightplan.light.kept import Kept
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
+
+Points: TypeAlias = "tuple[Doubles, Doubles, Integers]"
+"""Places (n, 3), frames (n, 3, 3) and numbers (n,), as `light.glints.Receivers` has them."""
+
+
+class JoinedBy(NamedTuple):
+    """m ways of light: whose, (m,), rising; places on the mirror and ends on the lamp, (m, 3).
+
+    The weight (3, m) is what the lamp counts there.
+    """
+
+    row: Integers
+    places: Doubles
+    ends: Doubles
+    weight: Singles
+
+    def some(self, which: Booleans) -> JoinedBy:
+        """Return some of the ways."""
+        weight = self.weight[:, which]
+        return JoinedBy(self.row[which], self.places[which], self.ends[which], weight)
+
+    def along(self, other: JoinedBy) -> JoinedBy:
+        """Return both, those of one point in their own order."""
+        row = np.concatenate((self.row, other.row))
+        order = np.argsort(row, kind="stable")
+        return JoinedBy(
+            row[order],
+            np.concatenate((self.places, other.places))[order],
+            np.concatenate((self.ends, other.ends))[order],
+            np.concatenate((self.weight, other.weight), axis=1)[:, order],
+        )
+
+
+class _Found(NamedTuple):
+    """Ways over some things, and to which points (n,) they were looked for."""
+
+    things: tuple[object, ...]
+    points: Points
+    looked: Booleans
+    ways: JoinedBy | None
+
+
+class KnownWays(Kept):
+    """Ways over one mirror, by what they lead to and how they were drawn."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[int, int], _Found] = {}
+
+    def of(
+        self,
+        key: tuple[int, int],
+        things: tuple[object, ...],
+        points: Points,
+        rows: Integers,
+        look: Callable[[Integers], JoinedBy],
+    ) -> JoinedBy:
+        """Return the ways to the points of some rows.
+
+        Parameters
+        ----------
+        key : (int, int)
+            The same for what may be found again.
+        things : tuple
+            Mirror and lamp; other objects than before have moved.
+        points : (n, 3), (n, 3, 3) and (n,) arrays
+        rows : (m,) int
+        look : callable
+            Finds the ways to some rows, each for itself.
+        """
+        n, asked = len(points[0]), np.zeros(len(points[0]), bool)
+        asked[rows] = True
+        found = self._known.get(key)
+        if found is None or not all(map(is_, found.things, things)) or len(found.looked) != n:
+            found = _Found(things, points, np.zeros(n, bool), None)
+        stays = found.looked & _same(found.points, points)
+        due = asked & ~stays
+        ways = found.ways
+        if ways is not None and not stays.all():
+            ways = ways.some(stays[ways.row])
+        if ways is None or due.any():
+            more = look(np.flatnonzero(due))
+            ways = more if ways is None else ways.along(more)
+        self._known[key] = _Found(things, points, stays | due, ways)
+        return ways if asked.all() else ways.some(asked[ways.row])
+
+
+def _same(one: Points, other: Points) -> Booleans:
+    """Return which points (n,) lie, face and are numbered as before."""
+    same = (one[0] == other[0]).all(axis=1) & (one[1] == other[1]).all(axis=(1, 2))
+    return np.asarray(same & (one[2] == other[2]))
