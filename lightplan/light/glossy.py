@@ -60,6 +60,9 @@ HIDDEN = 1e-4
 Behind: TypeAlias = "tuple[Integers, Singles, GlossyLight]"
 """Rows, what each of m rays that meet metal brings to its row (m, 3), and what they see there."""
 
+_Points: TypeAlias = "tuple[Singles, Booleans, int, float, Singles]"
+"""A target's points, as `seen_points.shown_by_points` takes them."""
+
 
 @dataclass(frozen=True, eq=False)
 class _Cut:
@@ -121,6 +124,7 @@ class GlossyLight(Kept):
         self._sight = Visibility()
         self._parts = SeenParts(mirrors.roughness) if depth == 0 else None  # others look but once
         self._behind: list[Behind] = []
+        self._points: list[_Points] = []
         self._by_foil: Singles | None = None
         self._targets: dict[tuple[int, bool], Target] = {}
         self._weighed: dict[tuple[int, bool], Weighed] = {}
@@ -255,14 +259,14 @@ class GlossyLight(Kept):
             self._carry,
         )
         self._brings = share.of_rays
-        self._point_weight = np.empty((3, n, firsts[-1]), np.float32)
+        self._points = []
         self._shown = np.zeros((0, 4), int), np.zeros((0, 4), np.float32)
         if not targets:
             return
         for target, w, first in zip(targets, weighed, firsts, strict=False):
             counts = share.of_points[:, strata.place(target.surface)]
             counts = counts * self._through(surfaces, strata, target)
-            seen_points.counted_points(w.weight, free, first, HIDDEN, counts, self._point_weight)
+            self._points.append((w.weight, free, first, HIDDEN, counts))
         self._shown = (
             np.concatenate([t.texel for t in targets]),
             np.concatenate([t.share for t in targets]),
@@ -349,7 +353,11 @@ class GlossyLight(Kept):
         if self._by_foil is not None:
             lamps = outlook.texels[1 : 1 + self._by_foil.shape[2]]
             _bring(self._by_foil, lamps, total)
-        _bring(self._point_weight, blend(outlook.texels, *self._shown), total)
+        if self._points:
+            shown = blend(outlook.texels, *self._shown).transpose(1, 2, 0)
+            each = np.ascontiguousarray(shown, np.float32)
+            for points in self._points:
+                seen_points.shown_by_points(*points, each, total)
         return total
 
 

@@ -141,11 +141,12 @@ class Lobes:
         share = self._resolved(np.array([t.spacing_mm for t in targets]), off, nearest)
         found = []
         for target, (first, last), sure in zip(targets, pairwise(firsts), share.T, strict=True):
-            part = weight[:, :, first:last]
+            # of its own, in one piece: loops run quickest over such
+            part = np.ascontiguousarray(weight[:, :, first:last])
             for lamp in lamps:
                 if lamp.surface == target.surface and lamp.profile is not None:
                     self._profiled(lamp, target, part)
-            found.append(Weighed(part, facets[:, first:last], sure))
+            found.append(Weighed(part, np.ascontiguousarray(facets[:, first:last]), sure))
         return found
 
     def _profiled(self, lamp: LampFace, target: Target, weight: Singles) -> None:

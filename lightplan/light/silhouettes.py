@@ -15,7 +15,8 @@ from lightplan.geometry import points as point_sets
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat
 from lightplan.light.compiled.half_seen import cells_seen
-from lightplan.light.compiled.outlines import SIDES, seen
+from lightplan.light.compiled.outlines import seen
+from lightplan.light.compiled.placing import SIDES
 from lightplan.light.kept import Kept
 from lightplan.light.remembered import Remembered
 
@@ -142,7 +143,7 @@ class Outlines:
 
         `views` (n, 3) are unit directions to the viewer in the world; the rest as in `matte`.
         """
-        known = Looked.at_nothing(len(points), len(targets), rows=1)
+        known = Regarded.at_nothing(len(points), len(targets), rows=1)
         given = _plain(targets, blockers, points, frames, owners, views)
         moved, stale = np.zeros(len(self.counts), bool), np.ones(len(points), bool)
         seen(*given, *roughness, *self._arrays(), moved, stale, *known)  # type: ignore[call-arg]
@@ -150,14 +151,14 @@ class Outlines:
 
     def look_again(
         self,
-        known: Looked,
+        known: Regarded,
         moved: Booleans,
         stale: Booleans,
         targets: Integers,
         blockers: Integers,
         at: Places,
         roughness: tuple[float, float],
-    ) -> Looked:
+    ) -> Regarded:
         """Return what `known` is after some surfaces `moved`, and at points that are `stale`."""
         found = known.copied()
         seen(*_plain(targets, blockers, *at), *roughness, *self._arrays(), moved, stale, *found)  # type: ignore[call-arg]
@@ -193,7 +194,7 @@ class Outlines:
         )
 
 
-class Looked(NamedTuple):
+class Regarded(NamedTuple):
     """What n points see of t targets, and what that hangs on: see `light.compiled.outlines`."""
 
     result: Doubles
@@ -201,20 +202,20 @@ class Looked(NamedTuple):
     cones: Doubles
 
     @classmethod
-    def at_nothing(cls, n: int, t: int, rows: int | None = None) -> Looked:
+    def at_nothing(cls, n: int, t: int, rows: int | None = None) -> Regarded:
         """Return room for what will be seen; one of `rows` does for what is looked at but once."""
         kept = n if rows is None else rows
         return cls(np.zeros((n, t)), np.zeros((kept, t), np.int64), np.zeros((kept, t, 4)))
 
-    def copied(self) -> Looked:
+    def copied(self) -> Regarded:
         """Return a copy, to be written to."""
-        return Looked(self.result.copy(), self.met.copy(), self.cones.copy())
+        return Regarded(self.result.copy(), self.met.copy(), self.cones.copy())
 
-    def of(self, rows: Integers) -> Looked:
+    def of(self, rows: Integers) -> Regarded:
         """Return what some of the points see."""
-        return Looked(self.result[rows], self.met[rows], self.cones[rows])
+        return Regarded(self.result[rows], self.met[rows], self.cones[rows])
 
-    def put(self, rows: Integers, part: Looked) -> None:
+    def put(self, rows: Integers, part: Regarded) -> None:
         """Write what some of the points see."""
         self.result[rows], self.met[rows], self.cones[rows] = part
 
@@ -234,7 +235,7 @@ class SeenParts(Kept):
         self._surfaces: tuple[Surface, ...] = ()
         self._of: tuple[Integers, Integers] | None = None
         self._at: Places | None = None
-        self._known: Looked | None = None
+        self._known: Regarded | None = None
         self._unknown: Booleans = np.zeros(0, bool)
 
     def update(
@@ -261,7 +262,7 @@ class SeenParts(Kept):
             moved = np.array([one is not other for one, other in zip(now, before, strict=True)])
             unknown = self._unknown | _differ(old, at)
         else:
-            known = Looked.at_nothing(count, len(targets))
+            known = Regarded.at_nothing(count, len(targets))
             moved, unknown = np.zeros(len(now), bool), np.ones(count, bool)
         if moved.any() or unknown.any():
             scene, given = Outlines.of(surfaces), (targets, blockers)

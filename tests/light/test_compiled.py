@@ -222,12 +222,13 @@ def rms(values):
         {"lines": ((-1.0, -0.5, 0.1, 1.0), (-1.0, 0.3, 1.0))},
     ],
 )
-def test_rays_meet_flat_things_where_the_shape_says(more):
+@pytest.mark.parametrize("each", [4, 30])
+def test_rays_meet_flat_things_where_the_shape_says(more, each):
     rng = np.random.default_rng(5)
     surface = Surface("card", "card", turned(rng, **more), Face((0.5,) * 3), Face((0.2,) * 3))
     patchwork = Patchwork((Surface("sheet", "sheet", turned(rng)), surface), 0, 4, 8)
-    origins = rng.uniform(-200, 200, (60, 3))
-    directions = rng.standard_normal((60, 30, 3))
+    origins = rng.uniform(-200, 200, (1800 // each, 3))
+    directions = rng.standard_normal((1800 // each, each, 3))
     directions /= np.linalg.norm(directions, axis=2, keepdims=True)
     rays = Rays(origins, directions)
     surfaces = (Surface("sheet", "sheet", surface.shape), surface)
@@ -526,13 +527,15 @@ def test_points_that_are_hidden_count_hardly():
     rng = np.random.default_rng(9)
     facets, free = rng.random((7, 4)).astype(np.float32), rng.random((7, 9)) < 0.5
     weight, counts = rng.random((3, 7, 4)).astype(np.float32), rng.random(7).astype(np.float32)
-    sums, brings = np.zeros(7, np.float32), np.full((3, 7, 9), np.nan, np.float32)
+    shown, total = rng.random((2, 3, 9)).astype(np.float32), np.ones((7, 2, 3), np.float32)
+    sums = np.zeros(7, np.float32)
     seen_points.tally_points(facets, free, 3, 1e-4, sums)
-    seen_points.counted_points(weight, free, 3, 1e-4, counts, brings)
+    seen_points.shown_by_points(weight, free, 3, 1e-4, counts, shown, total)
     seen = np.where(free[:, 3:7], 1.0, 1e-4)
     assert rms(sums - (facets * seen).sum(axis=1)) < 1e-6
-    assert rms(brings[:, :, 3:7] - weight * seen * counts[:, None]) < 1e-6
-    assert np.isnan(brings[:, :, [0, 1, 2, 7, 8]]).all()  # other things' points stay
+    weight = weight * seen * counts[:, None]
+    expected = np.einsum("cnm,kcm->nkc", weight, shown[:, :, 3:7])  # other things' points stay out
+    assert rms(total - 1 - expected) < 1e-6
 
 
 def test_products_with_few_columns_are_what_sums_say():

@@ -9,6 +9,7 @@ from lightplan.geometry import points as point_sets
 from lightplan.light import Detail, emission
 from lightplan.light.cells import Patchwork
 from lightplan.light.glints import Between, Receivers, glints, glints_by_need
+from lightplan.light.known_ways import KnownWays
 from lightplan.light.mirror_face import MirrorFace
 from lightplan.light.mirror_transfer import MirrorTransfer
 from lightplan.light.outlook import Outlook
@@ -175,3 +176,27 @@ def test_matte_points_see_a_lamp_by_way_of_a_mirror_of_any_roughness(alpha):
     found, exact = over_a_large_mirror(alpha)
     assert np.sqrt(np.mean((found - exact) ** 2)) < 0.1 * exact.mean()
     assert found.mean() == pytest.approx(exact.mean(), rel=0.02)
+
+
+def test_ways_that_are_known_are_those_that_would_be_found():
+    surfaces, draw = build_surfaces(RIG), np.random.default_rng(2)
+    lamps = emission.lamp_faces(RIG, surfaces)
+    mirror = Between(0, is_front=True, curve=GOLD, roughness=(0.1, 0.2))
+    points = draw.uniform([-200, -200, 50], [200, 200, 300], (40, 3))
+    known = KnownWays()
+    for step in range(6):
+        points = points.copy()
+        points[draw.integers(40, size=5)] += draw.uniform(-40, 40, (5, 3))
+        if step == 3:  # another lamp stands where the first did
+            rig = replace(RIG, lamps=(replace(LAMP, placement=Placement((300, 300, 700))),))
+            surfaces = build_surfaces(rig)
+            lamps = emission.lamp_faces(rig, surfaces)
+        facing = -points / np.linalg.norm(points, axis=1, keepdims=True)
+        frames = np.stack([*point_sets.frames(facing), facing], axis=1)
+        receivers = Receivers(points, frames, np.arange(40))
+        before = known.fork()
+        found = glints(receivers, mirror, surfaces, lamps, 8, 32, known)
+        fresh = glints(receivers, mirror, surfaces, lamps, 8, 32)
+        assert np.array_equal(found, fresh)
+        assert np.array_equal(glints(receivers, mirror, surfaces, lamps, 8, 32, before), fresh)
+        assert (fresh > 0).mean() > 0.5

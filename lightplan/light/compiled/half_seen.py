@@ -9,7 +9,8 @@ import numpy as np
 from lightplan.compiled import compiled
 from lightplan.geometry.cut_polygons import MOST_CORNERS, copy, dot, edge_planes
 from lightplan.light.border import seen_within
-from lightplan.light.compiled.outlines import HIDES, place, put_before
+from lightplan.light.compiled.outlines import HIDES, put_before
+from lightplan.light.compiled.placing import place
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Integers, Singles

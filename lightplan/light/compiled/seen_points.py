@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled, compiled_sums
 
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Singles
@@ -34,17 +34,40 @@ def tally_points(
         by_points[i] = total
 
 
-@compiled
-def counted_points(
-    weight: Singles, free: Booleans, first: int, hidden: float, counts: Singles, brings: Singles
+@compiled_sums
+def shown_by_points(
+    weight: Singles,
+    free: Booleans,
+    first: int,
+    hidden: float,
+    counts: Singles,
+    shown: Singles,
+    total: Singles,
 ) -> None:
-    """Write what a thing's m points bring (3, n, k): their weight, if seen, times counts (n,).
+    """Add to n mirrors' luminance (n, k, 3) what a thing's m points show them under k lights.
 
-    weight (3, n, m); the rest as `tally_points` has it.
+    Parameters
+    ----------
+    weight : (3, n, m) float32
+    free, first, hidden
+        As in `tally_points`.
+    counts : (n,) float32
+        What all points of the thing count to each.
+    shown : (k, 3, p) float32
+        What all p points show.
     """
-    least = np.float32(hidden)
-    for c in range(3):
-        for i in range(weight.shape[1]):
-            for j in range(weight.shape[2]):
-                kept = counts[i] if free[i, first + j] else counts[i] * least
-                brings[c, i, first + j] = weight[c, i, j] * kept
+    least, m = np.float32(hidden), weight.shape[2]
+    kept = np.empty(m, np.float32)
+    for i in range(weight.shape[1]):
+        if counts[i] == 0:
+            continue
+        seen = free[i, first : first + m]
+        for j in range(m):
+            kept[j] = counts[i] if seen[j] else counts[i] * least
+        for k in range(shown.shape[0]):
+            for c in range(3):
+                brings, light = weight[c, i], shown[k, c, first : first + m]
+                added = np.float32(0.0)
+                for j in range(m):
+                    added += brings[j] * kept[j] * light[j]
+                total[i, k, c] += added

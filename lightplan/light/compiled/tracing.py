@@ -13,6 +13,8 @@ from lightplan.light.compiled.sight import inside
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
 
+AT_ONCE = 8  # rays of one origin for which it pays to look at many in one step
+
 
 @compiled
 def evened(place: float, lines: Singles) -> float:
@@ -45,6 +47,56 @@ def texel_at(x: float, y: float, lines_x: Singles, lines_y: Singles, face: Integ
     col = int(min(max(across * cols, 0.0), cols - 1.0))
     row = int(min(max((1.0 - up) * rows, 0.0), rows - 1.0))
     return int(face[0] + row * cols + col)
+
+
+@compiled
+def _meet_plain(
+    x: Singles,
+    y: Singles,
+    z: Singles,
+    origin: tuple[float, float, float],
+    s: int,
+    frame: Singles,
+    limits: tuple[float, float, float],
+    faces: Integers,
+    distance: Singles,
+    texel: Integers,
+    surface: Integers,
+) -> None:
+    """Put a rectangle of even cells before what rays of one origin have met: many in one step.
+
+    `origin` in the axes of the rectangle, the columns of `frame`; `limits` are its half width and
+    height, and the way on which nothing is met. Without a branch: what is not met is written too,
+    as it was.
+    """
+    a, b, c = origin
+    xx, xy, xz = frame[0, 0], frame[1, 0], frame[2, 0]
+    yx, yy, yz = frame[0, 1], frame[1, 1], frame[2, 1]
+    zx, zy, zz = frame[0, 2], frame[1, 2], frame[2, 2]
+    width, height, touch = limits
+    front, back, own = np.int32(faces[0, 0]), np.int32(faces[1, 0]), np.int16(s)
+    front_rows, back_rows = float(max(faces[0, 1], 1)), float(max(faces[1, 1], 1))
+    front_cols, back_cols = 1.0, 1.0  # a face without rows has one texel
+    if faces[0, 1]:
+        front_cols = float(faces[0, 2])
+    if faces[1, 1]:
+        back_cols = float(faces[1, 2])
+    for k in range(x.shape[0]):
+        dx, dy, dz = x[k], y[k], z[k]
+        fall = dx * zx + dy * zy + dz * zz
+        length = -c / fall
+        across = a + length * (dx * xx + dy * xy + dz * xz)
+        up = b + length * (dx * yx + dy * yy + dz * yz)
+        met = (touch < length) & (length < distance[k])
+        met = met & (abs(across) <= width) & (abs(up) <= height)
+        rows = front_rows if fall < 0 else back_rows
+        cols = front_cols if fall < 0 else back_cols
+        first = front if fall < 0 else back
+        col = np.int32(min(max((0.5 * (across / width) + 0.5) * cols, 0.0), cols - 1.0))
+        row = np.int32(min(max((1.0 - (0.5 * (up / height) + 0.5)) * rows, 0.0), rows - 1.0))
+        distance[k] = length if met else distance[k]
+        texel[k] = first + row * np.int32(cols) + col if met else texel[k]
+        surface[k] = own if met else surface[k]
 
 
 @compiled
@@ -85,6 +137,7 @@ def trace_flat(
     some = holes[first_hole[s] : first_hole[s + 1]]
     lines_x = lines[first_line[s, 0] : first_line[s, 1]]
     lines_y = lines[first_line[s, 1] : first_line[s, 2]]
+    is_plain = not rounds[s] and len(some) == 0 and len(lines_x) == 0 and len(lines_y) == 0
     for i in range(origins.shape[0]):
         x0, y0, z0 = (
             origins[i, 0] - centre[0],
@@ -94,7 +147,23 @@ def trace_flat(
         a = x0 * frame[0, 0] + y0 * frame[1, 0] + z0 * frame[2, 0]
         b = x0 * frame[0, 1] + y0 * frame[1, 1] + z0 * frame[2, 1]
         c = x0 * frame[0, 2] + y0 * frame[1, 2] + z0 * frame[2, 2]
-        for j in range(i * per_origin, (i + 1) * per_origin):
+        begin, end = i * per_origin, (i + 1) * per_origin
+        if is_plain and per_origin >= AT_ONCE:
+            _meet_plain(
+                directions[0, begin:end],
+                directions[1, begin:end],
+                directions[2, begin:end],
+                (a, b, c),
+                s,
+                frame,
+                (width, height, touch),
+                faces,
+                distance[begin:end],
+                texel[begin:end],
+                surface[begin:end],
+            )
+            continue
+        for j in range(begin, end):
             dx, dy, dz = directions[0, j], directions[1, j], directions[2, j]
             fall = dx * frame[0, 2] + dy * frame[1, 2] + dz * frame[2, 2]
             length = -c / fall
