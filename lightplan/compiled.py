@@ -72,8 +72,13 @@ class _Compiled:
         names = self._function.__globals__
         for name, called in self._calls.items():
             names[name] = called.machine_code
-        made = njit(
-            cache=folder is not None, error_model="numpy", nogil=True, fastmath=set(self._free)
+        make: Any = njit  # its stubs do not know all that it takes
+        made = make(
+            cache=folder is not None,
+            error_model="numpy",
+            nogil=True,
+            fastmath=set(self._free),
+            no_cfunc_wrapper=True,  # nobody calls that, and it takes time to compile
         )(self._function)
         _ORIGIN[id(made)] = self
         _renew_with(made, sorted(self.files))
@@ -192,7 +197,7 @@ def first_use_words() -> str | None:
     if folder is not None and _mark(folder).exists():
         return None
     once = "once" if folder is not None else "in every run, as the cache folder cannot be written"
-    return f"compiling the light's loops for this computer ({once}; about 20 s)"
+    return f"compiling the light's loops for this computer ({once}; about 15 s)"
 
 
 def remember_use() -> None:

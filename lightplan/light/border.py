@@ -13,6 +13,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lightplan.compiled import compiled
 from lightplan.geometry.cut_polygons import part_within
 from lightplan.light.lobe_area import lobe_edge, matte_edge
@@ -53,6 +55,8 @@ def seen_within(
     halving : (MOST_HALVINGS + 2, 5) float
         Room to work in.
     """
+    # not as literals, for each of which numba would compile `part_within` once more
+    first_slot, yes = int(np.int64(0)), before >= 0
     total = 0.0
     for slot in range(2 * before + 1):
         part = 0.0
@@ -66,9 +70,9 @@ def seen_within(
             own = planes[slot, i, 0], planes[slot, i, 1], planes[slot, i, 2]
             low, high = 0.0, 1.0
             if slot > 0 and not inner[slot]:
-                low, high = part_within(a, b, own, planes, 0, counts[0], True)
+                low, high = part_within(a, b, own, planes, first_slot, counts[0], yes)
             if is_opening and low < high:
-                first, last = part_within(a, b, own, planes, slot - 1, counts[slot - 1], True)
+                first, last = part_within(a, b, own, planes, slot - 1, counts[slot - 1], yes)
                 low, high = max(low, first), min(high, last)
             if low >= high:
                 continue
@@ -109,7 +113,7 @@ def _covered(
 
     `of` is the slot of the edge's polygon. What lies inside that covers none of its edges.
     """
-    number = 0
+    number, no = 0, before < 0  # as above
     owner, is_opening = (of - 1) // 2, of > 0 and of % 2 == 0
     for k in range(before):
         slot, opening = 2 * k + 1, 2 * k + 2
@@ -117,7 +121,7 @@ def _covered(
             continue
         if k == owner:
             if not is_opening and counts[opening]:
-                first, last = part_within(a, b, own, planes, opening, counts[opening], False)
+                first, last = part_within(a, b, own, planes, opening, counts[opening], no)
                 if first < last:
                     gone[number, 0], gone[number, 1] = first, last
                     number += 1
@@ -127,7 +131,7 @@ def _covered(
             continue
         first, last = high, high
         if counts[opening]:
-            first, last = part_within(a, b, own, planes, opening, counts[opening], False)
+            first, last = part_within(a, b, own, planes, opening, counts[opening], no)
             if first >= last:
                 first, last = high, high
         if low < first:

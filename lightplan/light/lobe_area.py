@@ -88,11 +88,12 @@ def lobe_edge(
         Whether the piece begins where the last one that was worked out in the same room ended.
     """
     x, y, z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    row = int(np.int64(0))  # not as a literal, for which numba would compile `_aim` once more
     if not goes_on:
-        _aim(a[0] + low * x, a[1] + low * y, a[2] + low * z, view, ax, ay, work, 0)
+        _aim(a[0] + low * x, a[1] + low * y, a[2] + low * z, view, ax, ay, work, row)
     start = work[0, 0], work[0, 1], work[0, 2]
     slope = work[0, 3], work[0, 4]
-    _aim(a[0] + high * x, a[1] + high * y, a[2] + high * z, view, ax, ay, work, 0)
+    _aim(a[0] + high * x, a[1] + high * y, a[2] + high * z, view, ax, ay, work, row)
     return float(_bent_edge(start, slope, view, ax, ay, work))
 
 

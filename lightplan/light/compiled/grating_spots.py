@@ -52,7 +52,7 @@ def from_spots(
     count = points.shape[0]
     ax, ay = roughness[0], roughness[1]
     rows, kept = np.empty(count, np.int64), np.empty(count, np.float32)
-    seen, out = np.empty((2, count, 3), np.float32)
+    seen, out = np.empty((count, 3), np.float32), np.empty((count, 3), np.float32)
     part = np.empty((count, 3), np.float32)
     for m in range(spots.shape[0]):
         lit = 0

@@ -43,17 +43,12 @@ def cells_seen(
     before, and such as stand wholly behind one thing, are told by balls and cost little.
     """
     size, slots = len(counts), 2 * len(blockers) + 3
-    rims, planes, cones = (
-        np.zeros((size, MOST_CORNERS, 3)),
-        np.zeros((size, 4)),
-        np.zeros((size, 4)),
-    )
-    rim_counts = np.zeros(size, np.int64)
+    rims, rim_counts = np.zeros((size + 1, MOST_CORNERS, 3)), np.zeros(size + 1, np.int64)
+    planes, cones = np.zeros((size + 1, 4)), np.zeros((size + 1, 4))  # the last is the cell's
     sides, side_counts = np.zeros((size, MOST_CORNERS, 3)), np.zeros(size, np.int64)
     some = np.zeros(size, np.int64)
-    own_rim, own_count = np.zeros((1, MOST_CORNERS, 3)), np.zeros(1, np.int64)
-    own_plane, own_cone = np.zeros((1, 4)), np.zeros((1, 4))
-    polygons, edges = np.zeros((2, slots, MOST_CORNERS, 3))
+    polygons = np.zeros((slots, MOST_CORNERS, 3))
+    edges = np.zeros((slots, MOST_CORNERS, 3))
     numbers, inner = np.zeros(slots, np.int64), np.zeros(slots, np.bool_)
     turns, gone = np.zeros(slots), np.zeros((slots, 2))
     work, halving, view = np.zeros((4, MOST_CORNERS, 3)), np.zeros((1, 5)), np.zeros(3)
@@ -103,24 +98,24 @@ def cells_seen(
             if near == 0:
                 continue
             place(
-                0,
+                size,
                 point,
                 frame,
                 cell_corners[c],
-                4,
+                cell_corners.shape[1],
                 cell_normals[c],
                 cell_centres[c],
                 0.0,
-                own_rim,
-                own_count,
-                own_plane,
-                own_cone,
+                rims,
+                rim_counts,
+                planes,
+                cones,
                 work,
             )
-            if own_count[0] == 0 or own_plane[0, 3] == 0:
+            if rim_counts[size] == 0 or planes[size, 3] == 0:
                 continue
-            copy(own_rim[0], own_count[0], polygons[0])
-            numbers[0], turns[0] = edge_planes(polygons[0], own_count[0], edges[0])
+            copy(rims[size], rim_counts[size], polygons[0])
+            numbers[0], turns[0] = edge_planes(polygons[0], rim_counts[size], edges[0])
             if numbers[0] == 0:
                 continue
             before = 0
@@ -128,7 +123,7 @@ def cells_seen(
                 met = put_before(
                     s,
                     2 * before + 1,
-                    own_plane[0],
+                    planes[size],
                     point,
                     frame,
                     rims,

@@ -76,7 +76,8 @@ def seen(
     rims = np.zeros((size, MOST_CORNERS, 3))
     rim_counts, placed = np.zeros(size, np.int64), np.zeros(size, np.int64)
     planes, cones = np.zeros((size, 4)), np.zeros((size, 4))
-    polygons, edges = np.zeros((2, slots, MOST_CORNERS, 3))
+    polygons = np.zeros((slots, MOST_CORNERS, 3))
+    edges = np.zeros((slots, MOST_CORNERS, 3))
     numbers = np.zeros(slots, np.int64)
     turns, gone = np.zeros(slots), np.zeros((slots, 2))
     inner = np.zeros(slots, np.bool_)
@@ -150,7 +151,16 @@ def seen(
             opens = 0
             if hole_counts[t]:
                 opens = _add_opening(
-                    point, frame, holes[t], hole_counts[t], 1, polygons, edges, numbers, turns, work
+                    point,
+                    frame,
+                    holes[t],
+                    hole_counts[t],
+                    opens + 1,
+                    polygons,
+                    edges,
+                    numbers,
+                    turns,
+                    work,
                 )
                 numbers[2] = 0
                 inner[1] = is_within(polygons[1], numbers[1], edges[0], numbers[0])
