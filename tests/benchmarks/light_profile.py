@@ -13,14 +13,14 @@ from light_bench import scene_rig, with_moved_card
 from lightplan.light import Detail, Engine
 
 PARTS = {
-    "light that the foil throws on cards and table": ("transfer.py", "update"),
+    "light that the foil throws on cards and table": ("mirror_transfer.py", "update"),
     "rays and points of the foil": ("foil.py", "update"),
     "view factors between cells": ("bounce.py", "update"),
     "light of lamps, with shadows": ("direct.py", "update"),
     "solving all bounces, as paper and as foil": ("engine.py", "_settle"),
     "surroundings": ("sky.py", "update"),
-    "the picture from the layers": ("frame.py", "compose"),
-    "what the camera sees beside the sheet": ("frame.py", "update"),
+    "the picture from the layers": ("camera_frame.py", "compose"),
+    "what the camera sees beside the sheet": ("camera_frame.py", "update"),
 }
 SCENES = ("s03_bounce_card", "s09_white_v", "full_rig")
 ROUNDS = 40

@@ -91,7 +91,7 @@ def curves() -> None:
     rows = [["lamps", "ms"]]
     for count in LAMPS:
         rows.append([str(count), f"{_lamps(count):.1f}"])
-    show("Cost against lamps (bounce card scene, one of them moved)", rows)
+    show("Cost against lamps (bounce card scene, the card moved)", rows)
     rows = [["cells along a card", "cells in all", "ms"]]
     for side in CELLS:
         detail = dataclasses.replace(Detail.quick(), cells=side)
