@@ -216,7 +216,7 @@ def camera_light(rig: Rig, layers: Layers) -> Singles:
     share = foil_share(rig, xyz[..., 0], xyz[..., 1], blur_mm=blur)[..., None]
     mix = layers.camera_paper + share * (layers.camera_foil - layers.camera_paper)
     if layers.rim is not None:
-        flanks = np.dstack(flank_light(rig, layers.rim))
+        flanks = flank_light(rig, layers.rim)
         edge = _sampled(rig.sheet, flanks, xyz[..., 0], xyz[..., 1], blur)
         mix += edge[..., 1:] - edge[..., :1] * layers.camera_foil
     whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))

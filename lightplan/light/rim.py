@@ -162,20 +162,21 @@ def _flanks(rig: Rig, lattice: Lattice, relief: Relief, facings: int) -> tuple[M
     return face.mirrors(points, normals, views), seen.astype(float)
 
 
-def flank_light(rig: Rig, rim: Rim) -> tuple[Doubles, Doubles]:
-    """Return the flank's share (rows, cols) of the artwork's pixels, and what it adds.
+def flank_light(rig: Rig, rim: Rim) -> Doubles:
+    """Return the flank's share of the artwork's pixels, and what it adds, (rows, cols, 4).
 
-    The second, (rows, cols, 3), is luminance times that share.
+    The last three are luminance times that share.
     """
     sheet = rig.sheet
     found = outline_of(sheet)
     rows, cols = found.share.shape
     x = ((found.col + 0.5) / cols - 0.5) * sheet.width_mm
     y = (0.5 - (found.row + 0.5) / rows) * sheet.height_mm
-    glow = np.zeros((rows, cols, 3))
+    light = np.zeros((rows, cols, 4))
+    light[..., 0] = found.share
     share = found.share[found.row, found.col]
-    glow[found.row, found.col] = rim.at(x, y, found.facing_rad) * share[:, None]
-    return found.share, glow
+    light[found.row, found.col, 1:] = rim.at(x, y, found.facing_rad) * share[:, None]
+    return light
 
 
 @lru_cache(maxsize=4)

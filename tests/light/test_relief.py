@@ -112,7 +112,8 @@ def test_the_squared_picture_holds_the_edge_wholly(pressed):
     rig, layers = pressed
     whole, level = sheet_picture(rig, layers), sheet_picture(rig, replace(layers, rim=None))
     added = (whole - level).mean(axis=(0, 1)) * clip_luminance(rig, layers)
-    flank, glow = flank_light(rig, layers.rim)
+    light = flank_light(rig, layers.rim)
+    flank, glow = light[..., 0], light[..., 1:]
     rows, cols = flank.shape
     row = np.rint((np.arange(rows) + 0.5) / rows * (layers.sheet_foil.shape[0] - 1)).astype(int)
     col = np.rint((np.arange(cols) + 0.5) / cols * (layers.sheet_foil.shape[1] - 1)).astype(int)

@@ -25,11 +25,13 @@ def soften(padded: Doubles, weight: Doubles, soft: Doubles) -> None:
     taps = weight.shape[0]
     across = np.empty((rows + taps - 1, cols))
     for r in range(rows + taps - 1):
+        line = across[r]
         for c in range(cols):
-            total = 0.0
-            for k in range(taps):
-                total += weight[k] * padded[r, c + k]
-            across[r, c] = total
+            line[c] = 0.0
+        for k in range(taps):
+            given = padded[r, k : k + cols]
+            for c in range(cols):  # many in one step
+                line[c] += weight[k] * given[c]
     for r in range(rows):
         for c in range(cols):
             soft[r, c] = 0.0
