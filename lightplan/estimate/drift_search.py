@@ -21,6 +21,7 @@ from lightplan.estimate.lens import lens_place
 from lightplan.estimate.light_store import LightStore, fine_detail
 from lightplan.estimate.put_back import Laid, gradients, put_back
 from lightplan.estimate.search import FitSearch
+from lightplan.estimate.thin_lines import FitterOfLines
 from lightplan.scene.slips import sheet_put_back, slipped
 
 if TYPE_CHECKING:
@@ -60,6 +61,9 @@ BLUR = ("sheet", "blur")
 BLUR_SHARE, BLUR_LEAST = 0.05, 0.005
 """By what share more or less of the other material is seen in a cell: pixels lie otherwise on a
 sheet that was put back a millimetre off, and on one that was left; from such photographs."""
+LINES_SHARE, LINES_LEAST = 0.35, 0.03
+"""The same of each cell of a thin line by itself, for a step of a millimetre and for none: from
+sheets of fine lines that were put back, where it runs up to the whole."""
 AGAIN_BOW_MM = 0.06
 """How otherwise it curls then; the same."""
 CAMERA_STILL_MM, CAMERA_STOOD_MM = 3.0, 0.3
@@ -241,7 +245,7 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     clip, sigma = clip_cd_m2, EXPOSURE_UNKNOWN
     if clips[0] is not None and clips[1] is not None:
         clip, sigma = clip_cd_m2 * clips[1] / clips[0], EXPOSURE_KNOWN
-    fitter = Fitter(
+    fitter = FitterOfLines(
         seen=seen,
         clip_cd_m2=clip,
         exposure_sigma=sigma,
@@ -251,10 +255,21 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
         edge_mm=EDGE_LEFT_MM,
         effective=(EFFECTIVE, EFFECTIVE),
         black=BLACK_LEFT,
+        mixed=own_mixing(seen, levels, back),
     )
     whole = np.median(steps, axis=0)
     red, blue = (TONE_LEAST + TONE_SHARE * abs(float(whole[c] - whole[1])) for c in (0, 2))
     return DriftSearch(standing, levels, fitter, (red, blue), back)
+
+
+def own_mixing(seen: SeenSheet, levels: CellLevels, back: Laid | None) -> Doubles:
+    """Return what pixels do that lie otherwise across lines, each cell for itself, (n, 3) stops.
+
+    `back` is how the sheet was put back; None where the camera moved.
+    """
+    step = 1.0 if back is None else min(1.0, math.hypot(*back.step[:2]))
+    share = math.hypot(LINES_LEAST, LINES_SHARE * step)
+    return np.asarray(share * (1 - seen.purity)[:, None] * levels.mixing())
 
 
 def laid_again(

@@ -37,9 +37,9 @@ LEAST_FAR_MM = 20.0
 """Deviation of a lamp's distance from which it is worth telling: four errors of a tape. Ours."""
 HALVED = 0.6
 """Of its deviation: a second photograph that leaves no more than this pays. Ours."""
-HIDES = 3.3
+HIDES = 3.0
 """Deviations by which one thing may be off unnoticed between two frames: what a change must
-explain to be told is the square of it (`drift.COST_OF_CHANGE`)."""
+explain to be told is the square of it (`frame_change.COST_OF_CHANGE`)."""
 HIDDEN = {"mm": 15.0, "deg": 1.5}
 """How far that must be to be worth words: half as much again as a drift that is to be found."""
 LEAST_PART = 0.05

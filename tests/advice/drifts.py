@@ -9,6 +9,7 @@ photographed; then again with nothing touched but the sheet, and with one thing,
 with its dimension, off by 10 mm or 1 degree, and by 20 mm or 2 degrees. In every other frame the
 sheet has been put back a little otherwise. Light is the engine's own at full detail, which the
 estimate does not use; camera, noise and JPEG are those of `../reference/slipped/camera_chain.py`.
+`--long-side` is that of the photographs in pixels; a camera's own have more.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
 
 from bases import PRESETS, base_rig
-from drifted import beside_sheet, lit
+from drifted import LONG_SIDE, beside_sheet, lit
 from drifted import photograph as taken
 from photographs import exposure_of_plan
 from slips import hand_built
@@ -120,7 +121,7 @@ def changes(before: Any, after: Any, rig: Rig) -> tuple[float, float]:
     return found[0], found[1]
 
 
-def photograph_all(folder: Path, seed: int, plans: list[str]) -> None:
+def photograph_all(folder: Path, seed: int, plans: list[str], long_side: int) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     cases, kept = [], folder / "cases.json"
     if plans and kept.exists():
@@ -128,15 +129,15 @@ def photograph_all(folder: Path, seed: int, plans: list[str]) -> None:
     for plan in plans or PRESETS:
         rig = base_rig(plan)
         stood = replace(hand_built(rig, seed), freedoms=())
-        picture, then = lit(stood)
+        picture, then = lit(stood, long_side)
         (folder / f"{plan}_then.jpg").write_bytes(taken(rig, picture, 1))
         worth, camera = Worth(rig), as_planned(rig, exposure_of_plan(rig))
         was = worth.score(stood, camera)
         for case in draw_cases(plan, seed):
             moved = with_drift(stood, case["drift"])
-            picture, now = lit(with_sheet(moved, case["put_back"]))
+            picture, now = lit(with_sheet(moved, case["put_back"]), long_side)
             if case["drift"] is not None:
-                _, alone = lit(moved) if case["put_back"] is not None else (None, now)
+                alone = now if case["put_back"] is None else lit(moved, long_side)[1]
                 case["foil_stops"], case["paper_stops"] = changes(then, alone, rig)
                 case["cost"] = was - worth.score(moved, camera)
             (folder / f"{case['name']}.jpg").write_bytes(taken(rig, picture, case["noise"]))
@@ -265,10 +266,11 @@ def main() -> None:
     parser.add_argument("places", nargs="+", type=Path, metavar="PLACE")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--plans", default="", help="some plans only, apart by commas")
+    parser.add_argument("--long-side", type=int, default=LONG_SIDE)
     options = parser.parse_args()
     plans = [p for p in options.plans.split(",") if p]
     if options.what == "photograph":
-        photograph_all(options.places[0], options.seed, plans)
+        photograph_all(options.places[0], options.seed, plans, options.long_side)
     elif options.what == "look":
         found = look(options.places[0], plans)
         options.places[1].write_text(json.dumps(found, indent=0), "utf-8")

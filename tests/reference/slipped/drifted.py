@@ -50,10 +50,10 @@ def light_of(rig: Rig) -> np.ndarray:
     return lit(rig)[0]
 
 
-def lit(rig: Rig) -> tuple[np.ndarray, Layers]:
+def lit(rig: Rig, long_side: int = LONG_SIDE) -> tuple[np.ndarray, Layers]:
     """Return the camera's picture in cd/m2, and the layers that it is made of."""
     cols, rows = rig.camera.pixels
-    scale = LONG_SIDE / max(cols, rows)
+    scale = long_side / max(cols, rows)
     rows, cols = round(rows * scale), round(cols * scale)
     rig = replace(rig, camera=replace(rig.camera, pixels=(cols, rows)))
     layers = Engine(rig, Detail(camera_rows=rows, camera_cols=cols)).layers(rig)
