@@ -108,7 +108,7 @@ class Detail:
             foil_spots=25,
             hidden_spots=233,
             mirror_spots=5,
-            mirror_rounds=1,
+            mirror_rounds=2,
             follows_relief=False,
             rim_facings=0,
         )

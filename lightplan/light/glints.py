@@ -33,6 +33,7 @@ FLAT = (0.0, 1.0, 0.0, 1.0)  # a bow of no height
 # The first look of `glints_by_need`: points at the most, boxes along the longest side of what they
 # fill, and what keeps its numbers apart from the points' own.
 LOOKED_AT, BOXES, APART = 40_000, 24, 1_000_003
+CLOSE_BOXES = 8  # along the longest side of the box round all: points in one are close
 FAINT = 0.05  # of what a lamp brings to the brightest point: such points are not looked at again
 
 
@@ -108,14 +109,15 @@ def glints(
 
     To mirrors: the luminance that they show their viewers. To matte points: that of white.
     `drawn` places are drawn in each of two ways, and `finer` instead for points to which they
-    bring much; 0 leaves that step out. Ways that are `known` are not looked for again.
+    bring much, and for their neighbours, which may have missed it; 0 leaves that step out. Ways
+    that are `known` are not looked for again.
     """
     total = np.zeros((3, len(receivers.points), len(lamps)), np.float32)
     for index, lamp in enumerate(lamps):
         found = _from_lamp(receivers, mirror, surfaces, lamp, drawn, None, known)
         if finer:
             much = found.max(axis=0)
-            rows = np.flatnonzero(much > FAINT * much.max(initial=0.0))
+            rows = _beside(receivers.points, much > FAINT * much.max(initial=0.0))
             if rows.size:
                 again = _from_lamp(receivers, mirror, surfaces, lamp, finer, rows, known)
                 found[:, rows] = again[:, rows]
@@ -152,6 +154,14 @@ def glints_by_need(
     return total
 
 
+def _beside(points: Doubles, bright: Booleans) -> Integers:
+    """Return which points are bright, or lie close to such a one."""
+    if bright.all() or not bright.any():
+        return np.flatnonzero(bright)
+    cells = _cells(points, CLOSE_BOXES)
+    return np.flatnonzero(np.bincount(cells, bright)[cells] > 0)
+
+
 def _needed(points: Doubles, first: Integers, tried: Singles, drawn: int, most: int) -> Integers:
     """Return how many places each point draws, powers of 2, by what neighbours (first,) got."""
     cells = _cells(points)
@@ -164,12 +174,12 @@ def _needed(points: Doubles, first: Integers, tried: Singles, drawn: int, most: 
     return np.asarray(2 ** np.rint(np.log2(wanted)), int)
 
 
-def _cells(points: Doubles) -> Integers:
-    """Return in which of many small boxes each point lies, equal ones of the box round all."""
+def _cells(points: Doubles, boxes: int = BOXES) -> Integers:
+    """Return in which of the cubes along each side of the one round all each point lies."""
     low, high = points.min(axis=0), points.max(axis=0)
-    place = (points - low) / max(float((high - low).max()), 1e-9) * (BOXES - 1e-6)
+    place = (points - low) / max(float((high - low).max()), 1e-9) * (boxes - 1e-6)
     at = place.astype(int)
-    found = np.unique(at @ [BOXES * BOXES, BOXES, 1], return_inverse=True)[1]
+    found = np.unique(at @ [boxes * boxes, boxes, 1], return_inverse=True)[1]
     return np.asarray(found.reshape(-1))
 
 

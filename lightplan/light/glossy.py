@@ -24,6 +24,7 @@ from lightplan.light.compiled import seen_points, weighted_sums
 from lightplan.light.glints import Receivers
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
+from lightplan.light.low_lamps import more_on
 from lightplan.light.metal_hits import SHEET, FoilFace, MetalHit, metal_hits
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook, summed
@@ -51,8 +52,6 @@ RAYS_ON, MOST_RAYS_ON = 600_000, 13
 JOINED, MOST_JOINED = 1_000_000, 8
 SMOOTHER = 0.4
 METAL_SPOTS = 9  # points per target as a metal coating sees it
-HORIZON_SPOTS = 21  # on a lamp, to find whether it stands that low over a mirror
-LOW = 0.5  # how low: its lowest point over its highest
 # What a hidden point still counts, to tell how bright its target is where no point is seen.
 HIDDEN = 1e-4
 
@@ -165,8 +164,8 @@ class GlossyLight(Kept):
             del self._targets[key], self._weighed[key]  # it may be bright no longer
         apart = frozenset(lamp.surface for lamp in lamps) if self._lamps_apart else frozenset()
         wanted = fresh - self._skip - apart
-        low = self._low(surfaces, lamps) if self._depth > 0 else frozenset[int]()
-        targets = targets_of(surfaces, patchwork, self._spots, wanted, low)
+        many = more_on(self._mirrors, self._spots, surfaces, lamps) if self._depth > 0 else {}
+        targets = targets_of(surfaces, patchwork, self._spots, wanted, many)
         for target, weighed in zip(targets, self._lobes.over(targets, lamps), strict=True):
             self._targets[target.key] = target
             self._weighed[target.key] = weighed
@@ -176,20 +175,6 @@ class GlossyLight(Kept):
         for surface in apart:
             self._brings[:, self.rays.surface == surface] = 0.0
         self._look_behind(surfaces, patchwork, lamps)
-
-    def _low(self, surfaces: Sequence[Surface], lamps: Sequence[LampFace]) -> frozenset[int]:
-        """Return lamps that the mirrors' plane cuts, or nearly: of these they see a part.
-
-        The mirrors lie on one flat face; seen so low, their lobes fall off steeply besides.
-        """
-        normal, point = self._mirrors.normals.mean(axis=0), self._mirrors.points.mean(axis=0)
-        found = set()
-        for lamp in lamps:
-            spots = surfaces[lamp.surface].shape.sample(HORIZON_SPOTS).points
-            height = (spots - point) @ normal
-            if height.max() > 0 and height.min() < LOW * height.max():
-                found.add(lamp.surface)
-        return frozenset(found)
 
     def _look_behind(
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 # mirror's spots: through fixed spots of a narrow mirror a point sees a lamp in some by chance, or
 # in none (`light.glints`). Points to which a lamp brings much so are joined over more times as
 # many: else foil beside a card shows grain.
-JOINED, MORE_JOINED = 1.6, 4
+JOINED, MORE_JOINED = 1.6, 8
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 CLOSER = 2  # times that the gap may be halved for that
 FINDING = 89  # spots to find how near a mirror is

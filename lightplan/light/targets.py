@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,14 +14,13 @@ from lightplan.geometry.shapes import Flat, Samples
 from lightplan.light.remembered import Remembered
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from lightplan.arrays import Doubles, Floats, Integers, Singles
     from lightplan.light.cells import Patchwork
     from lightplan.scene.surfaces import Surface
 
 ROLES = ("lamp", "window", "card", "diffuser")
-LOW_TIMES = 4  # as many points on what a mirror sees at its horizon
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,11 +80,11 @@ def targets_of(
     patchwork: Patchwork,
     count: int,
     wanted: frozenset[int],
-    low: frozenset[int] = frozenset(),
+    times: Mapping[int, int] = MappingProxyType({}),
 ) -> list[Target]:
     """Return the targets among the wanted surfaces, about `count` points on each.
 
-    Some times as many on those that are `low`: a mirror sees but the part over its horizon.
+    So many times as many on some.
     """
     bright = {(f.surface, f.is_front) for f in patchwork.faces}
     bright |= {(i, True) for i, s in enumerate(surfaces) if s.lamp is not None}
@@ -93,7 +93,7 @@ def targets_of(
         surface = surfaces[index]
         if index not in wanted or surface.role not in ROLES:
             continue
-        points = count * LOW_TIMES if index in low else count
+        points = count * times.get(index, 1)
         found.append(
             _targets.of(
                 (surface, patchwork),
