@@ -105,7 +105,7 @@ def test_points_to_which_a_lamp_brings_much_are_told_closer():
     lamps = emission.lamp_faces(RIG, surfaces)
     mirror = Between(0, is_front=True, curve=GOLD, roughness=(0.08, 0.08))
     card = card_points()
-    far_off = card.points + [0.0, 6000.0, 0.0]
+    far_off = card.points + np.array([0.0, 6000.0, 0.0])
     both = Receivers(
         np.concatenate([card.points, far_off]),
         np.concatenate([card.frames, card.frames]),
