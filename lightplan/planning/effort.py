@@ -34,8 +34,9 @@ class Effort:
     searched : int
         Arrangements, of those that can be made of a cupboard, that are searched within.
     is_quick : bool
-        For a comparison of plans by eye: fewer arrangements are looked at, tolerances come
-        from the nearest errors alone, and the score is that of the search's finer light.
+        Fewer arrangements are looked at, and tolerances come from the nearest errors alone.
+    is_by_eye : bool
+        For a comparison of plans by eye: the score is that of the search's finer light.
     """
 
     evaluations: int = 240
@@ -46,6 +47,7 @@ class Effort:
     tolerance: float = 0.002
     searched: int = 7
     is_quick: bool = False
+    is_by_eye: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,7 +58,7 @@ class SearchProgress(Progress):
     rig: Rig
 
 
-QUICK = Effort(evaluations=100, polish=0, builds=128, searched=2, is_quick=True)
+QUICK = Effort(evaluations=100, polish=0, builds=128, searched=2, is_quick=True, is_by_eye=True)
 """Of one look of a proof sheet: good to a few points. Our choice."""
 HOLOGRAPHIC = 0.45
 """Of the usual lights for a grating, each of which takes several times as long. Our choice."""
@@ -67,7 +69,7 @@ def effort_for(rig: Rig, *, evaluations: int | None = None, helpers: int = 0) ->
     effort = Effort(helpers=helpers)
     if rig.sheet.foil.grating is not None:
         count = round(HOLOGRAPHIC * effort.evaluations)
-        effort = replace(effort, evaluations=count, polish=0, searched=2, is_quick=True)
+        effort = replace(effort, evaluations=count, searched=2, is_quick=True)
     return effort if evaluations is None else replace(effort, evaluations=evaluations)
 
 

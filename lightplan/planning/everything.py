@@ -50,7 +50,7 @@ def plan_everything(
     if not cupboard.has_light:
         return nothing_shines()
     with Judges(rig, detail_for(rig), helpers=job.effort.helpers) as judges:
-        before = None if job.effort.is_quick else judges.predicted(rig, final_detail())
+        before = None if job.effort.is_by_eye else judges.predicted(rig, final_detail())
         found = chosen(judges, job, cupboard)
         if found is None:
             return nothing_can_be_built(cupboard)

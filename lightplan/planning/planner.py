@@ -198,7 +198,7 @@ def _promised(judges: Judges, job: SearchJob, before: Predicted | None, ended: _
     rig = ended.rig
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
     if ended.predicted is None:
-        ahead = judges.prediction(rig, judges.detail if job.effort.is_quick else final_detail())
+        ahead = judges.prediction(rig, judges.detail if job.effort.is_by_eye else final_detail())
     else:
         ahead = JudgedPrediction(ended.predicted)
     robust = judge_builds(

@@ -39,7 +39,7 @@ FAR_BELOW_MM = 5000.0
 """What lies level aims there, so that it stays level wherever it is moved. Sideways it is not:
 which way its sides lie follows from where it leans, and the least lean aslant would turn it."""
 _LAMP_AT_BOARD = {"x_mm": 260.0, "y_mm": 260.0, "z_mm": 220.0, "aim_x_mm": 200.0, "aim_z_mm": 200.0}
-_LAMP_MIRRORED = {"x_mm": 220.0, "y_mm": 220.0, "z_mm": 200.0}
+LAMP_MIRRORED = {"x_mm": 220.0, "y_mm": 220.0, "z_mm": 200.0}
 _TISSUE = {"x_mm": 100.0, "y_mm": 120.0, "z_mm": 100.0}
 _ANY_WAY = {"x_mm": 120.0, "y_mm": 120.0, "z_mm": 120.0, "aim_y_mm": 80.0, "aim_z_mm": 80.0}
 _BEHIND = {"x_mm": 220.0, "y_mm": 180.0, "z_mm": 220.0}
@@ -76,8 +76,16 @@ def lamp_mirrored(stage: Stage) -> Iterator[Draft]:
                     f"{lamp.name} mirrored" + (", its edge across the sheet" if share else "")
                 )
                 place = Placement(as_vector(middle + shift), as_vector(shift))
-                draft.put(lamp, place, _LAMP_MIRRORED, stage.stand_of(lamp))
+                draft.put(lamp, place, LAMP_MIRRORED, stage.stand_of(lamp))
                 yield draft
+
+
+def mirror_black(draft: Draft, black: Card) -> None:
+    """Put black where the foil sees it first of the places that a board can have."""
+    for words, place, held, spans in list(_board_places(draft.stage, black))[:1]:
+        draft.say(f"{black.name} mirrored")
+        draft.put(_turned(draft.stage, black, place), place, spans, held)
+        draft.say(words)
 
 
 def tissue(stage: Stage) -> Iterator[Draft]:
@@ -108,7 +116,7 @@ def strip(stage: Stage) -> Iterator[Draft]:
             draft.say(f"{lamp.name} mirrored as a band")
             along = _along_band(stage, lamp)
             place = replace(plane, roll_rad=along)
-            draft.put(lamp, place, _LAMP_MIRRORED, stage.stand_of(lamp))
+            draft.put(lamp, place, LAMP_MIRRORED, stage.stand_of(lamp))
             yield draft
 
 
@@ -120,11 +128,10 @@ def black_mirrored(stage: Stage) -> Iterator[Draft]:
             if count > len(stage.cupboard.boards):
                 continue
             draft = Draft(stage)
-            draft.say("the dark room mirrored" if black is None else f"{black.name} mirrored")
-            if black is not None:
-                for words, place, held, spans in list(_board_places(stage, black))[:1]:
-                    draft.put(_turned(stage, black, place), place, spans, held)
-                    draft.say(words)
+            if black is None:
+                draft.say("the dark room mirrored")
+            else:
+                mirror_black(draft, black)
             for board, (sign, word) in zip(stage.cupboard.boards[:count], SIDES, strict=False):
                 out = sign * (0.5 * board.width_mm + 150.0)
                 middle = 220.0 * stage.away + out * stage.side
@@ -148,7 +155,7 @@ def first_order(stage: Stage) -> Iterator[Draft]:
                 draft = Draft(stage)
                 draft.say(f"{lamp.name} off the mirror's direction")
                 place = Placement(as_vector(distance * direction), (0.0, 0.0, 0.0))
-                draft.put(lamp, place, _LAMP_MIRRORED, stage.stand_of(lamp))
+                draft.put(lamp, place, LAMP_MIRRORED, stage.stand_of(lamp))
                 yield draft
 
 
