@@ -9,7 +9,7 @@ import pytest
 from lightplan.merit.engine_model import final_detail, long_side_for, search_detail
 from lightplan.mirror.rays import hit_plane
 from lightplan.planning import finishing
-from lightplan.planning.arrangements import Stage, beside
+from lightplan.planning.arrangements import Stage, lamp_beside
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import QUICK, Effort, SearchJob
 from lightplan.planning.helper import predicted
@@ -40,7 +40,7 @@ CLAMP = Item(name="clamp", kind="clamp", held=usually_held("clamp"))
 @pytest.mark.parametrize("owned", [(PANEL,), (PANEL, BLACK, CLAMP)])
 def test_no_place_of_the_sheet_mirrors_the_lamp_beside(owned):
     stage = Stage(*_staged(LABEL, owned))
-    drafts = list(beside.lamp_beside(stage))
+    drafts = list(lamp_beside.lamp_beside(stage))
     assert len(drafts) == 3 * (len(owned) > 1) + 3
     across = np.linspace(-0.5, 0.5, 5)
     spots = np.stack(np.meshgrid(90 * across, 60 * across), -1).reshape(-1, 2)
@@ -50,14 +50,14 @@ def test_no_place_of_the_sheet_mirrors_the_lamp_beside(owned):
         inside = np.abs(hits) < [lamp.width_mm / 2, lamp.height_mm / 2]
         assert not inside.all(axis=1).any()
         # and no farther from what is mirrored than that is wide
-        seen = stage.seen(stage.square(beside.BESIDE_RAY_MM))
+        seen = stage.seen(stage.square(lamp_beside.BESIDE_RAY_MM))
         assert np.linalg.norm(hits, axis=1).min() < seen.width_mm
 
 
 def test_over_a_grating_none_stands_beside():
     foil = replace(LABEL.sheet.foil, grating=Grating())
     shiny = replace(LABEL, sheet=replace(LABEL.sheet, foil=foil))
-    assert not list(beside.lamp_beside(Stage(*_staged(shiny, (PANEL,)))))
+    assert not list(lamp_beside.lamp_beside(Stage(*_staged(shiny, (PANEL,)))))
 
 
 @pytest.mark.parametrize(("stated", "is_stated"), [(89.7, True), (91.4, False)])

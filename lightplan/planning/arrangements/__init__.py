@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
-from lightplan.planning.arrangements import beside, keys, pairs, papers, strips
+from lightplan.planning.arrangements import keys, lamp_beside, pairs, papers, strips
 from lightplan.planning.arrangements.stage import Arrangement, Draft, Stage
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ _RUN: tuple[Key, ...] = (
     keys.lamp_mirrored,
     pairs.two_boards,
     keys.shells,
-    beside.lamp_beside,
+    lamp_beside.lamp_beside,
 )
 _KEYS: Mapping[LookKind, tuple[Key, ...]] = {
     "bright field": _RUN,
