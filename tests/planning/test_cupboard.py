@@ -112,6 +112,32 @@ def test_a_board_is_not_hung_where_nothing_hangs_it():
             assert card.held is None or card.held.by in ("table", "books")
 
 
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_two_lamps_on_the_paper_stay_on_their_sides(side):
+    """The first was always put at the left: makers carried two stands past each other."""
+    first, other = (
+        Lamp(
+            name=name,
+            placement=Placement((x, 0, 400)),
+            width_mm=wide,
+            height_mm=200,
+            held=usually_held("stand"),
+        )
+        for name, x, wide in (("first", side * 500, 300), ("other", side * -500, 200))
+    )
+    rig = bare(look=Look(kind="dark field"), lamps=(first, other))
+    board = Item(name="board", kind="white board", width_mm=420, height_mm=297)
+    had = cupboard_of(rig, (board,))
+    pairs = [
+        {lamp.name: lamp.placement.position_mm[0] for lamp in one.rig.lamps}
+        for one in arrangements(Stage(had, had.base))
+        if one.name.count("on the paper") == 2
+    ]
+    assert pairs
+    for at in pairs:
+        assert side * at["first"] > 0 > side * at["other"]
+
+
 def holders_of_cards(rig, owned):
     """Return, of each arrangement, what holds its cards."""
     stage = Stage(cupboard_of(rig, owned), rig)

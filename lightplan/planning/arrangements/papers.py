@@ -14,7 +14,7 @@ from lightplan.scene.edits import as_vector
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from lightplan.planning.arrangements.stage import Draft
+    from lightplan.planning.arrangements.stage import Draft, Stage
 
 AWAY_MM = 750.0
 STEEP_RAD = 0.75
@@ -35,10 +35,16 @@ def lit(draft: Draft) -> Iterator[Draft]:
         yield one
     if len(lamps) > 1:
         both = draft.copy()
-        for lamp, (sign, word) in zip(lamps, SIDES, strict=False):
+        # whichever stands farther left stays there: nobody carries two stands past each other
+        pair = sorted(lamps[:2], key=lambda lamp: _rightward(draft.stage, lamp))
+        for lamp, (sign, word) in zip(pair, SIDES, strict=True):
             _lamp(both, lamp, sign, word)
         yield both
     yield from _filled(draft)
+
+
+def _rightward(stage: Stage, lamp: Lamp) -> float:
+    return float(np.asarray(lamp.placement.position_mm) @ stage.side)
 
 
 def _filled(draft: Draft) -> Iterator[Draft]:
