@@ -17,7 +17,7 @@ from lightplan.light.cells import METAL_TEXEL, Patchwork
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from lightplan.arrays import Integers
+    from lightplan.arrays import Booleans, Integers
 
 _Array = TypeVar("_Array", bound=np.ndarray[Any, Any])
 _LEAVES = frozenset((np.ndarray, type(None), int, float, bool, str, frozenset, np.float32))
@@ -152,6 +152,22 @@ def alike(one: Any, other: Any) -> bool:
     if is_dataclass(one):
         return all(alike(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
     return bool(one == other)
+
+
+def differing(
+    before: Iterable[np.ndarray[Any, Any]], now: Iterable[np.ndarray[Any, Any]]
+) -> Booleans:
+    """Return which rows (n,) of any of the arrays (n, ...) are other than before.
+
+    >>> differing((np.zeros(3), np.eye(3)), (np.arange(3), np.eye(3)))
+    array([False,  True,  True])
+    """
+    found: Any = False
+    for one, other in zip(before, now, strict=True):
+        rows = len(one)
+        same = one is other
+        found = found | (np.zeros(rows, bool) if same else (one != other).reshape(rows, -1).any(1))
+    return np.asarray(found)
 
 
 def held_bytes(value: Any, _seen: set[int] | None = None) -> int:

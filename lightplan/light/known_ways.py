@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
 
-from lightplan.light.kept import Kept
+from lightplan.light.kept import Kept, differing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -87,7 +87,7 @@ class KnownWays(Kept):
         found = self._known.get(key)
         if found is None or not all(map(is_, found.things, things)) or len(found.looked) != n:
             found = _Found(things, points, np.zeros(n, bool), None)
-        stays = found.looked & _same(found.points, points)
+        stays = found.looked & ~differing(found.points, points)
         due = asked & ~stays
         ways = found.ways
         if ways is not None and not stays.all():
@@ -97,9 +97,3 @@ class KnownWays(Kept):
             ways = more if ways is None else ways.along(more)
         self._known[key] = _Found(things, points, stays | due, ways)
         return ways if asked.all() else ways.some(asked[ways.row])
-
-
-def _same(one: Points, other: Points) -> Booleans:
-    """Return which points (n,) lie, face and are numbered as before."""
-    same = (one[0] == other[0]).all(axis=1) & (one[1] == other[1]).all(axis=(1, 2))
-    return np.asarray(same & (one[2] == other[2]))

@@ -17,7 +17,7 @@ from lightplan.geometry.shapes import Flat
 from lightplan.light.compiled.half_seen import cells_seen
 from lightplan.light.compiled.outlines import seen
 from lightplan.light.compiled.placing import SIDES
-from lightplan.light.kept import Kept
+from lightplan.light.kept import Kept, differing
 from lightplan.light.remembered import Remembered
 
 if TYPE_CHECKING:
@@ -260,7 +260,7 @@ class SeenParts(Kept):
             and all(map(np.array_equal, self._of or (), (targets, blockers)))
         ):
             moved = np.array([one is not other for one, other in zip(now, before, strict=True)])
-            unknown = self._unknown | _differ(old, at)
+            unknown = self._unknown | differing(old, at)
         else:
             known = Regarded.at_nothing(count, len(targets))
             moved, unknown = np.zeros(len(now), bool), np.ones(count, bool)
@@ -279,15 +279,6 @@ class SeenParts(Kept):
         self._surfaces, self._of, self._at, self._known = now, (targets, blockers), at, known
         self._unknown = unknown
         return known.result
-
-
-def _differ(one: Places, other: Places) -> Booleans:
-    """Return which points (n,) lie, face or are seen otherwise."""
-    found = np.zeros(len(one[0]), bool)
-    for before, now in zip(one, other, strict=True):
-        if before is not now:
-            found |= (before != now).reshape(len(found), -1).any(axis=1)
-    return found
 
 
 def _plain(
