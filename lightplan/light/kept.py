@@ -159,8 +159,8 @@ def differing(
 ) -> Booleans:
     """Return which rows (n,) of any of the arrays (n, ...) are other than before.
 
-    >>> differing((np.zeros(3), np.eye(3)), (np.arange(3), np.eye(3)))
-    array([False,  True,  True])
+    >>> differing((np.zeros(3), np.eye(3)), (np.arange(3), np.eye(3))).tolist()
+    [False, True, True]
     """
     found: Any = False
     for one, other in zip(before, now, strict=True):
