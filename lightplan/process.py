@@ -8,11 +8,15 @@ import os
 import sys
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+    from concurrent.futures import Future
+
+Made = TypeVar("Made")
 
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Environment of a process that must keep its linear algebra to one thread."""
@@ -57,6 +61,17 @@ def end_with_asker() -> None:
         os._exit(0)
 
     threading.Thread(target=follow, daemon=True).start()
+
+
+def beside(work: Callable[[], Made], name: str) -> Future[Made]:
+    """Begin work in a thread of that name, and return what will hold its result.
+
+    Compiled loops and large arrays run beside each other; nobody need wait for it.
+    """
+    hand = ThreadPoolExecutor(1, thread_name_prefix=name)
+    made = hand.submit(work)
+    hand.shutdown(wait=False)
+    return made
 
 
 def usable_cores() -> int:

@@ -12,7 +12,7 @@ from lightplan.arrays import even_picks
 from lightplan.light import soft_edge
 from lightplan.light.compiled import mixing
 from lightplan.light.edge_on_grid import edge_on_grid
-from lightplan.light.rim import flank_light
+from lightplan.light.rim import flank_light, outline_of
 from lightplan.optics import exposure_values as exposure_law
 
 if TYPE_CHECKING:
@@ -187,6 +187,13 @@ def sheet_share(rig: Rig, layers: Layers) -> Singles:
     share = foil_share(rig, x, y, blur_mm=_step_mm(layers))
     share.setflags(write=False)
     return share
+
+
+def ready_edge(rig: Rig) -> None:
+    """Look for the artwork's outline, so that pictures find it: it needs no light."""
+    relief = rig.sheet.foil.relief
+    if relief is not None and relief.depth_mm != 0:
+        outline_of(rig.sheet)
 
 
 def sheet_picture(rig: Rig, layers: Layers) -> Singles:

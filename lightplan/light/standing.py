@@ -14,7 +14,7 @@ from lightplan.arrays import Integers
 from lightplan.light import coat, emission
 from lightplan.light.between_cells import BetweenCells
 from lightplan.light.bounce import System, ViewFactors, both_systems
-from lightplan.light.camera_frame import CameraFrame
+from lightplan.light.camera_frame import CameraFrame, frame_maker
 from lightplan.light.cells import Patchwork
 from lightplan.light.direct import DirectLight
 from lightplan.light.foil import FoilLight, foil_lattice
@@ -159,14 +159,15 @@ class Standing(Kept):
         return self._parts[name], True
 
     def _follow(self) -> Iterator[str]:
+        grid, _ = self._lattice("grid", self.detail.sheet_long_side, least=LEAST_SIDE)
+        framed = (_relief(self.rig), _bare(self.rig.camera))
+        new = self._keys.get("frame") != framed
+        make = frame_maker(self.rig, grid, self.detail, wanted=new)
         yield from self._follow_cells()
         yield from self._follow_paper()
         yield from self._follow_mirrors()
         yield "frame"
-        rig = self.rig
-        key = (_relief(rig), _bare(rig.camera))
-        grid, _ = self._lattice("grid", self.detail.sheet_long_side, least=LEAST_SIDE)
-        frame, new = self._part("frame", key, lambda: CameraFrame(rig, grid, self.detail))
+        frame, new = self._part("frame", framed, make)
         frame.update(self.surfaces, self.patchwork, self._since(new))
 
     def _since(self, new: bool) -> frozenset[int]:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lightplan.manifest import write_output
 from lightplan.optics.exposure_values import ev_100
+from lightplan.process import beside
 from lightplan.shown import writable
 
 if TYPE_CHECKING:
@@ -183,10 +185,7 @@ def packed_beside(layers: Layers) -> Future[bytes]:
 
     Packing takes longer than all other files of a prediction, and a second core can do it.
     """
-    packer = ThreadPoolExecutor(1, thread_name_prefix="packing")
-    packed = packer.submit(layers_npz, layers)
-    packer.shutdown(wait=False)
-    return packed
+    return beside(partial(layers_npz, layers), "packing")
 
 
 def write_layers(path: Path, layers: Layers | Future[bytes], *, replace: bool) -> Path:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
-from lightplan.advice.causes import explain_findings
 from lightplan.compiled import first_use_words, remember_use
 from lightplan.light import Detail, Layers, layers_of
 from lightplan.light.exposure import (
@@ -17,6 +17,7 @@ from lightplan.light.exposure import (
     camera_picture,
     exposure_of,
     foil_share,
+    ready_edge,
     sheet_picture,
     sheet_share,
 )
@@ -26,6 +27,7 @@ from lightplan.measures import Judgement as Judgement
 from lightplan.measures import Measures, SheetMaps, find_faults, judge
 from lightplan.measures.frame import FrameJudgement, judge_frame
 from lightplan.merit.measured import measures_of
+from lightplan.process import beside
 from lightplan.reports.cautions import cautions_for
 from lightplan.reports.glare_map import glare_map_png
 from lightplan.reports.picture import picture_png, picture_size
@@ -165,14 +167,19 @@ def predict(
         rows, cols = picture_size(rig.camera, PICTURE_LONG_SIDE)
         detail = Detail(camera_rows=rows, camera_cols=cols)
     progress(first_use_words() or "following the light")
+    edge = beside(partial(ready_edge, rig), "edge") if detail.rim_facings else None
     layers = layers_of(rig, detail)
     remember_use()
     packed = packed_beside(layers) if pack else None
     progress("measuring the picture")
+    if edge is not None:
+        edge.result()
     maps, picture = predicted_maps(rig, layers), camera_picture(rig, layers)
     found = measure_maps(rig, maps).joined(_frame_of(rig, layers, picture).measures())
     findings = find_faults(maps, found, rig.look)
     if explain and findings:
+        from lightplan.advice.causes import explain_findings
+
         progress("looking for causes and cures")
         findings = explain_findings(rig, layers, findings)
     return Prediction(
