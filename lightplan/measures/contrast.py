@@ -22,6 +22,10 @@ LOST, TOLD = 2.0, 6.0
 """CIEDE2000 to the paper beside it at which foil is lost from sight, and at which it is told.
 
 Seen by eye on silver foil on white paper: strokes that differ by 4 can just be followed."""
+SUNK_Lstar, SEEN_Lstar = 5.0, 15.0
+"""Lightness of foil, and of the paper beside it, up to which both are black, and from which one is
+seen. Lettering of deep blue foil at L* 2 to 8 on black stock cannot be read, though CIEDE2000 says
+7 to 17: seen by eye."""
 UNITS_A_STOP = 15.0
 """One stop near white is about so many units of CIEDE2000."""
 
@@ -66,7 +70,8 @@ def _seen(levels: Levels, error_stops: Doubles) -> Pairs:
 
     The mean over cells, and not the difference of two medians: a foil that runs from
     below the paper's tone to above it is seen, though its median is the paper's. Where it
-    passes that tone it is lost from sight: the share of cells tells over how much of it.
+    passes that tone it is lost from sight: the share of cells tells over how much of it. So is
+    black foil on black stock, whatever its hue.
     """
     assert levels.paper_beside is not None  # there are cells of paper
     foil = linear_srgb_to_lab(levels.foil_rgb)
@@ -76,11 +81,18 @@ def _seen(levels: Levels, error_stops: Doubles) -> Pairs:
     lost = 1.0 - smooth_step(apart, LOST, TOLD).mean(axis=-1)
     # at most so much of the foil turns from lost to told as one unit moves it
     steep = 1.5 / (TOLD - LOST) * lost * (1.0 - lost)
-    few = np.sqrt(lost * (1.0 - lost) / levels.foil_count)
+    lighter = np.maximum(foil[..., 0], paper[..., 0])
+    sunk = 1.0 - smooth_step(lighter, SUNK_Lstar, SEEN_Lstar).mean(axis=-1)
     return {
         "foil_paper_contrast_dE00": (apart.mean(axis=-1), error),
-        "foil_lost_share": (lost, np.hypot(few, steep * error)),
+        "foil_lost_share": (lost, np.hypot(_few(lost, levels), steep * error)),
+        "foil_sunk_share": (sunk, _few(sunk, levels)),
     }
+
+
+def _few(share: Doubles, levels: Levels) -> Doubles:
+    """Return the standard error of a share of the foil's cells."""
+    return np.asarray(np.sqrt(share * (1.0 - share) / levels.foil_count))
 
 
 def _flip(maps: SheetPicture, levels: Levels) -> Pairs:

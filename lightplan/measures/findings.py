@@ -193,6 +193,11 @@ FAULTS: Mapping[str, Callable[[float, float], Fault]] = {
         "{} of the foil is as light as the paper beside it: it vanishes",
         fault_places.least_contrast,
     ),
+    "foil_sunk_share": _one(
+        "foil sunk",
+        "{} of the foil is black on dark stock: it cannot be seen",
+        fault_places.darkest_foil,
+    ),
     "foil_rim_stops": _one(
         "no bright edges",
         "the foil's edges are {} above its middle: not bright enough",

@@ -10,7 +10,7 @@ rig as it was truly built is predicted at the exposure that the camera truly had
 photographed twice, by a plain camera and by a phone, as if the rig said so of its camera. The path
 tracer's scene knows neither the stamp's edge nor the stock's unevenness, and its gratings are of
 bare aluminium: both sides are of such a sheet. Sharpness is left out: pictures of 640 pixels all
-fail its gate. `--pixels 1280` in both commands takes larger ones.
+fail its gate. `--pixels 2560` in both commands takes larger ones.
 """
 
 from __future__ import annotations
@@ -46,6 +46,9 @@ if TYPE_CHECKING:
 
 BUILDS = 2
 SPP, SPP_GRATING = 512, 1024
+FULL_SAMPLES_PX = 1280
+"""Longest side up to which each pixel takes all samples; on larger pictures a cell of the sheet
+has the more pixels."""
 CURVES: tuple[ToneCurve, ...] = ("plain", "phone")
 PLAIN = {"contrast": 0.0, "lift_stops": 0.0}
 SMOOTHED_PX = {"paper": 1.2, "foil": 0.6}
@@ -79,6 +82,7 @@ def write_scenes(out: Path, long_side: int) -> None:
     jobs: list[dict[str, Any]] = []
     for name, preset, rig, _ in builds(long_side):
         spp = SPP if rig.sheet.foil.grating is None else SPP_GRATING
+        spp = round(spp * min(1.0, FULL_SAMPLES_PX / long_side))
         jobs.append(job_of(name, preset, rig, spp, picture_size(rig)))
         jobs[-1]["smoothed_px"] = SMOOTHED_PX
     write_jobs(jobs, out, {name: rig.sheet.artwork for name, rig in plain_rigs(long_side).items()})

@@ -144,6 +144,27 @@ def test_no_picture_is_kept_half_of_whose_foil_is_lost(sheet):
     assert lost.score < 75.0
 
 
+def test_black_foil_on_black_stock_is_sunk(sheet):
+    """Lightness of the greys and of the blue by scikit-image; that it cannot be read: by eye."""
+    deep_blue = np.array([0.002, 0.001, 0.05])  # linear
+    assert 2.0 < skimage_lab(deep_blue)[0] < 5.0
+    black, grey = np.full(3, 0.003), np.full(3, 0.02)  # linear
+    assert skimage_lab(black)[0] < 5.0
+    assert skimage_lab(grey)[0] > 15.0
+    assert float(deltaE_ciede2000(skimage_lab(deep_blue), skimage_lab(black))) > 6.0
+
+    def foil(x, y):  # a third of it deep blue, the rest bright
+        return np.where((x > -17.3)[..., None], np.full(3, 0.5), deep_blue)
+
+    def got(stock):
+        of_paper = np.ones((90, 120, 1)) * stock
+        return measure(sheet(foil, of_paper), Look(), None).values_by_name()
+
+    on_black, on_grey = got(black), got(grey)
+    assert on_black["foil_sunk_share"] == pytest.approx(1 / 3, abs=0.03)
+    assert on_grey["foil_sunk_share"] < 0.01
+
+
 def test_split_and_rim_are_recovered(sheet):
     def split(x, y):
         return np.where(x > -10.0, 0.8, 0.2)
