@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -63,6 +63,7 @@ class GratingLamp(Kept):
         self._most, self._closer = detail.foil_spots, detail.hidden_spots
         self._sight = Visibility()
         self._free: Booleans | None = None
+        self._sums: tuple[_Sums | None, _Sums | None] = (None, None)
 
     def renumber(self, moves: Moves) -> None:
         """Count surfaces anew."""
@@ -75,6 +76,7 @@ class GratingLamp(Kept):
         """
         known = None if lamp.surface in changed else self._free
         if known is None:
+            self._sums = (None, None)
             self._spread(lamp)
         free = _free(self._sight, lamp, self._spots, self._mirrors, surfaces, changed)
         mixed = np.flatnonzero((self.share > 0) & free.any(axis=1) & ~free.all(axis=1))
@@ -84,16 +86,19 @@ class GratingLamp(Kept):
         self._free = free
         self.unit = np.zeros((len(free), 3), np.float32)
         seen = (self.share > 0) & free.any(axis=1)
+        whole, cut = self._sums
         if closer:
             # an edge across the lamp: its points are looked at anew, so many that it is followed
             many = lamp.shape.sample(max(self._closer, len(self._spots.points)))
             seen[mixed] = False
-            self.unit[mixed] = self._sum(
-                lamp, many, mixed, self._free_of(lamp, many, mixed, surfaces)
-            )
+            free_of_many = self._free_of(lamp, many, mixed, surfaces)
+            cut = self._sum(lamp, many, mixed, free_of_many, cut)
+            self.unit[mixed] = cut.sums
         rows = np.flatnonzero(seen)
         if rows.size:
-            self.unit[rows] = self._sum(lamp, self._spots, rows, free[rows])
+            whole = self._sum(lamp, self._spots, rows, free[rows], whole)
+            self.unit[rows] = whole.sums
+        self._sums = whole, cut
         self.unit *= self.share[:, None]
 
     def _free_of(
@@ -111,8 +116,31 @@ class GratingLamp(Kept):
             if self.share.min() == 1:
                 break
 
-    def _sum(self, lamp: LampFace, spots: Samples, rows: Integers, free: Booleans) -> Singles:
-        """Luminance (k, 3) of some spots for unit luminance of a lamp's points, those free."""
+    def _sum(
+        self, lamp: LampFace, spots: Samples, rows: Integers, free: Booleans, known: _Sums | None
+    ) -> _Sums:
+        """Return what some spots show of a lamp's points, of which `known` is not summed again."""
+        mirrors = self._mirrors.some(rows)
+        view = mirrors.to_local(mirrors.views[:, None])[:, 0]
+        counts = self._wavelengths(view[:, 2:] + _up(mirrors, spots))
+        sums, due = np.zeros((len(rows), 3), np.float32), np.ones(len(rows), bool)
+        if known is not None and np.array_equal(known.counts, counts):
+            before = np.full(len(self._mirrors.points), -1)
+            before[known.rows] = np.arange(len(known.rows))
+            place = before[rows]
+            due = (place < 0) | (free != known.free[place]).any(axis=1)
+            sums[~due] = known.sums[place[~due]]
+        if due.any():
+            sums[due] = self._shown(lamp, spots, rows[due], free[due], counts)
+        return _Sums(rows, free, counts, sums)
+
+    def _shown(
+        self, lamp: LampFace, spots: Samples, rows: Integers, free: Booleans, counts: Integers
+    ) -> Singles:
+        """Luminance (k, 3) of some spots for unit luminance of a lamp's points, those free.
+
+        `counts` (m,) wavelengths are summed of each point.
+        """
         mirrors, grating = self._mirrors.some(rows), self._grating
         view = mirrors.to_local(mirrors.views[:, None])[:, 0]
         total = np.zeros((len(rows), 3), np.float32)
@@ -121,7 +149,6 @@ class GratingLamp(Kept):
             gains = lamp.profile_factor(mirrors.points, spots.points, spots.normals)
         across = grating.direction_rad - turn(mirrors)
         orders = np.array(list(ORDERS)) * grating.lines_per_mm
-        counts = self._wavelengths(view[:, 2:] + _up(mirrors, spots))
         frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
         for count in np.unique(counts):
             some = np.flatnonzero(counts == count)
@@ -155,6 +182,19 @@ class GratingLamp(Kept):
         span = (LONGEST_NM - SHORTEST_NM) * 1e-6 * self._grating.lines_per_mm
         wanted = np.divide(span, blur, out=np.zeros(len(blur)), where=blur > 0)
         return np.asarray(np.clip(wanted, LEAST_WAVELENGTHS, MOST_WAVELENGTHS), int)
+
+
+class _Sums(NamedTuple):
+    """What k spots show of m points of a lamp, (k, 3), and what that hangs on.
+
+    Spots are `rows` (k,), `free` (k, m) the points that each sees, `counts` (m,) the wavelengths
+    that are summed of each.
+    """
+
+    rows: Integers
+    free: Booleans
+    counts: Integers
+    sums: Singles
 
 
 def _whole(lamp: LampFace, spots: Samples, points: Doubles) -> Singles:

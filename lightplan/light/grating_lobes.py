@@ -13,19 +13,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.geometry import points as point_sets
+from lightplan.light.compiled import grating_rays
 from lightplan.light.glossy import Behind, looked_on
-from lightplan.light.grating_lamps import ORDERS, GratingLamp, turn, wavelengths_nm
+from lightplan.light.grating_lamps import ORDERS, GratingLamp, colours, turn
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.metal_hits import metal_hits
 from lightplan.light.outlook import summed
 from lightplan.light.ray_bundle import Rays
-from lightplan.optics import grating as grating_law
-from lightplan.optics import microfacet, spectra
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.arrays import Doubles, Singles
+    from lightplan.arrays import Singles
     from lightplan.light.cells import Patchwork
     from lightplan.light.detail import Detail
     from lightplan.light.emission import LampFace
@@ -55,14 +54,8 @@ class GratingLight(Kept):
         self._foil, self._behind = foil, list[Behind]()
         count = int(np.clip(3 * detail.foil_rays // len(mirrors.points), 48, MOST_RAYS))
         per_order = max(12, count // len(ORDERS))
-        directions, weights = [], []
-        for order, share in ORDERS.items():
-            found, weight = _look(mirrors, curve, grating, order, per_order)
-            directions.append(found)
-            weights.append(weight * np.float32(share * grating.strength))
-        carry = np.concatenate(weights, axis=1)
-        self._carry = np.ascontiguousarray(np.moveaxis(carry, -1, 0))
-        self.rays = Rays(mirrors.points, np.concatenate(directions, axis=1))
+        directions, self._carry = _drawn(mirrors, curve, grating, per_order)
+        self.rays = Rays(mirrors.points, directions)
         self._detail = detail
         self._lamps: dict[int, GratingLamp] = {}
 
@@ -90,8 +83,8 @@ class GratingLight(Kept):
                 )
             self._lamps[lamp.surface].update(lamp, surfaces, changed)
             left[:, lamp.surface] = 1.0 - self._lamps[lamp.surface].share
-        share = np.take_along_axis(left, self.rays.surface.astype(np.intp), axis=1)
-        self._brings = self._carry * share
+        self._brings = np.empty_like(self._carry)
+        grating_rays.left_to_rays(self._carry, self.rays.surface, left, self._brings)
         self._look_behind(surfaces, patchwork, lamps)
 
     def _look_behind(
@@ -126,35 +119,34 @@ class GratingLight(Kept):
         return np.asarray(total, np.float32)
 
 
-def _look(
-    mirrors: Mirrors, curve: SpecularCurve, grating: Grating, order: int, count: int
+def _drawn(
+    mirrors: Mirrors, curve: SpecularCurve, grating: Grating, count: int
 ) -> tuple[Singles, Singles]:
-    """Directions (n, k, 3) in which one order looks, and what each carries (n, k, 3)."""
+    """Return where all orders look, (n, k, 3), and what each way carries, (3, n, k).
+
+    `count` ways of each order, one for each of so many wavelengths.
+    """
     n = len(mirrors.points)
-    wavelengths = wavelengths_nm(count)
-    colour = spectra.wavelength_weights(wavelengths).astype(np.float32)
+    wavelengths, colour = colours(count)
+    across = grating.direction_rad - turn(mirrors)
+    kicks = np.outer(list(ORDERS), wavelengths * 1e-6 * grating.lines_per_mm)
     # not `unit_square`, whose first coordinate runs evenly, as the wavelengths do
-    square = point_sets.shifts(count)[None] + point_sets.shifts(n)[:, None, ::-1]
-    square %= 1.0
-    ax, ay = mirrors.roughness
-    view = np.broadcast_to(mirrors.to_local(mirrors.views[:, None]), (n, count, 3)).reshape(-1, 3)
-    half = microfacet.sample_visible_normals(view, ax, ay, square.reshape(-1, 2))
-    frame = _facet_frame(half.astype(float), grating.direction_rad - turn(mirrors))
-    outgoing = np.einsum("nc,nac->na", view.astype(float), frame)
-    incoming, exists = grating_law.diffract(
-        outgoing, order, np.tile(wavelengths, n), grating.lines_per_mm, 0.0
+    square, shifts = point_sets.shifts(count), point_sets.shifts(n)[:, ::-1]
+    frames = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
+    carry = np.empty((3, n, kicks.size), np.float32)
+    onward = np.empty((3, n * kicks.size), np.float32)
+    grating_rays.drawn(
+        np.asarray(frames, np.float64),
+        np.asarray(np.matmul(frames, mirrors.views[..., None])[..., 0], np.float64),
+        np.array(mirrors.roughness),
+        np.array([math.cos(across), math.sin(across)]),
+        *curve.polarised,
+        kicks,
+        grating.strength * np.array([*ORDERS.values()]),
+        colour,
+        square,
+        np.ascontiguousarray(shifts),
+        carry,
+        onward,
     )
-    local = np.einsum("na,nac->nc", np.where(exists[:, None], incoming, 0.0), frame)
-    unhidden = microfacet.g1(local[:, 0], local[:, 1], local[:, 2], ax, ay) * exists
-    world = mirrors.to_world(local.reshape(n, count, 3))
-    reflectance = curve.evaluate(np.abs(outgoing[:, 2]).astype(np.float32)).reshape(n, count, 3)
-    weight = reflectance * colour[None] * unhidden.reshape(n, count, 1)
-    return world, np.asarray(weight, np.float32)
-
-
-def _facet_frame(normals: Doubles, across_rad: float) -> Doubles:
-    """Axes of each facet; its first one lies across the lines, which lie in the facet."""
-    across = np.array([math.cos(across_rad), math.sin(across_rad), 0.0])
-    first = across - (normals @ across)[:, None] * normals
-    first /= np.linalg.norm(first, axis=1, keepdims=True)
-    return np.stack([first, np.cross(normals, first), normals], axis=1)
+    return onward.T.reshape(n, kicks.size, 3), carry

@@ -1,18 +1,21 @@
 """Compiled loops against plain references of the same laws."""
 
 import dataclasses
+import math
 import subprocess
 import sys
 
 import numpy as np
 import pytest
+from plain_grating import diffract
 
 from lightplan import compiled as compiling
+from lightplan.geometry import points as point_sets
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.cone import Cone
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat, Opening
-from lightplan.light import bounce, kernels
+from lightplan.light import bounce, grating_lamps, grating_lobes, kernels
 from lightplan.light.cells import Patchwork
 from lightplan.light.compiled import grating_spots, gratings, seen_points, tracing, weighted_sums
 from lightplan.light.lattice import Lattice, Readings
@@ -25,7 +28,7 @@ from lightplan.light.ray_bundle import Rays
 from lightplan.light.targets import Target
 from lightplan.light.visibility import Visibility
 from lightplan.optics import materials, microfacet, view_factors
-from lightplan.scene import Camera, Placement
+from lightplan.scene import Camera, Grating, Placement
 from lightplan.scene.surfaces import Face, Surface
 
 WEDGE = Mesh(
@@ -207,6 +210,51 @@ def test_gratings_send_on_what_the_facets_say():
     parts = [facets_plainly(*exact, kick.astype(float)) @ colour.T for kick in kicks]
     expected = np.einsum("o,onc->nc", shares, parts)
     assert rms(total - expected) < 1e-6 * expected.max()
+
+
+def grating_looks(mirrors, grating, square, kicks):
+    """Where facets that the viewers see look by a grating, and their masking: (n, k, 3), (n, k)."""
+    frame = np.stack([mirrors.tangents, mirrors.others, mirrors.normals], axis=1)
+    n, count = square.shape[:2]
+    view = np.repeat(np.einsum("nac,nc->na", frame, mirrors.views), count, axis=0)
+    half = microfacet.sample_visible_normals(view, *mirrors.roughness, square.reshape(-1, 2))
+    across = np.array([math.cos(grating.direction_rad), math.sin(grating.direction_rad), 0.0])
+    first = across - (half @ across)[:, None] * half
+    first /= np.linalg.norm(first, axis=1, keepdims=True)
+    facet = np.stack([first, np.cross(half, first), half], axis=1)
+    leaves = np.einsum("nac,nc->na", facet, view)
+    come, exists = diffract(leaves, 1, np.tile(kicks, n) * 1e6, 1.0, 0.0)
+    local = np.einsum("na,nac->nc", come, facet)
+    masks = microfacet.g1(*local.T, *mirrors.roughness) * exists
+    world = np.einsum("nka,nac->nkc", local.reshape(n, count, 3), frame)
+    return world, masks.reshape(n, count), leaves[:, 2].reshape(n, count)
+
+
+def test_a_grating_looks_where_the_grating_equation_says():
+    rng, n, count = np.random.default_rng(8), 30, 40
+    frame, _ = np.linalg.qr(rng.standard_normal((n, 3, 3)))
+    frame[:, 2] *= np.linalg.det(frame)[:, None]
+    views = frame[:, 2] + 0.5 * frame[:, 0] * rng.uniform(-1, 1, (n, 1))
+    views /= np.linalg.norm(views, axis=1, keepdims=True)
+    places = rng.uniform(-50, 50, (n, 3))
+    mirrors = Mirrors(places, views, *frame.transpose(1, 0, 2), (0.1, 0.25), np.zeros(n, int))
+    curve = materials.foil_curve("gold leaf")
+    grating = Grating(lines_per_mm=1100.0, direction_rad=0.7, strength=0.6)
+    angle = grating_lamps.turn(mirrors)
+    ways, carry = grating_lobes._drawn(mirrors, curve, grating, count)
+    square = point_sets.shifts(count)[None] + point_sets.shifts(n)[:, None, ::-1]
+    own = dataclasses.replace(grating, direction_rad=0.7 - angle)
+    nanometres, colour = grating_lamps.colours(count)
+    gone = 0
+    for place, (order, share) in enumerate(grating_lamps.ORDERS.items()):
+        some = slice(place * count, (place + 1) * count)
+        kicks = order * nanometres * 1e-6 * grating.lines_per_mm
+        looks, masks, cosine = grating_looks(mirrors, own, square % 1.0, kicks)
+        assert rms(ways[:, some] - looks) < 1e-6
+        expected = curve.evaluate(cosine) * colour * (0.6 * share * masks)[..., None]
+        assert rms(carry[:, :, some] - expected.transpose(2, 0, 1)) < 1e-6 * expected.max()
+        gone += int((masks == 0).sum())
+    assert 0 < gone < ways.shape[0] * ways.shape[1]
 
 
 def rms(values):

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from lightplan.light import Detail, Engine
-from lightplan.scene import Exposure
+from lightplan.light.grating_lamps import GratingLamp
+from lightplan.scene import Exposure, Foil, Grating
 
 # one coarse grid for all: a fresh engine would choose the foil's by where things stand
 FOLLOWING = dataclasses.replace(Detail.quick(camera_rows=30, camera_cols=40), sheet_long_side=13)
@@ -83,6 +84,40 @@ def test_following_is_exact_where_no_two_cards_meet(scene, scene_rig):
     for step in walk(rig, 6, seed=9):
         layers = engine.layers(step)
         assert largest_difference(layers, Engine(step, FOLLOWING).layers(step)) < 1e-4
+
+
+def test_a_grating_sums_a_lamp_anew_only_where_something_cuts_it_otherwise(scene_rig, monkeypatch):
+    rig = scene_rig("flag")
+    foil = Foil(grating=Grating())
+    rig = dataclasses.replace(rig, sheet=dataclasses.replace(rig.sheet, foil=foil))
+    (flag,), summed, real = rig.cards, [], GratingLamp._shown
+    aside = dataclasses.replace(flag, name="aside", width_mm=100.0, height_mm=100.0)
+
+    def shown(self, lamp, spots, rows, *rest):
+        summed.append(len(rows))
+        return real(self, lamp, spots, rows, *rest)
+
+    monkeypatch.setattr(GratingLamp, "_shown", shown)
+    engine = Engine(rig, FOLLOWING)
+
+    def follow(flag_at, aside_at):
+        """Spots that are summed by the engine that follows, and by a fresh one."""
+        cards = []
+        for card, at in ((flag, np.add(flag.placement.position_mm, flag_at)), (aside, aside_at)):
+            place = dataclasses.replace(card.placement, position_mm=tuple(map(float, at)))
+            cards.append(dataclasses.replace(card, placement=place))
+        step = dataclasses.replace(rig, cards=tuple(cards))
+        summed.clear()
+        layers = engine.layers(step)
+        following = sum(summed)
+        assert largest_difference(layers, Engine(step, FOLLOWING).layers(step)) < 1e-6
+        return following, sum(summed) - following
+
+    follow([0.0, 0.0, 0.0], [-700.0, -300.0, 300.0])
+    following, fresh = follow([0.0, 0.0, 0.0], [-700.0, -300.0, 310.0])
+    assert following == 0 < fresh  # the flag hides as much of the lamp as before
+    following, _ = follow([5.0, 0.0, 0.0], [-700.0, -300.0, 310.0])
+    assert following > 0
 
 
 @pytest.mark.parametrize("scene", ["full_rig", "silver_card"])

@@ -2,8 +2,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from lightplan.optics.grating import diffract
+from plain_grating import diffract
 
 
 def in_plane(degrees):

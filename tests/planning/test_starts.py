@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from plain_grating import diffract
 from plain_questions import covered_share
 
 from lightplan.mirror.rays import centre_ray, hit_plane, lattice, mirrored_rays
-from lightplan.optics.grating import diffract
 from lightplan.planning.starts import guesses, rainbow_direction, starts
 from lightplan.scene import Camera, Card, Foil, Grating, Look, Placement, Sheet, Side
 from lightplan.scene.dimensions import Space

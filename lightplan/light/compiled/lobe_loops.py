@@ -138,6 +138,21 @@ def weighed(
 
 
 @compiled
+def facet_seen(
+    x: float, y: float, z: float, right: float, far: float, down: float, ax: float, ay: float
+) -> tuple[float, float, float]:
+    """Return the normal of a facet that is seen from (x, y, z), a direction in stretched space.
+
+    (right, far) is its turn about that, and what `down` has after the point how far out it is.
+    """
+    up = (1.0 - (down - math.floor(down))) * (1.0 + z) - z
+    side = math.sqrt(max(1.0 - up * up, 0.0))
+    hx, hy, hz = (side * right + x) * ax, (side * far + y) * ay, max(up + z, 0.0)
+    size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-300)
+    return hx * size, hy * size, hz * size
+
+
+@compiled
 def drawn(
     frames: Doubles,
     views: Doubles,
@@ -168,19 +183,22 @@ def drawn(
         Directions in the world.
     """
     ax, ay, count = roughness[0], roughness[1], square.shape[0]
+    turns = np.empty((count, 2))
+    for k in range(count):
+        angle = 2.0 * math.pi * square[k, 0]
+        turns[k, 0], turns[k, 1] = math.cos(angle), math.sin(angle)
     for i in range(views.shape[0]):
         vx, vy, vz = views[i, 0], views[i, 1], views[i, 2]
         of_view = masked(vx, vy, vz, ax, ay) if vz > 0 else 0.0
+        turned = 2.0 * math.pi * shifts[i, 0]
+        cosine_turned, sine_turned = math.cos(turned), math.sin(turned)
         scale = 1.0 / math.sqrt(vx * vx * ax * ax + vy * vy * ay * ay + vz * vz)
         x, y, z = vx * ax * scale, vy * ay * scale, vz * scale
         for k in range(count):
-            angle = (square[k, 0] + shifts[i, 0]) % 1.0 * (2.0 * math.pi)
-            up = (1.0 - (square[k, 1] + shifts[i, 1]) % 1.0) * (1.0 + z) - z
-            side = math.sqrt(max(1.0 - up * up, 0.0))
-            hx, hy = (side * math.cos(angle) + x) * ax, (side * math.sin(angle) + y) * ay
-            hz = max(up + z, 0.0)
-            size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-300)
-            hx, hy, hz = hx * size, hy * size, hz * size
+            right = turns[k, 0] * cosine_turned - turns[k, 1] * sine_turned  # of both turns' sum
+            far = turns[k, 1] * cosine_turned + turns[k, 0] * sine_turned
+            down = square[k, 1] + shifts[i, 1]
+            hx, hy, hz = facet_seen(x, y, z, right, far, down, ax, ay)
             cosine = vx * hx + vy * hy + vz * hz
             ox, oy, oz = 2 * cosine * hx - vx, 2 * cosine * hy - vy, 2 * cosine * hz - vz
             for c in range(3):
