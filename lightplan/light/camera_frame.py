@@ -47,12 +47,12 @@ class CameraFrame(Kept):
         inside = np.abs(points[:, 0]) <= rig.sheet.width_mm / 2
         inside &= np.abs(points[:, 1]) <= rig.sheet.height_mm / 2
         self._on = np.flatnonzero(inside)
-        self._points = points[self._on]
+        self._points = points.take(self._on, axis=0)  # quicker than by brackets
         self._reading = Readings.of(grid, self._points[:, :2])
         self._off = np.flatnonzero(~inside)
-        before = directions[self._on]
+        before = directions.take(self._on, axis=0)
         self._before = Rays(self._origin[None], before[None])
-        self._beside = Rays(self._origin[None], directions[self._off][None])
+        self._beside = Rays(self._origin[None], directions.take(self._off, axis=0)[None])
         self._waiting: frozenset[int] = frozenset()
         self._current = False
         self._way = (self._points[:, 2] - self._origin[2]) / before[:, 2]
@@ -138,7 +138,11 @@ class CameraFrame(Kept):
         """Return the whole picture, (r, c, 3) cd/m2, foil laid over paper by its share."""
         self._catch_up()
         picture = np.empty((self.shape[0] * self.shape[1], 3), np.float32)
-        picture[self._off] = _seen(self._beside, texels, surroundings)
+        texel = self._beside.texel[0]
+        mixing.show_texels(texel, METAL_TEXEL, texels, self._off, picture)
+        if not surroundings.is_dark:
+            free = self._beside.escaped()[0]
+            picture[self._off[free]] = surroundings.towards(self._beside.directions[0][free])
         share = np.ascontiguousarray(foil_share, np.float32).reshape(-1)
         self._reading.mix(paper, foil, share, self._on, picture)
         if self._hidden.any():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +17,7 @@ from lightplan.light.kept import Kept, Moves
 from lightplan.light.lattice import STEPS_PER_WAVE, Lattice
 from lightplan.light.metal_hits import FoilFace
 from lightplan.light.mirror_face import MirrorFace
+from lightplan.light.remembered import Remembered
 from lightplan.optics import materials
 from lightplan.scene import relief
 from lightplan.scene.relief import mirror_normals
@@ -40,6 +41,7 @@ LEAST_RAYS, MOST_RAYS = 13, 987
 RAYS_PER_POINT, MOST_POINTS = 4, 576
 LAMP_POINTS = 13  # to find how near a lamp comes
 EDGE_BLUR = 1.3  # half width of a mirrored edge's blur, over roughness and distance
+_ways: Remembered[Singles] = Remembered(256)  # how far the mirrored camera sees to a surface
 PEAK_STEPS = 2.5  # `Detail.steps_per_blur` where a lamp is so small that it shows as a peak
 
 
@@ -258,7 +260,12 @@ def _nearest_mirrored(
     points = np.stack([x, y, np.zeros_like(x)], axis=1)
     away = (points - camera) * [1, 1, -1]
     away /= np.linalg.norm(away, axis=1, keepdims=True)
-    ways = [s.shape.trace(points[:, None], away[:, None]).distance[:, 0] for s in surfaces[1:]]
+
+    def way_to(surface: Surface) -> Singles:
+        return surface.shape.trace(points[:, None], away[:, None]).distance[:, 0]
+
+    given = (*camera.tolist(), width, height)
+    ways = [_ways.of((s,), partial(way_to, s), *given) for s in surfaces[1:]]
     if not ways:
         return 1000.0
     nearest = np.min(ways, axis=0)

@@ -205,7 +205,7 @@ def _from_lamp(
         points = (receivers.points, receivers.frames, receivers.numbers)
         things = (surfaces[mirror.surface], surfaces[lamp.surface])
         ways = known.of((lamp.surface, drawn), things, points, wanted, look)
-    starts = np.ascontiguousarray(receivers.points[ways.row], float)
+    starts = np.asarray(receivers.points, float).take(ways.row, axis=0)
     kept = ways.weight * are_free(surfaces, lamp, starts, ways.places, ways.ends)
     if receivers.enters is not None or lamp.profile is not None:
         kept *= let_through(receivers, lamp, ways.row, ways.places, ways.ends)
@@ -325,12 +325,15 @@ def are_free(
     scene = Packed.of(surfaces)
     free = np.ones(len(starts), bool)
     flat = np.array([i for i in scene.occluders if scene.flat[i]], np.int64)
+    bodies = [i for i in scene.occluders if not scene.flat[i]]
     for begin, end in ((starts, places), (places, ends)):
         sight.free_pairs(begin, end, flat, *scene.plates, TOUCH_MM, free)
+        if not bodies:
+            continue
         step = end - begin
         far = np.linalg.norm(step, axis=1)
-        for index in scene.occluders:
-            if scene.flat[index] or (index == lamp.surface and end is ends):
+        for index in bodies:
+            if index == lamp.surface and end is ends:
                 continue
             ways = (step / np.maximum(far, 1e-9)[:, None])[:, None].astype(np.float32)
             met = surfaces[index].shape.trace(begin[:, None].astype(np.float32), ways)

@@ -31,19 +31,24 @@ class JoinedBy(NamedTuple):
 
     def some(self, which: Booleans) -> JoinedBy:
         """Return some of the ways."""
-        weight = self.weight[:, which]
-        return JoinedBy(self.row[which], self.places[which], self.ends[which], weight)
+        return self._taken(np.flatnonzero(which))
 
     def along(self, other: JoinedBy) -> JoinedBy:
         """Return both, those of one point in their own order."""
-        row = np.concatenate((self.row, other.row))
-        order = np.argsort(row, kind="stable")
-        return JoinedBy(
-            row[order],
-            np.concatenate((self.places, other.places))[order],
-            np.concatenate((self.ends, other.ends))[order],
-            np.concatenate((self.weight, other.weight), axis=1)[:, order],
+        if not len(other.row):
+            return self
+        both = JoinedBy(
+            np.concatenate((self.row, other.row)),
+            np.concatenate((self.places, other.places)),
+            np.concatenate((self.ends, other.ends)),
+            np.concatenate((self.weight, other.weight), axis=1),
         )
+        return both._taken(np.argsort(both.row, kind="stable"))
+
+    def _taken(self, at: Integers) -> JoinedBy:
+        """Return the ways at some places; many times quicker than by brackets."""
+        row, weight = self.row.take(at), self.weight.take(at, axis=1)
+        return JoinedBy(row, self.places.take(at, axis=0), self.ends.take(at, axis=0), weight)
 
 
 class _Found(NamedTuple):

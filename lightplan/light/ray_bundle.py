@@ -161,6 +161,8 @@ class Rays(Kept):
     def first_among(self, some: Collection[int]) -> Integers:
         """Return (n, k) the first of some surfaces on each ray, NOTHING for none."""
         others = frozenset(range(len(self._surfaces))) - frozenset(some) - self._skip
+        if not others:
+            return self.surface
         stopped = np.isin(self.surface, list(others))
         if not stopped.any():
             return self.surface

@@ -84,6 +84,17 @@ def sample(
 
 
 @compiled
+def show_texels(
+    texel: Integers, metal: int, texels: Singles, pixels: Integers, picture: Singles
+) -> None:
+    """Write what rays see, (n,) texels, to pixels (n,) of a picture (p, 3)."""
+    for i in range(pixels.shape[0]):
+        seen = texel[i] if texel[i] != metal else 0
+        for c in range(3):
+            picture[pixels[i], c] = texels[seen, c]
+
+
+@compiled
 def lay(values: Floats, pixels: Integers, hidden: Booleans, picture: Floats) -> None:
     """Write values (n, 3) to those pixels of a picture (p, 3) that are not hidden, else NaN."""
     for i in range(picture.shape[0]):

@@ -118,12 +118,19 @@ def clear_of(bits: Integers, mask: int, free: Booleans) -> None:
 @compiled
 def lay_out(before: Integers, rows: Integers, cols: Integers, keep: int, bits: Integers) -> None:
     """Write the kept flags of lines before to bits (n, m); those of new rows and columns are 0."""
+    stays = True  # then rows are read in one go
+    for j in range(bits.shape[1]):
+        stays = stays and cols[j] == j
     for i in range(bits.shape[0]):
-        for j in range(bits.shape[1]):
-            if rows[i] >= 0 and cols[j] >= 0:
-                bits[i, j] = before[rows[i], cols[j]] & keep
-            else:
-                bits[i, j] = 0
+        if rows[i] < 0:
+            bits[i] = 0
+        elif stays:
+            line = before[rows[i]]
+            for j in range(bits.shape[1]):
+                bits[i, j] = line[j] & keep
+        else:
+            for j in range(bits.shape[1]):
+                bits[i, j] = before[rows[i], cols[j]] & keep if cols[j] >= 0 else 0
 
 
 @compiled
