@@ -9,7 +9,8 @@ from lightplan.merit.engine_model import final_detail
 from lightplan.planning.choosing import detail_for
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import QUICK, Effort, Report, SearchJob
-from lightplan.planning.finishing import moves, sturdiest
+from lightplan.planning.finals import sturdiest_of
+from lightplan.planning.finishing import moves
 from lightplan.planning.heats import chosen
 from lightplan.planning.judging_pool import Judges
 from lightplan.planning.planner import finished
@@ -52,11 +53,11 @@ def plan_everything(
     with Judges(rig, detail_for(rig), helpers=job.effort.helpers) as judges:
         before = None if job.effort.is_by_eye else judges.predicted(rig, final_detail())
         found = chosen(judges, job, cupboard)
-        if found is None:
+        if not found:
             return nothing_can_be_built(cupboard)
-        name, result = found
-        best = sturdiest(judges, job, result)
-        whole = finished(judges, job, before, best, result.found, given=rig, arrangement=name)
+        one, best = sturdiest_of(judges, job, found)
+        last = one.explored.found
+        whole = finished(judges, job, before, best, last, given=rig, arrangement=one.name)
         return _as_written(whole, rig)
 
 
@@ -72,9 +73,10 @@ def opened(rig: Rig, items: Sequence[Item], *, seed: int = 0) -> Rig:
         return rig
     with Judges(rig, detail_for(rig)) as judges:
         found = chosen(judges, job, cupboard)
-        if found is None:
+        if not found:
             return rig
-        return judges.bench.rig_at(found[1].found.point)
+        judges.use(found[0].rig)
+        return judges.bench.rig_at(found[0].explored.found.point)
 
 
 def _as_written(found: Plan, given: Rig) -> Plan:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lightplan.planning.arrangements.keys import AS_IT_STANDS
-from lightplan.planning.choosing import Arranged, candidates, share_of, varied
+from lightplan.planning.choosing import SIMPLER_PER_THING, Arranged, candidates, share_of, varied
 from lightplan.planning.effort import Effort, SearchJob, SearchProgress
 from lightplan.planning.exploring import Search, Searched, explored
 from lightplan.planning.roaming import roaming, settled
@@ -72,22 +72,44 @@ def evaluations_of(effort: Effort) -> float:
     return effort.evaluations * shares
 
 
-def chosen(judges: Judges, job: SearchJob, cupboard: Cupboard) -> tuple[str, Explored] | None:
-    """Return the arrangement that is best once searched, and where its search stands.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Finalist:
+    """An arrangement that a search ended at.
 
-    The judges use its rig from here on. The first few arrangements take a step or two each, the
-    best of them go on, and the best of these gets the rest.
+    Parameters
+    ----------
+    name : str
+        What it is, in words.
+    rig : Rig
+        With the freedoms that it was searched in.
+    explored : Explored
+        Where its search stands.
+    things : int
+        How many things are brought in.
+    """
+
+    name: str
+    rig: Rig
+    explored: Explored
+    things: int = 0
+
+
+def chosen(judges: Judges, job: SearchJob, cupboard: Cupboard) -> list[Finalist]:
+    """Return the arrangement that is best once searched, and those that are nearly as good.
+
+    Best first; none where nothing can be built. The first few arrangements take a step or two
+    each, the best of them go on, and the best of these get the rest.
     """
     _tell(job, "looking at arrangements", 0, cupboard.given)
     ranked = candidates(judges, cupboard, quick=job.effort.is_quick)
     if not ranked:
-        return None
+        return []
     is_quick = job.effort.is_quick or job.effort.searched <= FINALISTS
     search = _quickly if is_quick else _thoroughly
     return search(_Heat(judges, job, cupboard), ranked)
 
 
-def _quickly(heat: _Heat, ranked: Sequence[Arranged]) -> tuple[str, Explored] | None:
+def _quickly(heat: _Heat, ranked: Sequence[Arranged]) -> list[Finalist]:
     """Search the first arrangements within what each leaves free, and the best of them further."""
     effort = heat.job.effort
     share = 0.5 if effort.searched == 1 else QUICK_SHARE
@@ -95,14 +117,15 @@ def _quickly(heat: _Heat, ranked: Sequence[Arranged]) -> tuple[str, Explored] | 
     first = varied(ranked, effort.searched, of_a_kind=of_a_kind)
     heat.enter([_Runner(one, one.rig, round(share * effort.evaluations)) for one in first])
     if not heat.stands:
-        return None
-    (best,) = heat.best(1)
-    rig, left = heat.stands[best].rig, effort.evaluations - heat.used
-    heat.go_on(_Runner(best, rig, left, spread=not effort.is_quick))
+        return []
+    near = heat.close(1 if effort.is_by_eye else FINALISTS, OVERTAKES)
+    left = (effort.evaluations - heat.used) // len(near)
+    spread = not effort.is_quick
+    heat.further([_Runner(one, heat.stands[one].rig, left, spread=spread) for one in near])
     return heat.outcome()
 
 
-def _thoroughly(heat: _Heat, ranked: Sequence[Arranged]) -> tuple[str, Explored] | None:
+def _thoroughly(heat: _Heat, ranked: Sequence[Arranged]) -> list[Finalist]:
     """Let things roam in the first arrangements, then in the best, and settle the best of all."""
     effort, narrowed = heat.job.effort, heat.cupboard.narrowed
     count = round(FIRST_SHARE * effort.evaluations)
@@ -110,7 +133,7 @@ def _thoroughly(heat: _Heat, ranked: Sequence[Arranged]) -> tuple[str, Explored]
     roams = [_Runner(one, roaming(one.rig, narrowed), count, spread=True) for one in first]
     heat.enter(roams, heat.may_win, heat.left_behind)
     if not heat.stands:
-        return None
+        return []
     count = round(FINAL_SHARE * effort.evaluations)
     first = [*heat.close(FINALISTS), *heat.own(OWN_WITHIN)]
     finalists = [one for one in dict.fromkeys(first) if not heat.is_nearly_there(one)]
@@ -270,15 +293,21 @@ class _Heat:
         """Whether there is little left to win for an arrangement."""
         return self.stands[candidate].value < NEARLY_THERE
 
-    def outcome(self) -> tuple[str, Explored]:
-        """Return the best arrangement's name and its search; the judges use its rig."""
-        (best,) = self.best(1)
-        stand = self.stands[best]
-        if self._judges.rig is not stand.rig:
-            self._judges.use(stand.rig)
-        explored = stand.found.explored
-        found = replace(explored.found, evaluations=self.used)
-        return best.name, replace(explored, found=found)
+    def outcome(self) -> list[Finalist]:
+        """Return the best arrangement with its search, and the next where it is nearly as good."""
+        return [
+            Finalist(
+                name=one.name,
+                rig=stand.rig,
+                explored=replace(
+                    stand.found.explored,
+                    found=replace(stand.found.explored.found, evaluations=self.used),
+                ),
+                things=round((one.value - one.bare) / SIMPLER_PER_THING),
+            )
+            for one in self.close(1 if self.job.effort.is_by_eye else FINALISTS, OVERTAKES)
+            for stand in (self.stands[one],)
+        ]
 
     def _search(self, entry: _Runner) -> Search:
         before, begin_at = self.stands.get(entry.candidate), None

@@ -140,14 +140,15 @@ def searched(monkeypatch):
 def chosen(monkeypatch, searched, ranked):
     monkeypatch.setattr(heats, "candidates", lambda *_, **__: ranked)
     cupboard = types.SimpleNamespace(narrowed={}, given=ARRANGED)
-    return heats.chosen(FakeJudges(searched.search), SearchJob.of(3, Effort()), cupboard)
+    found = heats.chosen(FakeJudges(searched.search), SearchJob.of(3, Effort()), cupboard)
+    return found[0].name, found[0].explored, [one.name for one in found[1:]]
 
 
 def test_all_kinds_roam_before_one_is_chosen(monkeypatch, searched):
     ranked = [candidate(f"{kind}, {n}", value, 2) for kind, n, value in (
         ("board", 1, 0.31), ("board", 2, 0.32), ("board", 3, 0.33), ("tissue", 1, 0.2),
     )]  # fmt: skip
-    name, result = chosen(monkeypatch, searched, ranked)
+    name, result, _ = chosen(monkeypatch, searched, ranked)
     assert name == "tissue, 1", "it came last by one look, and was best once searched"
     first = [title for title, _, spread, seed in searched.jobs if spread and seed == 3]
     assert first == ["0.32", "0.2", "0.31"], "each kind once, and a second of a kind, no more"
@@ -159,7 +160,7 @@ def test_all_kinds_roam_before_one_is_chosen(monkeypatch, searched):
 def test_what_cannot_be_better_than_a_perfect_one_is_not_searched(monkeypatch, searched):
     ranked = [candidate("board, 1", 0.0, 2), candidate("tissue, 1", 0.0, 3),
               candidate("lamp, 1", 0.0, 1)]  # fmt: skip
-    name, result = chosen(monkeypatch, searched, ranked)
+    name, result, _ = chosen(monkeypatch, searched, ranked)
     assert name == "lamp, 1", "as good, and with fewer things"
     # all were begun at once, but as if one came after the other the board and the lamp count,
     # and the settling of the lamp; the tissue, with most things, could not have won any more
@@ -208,12 +209,19 @@ def test_what_is_nearly_there_settles_at_once(monkeypatch, searched):
     assert {title for title, _, spread, _ in searched.jobs if not spread} == {"0.05", "0.07"}
 
 
+@pytest.mark.parametrize(("value", "is_told"), [(0.23, True), (0.27, False)])
+def test_what_ended_close_to_the_best_is_told_beside_it(monkeypatch, searched, value, is_told):
+    ranked = [candidate("board, 1", value, 3), candidate("tissue, 1", 0.2, 2)]
+    name, _, others = chosen(monkeypatch, searched, ranked)
+    assert (name, others) == ("tissue, 1", ["board, 1"] * is_told)
+
+
 @pytest.mark.parametrize(("first", "counts"), [(0.7, True), (0.9, False)])
 def test_what_begins_far_behind_is_left(monkeypatch, searched, first, counts):
     # both were begun at once; the second would have won, but takes no step in one process
     ranked = [candidate("board, 1", 0.2, 2), candidate("tissue, 1", 0.1, 2)]
     searched.begins["0.1"] = first
-    name, _ = chosen(monkeypatch, searched, ranked)
+    name, *_ = chosen(monkeypatch, searched, ranked)
     assert (name == "tissue, 1") is counts
 
 
