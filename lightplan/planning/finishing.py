@@ -49,7 +49,8 @@ def sturdiest(judges: Judges, job: SearchJob, explored: Explored) -> Judged:
     The judges use the finer light from here on.
     """
     best = explored.found.value
-    good = [s for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:_CANDIDATES]
+    count = 1 if job.should_stop() else _CANDIDATES
+    good = [s for s in explored.stands if s.value < best + _NEARLY_AS_GOOD][:count]
     judged = judges.refined([judges.bench.rig_at(stand.point) for stand in good])
     lost = np.zeros(len(judged))
     if len(judged) > 1 and not job.should_stop():

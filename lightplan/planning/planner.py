@@ -151,9 +151,14 @@ def finished(
         down = within_rules(down, judges.bench.excused)
         light = judges.bench.sheet_samples(down)
     ended = _Ended(rig=down, light=light, left_out=left_out, arrangement=arrangement)
-    if given is not None:
+    stopped = job.should_stop()
+    if given is not None and not stopped:
         ended = _no_worse(judges, job, before, ended, given)
     told = _promised(judges, job, before, ended)
+    if given is not None and stopped and before is not None and _is_below(told, before):
+        # who stops a search waits for no builds of both
+        ended = _as_given(judges, before, given)
+        told = _promised(judges, job, before, ended)
     return replace(
         told,
         arrangement=ended.arrangement,
@@ -179,10 +184,21 @@ def _no_worse(
     ended = replace(ended, predicted=predicted)
     if predicted.judged.score >= before.judged.score:
         return ended
+    return max(ended, _as_given(judges, before, given), key=lambda one: _worth(judges, job, one))
+
+
+def _as_given(judges: Judges, before: Predicted, given: Rig) -> _Ended:
+    """Return the rig as it was given, as what a search ended at."""
     judges.use(given, polish_detail(given, judges.detail.sheet_long_side))
     light = judges.bench.sheet_samples(given)
-    stays = _Ended(rig=given, light=light, predicted=before)
-    return max(ended, stays, key=lambda one: _worth(judges, job, one))
+    return _Ended(rig=given, light=light, predicted=before)
+
+
+def _is_below(told: Plan, before: Predicted) -> bool:
+    """Whether a plan is worth less than the rig as it was given, which can be built."""
+    if before.judged.excess_mm > FORGIVEN_MM or told.score is None:
+        return False
+    return told.score < before.judged.score
 
 
 def _worth(judges: Judges, job: SearchJob, ended: _Ended) -> float:
@@ -210,6 +226,7 @@ def _promised(judges: Judges, job: SearchJob, before: Predicted | None, ended: _
         seed=job.seed,
         planned=ended.light,
         quick=job.effort.is_quick,
+        should_stop=job.should_stop,
     )
     final = ahead.result()
     judgement = final.judged.judgement

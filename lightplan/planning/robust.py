@@ -238,6 +238,7 @@ def judge_builds(
     seed: int,
     planned: Singles | None = None,
     quick: bool = False,
+    should_stop: Callable[[], bool] = lambda: False,
 ) -> Robustness:
     """Return how a planned rig survives setting errors.
 
@@ -253,14 +254,23 @@ def judge_builds(
         As for `SmallErrors`.
     quick : bool
         Trace no more than each dimension's nearest errors.
+    should_stop : callable
+        Asked before each dear part; from then on it is as quick.
     """
+
+    def hurried() -> bool:
+        return quick or should_stop()
+
     dimensions = error_dimensions(rig, errors)
-    small = SmallErrors(rig, dimensions, lights, scores, planned, quick=quick)
+    small = SmallErrors(rig, dimensions, lights, scores, planned, quick=hurried())
     score = small.planned_score()
     limit = good_score(score)
     rows = draws(dimensions, builds, seed=seed)
-    found = small.scores(rows) if quick else _scores(rig, dimensions, rows, small, lights, limit)
-    curves = small.near() if quick else small.follow(limit)
+    if hurried():
+        found = small.scores(rows)
+    else:
+        found = _scores(rig, dimensions, rows, small, lights, limit, should_stop)
+    curves = small.near() if hurried() else small.follow(limit)
     losses = score - curves[:, :, 1].min(axis=1)
     tolerances = [
         _tolerance(d, curve, limit, float(loss))
@@ -291,6 +301,7 @@ def _scores(
     small: SmallErrors,
     lights: Lights,
     limit: float,
+    should_stop: Callable[[], bool],
 ) -> Doubles:
     """Return the score of every build: by the sum of small errors where that proves right."""
 
@@ -308,15 +319,19 @@ def _scores(
     if not proves_right:
         # as those are off that were drawn like all others
         found[others] = np.clip(found[others] + off, 0.0, 100.0)
-        _trace_nearest(found, others, limit, traced)
+        _trace_nearest(found, others, limit, traced, should_stop)
     return found
 
 
 def _trace_nearest(
-    found: Doubles, others: Integers, limit: float, traced: Callable[[Integers], Doubles]
+    found: Doubles,
+    others: Integers,
+    limit: float,
+    traced: Callable[[Integers], Doubles],
+    should_stop: Callable[[], bool],
 ) -> None:
     """Trace builds in place, those nearest to the limit and some others, until all is foretold."""
-    while len(others):
+    while len(others) and not should_stop():
         order = np.argsort(np.abs(found[others] - limit), kind="stable")
         near, far = others[order[:NEAREST_CHECKED]], np.sort(others[order[NEAREST_CHECKED:]])
         now, others = np.concatenate([near, far[:OTHERS_CHECKED]]), far[OTHERS_CHECKED:]

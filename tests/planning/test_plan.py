@@ -12,6 +12,7 @@ from lightplan.planning.choosing import Arranged, varied
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import opened
 from lightplan.planning.frame_pair import plan_two_frames
+from lightplan.planning.judging_pool import Judges
 from lightplan.planning.offers import Item, advise_kit
 from lightplan.planning.planner import plan, quick_plan
 from lightplan.planning.result import NoPlan, Plan
@@ -20,6 +21,7 @@ from lightplan.planning.several_products import Product, plan_range
 from lightplan.scene import Camera, Card, Freedom, Lamp, Look, Output, Placement, Rig, Room, Sheet
 from lightplan.scene.clearance import broken
 from lightplan.scene.dimensions import value_of
+from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 
 SHORT = Effort(evaluations=24, polish=0, builds=8)
 
@@ -211,6 +213,32 @@ def test_the_kit_says_what_helps():
 def test_an_item_of_no_known_kind_is_refused():
     with pytest.raises(RigError, match=r"kind must be one of white board"):
         Item(name="x", kind="carpet", width_mm=1, height_mm=1)
+
+
+def test_after_a_request_to_end_hardly_anything_is_traced(monkeypatch):
+    told, traced = [], []
+
+    def stops():
+        return len(told) >= 2
+
+    def counted(self, task, jobs):
+        traced.extend([task] * len(jobs) if stops() else [])
+        return shared(self, task, jobs)
+
+    shared = Judges.shared
+    monkeypatch.setattr(Judges, "shared", counted)
+    found = plan(
+        rig(),
+        seed=3,
+        effort=replace(SHORT, evaluations=10**6, builds=64),
+        progress=told.append,
+        should_stop=stops,
+    )
+    errors = error_dimensions(found.rig, SettingErrors())
+    lights = traced.count("lights")
+    assert lights == 1 + 2 * len(errors), "each error to both sides, and no build"
+    assert len([one for one in traced if one in ("begin", "trials", "smooth", "scores")]) <= 1
+    assert 0 < found.yield_share <= 1
 
 
 def test_a_look_is_planned_for_what_it_is(planned):

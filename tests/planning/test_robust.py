@@ -193,6 +193,32 @@ def test_the_measurement_that_matters_most_costs_most(tight, bench):
     assert losses[found.critical[0]] == pytest.approx(max(losses.values()), abs=0.1)
 
 
+@pytest.mark.parametrize("after", [0, 1, 2])
+def test_who_stops_waits_for_no_build(tight, bench, after):
+    # a maker who pressed Ctrl-C waited ten seconds, most of them for builds of the best so far
+    asked, traced = [], []
+
+    def stops():
+        asked.append(len(traced))
+        return len(asked) > after
+
+    def counted(rigs):
+        traced.extend(rigs)
+        return lights(bench)(rigs)
+
+    found = judge_builds(
+        tight, counted, scores(bench), errors=SettingErrors(), builds=64, seed=0, should_stop=stops
+    )
+    if after:
+        assert len(traced) == asked[after], "nothing is traced from then on"
+        return
+    assert len(traced) == 1 + 2 * len(error_dimensions(tight, SettingErrors())), "each both ways"
+    quick = judge_builds(
+        tight, lights(bench), scores(bench), errors=SettingErrors(), builds=64, seed=0, quick=True
+    )
+    assert found == quick
+
+
 @pytest.mark.parametrize(("planned", "limit"), [(95, 90), (80, 75), (2, 0)])
 def test_a_good_build_is_nearly_as_good_as_was_promised(planned, limit):
     assert good_score(planned) == limit
@@ -250,7 +276,7 @@ class Foretold:
 
     def found(self, limit):
         rows = np.arange(256.0)[:, None]
-        return robust._scores(None, (), rows, self, lambda rigs: rigs, limit)
+        return robust._scores(None, (), rows, self, lambda rigs: rigs, limit, lambda: False)
 
 
 @pytest.mark.parametrize(
