@@ -93,7 +93,7 @@ def advise_kit(
     """
     effort = Effort(evaluations=80) if effort is None else effort
     stop = Stop() if stop is None else stop
-    shelf = tuple(catalogue(rig) if shop is None else shop)
+    shelf = tuple(catalogue(rig, owned) if shop is None else shop)
     sets = _sets(shelf, cupboard_of(rig, owned))
     begin = (rig, tuple(owned), replace(effort, helpers=0), seed)
     counter = "lightplan.planning.offers:OfferCounter"
@@ -243,6 +243,8 @@ def _why_not(items: tuple[Item, ...], cupboard: Cupboard) -> str:
     """Return why no arrangement could be made with things."""
     kinds = {item.kind for item in items}
     look = cupboard.base.look.kind
+    if not cupboard.has_light:
+        return "there is no lamp to light it"
     if kinds & {"cone", "tent"}:
         return "the camera would have to look straight down through its top"
     if "diffuser" in kinds and not cupboard.lamps:

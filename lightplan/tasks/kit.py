@@ -25,6 +25,7 @@ from lightplan.tasks.setup import facts_of, setup_bytes
 from lightplan.workers import Workers
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from lightplan.planning.cupboard import Item
@@ -56,13 +57,14 @@ def kit(
     tried, prices unknown.
     """
     loaded = load_rig(rig) if isinstance(rig, str) else rig
+    owned = owned_items(loaded)
     effort = Effort(
         evaluations=evaluations, polish=0, builds=32, helpers=max(0, usable_cores() - 1)
     )
     return advise_kit(
         loaded.rig,
-        owned=owned_items(loaded),
-        shop=_shop(loaded.rig, loaded.shop),
+        owned=owned,
+        shop=_shop(loaded.rig, loaded.shop, owned),
         seed=seed,
         effort=effort,
         watch=watch,
@@ -70,11 +72,11 @@ def kit(
     )
 
 
-def _shop(rig: Rig, things: tuple[Thing, ...]) -> list[Item]:
+def _shop(rig: Rig, things: tuple[Thing, ...], owned: Sequence[Item]) -> list[Item]:
     """Return what can be bought: the maker's list, and what it does not name, prices unknown."""
     listed = [item_of(thing, owned=False) for thing in things]
     kinds = {item.kind for item in listed}
-    return listed + [item for item in catalogue(rig) if item.kind not in kinds]
+    return listed + [item for item in catalogue(rig, owned) if item.kind not in kinds]
 
 
 def worth_having(found: KitAdvice) -> list[Offer]:

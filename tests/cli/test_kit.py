@@ -6,9 +6,11 @@ import pytest
 
 from lightplan.planning.catalogue import catalogue
 from lightplan.planning.cupboard import Item
-from lightplan.planning.kit_words import Offer, kit_sentences
-from lightplan.planning.offers import pairs_worth_trying
+from lightplan.planning.effort import Effort
+from lightplan.planning.kit_words import HELPS_FROM, Offer, kit_sentences
+from lightplan.planning.offers import advise_kit, pairs_worth_trying
 from lightplan.rigfiles import Thing, load_rig
+from lightplan.scene import Room
 from lightplan.tasks.owned import spare
 
 RIG = load_rig("silver-bookplate-bright")
@@ -68,6 +70,26 @@ def test_the_cheapest_is_named_with_its_price_and_what_it_gains():
 def test_owned_and_unknown_and_free_are_told_apart(item, owned, words):
     best = offer(90.0, item)
     assert words in advice(offer(50.0), [best], best, owned)
+
+
+def test_who_has_no_lamp_is_offered_one_and_told_why_boards_do_not_help():
+    # a cupboard with a board alone was told that boards do not fit into the room
+    dark = replace(RIG.rig, lamps=(), cards=(), shells=(), freedoms=(), room=Room())
+    (lamp,) = [item for item in catalogue(dark) if item.kind == "lamp"]
+    assert lamp.name == "a LED panel 300 x 200 mm"
+    told = advise_kit(dark, owned=[BOARD], shop=[BLACK, lamp], effort=Effort(evaluations=10))
+    by_name = {one.name: one for one in told.offers}
+    assert by_name[lamp.name].rig is not None
+    assert by_name[lamp.name].score > told.base.score + HELPS_FROM
+    assert by_name[BLACK.name].reason == "there is no lamp to light it"
+
+
+def test_a_lamp_like_the_one_that_is_only_owned_is_offered():
+    bare = replace(RIG.rig, lamps=(), freedoms=())
+    mine = Item(name="softbox", kind="lamp", width_mm=500, height_mm=700)
+    small = Item(name="torch", kind="lamp", width_mm=50, height_mm=50)
+    (lamp,) = [item for item in catalogue(bare, [small, mine]) if item.kind == "lamp"]
+    assert (lamp.name, lamp.width_mm) == ("another lamp like softbox", 500)
 
 
 def test_a_window_is_not_for_sale():
