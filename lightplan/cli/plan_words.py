@@ -7,9 +7,15 @@ from typing import Any
 
 from lightplan.cli.words import sentence, verdict_line
 from lightplan.tasks.move_words import dimension_words, move_line
-from lightplan.tasks.plan import NoPlan, Plan, unknown_powers
+from lightplan.tasks.plan import NoPlan, Plan, left_alone_words, unknown_powers
 from lightplan.units import LengthUnit, show_length
 from lightplan.words.leaning import keystone_words, small_words
+
+STOPPED = "stopped on request"
+STOPPED_WORDS = (
+    "Stopped early: it is the best so far, and what hands may miss was worked out quickly; "
+    "plan again for surer figures."
+)
 
 
 def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
@@ -20,6 +26,8 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     if found.judgement.verdict != "keep":
         words.append(f"What holds it back: {sentence('; '.join(found.judgement.reasons[:2]))}")
     words.append(yield_words(found))
+    if found.stopped_because == STOPPED:
+        words.append(STOPPED_WORDS)
     if found.arrangement:
         words.append(f"Arrangement: {sentence(found.arrangement)}")
     if found.brought_in:
@@ -31,6 +39,8 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     if found.robustness.critical:
         element, dimension = found.robustness.critical[0]
         words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")
+    alone = left_alone_words(found)
+    words += [alone] if alone else []
     words += unknown_powers(found)
     leans = keystone_words(found.rig.camera, found.rig.sheet)
     small = small_words(found.rig.camera, found.rig.sheet)

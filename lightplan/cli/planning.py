@@ -152,6 +152,8 @@ def _plan_one(asked: PlanAsked, *, two_frames: bool) -> Answer:
     if isinstance(found, task.NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)
+    hint = task.no_strip_words(found, asked.source)
+    words += [hint] if hint else []
     pair = None
     if two_frames:
         asked.progress("trying two frames")
