@@ -31,12 +31,18 @@ class Cone:
 
     def _distance(self, origins: Floats, directions: Floats) -> Singles:
         shape = np.broadcast_shapes(origins.shape, directions.shape)
-        starts, ways = (np.broadcast_to(v, shape) for v in (origins, directions))
+        starts = np.broadcast_to(origins, shape)
+        ways = directions if directions.shape == shape else np.broadcast_to(directions, shape)
         best = np.empty(ways.shape[:-1], np.float32)
         if ways.ndim < 3:
             starts, ways = starts[..., None, :], ways[..., None, :]
         each = best.reshape(ways.shape[:-1])
-        _first(starts, ways, self.centre, self.foot_radius, self.top_radius, self.height, each)
+        if starts.strides[1] == 0:  # all rays of a row begin at one place
+            starts = starts[:, :1]
+        # a copy, for what is spread may not be written to, and the loop be compiled anew for that
+        begin, along = np.array(starts, float, order="C"), np.ascontiguousarray(ways, np.float32)
+        size = (float(self.foot_radius), float(self.top_radius), float(self.height))
+        _first(begin, along, np.array(self.centre, float), *size, each)
         return best
 
     @property
@@ -103,9 +109,9 @@ class Cone:
 
 @compiled
 def _first(
-    origins: Floats,
-    directions: Floats,
-    centre: Vector,
+    origins: Doubles,
+    directions: Singles,
+    centre: Doubles,
     foot: float,
     top: float,
     height: float,
@@ -113,18 +119,19 @@ def _first(
 ) -> None:
     """Write how far rays (n, k, 3) go to a cone, infinite where they miss it.
 
+    Those of a row have an origin each, (n, k, 3), or one for all, (n, 1, 3).
     They cross the endless cone x2 + y2 = (foot + slope z)2 at two places, the roots of a
     quadratic; in single precision, as rays are kept.
     """
     slope, low, high = np.float32((top - foot) / height), np.float32(foot), np.float32(height)
     touch = np.float32(TOUCH_MM)
-    for i in range(origins.shape[0]):
-        for j in range(origins.shape[1]):
-            x = np.float32(origins[i, j, 0] - centre[0])
-            y = np.float32(origins[i, j, 1] - centre[1])
-            z = np.float32(origins[i, j, 2] - centre[2])
-            dx, dy = np.float32(directions[i, j, 0]), np.float32(directions[i, j, 1])
-            dz = np.float32(directions[i, j, 2])
+    last = origins.shape[1] - 1
+    for i in range(directions.shape[0]):
+        for j in range(directions.shape[1]):
+            x = np.float32(origins[i, min(j, last), 0] - centre[0])
+            y = np.float32(origins[i, min(j, last), 1] - centre[1])
+            z = np.float32(origins[i, min(j, last), 2] - centre[2])
+            dx, dy, dz = directions[i, j, 0], directions[i, j, 1], directions[i, j, 2]
             distance[i, j] = np.inf
             rim = low + slope * z
             steep = slope * dz

@@ -21,6 +21,7 @@ from lightplan.light.exposure import (
     sheet_picture,
     sheet_share,
 )
+from lightplan.light.warming import warm_beside
 from lightplan.manifest import write_output
 from lightplan.measures import Finding as Finding
 from lightplan.measures import Judgement as Judgement
@@ -166,7 +167,10 @@ def predict(
     if detail is None:
         rows, cols = picture_size(rig.camera, PICTURE_LONG_SIDE)
         detail = Detail(camera_rows=rows, camera_cols=cols)
-    progress(first_use_words() or "following the light")
+    words = first_use_words()
+    if words is not None:
+        warm_beside()
+    progress(words or "following the light")
     edge = beside(partial(ready_edge, rig), "edge") if detail.rim_facings else None
     layers = layers_of(rig, detail)
     remember_use()

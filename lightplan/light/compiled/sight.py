@@ -123,11 +123,11 @@ def lay_out(before: Integers, rows: Integers, cols: Integers, keep: int, bits: I
         stays = stays and cols[j] == j
     for i in range(bits.shape[0]):
         if rows[i] < 0:
-            bits[i] = 0
-        elif stays:
-            line = before[rows[i]]
             for j in range(bits.shape[1]):
-                bits[i, j] = line[j] & keep
+                bits[i, j] = 0
+        elif stays:
+            for j in range(bits.shape[1]):
+                bits[i, j] = before[rows[i], j] & keep
         else:
             for j in range(bits.shape[1]):
                 bits[i, j] = before[rows[i], cols[j]] & keep if cols[j] >= 0 else 0
