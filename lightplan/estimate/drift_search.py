@@ -12,14 +12,15 @@ from lightplan.estimate.cell_levels import CellLevels, to_stops
 from lightplan.estimate.fit import (
     EXPOSURE_KNOWN,
     EXPOSURE_UNKNOWN,
+    OTHERS,
     PAPER_MODEL,
     Columns,
     Fitter,
     Place,
 )
+from lightplan.estimate.laid_again import laid_again, tone_slope
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.light_store import LightStore, fine_detail
-from lightplan.estimate.put_back import Laid, gradients, put_back
 from lightplan.estimate.search import FitSearch
 from lightplan.estimate.thin_lines import FitterOfLines
 from lightplan.scene.slips import sheet_put_back, slipped
@@ -31,13 +32,14 @@ if TYPE_CHECKING:
     from lightplan.estimate.estimating import Photographed
     from lightplan.estimate.found import CameraState, Estimate
     from lightplan.estimate.hypothesis import Hypothesis
+    from lightplan.estimate.put_back import Laid
     from lightplan.estimate.seen import SeenSheet
     from lightplan.estimate.solving import Name
     from lightplan.scene import Rig
 
 STILL = 0.1
 """Share of a hand's error by which things move that nobody touched; ours."""
-FOIL_LEFT, PAPER_LEFT, EDGE_LEFT_MM, BLACK_LEFT = 0.004, 0.0025, 0.1, 0.06
+FOIL_LEFT, PAPER_LEFT, EDGE_LEFT_MM, BLACK_LEFT = 0.003, 0.0025, 0.1, 0.06
 """What is left between two frames in a cell of foil and of paper in stops, how far apart cells
 lie, and how far the black is off, as a share; from photographs of sets that nobody touched."""
 EFFECTIVE = 300.0
@@ -45,8 +47,6 @@ EFFECTIVE = 300.0
 DARK_STOPS = -5.5
 """Level below which a JPEG has a few steps of grey for all of a dark stock, whole areas of it
 wrong together: nothing small is read there; from trials."""
-ASIDE_MM = 2.0
-"""How far aside of a cell the model's light is read for its slope."""
 LAID_SHARE = 0.25
 """Of what the sheet's step does, how much the earlier frame's own gradient may be off; ours."""
 SLOPE_SHARE = 0.1
@@ -66,6 +66,16 @@ LINES_SHARE, LINES_LEAST = 0.35, 0.03
 sheets of fine lines that were put back, where it runs up to the whole."""
 AGAIN_BOW_MM = 0.06
 """How otherwise it curls then; the same."""
+LEFT_BOW_MM, LEFT_EDGE_MM = 0.015, 0.03
+"""How otherwise a sheet curls that was not touched, and how far apart its cells lie."""
+TOUCHED = 2.5
+"""Standard deviations of a sheet's step from which it was."""
+SAME_CURVE, CURVE_STOPS = 0.05, 0.5
+"""Share of what cameras differ by in vignette and tone curve that one camera differs by from frame
+to frame, and the change of exposure or colour from which all of it may: the curve is then met at
+another place. Ours."""
+EXPOSURE_SAME, SAME_SETTINGS = 0.05, 0.01
+"""Stops by which exposures of one camera differ at the same settings, and how near these are."""
 CAMERA_STILL_MM, CAMERA_STOOD_MM = 3.0, 0.3
 """How far the lens moves where nobody meant it to; where the corners tell that it stood still."""
 SAME_FOCAL, SAME_MIDDLE = 0.001, 0.0005
@@ -110,11 +120,17 @@ class DriftSearch(FitSearch):
         self._tones, self._back = tones, back
         super().__init__(rig, levels, fitter, STILL)
 
+    def loosened(self) -> DriftSearch:
+        """Return the same search of a camera that may have another vignette and tone curve."""
+        fitter = replace(self.fitter, others=OTHERS)
+        return DriftSearch(self.rig, self.levels, fitter, self._tones, self._back)
+
     def _all_slopes(self) -> Columns:
         own = self.slopes_with({})
         still = CAMERA_STILL_MM if self._back is None else CAMERA_STOOD_MM
         known = {("camera", axis): still for axis in ("x_mm", "y_mm", "z_mm")}
-        own = own.with_sigma({**known, ("sheet", "bow_mm"): AGAIN_BOW_MM})
+        bow = AGAIN_BOW_MM if touched(self._back) else LEFT_BOW_MM
+        own = own.with_sigma({**known, ("sheet", "bow_mm"): bow})
         return own.joined(self._put_back()).joined(self._tone()).joined(self._blurred())
 
     def _blurred(self) -> Columns:
@@ -211,13 +227,6 @@ def _doubted(one: Hypothesis) -> float:
     return one.misfit + KNOB_COST * len(fine)
 
 
-def tone_slope(stops: Doubles, camera: CameraState) -> Doubles:
-    """Return how many stops a camera's tone curve makes of one, at some levels."""
-    level = np.minimum(stops, 0.0)
-    slope = 1 + camera.contrast - camera.lift_stops * math.log(2) * 2.0**level
-    return np.asarray(np.clip(slope, 0.5, 2.0))
-
-
 def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> DriftSearch:
     """Return the search about the rig as the earlier frame shows it.
 
@@ -231,7 +240,7 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     lights = LightStore(standing, fine_detail(standing))
     levels = CellLevels(standing, pair.after.seen, lights)
     light = levels.light(standing).mixed({}, levels.room)
-    back = laid_again(standing, pair, then.camera, lights, clip_cd_m2)
+    back = laid_again(standing, (pair.before, pair.after), then.camera, lights, clip_cd_m2)
     if back is not None:
         noise = np.hypot(noise, LAID_SHARE * np.abs(back.rows @ back.step))
     ended = pair.before.seen.ended | pair.after.seen.ended | (pair.before.seen.stops < DARK_STOPS)
@@ -244,7 +253,8 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
     clips = (pair.before.clip_cd_m2, pair.after.clip_cd_m2)
     clip, sigma = clip_cd_m2, EXPOSURE_UNKNOWN
     if clips[0] is not None and clips[1] is not None:
-        clip, sigma = clip_cd_m2 * clips[1] / clips[0], EXPOSURE_KNOWN
+        same = abs(math.log2(clips[1] / clips[0])) < SAME_SETTINGS
+        clip, sigma = clip_cd_m2 * clips[1] / clips[0], EXPOSURE_SAME if same else EXPOSURE_KNOWN
     fitter = FitterOfLines(
         seen=seen,
         clip_cd_m2=clip,
@@ -252,14 +262,32 @@ def search_between(then: Estimate, pair: FramePair, *, clip_cd_m2: float) -> Dri
         place=lens_step(standing, pair) if back is None else None,
         steady=PAPER_LEFT / PAPER_MODEL,
         foil_model=FOIL_LEFT * PAPER_MODEL / PAPER_LEFT,
-        edge_mm=EDGE_LEFT_MM,
+        edge_mm=EDGE_LEFT_MM if touched(back) else LEFT_EDGE_MM,
         effective=(EFFECTIVE, EFFECTIVE),
         black=BLACK_LEFT,
+        others=OTHERS if standing.camera.lifts_tones else camera_again(steps),
         mixed=own_mixing(seen, levels, back),
     )
     whole = np.median(steps, axis=0)
     red, blue = (TONE_LEAST + TONE_SHARE * abs(float(whole[c] - whole[1])) for c in (0, 2))
     return DriftSearch(standing, levels, fitter, (red, blue), back)
+
+
+def touched(back: Laid | None) -> bool:
+    """Return whether a sheet lies otherwise than before; where the camera moved nobody knows."""
+    return back is None or float(np.max(np.abs(back.step) / back.sigma)) > TOUCHED
+
+
+def camera_again(steps: Doubles) -> tuple[float, ...]:
+    """Return how far a camera may differ from frame to frame, as `Fitter.others`.
+
+    White balance is set anew as it likes; vignette and tone curve are the camera's own, of a
+    phone what it makes of each picture.
+    """
+    away = float(np.max(np.abs(np.median(steps, axis=0))))
+    share = min(1.0, SAME_CURVE + away / CURVE_STOPS)
+    red, blue, *rest = OTHERS
+    return red, blue, *(share * one for one in rest)
 
 
 def own_mixing(seen: SeenSheet, levels: CellLevels, back: Laid | None) -> Doubles:
@@ -270,57 +298,6 @@ def own_mixing(seen: SeenSheet, levels: CellLevels, back: Laid | None) -> Double
     step = 1.0 if back is None else min(1.0, math.hypot(*back.step[:2]))
     share = math.hypot(LINES_LEAST, LINES_SHARE * step)
     return np.asarray(share * (1 - seen.purity)[:, None] * levels.mixing())
-
-
-def laid_again(
-    rig: Rig, pair: FramePair, camera: CameraState, lights: LightStore, clip_cd_m2: float
-) -> Laid | None:
-    """Return how the sheet was put back; None where the camera has moved, or has another file.
-
-    Parameters
-    ----------
-    rig : Rig
-        As the earlier frame shows it.
-    pair : FramePair
-    camera : CameraState
-    lights : Lights
-        Of that rig.
-    clip_cd_m2 : float
-        Luminance that clips as the earlier frame was taken.
-    """
-    before, after = pair.before, pair.after
-    if before.shape != after.shape:
-        return None
-    back = put_back(rig.sheet, before.corners, after.corners, float(max(after.shape)))
-    if back is None:
-        return None
-    seen = before.seen
-    slope = tone_slope(seen.stops, camera)
-    model, slopes = _model_slopes(rig, seen, lights, clip_cd_m2)
-    level = replace(seen, stops=seen.stops / slope)
-    along = gradients(level, model, slopes)
-    turn = along @ np.stack([-seen.y_mm, seen.x_mm], -1)[:, :, None]
-    rows = np.concatenate([along, np.radians(turn)], axis=-1)
-    return Laid(back.step, back.sigma, rows)
-
-
-def _model_slopes(
-    rig: Rig, seen: SeenSheet, lights: LightStore, clip_cd_m2: float
-) -> tuple[Doubles, Doubles]:
-    """Return levels by the light engine in stops, and how they change along x and y."""
-
-    def at(x: float, y: float) -> Doubles:
-        there = replace(seen, x_mm=seen.x_mm + x, y_mm=seen.y_mm + y)
-        levels = CellLevels(rig, there, lights)
-        light = levels.light_of({})
-        assert light is not None
-        return to_stops(light.mixed({}, levels.room), clip_cd_m2)
-
-    x, y = (
-        (at(*way) - at(*(-a for a in way))) / (2 * ASIDE_MM)
-        for way in ((ASIDE_MM, 0.0), (0.0, ASIDE_MM))
-    )
-    return at(0.0, 0.0), np.stack([x, y], axis=-1)
 
 
 def lens_step(rig: Rig, pair: FramePair) -> Place:

@@ -45,6 +45,9 @@ anywhere, and so takes up some of what the model itself does not know (brushed f
 SLIPPED_FROM = 2.5
 """Standard deviations of a hand's error from which a thing counts as slipped: 8 mm, 1.5 degrees."""
 _DOUBTED = 6.0  # of cost: rivals nearer than this are told
+GRATING_SHARE, SURELY = 0.2, 2.0
+"""Of a slip beside a grating, what the model's slopes are off: its colours crowd where they turn
+(from seven photographs of known slips); deviations that count as sure."""
 ROOM_CHANNELS = ("red", "green", "blue")
 
 
@@ -209,12 +212,17 @@ def _told(
 
 
 def _of_a_hand(search: FitSearch, slips: Sequence[Slip]) -> set[str]:
-    """Return things that are off by no more than any hand misses them: those have not slipped."""
+    """Return things that are off by no more than any hand misses them: those have not slipped.
+
+    Beside a grating they must be off by more than that for sure.
+    """
     hand = dict(zip(search.hand.names, search.hand.sigmas.tolist(), strict=True))
+    unsure = 0.0 if search.rig.sheet.foil.grating is None else SURELY
     larger = {
         s.element
         for s in slips
-        if abs(s.value) > SLIPPED_FROM * hand.get((s.element, s.dimension), 0.0)
+        if abs(s.value) - unsure * s.uncertainty
+        > SLIPPED_FROM * hand.get((s.element, s.dimension), 0.0)
     }
     return {s.element for s in slips} - larger
 
@@ -251,6 +259,8 @@ def slips_of(search: FitSearch, one: Hypothesis, belief: dict[str, float]) -> tu
             continue
         sigma = one.fitted.sigmas.get(name, 0.0)
         told = one.fitted.values.get(name, value)
+        if search.rig.sheet.foil.grating is not None and sigma > 0:
+            sigma = math.hypot(sigma, GRATING_SHARE * told)
         slips.append(_slip(name, told, sigma, belief[name[0]]))
     room = [one.values.get(("room", c)) for c in ROOM_CHANNELS]
     if any(v is not None for v in room):

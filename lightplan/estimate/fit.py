@@ -191,6 +191,8 @@ class Fitter:
         Independent data in foil and in paper.
     black : float
         Share of `FLOOR` by which the camera's own black may be off.
+    others : tuple of float
+        Standard deviations of what the camera adds beside the exposure, as `CAMERA` names it.
     known : tuple of Known
         What else was measured: the shadow of a pin.
     """
@@ -204,6 +206,7 @@ class Fitter:
     edge_mm: float = EDGE_MM
     effective: tuple[float, float] = (EFFECTIVE_FOIL, EFFECTIVE_PAPER)
     black: float = BLACK
+    others: tuple[float, ...] = OTHERS
     known: tuple[Known, ...] = ()
 
     @property
@@ -312,7 +315,7 @@ class Fitter:
         lift = 1 - 2.0 ** np.minimum(model, 0)
         own = np.stack([one, red, blue, vignette, np.minimum(model, 0), lift], axis=-1)
         design = np.concatenate([own, columns.values], axis=-1) * sensitive[..., None]
-        sigmas = np.concatenate([[self.exposure_sigma, *OTHERS], columns.sigmas])
+        sigmas = np.concatenate([[self.exposure_sigma, *self.others], columns.sigmas])
         names = (*(("camera's", name) for name in CAMERA), *columns.names)
         return design, sigmas, names
 

@@ -98,23 +98,37 @@ def sheet_put_back(rig: Rig, dimension: str, amount: float) -> Rig:
     dimension : {"x_mm", "y_mm", "turn_deg"}
         Of the sheet's step.
     """
-    if dimension != "turn_deg":
-        names = [x.name for x in rig.lamps] + [x.name for x in rig.cards]
-        names += [x.name for x in rig.shells]
-        moves = tuple(ErrorDimension(name, dimension, 1.0) for name in names)
-        return built(rig, moves, np.full(len(moves), -amount))
-    cosine, sine = math.cos(math.radians(amount)), math.sin(math.radians(amount))
+    if dimension == "turn_deg":
+        return _turned_about(rig, amount)
+    names = [x.name for x in rig.lamps] + [x.name for x in rig.cards]
+    names += [x.name for x in rig.shells]
+    moves = tuple(ErrorDimension(name, dimension, 1.0) for name in names)
+    return built(rig, moves, np.full(len(moves), -amount))
 
-    def turned(place: Vector) -> Vector:
-        x, y, z = place
-        return (cosine * x + sine * y, cosine * y - sine * x, z)
 
-    def facing(at: Placement) -> Placement:
-        return replace(at, position_mm=turned(at.position_mm), aim_mm=turned(at.aim_mm))
+def sheet_turned(rig: Rig, turn_deg: float) -> Rig:
+    """Return lamps, cards, shells and camera as a sheet sees them that was turned where it lies."""
+    found = _turned_about(rig, turn_deg)
+    camera = replace(rig.camera, placement=_facing(rig.camera.placement, turn_deg))
+    return replace(found, camera=camera)
 
+
+def _turned_about(rig: Rig, turn_deg: float) -> Rig:
     return replace(
         rig,
-        lamps=tuple(replace(x, placement=facing(x.placement)) for x in rig.lamps),
-        cards=tuple(replace(x, placement=facing(x.placement)) for x in rig.cards),
-        shells=tuple(replace(x, centre_mm=turned(x.centre_mm)) for x in rig.shells),
+        lamps=tuple(replace(x, placement=_facing(x.placement, turn_deg)) for x in rig.lamps),
+        cards=tuple(replace(x, placement=_facing(x.placement, turn_deg)) for x in rig.cards),
+        shells=tuple(replace(x, centre_mm=_beside(x.centre_mm, turn_deg)) for x in rig.shells),
     )
+
+
+def _facing(at: Placement, turn_deg: float) -> Placement:
+    position, aim = (_beside(place, turn_deg) for place in (at.position_mm, at.aim_mm))
+    return replace(at, position_mm=position, aim_mm=aim)
+
+
+def _beside(place: Vector, turn_deg: float) -> Vector:
+    """Return a place by the axes of a sheet that was turned."""
+    cosine, sine = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    x, y, z = place
+    return (cosine * x + sine * y, cosine * y - sine * x, z)

@@ -45,7 +45,7 @@ def drift_sentence(advice: Advice) -> str:
             "the white balance anew."
         )
     if not advice.things and not advice.foreign:
-        return f"{head} Nothing has changed since {since}; leave it."
+        return f"{head} Nothing that shows has changed since {since}; leave it."
     named = [changed_words(advice.planned, f.slip) for f in _dearest(advice)][:2]
     named += [foreign_words(f) for f in advice.foreign[:1]]
     what = f"{head} Since {since}: {' and '.join(named)}."

@@ -191,7 +191,19 @@ def outcome(task: tuple[Build, Path]) -> dict[str, Any]:
             "full_gain": full_gain(advice),
             "won": won,
         }
+        if won < -2 and move.undoes:
+            told["right_seen"] = right_seen(build, folder)
     return told
+
+
+def right_seen(build: Build, folder: Path) -> float | None:
+    """Return what photographs of a plan that was built right earn, sharpness left out: the median.
+
+    Another hand's and another camera's: what a photograph earns once its one slip is undone.
+    """
+    photos = sorted(folder.glob(f"{build.base}_right*.jpg"))
+    found = [judged_score(build, photo) for photo in photos]
+    return float(np.median(found)) if found else None
 
 
 def full_gain(advice: Any) -> float:
@@ -230,6 +242,13 @@ def summary(found: Sequence[dict[str, Any]]) -> list[str]:
         f"moves that lose more than 2 points: {sum(f['won'] < -2 for f in seen if 'won' in f)}; "
         f"beside what the photograph itself earned: {sum(map(_lost, seen))}",
     ]
+    for one in seen:
+        if one.get("right_seen") is not None:
+            lines.append(
+                f"  {one['name']} loses {-one['won']:.1f} by the engine; it earned "
+                f"{one['photo_seen']:.1f}, photographs of its plan built right earn "
+                f"{one['right_seen']:.1f}"
+            )
     calm = [f for f in right if f["set_as_planned"] and not f["foreign"]]
     lines.append(
         f"builds without a slip: {len(right)}, told so: {len(calm)} ({_share(calm, right)})"

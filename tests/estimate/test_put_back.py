@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import math
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from lightplan.estimate.cell_levels import CellLevels, to_stops
+from lightplan.estimate.laid_again import model_slopes, turned_foil
+from lightplan.estimate.light_store import LightStore, fine_detail
 from lightplan.estimate.put_back import gradients, put_back
 from lightplan.estimate.seen import SeenSheet
 from lightplan.rigfiles import load_rig
+from lightplan.scene.slips import sheet_turned
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
+
+from bases import base_rig
 
 SHAPE = (1500, 2000)
 
@@ -78,3 +89,45 @@ def test_across_a_thin_line_of_foil_the_model_tells_the_gradient():
     assert np.abs(found[..., 0] - slope[0]).max() < 0.1 * slope[0]
     np.testing.assert_allclose(found[..., 1], told[1], atol=1e-9)
     assert np.abs(gradients(seen)[..., 1]).max() < 1e-9  # alone the line says nothing of it
+
+
+def cells(rig):
+    """Return places all over a sheet of foil, as cells of a photograph."""
+    half = 0.35 * np.array([rig.sheet.width_mm, rig.sheet.height_mm])
+    x, y = (a.ravel() for a in np.meshgrid(*(np.linspace(-h, h, 7) for h in half)))
+    stops = np.zeros((len(x), 3))
+    return SeenSheet(
+        stops=stops, noise=stops, ended=stops > 1, is_foil=np.ones(len(x), bool),
+        purity=np.ones(len(x)), x_mm=x, y_mm=y, spread_mm=2.0, radius2=0 * x,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("plan", "turns_along"), [("brushed_split", True), ("copper_bright", False)]
+)
+def test_a_direction_of_its_own_turns_with_the_sheet(plan, turns_along):
+    """Brushed foil shows other light where it is turned on the table; plain foil shows the same.
+
+    The light engine at both turns is the source: what other places of the same light explain
+    (cells carried round the middle) is taken off.
+    """
+    rig, clip = base_rig(plan), 100.0
+    seen, lights = cells(rig), LightStore(rig, fine_detail(rig))
+    _, slopes = model_slopes(rig, seen, lights, clip)
+    told = turned_foil(rig, seen, lights, clip, slopes)
+    turn = math.radians(0.8)
+    x = math.cos(turn) * seen.x_mm - math.sin(turn) * seen.y_mm
+    y = math.sin(turn) * seen.x_mm + math.cos(turn) * seen.y_mm
+
+    def at(rig, where):
+        levels = CellLevels(rig, where, lights)
+        return to_stops(levels.light(rig).mixed({}, levels.room), clip)
+
+    # a cell of the turned sheet lies where another cell lay
+    left = at(sheet_turned(rig, 0.8), seen) - at(rig, replace(seen, x_mm=x, y_mm=y))
+    if turns_along:
+        assert np.sqrt((left**2).mean()) > 0.007
+        assert np.sqrt(((left - 0.8 * told) ** 2).mean()) < 0.4 * np.sqrt((left**2).mean())
+    else:
+        assert not told.any()
+        assert np.sqrt((left**2).mean()) < 0.004

@@ -72,6 +72,27 @@ def test_foil_darker_than_its_stock_tells_as_well(photograph):
     assert error(found, shot) <= 0.005
 
 
+def isoluminant(picture):
+    """Return the picture with foil of all colours from red to magenta, as bright as its stock."""
+    light = picture.max(axis=2).astype(float)
+    low, high = np.quantile(light, [0.2, 0.995])
+    foil = np.clip((light - low) / (high - low), 0, 1)[..., None]
+    blue = np.linspace(0, 1, len(picture))[:, None]
+    hue = np.stack([np.ones_like(blue), np.zeros_like(blue), blue], axis=-1)
+    hue = hue * 70 / (hue @ [0.299, 0.587, 0.114])[..., None]
+    return np.rint(70 + foil * (hue - 70)).astype(np.uint8)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_coloured_foil_as_bright_as_its_stock_tells_as_well(photograph, seed):
+    """Holographic foil runs through all colours: its own brightness vanishes in some of them."""
+    art = bookplate()
+    shot = photograph(seed, artwork=art, tilt_deg=4.0 * seed, rows=900, cols=1350, **FAINT)
+    found = find_by_artwork(isoluminant(shot.picture), Artwork.of(art, **SIZE))
+    assert found
+    assert error(found, shot) <= 0.005
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_other_artwork_is_not_taken_for_it(photograph, seed):
     """The same frame about other words and another star is another sheet."""

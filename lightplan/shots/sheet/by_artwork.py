@@ -28,9 +28,10 @@ _DRAWN_PX = 800  # long side of the artwork that is matched
 _MOST_FEATURES = 2500
 _UNLIKE_NEXT = 0.85  # a match must be so much nearer than the next best (Lowe's ratio)
 _LEAST_MATCHES = 20  # that agree on one place
-_LEAST_SEEN = 0.6  # share of the artwork's edges that must be seen within a pixel
+_AS_PLANNED_PX = 6.0  # how far they may lie off where the camera is taken to stand as planned
+_LEAST_SEEN = 0.5  # share of the artwork's edges that must be seen within a pixel
 _MOST_MISFIT = 0.06  # departure from the sheet's shape
-_MOST_ERROR = 0.004  # standard error of a corner, of the sheet's shorter side
+_MOST_ERROR = 0.006  # standard error of a corner, of the sheet's shorter side
 _STEP_PX = 0.25
 _CORRELATED = 12  # neighbouring places on an edge that err together, about
 
@@ -67,7 +68,11 @@ class Artwork:
 
 
 def find_by_artwork(
-    picture: NDArray[np.uint8], artwork: Artwork, *, focal_px: float | None = None
+    picture: NDArray[np.uint8],
+    artwork: Artwork,
+    *,
+    focal_px: float | None = None,
+    planned: Doubles | None = None,
 ) -> SheetFound | None:
     """Return where a sheet lies that carries the artwork; None where that is not clear.
 
@@ -80,6 +85,9 @@ def find_by_artwork(
     artwork : Artwork
     focal_px : float or None
         In pixels of `picture`.
+    planned : (4, 2) float or None
+        (row, column) of the corners by the plan's camera: how steeply the sheet is seen is
+        taken from it where features are too few to tell.
 
     Notes
     -----
@@ -87,11 +95,28 @@ def find_by_artwork(
     (IJCV 2004). The standard error of the corners comes from the fit of the edges, so
     artwork in the middle of a large sheet is refused where it cannot tell the corners.
     """
-    shape = (picture.shape[0], picture.shape[1])
-    rough = _matched(picture, artwork)
-    if rough is None or not _possible(rough, shape):
-        return None
-    fitted = _fitted(picture, artwork.drawn, rough)
+    light = previews.in_light(picture)
+    grey: Picture = cv2.transform(light, np.full((1, 3), 1 / 3, np.float32))
+    for rough in _matched(previews.luma(picture), artwork, planned):
+        found = _found(grey, artwork, rough, focal_px)
+        if found is not None:
+            return found
+    # blue foil is hardly brighter than its stock, and holographic foil is of all colours
+    most = picture.max(axis=2)
+    for plane in (most - picture.min(axis=2), most):
+        for rough in _matched(plane, artwork, planned):
+            found = _found(light, artwork, rough, focal_px)
+            if found is not None:
+                return found
+    return None
+
+
+def _found(
+    light: Picture, artwork: Artwork, rough: Doubles, focal_px: float | None
+) -> SheetFound | None:
+    """Return the sheet whose artwork's edges lie about where they are taken to lie."""
+    shape = (light.shape[0], light.shape[1])
+    fitted = _fitted(light, artwork.drawn, rough) if _possible(rough, shape) else None
     if fitted is None:
         return None
     corners, seen, error_px = fitted
@@ -114,12 +139,15 @@ def _drawn(artwork: NDArray[Any], width_mm: float, height_mm: float) -> Picture:
     return np.clip(small, 0, 1)
 
 
-def _matched(picture: NDArray[np.uint8], artwork: Artwork) -> Doubles | None:
-    """Return corners (4, 2) as x, y on which most features agree, brighter or darker foil."""
-    grey = cv2.createCLAHE(4.0, (6, 6)).apply(previews.luma(picture))
+def _matched(plane: NDArray[np.uint8], artwork: Artwork, planned: Doubles | None) -> list[Doubles]:
+    """Return corners (4, 2) as x, y on which most features agree, brighter or darker foil.
+
+    By any projection, then by that of the plan's camera, shifted, turned and scaled.
+    """
+    grey = cv2.createCLAHE(4.0, (6, 6)).apply(plane)
     detector = cv2.SIFT.create(_MOST_FEATURES)
     there, told = detector.detectAndCompute(grey, None)
-    best, most = None, _LEAST_MATCHES - 1
+    best: list[tuple[Doubles, int]] = []
     for here, asked in artwork.features:
         if told is None or asked is None or min(len(told), len(asked)) < _LEAST_MATCHES:
             continue
@@ -129,10 +157,13 @@ def _matched(picture: NDArray[np.uint8], artwork: Artwork) -> Doubles | None:
             continue
         page_px = np.array([here[m.queryIdx].pt for m in good])
         photo_px = np.array([there[m.trainIdx].pt for m in good])
-        corners, count = _agreed(page_px, photo_px, artwork.drawn.shape)
-        if corners is not None and count > most:
-            best, most = corners, count
-    return best
+        agreed = [_agreed(page_px, photo_px, artwork.drawn.shape)]
+        if planned is not None:
+            agreed.append(_agreed_as_planned(page_px, photo_px, artwork.drawn.shape, planned))
+        known = [(corners, count) for corners, count in agreed if corners is not None]
+        if max((count for _, count in known), default=0) > max((c for _, c in best), default=0):
+            best = known
+    return [corners for corners, count in best if count >= _LEAST_MATCHES]
 
 
 def _agreed(
@@ -143,12 +174,40 @@ def _agreed(
     plane, inside = cv2.findHomography(page_px, photo_px, cv2.RANSAC, 4.0, maxIters=5000)
     if plane is None:
         return None, 0
-    held = inside.ravel() > 0
-    # Many features of the page on one of the photograph agree on anything.
-    apart = min(len(np.unique(np.rint(side[held] / 4), axis=0)) for side in (page_px, photo_px))
+    ends = cv2.perspectiveTransform(_ends(shape)[None], plane)[0]
+    return ends.astype(np.float64), _apart(page_px, photo_px, inside)
+
+
+def _agreed_as_planned(
+    page_px: Doubles, photo_px: Doubles, shape: tuple[int, ...], planned: Doubles
+) -> tuple[Doubles | None, int]:
+    """Return the same where the sheet is seen as steeply as planned."""
+    steep = cv2.getPerspectiveTransform(
+        _ends(shape).astype(np.float32), planned[:, ::-1].astype(np.float32)
+    )
+    flat = cv2.perspectiveTransform(page_px[None].astype(np.float64), steep)[0]
+    moved: Any
+    moved, inside = cv2.estimateAffinePartial2D(
+        flat, photo_px, ransacReprojThreshold=_AS_PLANNED_PX, maxIters=5000
+    )
+    if moved is None:
+        return None, 0
+    return planned[:, ::-1] @ moved[:, :2].T + moved[:, 2], _apart(page_px, photo_px, inside)
+
+
+def _ends(shape: tuple[int, ...]) -> Doubles:
+    """Return the corners (4, 2) of a page of so many rows and columns, as x, y."""
     rows, cols = shape
-    ends = np.array([[0, 0], [cols, 0], [cols, rows], [0, rows]], float) - 0.5
-    return cv2.perspectiveTransform(ends[None], plane)[0].astype(np.float64), apart
+    return np.array([[0, 0], [cols, 0], [cols, rows], [0, rows]], float) - 0.5
+
+
+def _apart(page_px: Doubles, photo_px: Doubles, inside: NDArray[Any]) -> int:
+    """Return how many different places agree.
+
+    Many features of the page on one of the photograph agree on anything.
+    """
+    held = inside.ravel() > 0
+    return min(len(np.unique(np.rint(side[held] / 4), axis=0)) for side in (page_px, photo_px))
 
 
 def _possible(corners: Doubles, shape: tuple[int, int]) -> bool:
@@ -163,9 +222,7 @@ def _possible(corners: Doubles, shape: tuple[int, int]) -> bool:
     return bool((turn > 0).all() and inside and large)
 
 
-def _fitted(
-    picture: NDArray[np.uint8], drawn: Picture, rough: Doubles
-) -> tuple[Doubles, float, float] | None:
+def _fitted(light: Picture, drawn: Picture, rough: Doubles) -> tuple[Doubles, float, float] | None:
     """Return corners at which the artwork's edges lie on the picture's.
 
     Also the share of its edges seen within a pixel, and the largest standard error of a
@@ -177,8 +234,7 @@ def _fitted(
         return None
     places = (points + 0.5) / np.array(shape[::-1])
     along = np.stack([-normal[:, 1], normal[:, 0]], axis=1) / np.array(shape[::-1])
-    light = cv2.GaussianBlur(previews.in_light(picture), (0, 0), 0.6)
-    grey: Picture = cv2.transform(light, np.full((1, 3), 1 / 3, np.float32))
+    grey: Picture = cv2.GaussianBlur(light, (0, 0), 0.6)
     corners = rough
     for span in (5.0, 4.0, 3.0, 2.0, 1.5, 1.5):
         seen = _project(corners, places)
@@ -233,8 +289,9 @@ def _edges_beside(
         grey, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
     half = 3
-    slope = np.zeros(light.shape)
-    slope[:, half:-half] = np.abs(light[:, 2 * half :] - light[:, : -2 * half])
+    step = light[:, 2 * half :] - light[:, : -2 * half]
+    slope = np.zeros(light.shape[:2])
+    slope[:, half:-half] = np.abs(step) if step.ndim == 2 else np.linalg.norm(step, axis=2)
     near = np.abs(offset) <= span
     likely = np.where(near, slope * (1 - 0.25 * np.abs(offset) / span), -1)
     row, peak = np.arange(len(seen)), np.clip(np.argmax(likely, axis=1), 1, len(offset) - 2)

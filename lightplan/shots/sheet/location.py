@@ -99,10 +99,13 @@ def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
     whole = (shot.rows, shot.cols)
     size = {"width_mm": context.width_mm, "height_mm": context.height_mm}
     artwork = Artwork.of(context.artwork, **size)
+    planned = _planned(shot, context)
     # a soft picture of many pixels shows its features in a smaller copy
     for long_side_px in (FIND_PX, _NEAR_PX):
         small, focal_px = _small(shot, long_side_px)
-        found = find_by_artwork(small, artwork, focal_px=focal_px)
+        shape = (small.shape[0], small.shape[1])
+        there = None if planned is None else planned.scaled(shape).corners
+        found = find_by_artwork(small, artwork, focal_px=focal_px, planned=there)
         if found is not None:
             laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
             if laid.segmented.confidence >= _FITS:
