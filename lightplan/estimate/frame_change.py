@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 MOST_THINGS = 3
 COST_OF_CHANGE = 9.0
 """What one change more must explain, in twice the log likelihood. In 72 frames of sets that nobody
-touched the best of some thirty changes explains 1.4 on average by chance, 4 at the most, in smaller
+touched the best of some thirty changes explains 1.2 on average by chance, 4 at the most, in smaller
 pictures 8."""
 LEAST_SHARE = 0.06
 """Of what the dearest change explains, what another must: the model's own slopes are off."""

@@ -27,6 +27,7 @@ BUILDS = {
         "silver_bright_06",
         "certificate_bright_04",
         "brushed_split_04",
+        "rainbow_fine_00",
     ],
 )
 def test_what_slipped_is_named_first_with_its_size(advised, name):
@@ -40,7 +41,7 @@ def test_what_slipped_is_named_first_with_its_size(advised, name):
     assert not advice.as_planned
 
 
-@pytest.mark.parametrize("name", ["silver_bright_right1", "copper_bright_right0"])
+@pytest.mark.parametrize("name", ["silver_bright_right1", "copper_bright_right0", "rainbow_fine_right0"])
 def test_a_build_within_a_hands_errors_is_as_planned(advised, name):
     assert advised(name).estimate.as_planned
     assert advised(name).foreign == ()
