@@ -41,7 +41,9 @@ def test_what_slipped_is_named_first_with_its_size(advised, name):
     assert not advice.as_planned
 
 
-@pytest.mark.parametrize("name", ["silver_bright_right1", "copper_bright_right0", "rainbow_fine_right0"])
+@pytest.mark.parametrize(
+    "name", ["silver_bright_right1", "copper_bright_right0", "rainbow_fine_right0"]
+)
 def test_a_build_within_a_hands_errors_is_as_planned(advised, name):
     assert advised(name).estimate.as_planned
     assert advised(name).foreign == ()
