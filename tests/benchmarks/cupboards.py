@@ -298,7 +298,7 @@ def _mean(plan: Plan) -> float:
     """
     assert plan.score is not None
     told = plan.robustness
-    return plan.score - (told.good_score + ALLOWED_LOSS - told.mean_score)
+    return max(0.0, plan.score - (told.good_score + ALLOWED_LOSS - told.mean_score))
 
 
 def _owned(rig: Rig, items: list[Item]) -> set[str]:
