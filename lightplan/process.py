@@ -51,6 +51,15 @@ def keep_memory(kept_bytes: int) -> None:
         set_option(_M_TRIM_THRESHOLD, kept_bytes)
 
 
+def python_that_runs(code: str, *given: str) -> list[str]:
+    """Return the command by which another process of this Python runs a line of code.
+
+    It takes no modules from the current folder (`-P`): a maker's own `numpy.py` beside their
+    pictures is not what we mean.
+    """
+    return [sys.executable, "-P", "-c", code, *given]
+
+
 def end_with_asker() -> None:
     """Let this process end, in the middle of its work too, once the one that began it is gone."""
     asker = os.getppid()

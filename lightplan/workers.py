@@ -9,11 +9,10 @@ import pickle
 import queue
 import signal
 import subprocess
-import sys
 import threading
 from typing import TYPE_CHECKING, Any, BinaryIO, Self, cast
 
-from lightplan.process import THREAD_SETTINGS, end_with_asker, keep_memory
+from lightplan.process import THREAD_SETTINGS, end_with_asker, keep_memory, python_that_runs
 from lightplan.progress import Stop
 
 if TYPE_CHECKING:
@@ -124,7 +123,7 @@ class _Child:
     def __init__(self, function: str, begin: tuple[Any, ...] | None) -> None:
         self._begin = pickle.dumps(begin, pickle.HIGHEST_PROTOCOL)
         self._process = subprocess.Popen(
-            [sys.executable, "-c", _MAIN, function],
+            python_that_runs(_MAIN, function),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env=os.environ | dict.fromkeys(THREAD_SETTINGS, "1"),

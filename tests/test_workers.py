@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+import lightplan
+from lightplan.process import python_that_runs
 from lightplan.progress import Stop
 from lightplan.workers import _MAIN, Workers
 
@@ -109,3 +111,19 @@ def _runs(number: int) -> bool:
     except OSError:
         return False
     return state != "Z"
+
+
+def test_a_makers_own_files_are_no_modules(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "numpy.py").write_text("raise SystemExit('of the maker')")
+    monkeypatch.chdir(tmp_path)
+    plain = subprocess.run([sys.executable, "-c", "import numpy"], capture_output=True, check=False)
+    assert b"of the maker" in plain.stderr
+    code = "import sys, numpy; print(numpy.pi, sys.argv[1])"
+    ours = subprocess.run(python_that_runs(code, "said"), capture_output=True, check=True)
+    assert ours.stdout.split() == [b"3.141592653589793", b"said"]
+
+
+def test_every_process_of_ours_is_begun_so() -> None:
+    root = Path(lightplan.__file__).parent
+    others = [p for p in root.rglob("*.py") if "sys.executable" in p.read_text("utf-8")]
+    assert [p.name for p in others] == ["process.py"]

@@ -19,7 +19,7 @@ from lightplan.artwork import coloured
 from lightplan.artwork.coloured import Coloured
 from lightplan.artwork.decode import decoded, refused
 from lightplan.errors import ArtworkError
-from lightplan.process import THREAD_SETTINGS, limit_memory
+from lightplan.process import THREAD_SETTINGS, limit_memory, python_that_runs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -81,7 +81,7 @@ def _asked(way: str, about: str, content: bytes = b"") -> bytes | str:
     """Return what a process with limits answers, or in words why it did not."""
     try:
         done = subprocess.run(
-            [sys.executable, "-c", _PROGRAM, way, about],
+            python_that_runs(_PROGRAM, way, about),
             input=content,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

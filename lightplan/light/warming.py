@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 import threading
 
 import numpy as np
@@ -25,7 +24,7 @@ from lightplan.light.glints import Receivers, glints
 from lightplan.light.lattice import Lattice
 from lightplan.light.lobes import Lobes
 from lightplan.light.targets import targets_of
-from lightplan.process import end_with_asker, usable_cores
+from lightplan.process import end_with_asker, python_that_runs, usable_cores
 from lightplan.scene import Camera, Card, Foil, Lamp, Placement, Relief, Rig, Sheet
 from lightplan.scene.surfaces import build_surfaces
 
@@ -41,8 +40,7 @@ def warm_beside() -> None:
     if not os.environ.get(ENVIRONMENT) or usable_cores() < 2:
         return
     code, quiet = f"from {__name__} import warm; warm()", subprocess.DEVNULL
-    given = [sys.executable, "-P", "-c", code]  # -P: no modules from the maker's own folder
-    child = subprocess.Popen(given, stdin=quiet, stdout=quiet, stderr=quiet)
+    child = subprocess.Popen(python_that_runs(code), stdin=quiet, stdout=quiet, stderr=quiet)
     threading.Thread(target=child.wait, daemon=True).start()
 
 

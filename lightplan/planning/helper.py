@@ -11,7 +11,6 @@ import pickle
 import queue
 import signal
 import subprocess
-import sys
 import threading
 import traceback
 from collections import deque
@@ -22,7 +21,7 @@ from lightplan.merit.bench import Bench, Judged
 from lightplan.merit.engine_model import EngineModel, Models
 from lightplan.planning.exploring import Search, Searched, searched
 from lightplan.planning.screening import screen
-from lightplan.process import THREAD_SETTINGS, end_with_asker, keep_memory
+from lightplan.process import THREAD_SETTINGS, end_with_asker, keep_memory, python_that_runs
 from lightplan.search.trust_region import trials
 
 if TYPE_CHECKING:
@@ -121,7 +120,7 @@ class Helper:
     """One helper process; it answers in the order in which it was asked."""
 
     def __init__(self) -> None:
-        command = [sys.executable, "-c", "from lightplan.planning.helper import main; main()"]
+        command = python_that_runs("from lightplan.planning.helper import main; main()")
         # room for a whole message: nobody waits while the helper starts
         self._process = subprocess.Popen(
             command,

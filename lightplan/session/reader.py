@@ -9,14 +9,13 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 import threading
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING, Any
 
 from lightplan.errors import LightplanError, PhotoError
-from lightplan.process import THREAD_SETTINGS
+from lightplan.process import THREAD_SETTINGS, python_that_runs
 from lightplan.session import decoding, messages
 
 if TYPE_CHECKING:
@@ -141,7 +140,7 @@ class Reader:
 
     def _begun(self) -> subprocess.Popen[bytes]:
         return subprocess.Popen(
-            [sys.executable, "-c", self._program],
+            python_that_runs(self._program),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
