@@ -16,8 +16,8 @@ import numpy as np
 
 from lightplan.arrays import Doubles, read_only
 from lightplan.shots.sheet import previews, quads
+from lightplan.shots.sheet.artwork_edges import fitted
 from lightplan.shots.sheet.corners import SheetFound
-from lightplan.shots.sheet.registering import edge_points
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -32,8 +32,6 @@ _AS_PLANNED_PX = 6.0  # how far they may lie off where the camera is taken to st
 _LEAST_SEEN = 0.5  # share of the artwork's edges that must be seen within a pixel
 _MOST_MISFIT = 0.06  # departure from the sheet's shape
 _MOST_ERROR = 0.006  # standard error of a corner, of the sheet's shorter side
-_STEP_PX = 0.25
-_CORRELATED = 12  # neighbouring places on an edge that err together, about
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,10 +114,10 @@ def _found(
 ) -> SheetFound | None:
     """Return the sheet whose artwork's edges lie about where they are taken to lie."""
     shape = (light.shape[0], light.shape[1])
-    fitted = _fitted(light, artwork.drawn, rough) if _possible(rough, shape) else None
-    if fitted is None:
+    fit = fitted(light, artwork.drawn, rough) if _possible(rough, shape) else None
+    if fit is None:
         return None
-    corners, seen, error_px = fitted
+    corners, seen, error_px = fit
     size = {"width_mm": artwork.width_mm, "height_mm": artwork.height_mm}
     misfit = float(quads.shape_misfit(corners[None], shape, focal_px=focal_px, **size)[0])
     short = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).min())
@@ -220,84 +218,3 @@ def _possible(corners: Doubles, shape: tuple[int, int]) -> bool:
     inside = (corners > -1).all() and (corners < np.array(shape[::-1])).all()
     large = float(quads.area(corners[None])[0]) > 0.005 * shape[0] * shape[1]
     return bool((turn > 0).all() and inside and large)
-
-
-def _fitted(light: Picture, drawn: Picture, rough: Doubles) -> tuple[Doubles, float, float] | None:
-    """Return corners at which the artwork's edges lie on the picture's.
-
-    Also the share of its edges seen within a pixel, and the largest standard error of a
-    corner. [px]
-    """
-    shape = drawn.shape
-    points, normal = edge_points(drawn, np.ones(shape, bool))
-    if len(points) < 100:
-        return None
-    places = (points + 0.5) / np.array(shape[::-1])
-    along = np.stack([-normal[:, 1], normal[:, 0]], axis=1) / np.array(shape[::-1])
-    grey: Picture = cv2.GaussianBlur(light, (0, 0), 0.6)
-    corners = rough
-    for span in (5.0, 4.0, 3.0, 2.0, 1.5, 1.5):
-        seen = _project(corners, places)
-        across = _normals(corners, places, along)
-        away, strong = _edges_beside(grey, seen, across, span)
-        slopes = _slopes_of(corners, places, across)
-        spread = max(0.15, 1.4826 * float(np.median(np.abs(away[strong > 0.5]))))
-        weight = strong / (1 + (away / spread) ** 2) ** 2
-        left = (slopes * weight[:, None]).T @ slopes + 1e-9 * np.eye(8)
-        change = np.linalg.solve(left, (slopes * weight[:, None]).T @ away)
-        corners = corners + change.reshape(4, 2)
-        if not np.isfinite(corners).all() or np.abs(corners - rough).max() > 20:
-            return None
-    error = spread * np.sqrt(_CORRELATED * np.linalg.inv(left).diagonal().max())
-    found = float(((np.abs(away) < 1.0) & (strong > 0.3)).mean())
-    return corners, found, float(error)
-
-
-def _project(corners: Doubles, places: Doubles) -> Doubles:
-    """Return (x, y) in the picture of shares (n, 2) of the sheet."""
-    plane = quads.square_to_quad(corners[None])[0]
-    seen = np.concatenate([places, np.ones((len(places), 1))], axis=1) @ plane.T
-    result: Doubles = seen[:, :2] / seen[:, 2:]
-    return result
-
-
-def _normals(corners: Doubles, places: Doubles, along: Doubles) -> Doubles:
-    """Return unit normals (n, 2) in the picture of edges that run `along` on the sheet."""
-    run = _project(corners, places + along) - _project(corners, places - along)
-    normal = np.stack([run[:, 1], -run[:, 0]], axis=1)
-    return np.asarray(normal / np.maximum(np.linalg.norm(normal, axis=1)[:, None], 1e-12))
-
-
-def _slopes_of(corners: Doubles, places: Doubles, across: Doubles) -> Doubles:
-    """Return how far places move across their edges for each of 8 corner coordinates."""
-    slopes = np.empty((len(places), 8))
-    for i in range(8):
-        step = np.zeros(8)
-        step[i] = 0.5
-        ahead, behind = (_project(corners + s * step.reshape(4, 2), places) for s in (1, -1))
-        slopes[:, i] = ((ahead - behind) * across).sum(axis=1)
-    return slopes
-
-
-def _edges_beside(
-    grey: Picture, seen: Doubles, across: Doubles, span: float
-) -> tuple[Doubles, Doubles]:
-    """Return how far beside each place the picture is steepest, and how clearly (0 to 1)."""
-    offset = np.arange(-span - 2, span + 2.01, _STEP_PX)
-    places = (seen[:, None] + offset[:, None] * across[:, None]).astype(np.float32)
-    light = cv2.remap(  # type: ignore[call-overload]
-        grey, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    half = 3
-    step = light[:, 2 * half :] - light[:, : -2 * half]
-    slope = np.zeros(light.shape[:2])
-    slope[:, half:-half] = np.abs(step) if step.ndim == 2 else np.linalg.norm(step, axis=2)
-    near = np.abs(offset) <= span
-    likely = np.where(near, slope * (1 - 0.25 * np.abs(offset) / span), -1)
-    row, peak = np.arange(len(seen)), np.clip(np.argmax(likely, axis=1), 1, len(offset) - 2)
-    before, top, after = (slope[row, peak + i] for i in (-1, 0, 1))
-    bend = np.minimum(before - 2 * top + after, -1e-6)
-    away = offset[peak] + _STEP_PX * np.clip(0.5 * (before - after) / bend, -1, 1)
-    noise = max(0.5, 3 * float(np.median(slope[:, half:-half])) / 2)
-    strong = np.maximum(top - noise, 0.0)
-    return away, strong / (strong + 2.0)
