@@ -7,7 +7,8 @@ from typing import Any
 
 from lightplan.cli.words import sentence, verdict_line
 from lightplan.tasks.move_words import dimension_words, move_line
-from lightplan.tasks.plan import NoPlan, Plan, left_alone_words, unknown_powers
+from lightplan.tasks.plan import NoPlan, Plan, unknown_powers
+from lightplan.tasks.plan_hints import left_alone_words
 from lightplan.units import LengthUnit, show_length
 from lightplan.words.leaning import keystone_words, small_words
 

@@ -145,6 +145,7 @@ def _searched(asked: PlanAsked) -> Plan | NoPlan:
 def _plan_one(asked: PlanAsked, *, two_frames: bool) -> Answer:
     from lightplan.cli.plan_words import no_plan_words, plan_words
     from lightplan.tasks import plan as task
+    from lightplan.tasks.plan_hints import no_strip_words
     from lightplan.tasks.two_frames import two_frames_of, two_frames_offer, two_frames_words
 
     page = asked.page
@@ -152,7 +153,7 @@ def _plan_one(asked: PlanAsked, *, two_frames: bool) -> Answer:
     if isinstance(found, task.NoPlan):
         return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
     words = plan_words(found, page.unit)
-    hint = task.no_strip_words(found, asked.source)
+    hint = no_strip_words(found, asked.source)
     words += [hint] if hint else []
     pair = None
     if two_frames:

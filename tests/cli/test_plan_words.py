@@ -11,7 +11,8 @@ from lightplan.planning.planner import plan
 from lightplan.planning.result import Tolerance
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Output, usually_held
-from lightplan.tasks.plan import left_alone_words, no_strip_words, unknown_powers
+from lightplan.tasks.plan import unknown_powers
+from lightplan.tasks.plan_hints import left_alone_words, no_strip_words
 
 
 def told(reach):
