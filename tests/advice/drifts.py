@@ -1,6 +1,7 @@
 """How often a drift between two frames of one set is found: by its size, and by what it does.
 
     PYTHONPATH=. python tests/advice/drifts.py photograph FOLDER
+    PYTHONPATH=. python tests/advice/drifts.py untouched FOLDER
     PYTHONPATH=. python tests/advice/drifts.py look FOLDER FOUND.json
     PYTHONPATH=. python tests/advice/drifts.py tell FOUND.json
 
@@ -9,7 +10,8 @@ photographed; then again with nothing touched but the sheet, and with one thing,
 with its dimension, off by 10 mm or 1 degree, and by 20 mm or 2 degrees. In every other frame the
 sheet has been put back a little otherwise. Light is the engine's own at full detail, which the
 estimate does not use; camera, noise and JPEG are those of `../reference/slipped/camera_chain.py`.
-`--long-side` is that of the photographs in pixels; a camera's own have more.
+`--long-side` is that of the photographs in pixels; a camera's own have more. `untouched` takes
+sets that nobody touched but the sheet, and with `--other-camera` such as another camera sees.
 """
 
 from __future__ import annotations
@@ -46,7 +48,9 @@ from lightplan.tasks.drift import pair_of
 from lightplan.tasks.photographed import context_of, photographed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+
+    from camera_chain import Chain
 
     from lightplan.estimate import Estimate, Photographed
     from lightplan.scene import Rig
@@ -56,6 +60,19 @@ SEED, STILL, MOVED = 20, 3, 5
 SIZES = {1: {"mm": 10.0, "deg": 1.0}, 2: {"mm": 20.0, "deg": 2.0}}
 PUT_BACK_MM, PUT_BACK_DEG, PUT_BACK_BOW_MM = 1.0, 0.3, 0.05
 """Standard deviations of a sheet that is put back against a stop; common practice, no source."""
+UNTOUCHED = 9  # frames of each plan
+OTHER_BACK = (1.1, -0.8, 0.3, 0.04)
+OTHER_CAMERAS: dict[str, Callable[[Chain], Chain]] = {
+    "more": lambda c: replace(c, stops=c.stops + 1 / 3),
+    "less": lambda c: replace(c, stops=c.stops - 0.5),
+    "warm": lambda c: replace(c, balance_stops=c.balance_stops + 0.15),
+    "vignette": lambda c: replace(c, vignette_stops=c.vignette_stops + 0.15),
+    "phone": lambda c: replace(c, phone=not c.phone),
+    "noisy": lambda c: replace(c, noise=2.5 * c.noise),
+    "jpeg": lambda c: replace(c, quality=78),
+    "soft": lambda c: replace(c, blur_px=c.blur_px + 0.7),
+}
+"""What another camera, or this one otherwise set, does to a frame."""
 BANDS = ((0.02, 9.0), (0.004, 0.02), (0.0, 0.004))
 """Root mean square change of light in the foil, stops, its mean taken out: from 1.5 %, from a
 third of a per cent, less."""
@@ -144,6 +161,39 @@ def photograph_all(folder: Path, seed: int, plans: list[str], long_side: int) ->
             cases.append(case)
         print(plan, flush=True)
     (folder / "cases.json").write_text(json.dumps(cases, indent=0), "utf-8")
+
+
+def untouched(folder: Path, plans: list[str], long_side: int, *, other_camera: bool) -> None:
+    """Photograph sets of which the sheet alone was put back, or nothing, more often."""
+    folder.mkdir(parents=True, exist_ok=True)
+    cases = []
+    for plan in plans or PRESETS:
+        rig = base_rig(plan)
+        stood = replace(hand_built(rig, SEED), freedoms=())
+        pictures = {None: lit(stood, long_side)[0]}
+        (folder / f"{plan}_then.jpg").write_bytes(taken(rig, pictures[None], 1))
+        for name, back, noise, other in untouched_cases(plan, other_camera=other_camera):
+            if back not in pictures:
+                pictures[back] = lit(with_sheet(stood, list(back)), long_side)[0]
+            (folder / f"{name}.jpg").write_bytes(taken(rig, pictures[back], noise, other))
+            case = {"name": name, "plan": plan, "drift": None, "size": 0, "noise": noise}
+            cases.append(case | {"put_back": None if back is None else list(back)})
+        print(plan, flush=True)
+    (folder / "cases.json").write_text(json.dumps(cases, indent=0), "utf-8")
+
+
+def untouched_cases(plan: str, *, other_camera: bool) -> Iterator[tuple[str, Any, int, Any]]:
+    """Yield names, how the sheet was put back, the noise's seed, and what another camera is."""
+    if other_camera:
+        for number, (way, other) in enumerate(OTHER_CAMERAS.items(), 900):
+            yield f"{plan}_{way}", None, number, other
+            yield f"{plan}_{way}_put", OTHER_BACK, number, other
+        return
+    draw = np.random.default_rng([77, list(PRESETS).index(plan)])
+    for number in range(UNTOUCHED):
+        step = draw.normal(size=4) * [PUT_BACK_MM, PUT_BACK_MM, PUT_BACK_DEG, PUT_BACK_BOW_MM]
+        back = None if number % 3 == 2 else tuple(round(float(b), 3) for b in step)
+        yield f"{plan}_s{number:02d}", back, 500 + number, None
 
 
 @lru_cache(maxsize=2)
@@ -262,13 +312,18 @@ def tell(found: list[dict[str, Any]]) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", choices=["photograph", "look", "tell"])
+    parser.add_argument("what", choices=["photograph", "untouched", "look", "tell"])
     parser.add_argument("places", nargs="+", type=Path, metavar="PLACE")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--plans", default="", help="some plans only, apart by commas")
     parser.add_argument("--long-side", type=int, default=LONG_SIDE)
+    parser.add_argument("--other-camera", action="store_true", help="untouched sets, seen by one")
     options = parser.parse_args()
     plans = [p for p in options.plans.split(",") if p]
+    if options.what == "untouched":
+        where = options.places[0]
+        untouched(where, plans, options.long_side, other_camera=options.other_camera)
+        return
     if options.what == "photograph":
         photograph_all(options.places[0], options.seed, plans, options.long_side)
     elif options.what == "look":

@@ -30,6 +30,10 @@ from lightplan.light.exposure import camera_light
 from lightplan.scene.setting_errors import ErrorDimension, built
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from camera_chain import Chain
+
     from lightplan.light import Layers
     from lightplan.scene import Rig
 
@@ -82,8 +86,11 @@ def beside_sheet(rig: Rig, dx: float, dy: float, turn_deg: float) -> Rig:
     )
 
 
-def photograph(plan: Rig, light: np.ndarray, noise: int, **off: float) -> bytes:
-    """Return the JPEG that one camera, the same for all, takes of some light."""
+def photograph(
+    plan: Rig, light: np.ndarray, noise: int, other: Callable[[Chain], Chain] | None = None,
+    **off: float,
+) -> bytes:  # fmt: skip
+    """Return the JPEG that one camera, the same for all, takes of some light; or another one."""
     settings = exposure_of_plan(plan)
     chain = draw_chain(
         np.random.default_rng(CAMERA),
@@ -94,6 +101,7 @@ def photograph(plan: Rig, light: np.ndarray, noise: int, **off: float) -> bytes:
         focal_35mm=focal_35mm(plan),
         **off,
     )
+    chain = chain if other is None else other(chain)
     return jpeg(take(light, chain, np.random.default_rng(noise)), chain)
 
 
