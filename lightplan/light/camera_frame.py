@@ -20,7 +20,7 @@ from lightplan.scene import relief
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.arrays import Doubles, Floats, Integers, Singles
     from lightplan.light.detail import Detail
     from lightplan.light.surround import Surroundings
     from lightplan.scene.rig import Rig
@@ -138,11 +138,7 @@ class CameraFrame(Kept):
         """Return the whole picture, (r, c, 3) cd/m2, foil laid over paper by its share."""
         self._catch_up()
         picture = np.empty((self.shape[0] * self.shape[1], 3), np.float32)
-        texel = self._beside.texel[0]
-        mixing.show_texels(texel, METAL_TEXEL, texels, self._off, picture)
-        if not surroundings.is_dark:
-            free = self._beside.escaped()[0]
-            picture[self._off[free]] = surroundings.towards(self._beside.directions[0][free])
+        _show(self._beside, texels, surroundings, self._off, picture)
         share = np.ascontiguousarray(foil_share, np.float32).reshape(-1)
         self._reading.mix(paper, foil, share, self._on, picture)
         if self._hidden.any():
@@ -170,9 +166,18 @@ def frame_maker(
 
 
 def _seen(rays: Rays, texels: Singles, surroundings: Surroundings) -> Singles:
-    texel = rays.texel[0]
-    seen = np.take(texels, np.where(texel == METAL_TEXEL, 0, texel), axis=0)
+    """Return what rays see, (n, 3)."""
+    count = rays.texel.shape[1]
+    seen = np.empty((count, 3), np.float32)
+    _show(rays, texels, surroundings, np.arange(count), seen)
+    return seen
+
+
+def _show(
+    rays: Rays, texels: Singles, surroundings: Surroundings, pixels: Integers, picture: Singles
+) -> None:
+    """Write what rays see to pixels (n,) of a picture (p, 3)."""
+    mixing.show_texels(rays.texel[0], METAL_TEXEL, texels, pixels, picture)
     if not surroundings.is_dark:
         free = rays.escaped()[0]
-        seen[free] = surroundings.towards(rays.directions[0][free])
-    return seen
+        picture[pixels[free]] = surroundings.towards(rays.directions[0][free])

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.compiled import compiled
-from lightplan.light.compiled.lobe_loops import facet_seen, masked, reflectance
+from lightplan.light.compiled.lobe_loops import facets_seen, masked, reflectance, turns_of
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Integers, Singles
@@ -62,21 +62,12 @@ def drawn(
         Directions in the world.
     """
     ax, ay, count = roughness[0], roughness[1], square.shape[0]
-    turns = np.empty((count, 2))
-    for k in range(count):
-        angle = 2.0 * math.pi * square[k, 0]
-        turns[k, 0], turns[k, 1] = math.cos(angle), math.sin(angle)
+    turns, normals = turns_of(square), np.empty((count, 3))
     for i in range(views.shape[0]):
         vx, vy, vz = views[i, 0], views[i, 1], views[i, 2]
-        scale = 1.0 / math.sqrt(vx * vx * ax * ax + vy * vy * ay * ay + vz * vz)
-        x, y, z = vx * ax * scale, vy * ay * scale, vz * scale
-        turned = 2.0 * math.pi * shifts[i, 0]
-        cosine_turned, sine_turned = math.cos(turned), math.sin(turned)
+        facets_seen(vx, vy, vz, ax, ay, square, turns, shifts[i], normals)
         for k in range(count):
-            right = turns[k, 0] * cosine_turned - turns[k, 1] * sine_turned  # of both turns' sum
-            far = turns[k, 1] * cosine_turned + turns[k, 0] * sine_turned
-            down = square[k, 1] + shifts[i, 1]
-            hx, hy, hz = facet_seen(x, y, z, right, far, down, ax, ay)
+            hx, hy, hz = normals[k, 0], normals[k, 1], normals[k, 2]
             fx, fy, fz = _across_lines(hx, hy, hz, across[0], across[1])
             lx, ly, lz = hy * fz - hz * fy, hz * fx - hx * fz, hx * fy - hy * fx
             cosine = vx * hx + vy * hy + vz * hz

@@ -138,18 +138,55 @@ def weighed(
 
 
 @compiled
-def facet_seen(
-    x: float, y: float, z: float, right: float, far: float, down: float, ax: float, ay: float
-) -> tuple[float, float, float]:
-    """Return the normal of a facet that is seen from (x, y, z), a direction in stretched space.
+def facets_seen(
+    vx: float,
+    vy: float,
+    vz: float,
+    ax: float,
+    ay: float,
+    square: Doubles,
+    turns: Doubles,
+    shift: Doubles,
+    normals: Doubles,
+) -> None:
+    """Write the normals (r, 3) of facets drawn from those of GGX that one viewer sees.
 
-    (right, far) is its turn about that, and what `down` has after the point how far out it is.
+    They are a disk's points, stretched (Dupuy and Benyoub, HPG 2023).
+
+    Parameters
+    ----------
+    vx, vy, vz : float
+        Direction to the viewer, in the spot's frame.
+    ax, ay : float
+        GGX alphas.
+    square, turns : (r, 2) float
+        Points of the unit square, and cosine and sine of the turn that the first of each tells.
+    shift : (2,) float
+        By which this viewer takes them.
     """
-    up = (1.0 - (down - math.floor(down))) * (1.0 + z) - z
-    side = math.sqrt(max(1.0 - up * up, 0.0))
-    hx, hy, hz = (side * right + x) * ax, (side * far + y) * ay, max(up + z, 0.0)
-    size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-300)
-    return hx * size, hy * size, hz * size
+    turned = 2.0 * math.pi * shift[0]
+    cosine_turned, sine_turned = math.cos(turned), math.sin(turned)
+    scale = 1.0 / math.sqrt(vx * vx * ax * ax + vy * vy * ay * ay + vz * vz)
+    x, y, z = vx * ax * scale, vy * ay * scale, vz * scale
+    for k in range(square.shape[0]):
+        right = turns[k, 0] * cosine_turned - turns[k, 1] * sine_turned  # of both turns' sum
+        far = turns[k, 1] * cosine_turned + turns[k, 0] * sine_turned
+        down = square[k, 1] + shift[1]
+        up = (1.0 - (down - math.floor(down))) * (1.0 + z) - z
+        side = math.sqrt(max(1.0 - up * up, 0.0))
+        hx, hy, hz = (side * right + x) * ax, (side * far + y) * ay, max(up + z, 0.0)
+        size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-300)
+        normals[k, 0], normals[k, 1], normals[k, 2] = hx * size, hy * size, hz * size
+
+
+@compiled
+def turns_of(square: Doubles) -> Doubles:
+    """Return cosine and sine (r, 2) of the turns that the first of points (r, 2) tell."""
+    turns = np.empty((square.shape[0], 2))
+    for k in range(square.shape[0]):
+        angle = 2.0 * math.pi * square[k, 0]
+        turns[k, 0], turns[k, 1] = math.cos(angle), math.sin(angle)
+    return turns
 
 
 @compiled
@@ -169,8 +206,6 @@ def drawn(
 ) -> None:
     """Draw facets from those each of n viewers sees, and write where light comes from to them.
 
-    The facets a viewer sees of GGX are a disk's points stretched (Dupuy and Benyoub, HPG 2023).
-
     Parameters
     ----------
     frames, views, across, polarised, roughness, s, p
@@ -183,22 +218,13 @@ def drawn(
         Directions in the world.
     """
     ax, ay, count = roughness[0], roughness[1], square.shape[0]
-    turns = np.empty((count, 2))
-    for k in range(count):
-        angle = 2.0 * math.pi * square[k, 0]
-        turns[k, 0], turns[k, 1] = math.cos(angle), math.sin(angle)
+    turns, normals = turns_of(square), np.empty((count, 3))
     for i in range(views.shape[0]):
         vx, vy, vz = views[i, 0], views[i, 1], views[i, 2]
         of_view = masked(vx, vy, vz, ax, ay) if vz > 0 else 0.0
-        turned = 2.0 * math.pi * shifts[i, 0]
-        cosine_turned, sine_turned = math.cos(turned), math.sin(turned)
-        scale = 1.0 / math.sqrt(vx * vx * ax * ax + vy * vy * ay * ay + vz * vz)
-        x, y, z = vx * ax * scale, vy * ay * scale, vz * scale
+        facets_seen(vx, vy, vz, ax, ay, square, turns, shifts[i], normals)
         for k in range(count):
-            right = turns[k, 0] * cosine_turned - turns[k, 1] * sine_turned  # of both turns' sum
-            far = turns[k, 1] * cosine_turned + turns[k, 0] * sine_turned
-            down = square[k, 1] + shifts[i, 1]
-            hx, hy, hz = facet_seen(x, y, z, right, far, down, ax, ay)
+            hx, hy, hz = normals[k, 0], normals[k, 1], normals[k, 2]
             cosine = vx * hx + vy * hy + vz * hz
             ox, oy, oz = 2 * cosine * hx - vx, 2 * cosine * hy - vy, 2 * cosine * hz - vz
             for c in range(3):
