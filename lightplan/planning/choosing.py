@@ -50,8 +50,10 @@ class Arranged:
         What it is, in words.
     rig : Rig
         Moved so that it keeps all limits; with freedoms.
-    bare, value : float
-        As the search has it, and with a little for each thing; smaller is better.
+    bare : float
+        As the search has it; smaller is better.
+    things : int
+        How many things are brought in.
     is_buildable : bool
         Whether it keeps all limits.
     """
@@ -59,8 +61,13 @@ class Arranged:
     name: str
     rig: Rig
     bare: float
-    value: float
+    things: int = 0
     is_buildable: bool = True
+
+    @property
+    def value(self) -> float:
+        """As the search has it, with a little for each thing."""
+        return self.bare + SIMPLER_PER_THING * self.things
 
 
 def candidates(
@@ -142,7 +149,7 @@ def _screened(judges: Judges, all_of_it: Sequence[Arrangement]) -> list[Arranged
             name=a.name,
             rig=a.rig if rig is None else rig,
             bare=value,
-            value=value + SIMPLER_PER_THING * a.things,
+            things=a.things,
             is_buildable=rig is not None,
         )
         for a, (value, rig) in zip(all_of_it, answers, strict=True)

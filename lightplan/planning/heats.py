@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lightplan.planning.arrangements.keys import AS_IT_STANDS
-from lightplan.planning.choosing import SIMPLER_PER_THING, Arranged, candidates, share_of, varied
+from lightplan.planning.choosing import Arranged, candidates, share_of, varied
 from lightplan.planning.effort import Effort, SearchJob, SearchProgress
 from lightplan.planning.exploring import Search, Searched, explored
 from lightplan.planning.roaming import roaming, settled
@@ -303,7 +303,7 @@ class _Heat:
                     stand.found.explored,
                     found=replace(stand.found.explored.found, evaluations=self.used),
                 ),
-                things=round((one.value - one.bare) / SIMPLER_PER_THING),
+                things=one.things,
             )
             for one in self.close(1 if self.job.effort.is_by_eye else FINALISTS, OVERTAKES)
             for stand in (self.stands[one],)

@@ -302,7 +302,7 @@ def test_a_rig_that_narrows_nothing_is_opened_where_its_things_do_best():
 
 def test_of_a_kind_of_arrangement_some_are_searched_but_not_all():
     def one(name: str, value: float) -> Arranged:
-        return Arranged(name=name, rig=rig(), bare=value, value=value)
+        return Arranged(name=name, rig=rig(), bare=value)
 
     ways = zip("abcd", (0.1, 0.2, 0.3, 0.4), strict=True)
     ranked = [one(f"lamp mirrored, {way}", value) for way, value in ways]

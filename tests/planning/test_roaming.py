@@ -111,7 +111,7 @@ class FakeJudges:
 def candidate(name, value, things):
     rig = replace(ARRANGED, title=str(value))
     look = 0.5 + 0.01 * sum(map(ord, name)) / 1e4  # by one look they hardly differ
-    return Arranged(name=name, rig=rig, bare=look, value=look + 0.004 * things)
+    return Arranged(name=name, rig=rig, bare=look, things=things)
 
 
 @pytest.fixture
@@ -240,7 +240,7 @@ def test_how_far_behind_is_told_as_a_search_begins():
 
 def test_kinds_far_behind_come_after_another_of_a_better_kind():
     ranked = [
-        Arranged(name=name, rig=ARRANGED, bare=value, value=value)
+        Arranged(name=name, rig=ARRANGED, bare=value)
         for name, value in (("board, 1", 0.2), ("board, 2", 0.3), ("V, 1", 0.9), ("tissue, 1", 3.0))
     ]
     found = [one.name for one in varied(ranked, 4, of_a_kind=2)]
@@ -254,7 +254,7 @@ def test_a_comma_in_a_name_makes_no_two_kinds_one():
     rig = replace(ARRANGED, cards=boards, freedoms=())
     both = "White boards, A2 and White boards, A3"
     ranked = [
-        Arranged(name=f"{both} {words}", rig=rig, bare=value, value=value)
+        Arranged(name=f"{both} {words}", rig=rig, bare=value)
         for words, value in (("as a V, key left", 0.2), ("as a V, key right", 0.21),
                              ("side by side over the sheet, key left", 0.22))
     ]  # fmt: skip
