@@ -12,7 +12,6 @@ from lightplan.tasks.plan_hints import left_alone_words
 from lightplan.units import LengthUnit, show_length
 from lightplan.words.leaning import keystone_words, small_words
 
-STOPPED = "stopped on request"
 STOPPED_WORDS = (
     "Stopped early: it is the best so far, and what hands may miss was worked out quickly; "
     "plan again for surer figures."
@@ -27,7 +26,7 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     if found.judgement.verdict != "keep":
         words.append(f"What holds it back: {sentence('; '.join(found.judgement.reasons[:2]))}")
     words.append(yield_words(found))
-    if found.stopped_because == STOPPED:
+    if found.stopped_because == "stopped on request":
         words.append(STOPPED_WORDS)
     if found.arrangement:
         words.append(f"Arrangement: {sentence(found.arrangement)}")

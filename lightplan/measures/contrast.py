@@ -108,6 +108,6 @@ def _flip(maps: SheetPicture, levels: Levels) -> Pairs:
     weakest = quantile(np.sort(np.abs(over)), 0.1)
     noise = levels.cell_noise_stops(grid, grid.foil)
     return {
-        "foil_sign_flip_share": (flipped, np.sqrt(flipped * (1.0 - flipped) / levels.foil_count)),
+        "foil_sign_flip_share": (flipped, _few(flipped, levels)),
         "foil_weakest_contrast_stops": (weakest, noise),
     }
