@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,16 +10,33 @@ import pytest
 from command_line import Said, run
 from threadpoolctl import threadpool_limits
 
+from lightplan.process import keep_memory
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 BENCHMARKS = Path(__file__).parent / "benchmarks"
+KEPT_BYTES = 256 << 20  # as the planner's and the scoring's own processes keep
+GARBAGE = (20_000, 20, 20)  # Python has (700, 10, 10), for programs of any kind
+"""After how many new objects one looks for garbage, and how often among older ones."""
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Keep linear algebra to one thread, as the command line does: workers share the cores."""
+    """Keep linear algebra to one thread, as the command line does: workers share the cores.
+
+    Memory is kept and garbage looked for as rarely as a run of minutes in one process wants it:
+    pages that the system clears anew, and looks through all that was collected, took a tenth of
+    the processor's time. Tests of memory ask processes of their own, or count what is held.
+    """
     threadpool_limits(1)
+    keep_memory(KEPT_BYTES)
+    gc.set_threshold(*GARBAGE)
     _deal_out_in_order(config)
+
+
+def pytest_collection_finish() -> None:
+    """Spare the looks for garbage what was collected: it stays to the end."""
+    gc.freeze()
 
 
 LONGEST_FIRST = (

@@ -170,7 +170,7 @@ def _table(rng, kind, shape, paper):
         grain = 0.015 * _noise(rng, shape, (6, 6))
     if rng.random() < 0.5:
         grain = np.ascontiguousarray(np.flipud(grain))
-    table = colour * np.clip(1 + grain[..., None], 0.3, 2)
+    table = _coloured(np.clip(1 + grain, 0.3, 2), colour)
     for _ in range(rng.integers(0, 4) if rng.random() < 0.5 else 0):  # a pen, a ruler, another card
         middle = (rng.uniform(0, shape[1]), rng.uniform(0, shape[0]))
         size = (rng.uniform(0.01, 0.05) * shape[1], rng.uniform(0.2, 0.9) * shape[1])
@@ -225,6 +225,16 @@ def _box_of(inside):
         low, high = (there[0], there[-1] + 1) if len(there) else (0, 2)
         ends.append(slice(int(low) // 2 * 2, -(-int(high) // 2) * 2))
     return tuple(ends)
+
+
+def _thrice(values):
+    """The same for three colours, (rows, cols, 3): numpy is slow along a short last axis."""
+    return cv2.merge((values,) * 3)
+
+
+def _coloured(values, colours):
+    """Values (rows, cols) in three colours, (rows, cols, 3)."""
+    return cv2.merge([values * colour for colour in colours])
 
 
 def _halved(samples):
@@ -301,11 +311,11 @@ def render(
             cv2.remap(page.astype(np.float32, copy=False), *at, cv2.INTER_LINEAR),
             body,
         )
-    body *= lit[..., None]
+    body *= _thrice(lit)
     quarter = cv2.resize(inside, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     moved = np.roll(quarter, rng.integers(-6, 7, 2) * over // 2, (0, 1))
     shade = cv2.resize(cv2.GaussianBlur(moved, (0, 0), 1.4 * over), inside.shape[::-1])
-    body *= 1 - rng.uniform(0.1, 0.45) * shade[..., None]
+    body *= _thrice(1 - rng.uniform(0.1, 0.45) * shade)
 
     box = _box_of(inside)  # foil and paper are worked out where the sheet is
     x_mm, y_mm, x, y, inside, lit = (one[box] for one in (x_mm, y_mm, x, y, inside, lit))
@@ -331,21 +341,23 @@ def render(
         )
         away = np.hypot(x_mm - spot[0], y_mm - spot[1]) / spot[2]
         seen = seen + 3.0 / (1 + np.exp(np.clip((away - 1) * 25, -60, 60)))
-    metal = np.clip(seen, 0.02, 9)[..., None] * np.array(FOILS[foil_kind], np.float32)
-    page = paper * lit[..., None]
+    metal = _coloured(np.clip(seen, 0.02, 9), np.array(FOILS[foil_kind], np.float32))
+    page = _coloured(lit, paper)
     if glare:
         middle, reach = rng.uniform(-0.5, 0.5, 2).tolist(), rng.uniform(0.1, 0.3)
         haze = np.exp(-((x - middle[0]) ** 2 + (y - middle[1]) ** 2) / (2 * reach**2))
-        page = page + 0.9 * haze[..., None]
+        page = page + _thrice(0.9 * haze)
     gain = pick(exposure, rng.uniform(0.55, 1.0)) * rng.uniform(0.9, 1.1, 3).astype(np.float32)
-    body *= gain
-    page, metal = page * gain, metal * gain
-    about = body[box] * (1 - inside[..., None])
+    for picture in (body, page, metal):
+        for colour in range(3):
+            picture[..., colour] *= gain[colour]
+    inside, stamped_3 = _thrice(inside), _thrice(stamped)
+    about = body[box] * (1 - inside)
     bare, foil = _halved(body), np.zeros((rows, cols), np.float32)
     half = tuple(slice(one.start // over, one.stop // over) for one in box)
-    bare[half] = _halved(page * inside[..., None] + about)
+    bare[half] = _halved(page * inside + about)
     foil[half] = _halved(stamped)
-    body[box] = (page + (metal - page) * stamped[..., None]) * inside[..., None] + about
+    body[box] = (page + (metal - page) * stamped_3) * inside + about
     light = _halved(cv2.GaussianBlur(body, (0, 0), blur_px * over))
     grain = (
         rng.normal(size=light.shape).astype(np.float32)
