@@ -11,7 +11,7 @@ import numpy as np
 
 from lightplan.measures.maps import CLIP_LEVEL, SheetMaps
 from lightplan.measures.smooth import each_times, smooth_coefficients
-from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ
+from lightplan.optics.colour import LINEAR_SRGB_TO_XYZ, difference_2000, linear_srgb_to_lab
 
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Floats, Singles
@@ -146,6 +146,13 @@ class Levels:
     def paper_colour(self) -> Singles:
         """Median colour (..., 1, 3) of the paper's cells."""
         return middle(self.paper_rgb)
+
+    @cached_property
+    def foil_off_paper(self) -> Doubles:
+        """CIEDE2000 (..., m) of the foil's cells to the paper beside them; needs paper."""
+        assert self.paper_beside is not None
+        paper = linear_srgb_to_lab(self.paper_beside.astype(np.float64))
+        return np.asarray(difference_2000(linear_srgb_to_lab(self.foil_rgb), paper))
 
     @property
     def foil_count(self) -> int:

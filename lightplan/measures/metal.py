@@ -28,6 +28,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.arrays import smooth_step
 from lightplan.measures import mirrored_edges
 from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
@@ -53,13 +54,21 @@ one of fewer stops that passes white looks like foil."""
 BLANK_HALF = 0.2
 """Share of blank highlight at which half is left; a few per cent do no harm, a third is blank
 paper: seen by eye."""
+FLAT_Lstar = (4.0, 12.0)
+PALE_dE00 = (3.0, 9.0)
+PALE = (0.15, 0.6)
+"""Foil as light as its bright end to within the first is flat there. Where by CIEDE2000 it hardly
+differs from the paper beside it, it is pale print: greys on white that differ by 4 are faint, by 6
+look printed, from 8 on stand out. A run that passes the paper's tone, or ends at it, leaves a
+seventh of the foil so; half of it spoils a picture. Seen by eye on light grey strips and letters,
+and on holographic strips whose upper half lay 0.3 stop over white paper."""
 HIDDEN_BY_THINNESS = 0.5
 """Share of the run that strokes hide which are all edge: seen by eye on fine script."""
 LEAST_CLEARED = 0.5
 """Blur into thin shapes is at most taken to be half of what is seen there. Our choice."""
 HUE_GAIN = 2.0
 HUE_NOISE_Cab = 2.0
-"""Spread of colour over the foil below which it is noise. Our choice."""
+"""Spread of hue over the foil below which it is noise. Our choice."""
 NAMES = ("reads_as_metal_share", "foil_run_stops", "foil_over_white_stops")
 
 
@@ -114,6 +123,11 @@ class _Seen:
         share = (1.0 / (1.0 + np.exp(-turn))).mean(axis=-1)
         return np.asarray((1.0 - np.exp(-share / 0.08)) * (1.0 - np.exp((share - 1.0) / 0.2)))
 
+    def pale(self, off_paper: Doubles) -> Doubles:
+        """Return the share (...) of foil that is flat, bright and no further off (..., m) paper."""
+        flat = 1.0 - smooth_step(self.high[..., None] - self.light, *FLAT_Lstar)
+        return np.asarray((flat * (1.0 - smooth_step(off_paper, *PALE_dE00))).mean(axis=-1))
+
 
 def _reads(
     maps: SheetPicture, levels: Levels, over: Doubles, marks: Marks, noise: Doubles
@@ -126,6 +140,8 @@ def _reads(
     gain = gain * (1.0 - HIDDEN_BY_THINNESS * maps.grid.foil_leak.mean())
     run = np.hypot(seen.span * seen.coverage() * gain, HUE_GAIN * _hues(levels, brightest))
     kept = 1.0 / (1.0 + (_blank(levels) / BLANK_HALF) ** 3)
+    if levels.paper_count >= LEAST_CELLS:
+        kept = kept * (1.0 - smooth_step(seen.pale(levels.foil_off_paper), *PALE))
     share = np.minimum(run / SEEN_Lstar, 3.0) ** STEEPNESS
     left = np.exp(-share)
     slope = STEEPNESS * share / np.maximum(run, 1.0) * left
@@ -180,14 +196,18 @@ def _without_leak(ratio: Doubles, grid: Grid) -> Doubles:
 
 
 def _hues(levels: Levels, brightest: Doubles) -> Doubles:
-    """Return the spread of colour over the foil: its standard deviation in a*b*, less noise.
+    """Return how far hue runs over the foil, in units of a*b*, less noise.
 
-    With the brightest level (...) of the picture as white, so that exposure does not count.
+    What the mean chroma has over the chroma of the mean colour: hues that differ cancel each
+    other there. One hue that only gets deeper is what ink does where it is printed denser, or
+    a tinted light that fades: it counts nothing. With the brightest level (...) of the picture
+    as white, so that exposure does not count.
     """
     shown = levels.foil_rgb / brightest[..., None, None].astype(np.float32)
-    lab = linear_srgb_to_lab(np.minimum(shown, np.float32(1.5)))
-    variance = np.asarray(lab[..., 1:].var(axis=-2).sum(axis=-1), np.float64)
-    return np.sqrt(np.maximum(variance - HUE_NOISE_Cab**2, 0.0))
+    ab = linear_srgb_to_lab(np.minimum(shown, np.float32(1.5)))[..., 1:]
+    chroma = np.hypot(ab[..., 0], ab[..., 1]).mean(axis=-1, dtype=np.float64)
+    off = chroma**2 - np.square(ab.mean(axis=-2, dtype=np.float64)).sum(axis=-1)
+    return np.asarray(np.sqrt(np.maximum(off - HUE_NOISE_Cab**2, 0.0)))
 
 
 def _blank(levels: Levels) -> Doubles:

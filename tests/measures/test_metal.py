@@ -193,6 +193,28 @@ def test_white_paper_that_blurs_into_thin_shapes_is_no_run():
     assert reads(picture(-3.0 + 0 * X, mask, blur_px=1.2)) < 0.05
 
 
+def test_one_hue_that_gets_deeper_is_no_hue_that_runs():
+    # Ink printed denser does that; seen by eye on strips that go from pale to deep violet.
+    violet = np.array([0.55, 0.5, 1.0]) / 0.55
+    deep = 0.1 + 0.8 * WAY[..., None]
+    tinted = (1.0 - deep) + deep * violet
+    luminance = tinted @ np.array([0.2126, 0.7152, 0.0722])
+    one = picture(-0.9 + 0 * X, plate(), foil=tinted / luminance[..., None])
+    assert reads(one) < 0.1
+
+
+@pytest.mark.parametrize("over", [0.1, 0.3])
+def test_flat_foil_as_white_as_the_paper_beside_it_is_pale_print(over):
+    # Seen by eye on holographic strips: two thirds pale, the last third runs.
+    def strips(level):
+        stops = np.where(WAY > 0.4, level, level - 4.0 * (0.4 - WAY) / 0.4)
+        striped = plate() * (np.floor(Y / 9.0) % 2 == 0)
+        return reads(picture(stops, striped.astype(np.float32), paper=0.68))
+
+    assert strips(over) < 0.35
+    assert strips(0.5) > 0.6  # the same run, but what is flat stands out from the paper
+
+
 def test_holographic_foil_reads_by_its_hues(sheet):
     def rainbow(x, y):
         turn = 0.15 * x
