@@ -115,10 +115,12 @@ def _searched(asked: PlanAsked) -> Plan | NoPlan:
     """Search for a plan; the best picture so far is shown, and Ctrl-C ends the search gently."""
     from lightplan.tasks import plan as task
     from lightplan.tasks.best_so_far import BestSoFar
+    from lightplan.tasks.first_light import first_light
     from lightplan.tasks.plan_time import TimeLeft, expected
     from lightplan.tasks.stopping import gentle_stop
 
     source, page = asked.source, asked.page
+    first_light(asked.wanted, lambda now: asked.progress(now.stage))
     effort = task.effort_of(asked.wanted, asked.evaluations)
     asked.progress(expected(asked.wanted, effort))
     left = TimeLeft()

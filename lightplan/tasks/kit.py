@@ -18,6 +18,7 @@ from lightplan.reports.picture import picture_codes, picture_png, picture_size
 from lightplan.reports.proof import ProofCell, crop_shape, cropped, proof_png
 from lightplan.reports.report import json_text
 from lightplan.rigfiles import LoadedRig, Thing, load_rig, write_rig
+from lightplan.tasks.first_light import first_light
 from lightplan.tasks.folder import prepare as prepare
 from lightplan.tasks.owned import item_of, owned_items
 from lightplan.tasks.predict import predict
@@ -58,6 +59,7 @@ def kit(
     """
     loaded = load_rig(rig) if isinstance(rig, str) else rig
     owned = owned_items(loaded)
+    first_light(loaded.rig, watch)
     effort = Effort(
         evaluations=evaluations, polish=0, builds=32, helpers=max(0, usable_cores() - 1)
     )

@@ -25,6 +25,7 @@ from lightplan.reports.setup.steps import care_words
 from lightplan.rigfiles import LoadedRig, load_rig, write_rig
 from lightplan.scene.look import LOOK_KINDS, LookKind
 from lightplan.tasks.caution_words import cautions_of
+from lightplan.tasks.first_light import first_light
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan_record
@@ -147,6 +148,7 @@ def looks(
     jobs = [(loaded.rig, items, kind, seed) for kind in chosen]
     stop = Stop() if stop is None else stop
     found: list[ProofLook] = []
+    first_light(loaded.rig, watch)
     with Workers("lightplan.tasks.looks:proof_look", usable_cores(), stop=stop) as workers:
         for _, answer in workers.answers(jobs):
             found.append(answer)

@@ -12,6 +12,7 @@ from lightplan.planning.result import NoPlan as NoPlan
 from lightplan.planning.result import Plan as Plan
 from lightplan.planning.result import Robustness
 from lightplan.process import usable_cores
+from lightplan.progress import unwatched
 from lightplan.reports.report import write_report
 from lightplan.reports.setup.facts import SetupFacts
 from lightplan.rigfiles import (
@@ -22,6 +23,7 @@ from lightplan.rigfiles import (
     rig_digest,
     write_rig,
 )
+from lightplan.tasks.first_light import first_light
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.owned import owned_items as owned_items
 from lightplan.tasks.predict import FILES, Prediction, RigLike, as_rig, predict, write_prediction
@@ -90,6 +92,7 @@ def plan(
         owned = owned_items(loaded) if isinstance(loaded, LoadedRig) else ()
     if effort is None:
         effort = effort_of(as_rig(loaded))
+    first_light(as_rig(loaded), unwatched)
     return plan_everything(
         as_rig(loaded),
         owned,

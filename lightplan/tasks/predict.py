@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
-from lightplan.compiled import first_use_words, remember_use
+from lightplan.compiled import remember_use
 from lightplan.light import Detail, Layers, layers_of
 from lightplan.light.exposure import (
     Settings,
@@ -21,7 +21,6 @@ from lightplan.light.exposure import (
     sheet_picture,
     sheet_share,
 )
-from lightplan.light.warming import warm_beside
 from lightplan.manifest import write_output
 from lightplan.measures import Finding as Finding
 from lightplan.measures import Judgement as Judgement
@@ -42,6 +41,7 @@ from lightplan.reports.report import (
 from lightplan.rigfiles import LoadedRig, load_rig, rig_digest
 from lightplan.scene import Rig
 from lightplan.scene.framing import framing, seen_in_frame
+from lightplan.tasks.first_light import begin_light
 from lightplan.tasks.folder import prepare
 from lightplan.version import __version__
 
@@ -167,10 +167,7 @@ def predict(
     if detail is None:
         rows, cols = picture_size(rig.camera, PICTURE_LONG_SIDE)
         detail = Detail(camera_rows=rows, camera_cols=cols)
-    words = first_use_words()
-    if words is not None:
-        warm_beside()
-    progress(words or "following the light")
+    begin_light(progress)
     edge = beside(partial(ready_edge, rig), "edge") if detail.rim_facings else None
     layers = layers_of(rig, detail)
     remember_use()

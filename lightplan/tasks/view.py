@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightplan.compiled import first_use_words, remember_use
+from lightplan.compiled import remember_use
 from lightplan.light import Detail, layers_of
 from lightplan.reports.view3d import show_window, write_view_png
 from lightplan.reports.view_html import write_view_html
 from lightplan.rigfiles import LoadedRig, load_rig
 from lightplan.scene import Rig
+from lightplan.tasks.first_light import begin_light
 from lightplan.tasks.folder import prepare_files
 from lightplan.tasks.predict import Progress, RigLike, _quiet, as_rig
 
@@ -36,7 +37,7 @@ def view(
     inputs = loaded.inputs if isinstance(loaded, LoadedRig) else ()
     prepare_files([png, html], replace=replace, inputs=inputs)
     found = as_rig(loaded)
-    progress(first_use_words() or "following the light")
+    begin_light(progress)
     layers = layers_of(found, Detail.quick())
     remember_use()
     progress("drawing")

@@ -26,6 +26,7 @@ from lightplan.reports.setup.torch import torch_test
 from lightplan.reports.setup.torch_drawing import torch_notes
 from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
 from lightplan.tasks.closer import exposure_words
+from lightplan.tasks.first_light import first_light
 from lightplan.tasks.kit import kit, worth_having
 from lightplan.tasks.looks import rank
 from lightplan.tasks.move_words import dimension_words, move_line
@@ -104,6 +105,8 @@ def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop
                 part(Picture(near_jpeg(found.rig, SOON_PX), found.score))
                 shown = time.monotonic()
 
+    with contextlib.suppress(Stopped):
+        first_light(rig, watch)
     effort = Effort(helpers=max(0, usable_cores() - 1)) if effort is None else effort
     found = plan(rig, effort=effort, progress=progress, should_stop=lambda: stop.asked)
     return planned_of(found, rig)
@@ -162,6 +165,7 @@ def looks_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> int:
     can, cannot = wanted_looks(loaded.rig)
     items = owned_items(loaded)
     jobs = [(loaded.rig, items, kind, 0) for kind in can]
+    first_light(loaded.rig, watch)
     watch(Progress(stage="planning looks", done=0, of=len(jobs)))
     with Workers("lightplan.tasks.looks:proof_look", usable_cores(), stop=stop) as workers:
         for done, (_, answer) in enumerate(workers.answers(jobs), 1):
