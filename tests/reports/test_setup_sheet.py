@@ -18,11 +18,14 @@ from lightplan.errors import BadInput
 from lightplan.light.exposure import Settings
 from lightplan.planning.result import Tolerance
 from lightplan.reports.print.page import Page, pdf_bytes
+from lightplan.reports.setup.elements import elements_of
 from lightplan.reports.setup.facts import SetupFacts, SetupNote
 from lightplan.reports.setup.map import GlarePicture
 from lightplan.reports.setup.setup_sheet import setup_pages, setup_pdf
+from lightplan.reports.setup.steps import steps_of
 from lightplan.rigfiles.load import load_rig
 from lightplan.scene import Camera, Placement, Rig
+from lightplan.scene.holding import usually_held
 
 RIGS = Path(__file__).parents[2] / "rigs"
 PRESETS = sorted(path.stem for path in RIGS.glob("*.toml"))
@@ -422,3 +425,23 @@ def test_nothing_is_promised_of_a_rig_that_was_changed_or_is_none_to_keep() -> N
     assert "careful builds keep 40 points or more" in poor
     assert "come out right" not in poor
     assert "changed after it was planned" in said(is_changed=True)
+
+
+@pytest.mark.parametrize(
+    ("by", "said"),
+    [
+        (None, "fix it so that it cannot move"),
+        ("tripod", "tighten the tripod"),
+        ("books", "tape it to its books so that it cannot slide"),
+        ("clamp", "tighten the clamp and its arm"),
+        ("table", "tape it to what it lies on so that it cannot slide"),
+    ],
+)
+def test_the_lens_is_kept_in_place_by_what_holds_it(by, said):
+    """A phone on books, or a camera of which is not said what holds it, has no tripod."""
+    rig = rig_of("cone-and-phone")
+    held = None if by is None else usually_held(by)
+    rig = replace(rig, camera=replace(rig.camera, held=held))
+    step = next(s for s in steps_of(rig, elements_of(rig), FACTS, "mm") if "Camera" in s.name)
+    assert f"Set the lens first, {said}, and do not move it again" in step.text
+    assert ("tripod" in step.text) == (by == "tripod")

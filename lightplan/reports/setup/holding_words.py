@@ -46,6 +46,28 @@ def holding_words(
     }[held.by]
 
 
+def fixing_words(camera: Camera) -> str:
+    """Return how to keep a camera where it has been put, as its holder wants it.
+
+    >>> from lightplan.scene import Placement
+    >>> fixing_words(Camera(placement=Placement((0.0, -60.0, 102.0))))
+    'fix it so that it cannot move'
+    """
+    if camera.held is None:
+        return "fix it so that it cannot move"
+    lies_over = camera.placement.position_mm[2] >= LAID_OVER_MM
+    return {
+        "stand": "tighten the stand",
+        "clamp": "tighten the clamp and its arm",
+        "boom": "tighten the boom and weight its foot",
+        "tripod": "tighten the tripod",
+        "books": "tape it to its books so that it cannot slide",
+        "string": "tether it so that it cannot swing",
+        "table": f"tape it to {'what it lies on' if lies_over else 'the table'} so that it "
+        "cannot slide",
+    }[camera.held.by]
+
+
 def _card(card: Card, held: Held, lowest: Doubles, sheet: Sheet, unit: LengthUnit) -> str:
     edge = show_length(max(float(lowest[2]), 0.0), unit)
     if lies_across(card):

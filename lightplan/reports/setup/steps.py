@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from lightplan.reports.setup.holding_words import fixing_words
 from lightplan.scene.setting_errors import matters_little
 from lightplan.units import LengthUnit, show_length
 from lightplan.words.holders import holders_needed
@@ -91,8 +92,8 @@ def steps_of(
         ),
         Step(
             "Camera (1)",
-            "Set the lens first, tighten the tripod, and do not move it again: whatever is set "
-            "after it depends on it.",
+            f"Set the lens first, {fixing_words(rig.camera)}, and do not move it again: whatever "
+            "is set after it depends on it.",
             told["camera"],
         ),
         Step("Sheet", _sheet(rig), told["sheet"]),
