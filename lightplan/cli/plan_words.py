@@ -35,7 +35,9 @@ def plan_words(found: Plan, unit: LengthUnit) -> list[str]:
     if found.moves:
         words += ["Set:", *(f"  {move_line(move, unit)}" for move in found.moves)]
     if found.left_out:
-        words.append(f"Not needed: {', '.join(found.left_out)}.")
+        # in a plan that is none to keep they may be missed: only there was no place for them
+        name = "Not needed" if found.judgement.verdict == "keep" else "Left out"
+        words.append(f"{name}: {', '.join(found.left_out)}.")
     if found.robustness.critical:
         element, dimension = found.robustness.critical[0]
         words.append(f"Measure most carefully: {element}, {dimension_words(dimension)}.")

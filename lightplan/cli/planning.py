@@ -177,7 +177,24 @@ def _plan_one(asked: PlanAsked, *, two_frames: bool) -> Answer:
         judged, paper = written.prediction.judgement, found.rig.sheet.paper
         offer = two_frames_offer(judged, paper, rig_file, folder)
         words += [offer] if offer else []
+    more = _more_room(found, asked)
+    words += [more] if more else []
     return _careful(written.document, words, written.files, found.rig)
+
+
+def _more_room(found: Plan, asked: PlanAsked) -> str:
+    """Return what more room would give, where walls may hold a plan back; it is written by then."""
+    from lightplan.tasks.plan import owned_items
+    from lightplan.tasks.roomier import may_be_held_back, roomier, roomier_words
+    from lightplan.tasks.stopping import gentle_stop
+
+    if not may_be_held_back(found, asked.wanted):
+        return ""
+    asked.progress("looking at what more room would give")
+    owned = owned_items(asked.source)
+    with gentle_stop() as stop:
+        more = roomier(found, asked.wanted, owned, seed=asked.seed, should_stop=stop.is_set)
+    return roomier_words(more, asked.wanted, asked.page.unit)
 
 
 def _plan_several(asked: PlanAsked, also: list[str]) -> Answer:

@@ -7,7 +7,7 @@ negative is the room that is left.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from lightplan.arrays import Doubles
+    from lightplan.scene import Walls
+
+PENCIL_LINE_MM = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +63,7 @@ class Limit:
     @property
     def broken(self) -> bool:
         """Whether the rule is broken by more than the width of a pencil line."""
-        return self.excess_mm > 0.5
+        return self.excess_mm > PENCIL_LINE_MM
 
 
 def limits(rig: Rig) -> tuple[Limit, ...]:
@@ -261,6 +264,25 @@ def _room(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
                 excess_mm=float(excess),
                 sentence=f"the {solid.kind} {solid.name} {words}",
             )
+
+
+def walls_round(rig: Rig, walls: Walls) -> Walls:
+    """Return walls moved apart, and their ceiling raised, until all of a rig is within.
+
+    To whole 10 cm; nowhere closer than they were.
+    """
+    corners = [solid.corners_mm for solid in (*_movable(rig), camera_solid(rig.camera)) if solid]
+    corners.append(np.array([rig.camera.placement.position_mm]))
+    at = np.vstack(corners)
+    across, deep = 2 * np.abs(at[:, :2]).max(axis=0)
+    sizes = np.array([across, deep, at[:, 2].max()]) - PENCIL_LINE_MM
+    width, depth, up = (100.0 * np.ceil(sizes / 100.0)).tolist()
+    return replace(
+        walls,
+        width_mm=max(walls.width_mm, width),
+        depth_mm=max(walls.depth_mm, depth),
+        ceiling_mm=max(walls.ceiling_mm, up),
+    )
 
 
 def _on_table(rig: Rig) -> Iterator[Limit]:

@@ -5,14 +5,17 @@ from types import SimpleNamespace
 
 import pytest
 
+from lightplan.cli import planning
 from lightplan.cli.plan_words import STOPPED_WORDS, plan_words
 from lightplan.planning.effort import Effort
 from lightplan.planning.planner import plan
 from lightplan.planning.result import Tolerance
 from lightplan.rigfiles import load_rig
-from lightplan.scene import Output, usually_held
+from lightplan.scene import Output, Walls, usually_held
+from lightplan.tasks import roomier as task
 from lightplan.tasks.plan import unknown_powers
 from lightplan.tasks.plan_hints import left_alone_words, no_strip_words
+from lightplan.tasks.predict import predict
 
 
 def told(reach):
@@ -77,3 +80,100 @@ def test_a_band_without_a_strip_says_what_would_hang_one(look, score, holder, sa
     source = replace(loaded, rig=rig, owned=())
     words = no_strip_words(SimpleNamespace(rig=rig, score=score), source)
     assert ("a clamp or a boom would" in words) is said
+
+
+TIGHT = Walls(width_mm=1200, depth_mm=1500, ceiling_mm=800)
+
+
+@pytest.fixture
+def in_a_closet(monkeypatch):
+    """A rig of preset's name in a closet, and a poor plan there; without walls it stays as it is.
+
+    That is what a search would find, without the time that it takes.
+    """
+
+    def made(name, walls=TIGHT, verdict="retake"):
+        source = load_rig(name)
+        rig = replace(source.rig, room=replace(source.rig.room, walls=walls))
+        found = SimpleNamespace(
+            score=0.0, judgement=SimpleNamespace(verdict=verdict), stopped_because="converged"
+        )
+        asked.clear()
+        return rig, found, source
+
+    def searched(rig, owned, **_):
+        asked.append(rig.room.walls)
+        return SimpleNamespace(rig=rig, score=97.0)
+
+    asked: list = []
+    monkeypatch.setattr(task, "plan_everything", searched)
+    return made, asked
+
+
+def test_walls_that_hold_a_plan_back_are_told_with_the_room_that_would_do(in_a_closet):
+    made, asked = in_a_closet
+    rig, found, source = made("rose-gold-tag-dark")
+    told: list[str] = []
+    page = planning.PlanPage(None, "A4", "cm", False)
+    wish = planning.PlanAsked(source, rig, page, None, 0, told.append)
+    words = planning._more_room(found, wish)
+    assert asked == [None]
+    assert told == ["looking at what more room would give"]
+    more = task.roomier(found, rig, ())
+    standing = replace(rig, room=replace(rig.room, walls=more.walls))
+    assert more.score == predict(standing, explain=False).judgement.score >= 92
+    assert more.walls.width_mm >= task.walls_round(rig, TIGHT).width_mm > TIGHT.width_mm
+    assert f"hold this plan back: where there is room for {more.walls.width_mm / 10:.1f}" in words
+    assert f"a quick plan comes to about {more.score:.0f} of 100." in words
+
+
+def test_where_walls_close_by_spoil_the_picture_they_are_looked_at_farther_away(
+    in_a_closet, monkeypatch
+):
+    """A dark field: room for the things alone does not do, for walls throw light of their own."""
+    rig, found, _ = in_a_closet[0]("rose-gold-tag-dark")
+    seen = []
+
+    def predicted(standing, **_):
+        seen.append(standing.room.walls.width_mm)
+        score = 40.0 if seen[-1] < 2000 else 95.0
+        return SimpleNamespace(judgement=SimpleNamespace(score=score))
+
+    monkeypatch.setattr(task, "predict", predicted)
+    more = task.roomier(found, rig, ())
+    assert seen == [1400.0, 2100.0]  # and no farther than does
+    assert (more.walls.width_mm, more.walls.ceiling_mm, more.score) == (2100.0, 1200.0, 95.0)
+
+
+def test_where_only_the_ceiling_is_low_only_that_is_told(in_a_closet):
+    rig, _, _ = in_a_closet[0]("rose-gold-tag-dark")
+    more = task.Roomier(replace(TIGHT, ceiling_mm=1100.0), 93.6)
+    assert task.roomier_words(more, rig, "mm") == (
+        "The ceiling holds this plan back: where there is room for 1200 mm by 1500 mm, and "
+        "1100 mm from the sheet up to the ceiling, a quick plan comes to about 94 of 100."
+    )
+    assert task.roomier_words(None, rig, "mm") == ""
+
+
+@pytest.mark.parametrize(("walls", "verdict"), [(TIGHT, "keep"), (None, "retake")])
+def test_more_room_is_not_looked_at_for_nothing(in_a_closet, walls, verdict):
+    made, asked = in_a_closet
+    rig, found, _ = made("rose-gold-tag-dark", walls, verdict)
+    assert task.roomier(found, rig, ()) is None
+    assert asked == []
+
+
+def test_more_room_that_gives_hardly_more_is_not_told(in_a_closet):
+    made, _ = in_a_closet
+    rig, found, _ = made("rose-gold-tag-dark")
+    found.score = 96.0
+    assert task.roomier(found, rig, ()) is None
+
+
+@pytest.mark.parametrize(("verdict", "said"), [("keep", "Not needed"), ("retake", "Left out")])
+def test_what_a_poor_plan_does_without_may_be_missed(verdict, said):
+    rig = load_rig("silver-bookplate-bright").rig
+    found = plan(replace(rig, freedoms=()), effort=Effort(evaluations=4, polish=0, builds=8))
+    judged = replace(found.judgement, verdict=verdict)
+    words = plan_words(replace(found, judgement=judged, left_out=("under light",)), "mm")
+    assert f"{said}: under light." in words

@@ -25,7 +25,14 @@ from lightplan.scene import (
     Walls,
     usually_held,
 )
-from lightplan.scene.clearance import broken, limits, set_down, total_excess_mm, unmovable
+from lightplan.scene.clearance import (
+    broken,
+    limits,
+    set_down,
+    total_excess_mm,
+    unmovable,
+    walls_round,
+)
 from lightplan.scene.solids import Gaps, Solid, box, card_solid, frame_solid, lamp_solid, prop_solid
 
 
@@ -174,6 +181,22 @@ def test_reach_and_ceiling_say_how_far():
     assert by_words["key is farther away than you can reach"] == pytest.approx(50)
     # The housing stands 25 mm above its face, which is 100 mm above the ceiling.
     assert by_words["the lamp key passes through the ceiling"] == pytest.approx(125)
+
+
+def test_walls_go_round_all_things_and_the_lens_and_no_farther_than_they_must():
+    room = Room(walls=Walls(width_mm=1200, depth_mm=1500, ceiling_mm=350))
+    lamp = Lamp(
+        name="key", placement=Placement((0, 950, 300), (0, 0, 300)), width_mm=200, height_mm=200
+    )
+    camera = Camera(placement=Placement((0, -200, 400)), body=None)
+    there = rig(camera=camera, lamps=(lamp,), room=room)
+    wide = walls_round(there, room.walls)
+    # the lamp's face is at 950 mm, its housing 25 mm behind it, twice that from wall to wall;
+    # the lens is as high as the lamp's upper edge
+    assert (wide.width_mm, wide.depth_mm, wide.ceiling_mm) == (1200, 2000, 400)
+    held = [x for x in broken(replace(there, room=replace(room, walls=wide))) if x.rule == "room"]
+    assert held == []
+    assert walls_round(there, wide) == wide
 
 
 def test_a_hole_shows_the_sheet_or_says_by_how_much_it_does_not():
