@@ -151,14 +151,9 @@ def finished(
         down = within_rules(down, judges.bench.excused)
         light = judges.bench.sheet_samples(down)
     ended = _Ended(rig=down, light=light, left_out=left_out, arrangement=arrangement)
-    stopped = job.should_stop()
-    if given is not None and not stopped:
+    if given is not None:
         ended = _no_worse(judges, job, before, ended, given)
     told = _promised(judges, job, before, ended)
-    if given is not None and stopped and before is not None and _is_below(told, before):
-        # who stops a search waits for no builds of both
-        ended = _as_given(judges, before, given)
-        told = _promised(judges, job, before, ended)
     return replace(
         told,
         arrangement=ended.arrangement,
@@ -184,7 +179,10 @@ def _no_worse(
     ended = replace(ended, predicted=predicted)
     if predicted.judged.score >= before.judged.score:
         return ended
-    return max(ended, _as_given(judges, before, given), key=lambda one: _worth(judges, job, one))
+    as_given = _as_given(judges, before, given)
+    if job.should_stop():  # who stops a search waits for no builds of both
+        return as_given
+    return max(ended, as_given, key=lambda one: _worth(judges, job, one))
 
 
 def _as_given(judges: Judges, before: Predicted, given: Rig) -> _Ended:
@@ -192,13 +190,6 @@ def _as_given(judges: Judges, before: Predicted, given: Rig) -> _Ended:
     judges.use(given, polish_detail(given, judges.detail.sheet_long_side))
     light = judges.bench.sheet_samples(given)
     return _Ended(rig=given, light=light, predicted=before)
-
-
-def _is_below(told: Plan, before: Predicted) -> bool:
-    """Whether a plan is worth less than the rig as it was given, which can be built."""
-    if before.judged.excess_mm > FORGIVEN_MM or told.score is None:
-        return False
-    return told.score < before.judged.score
 
 
 def _worth(judges: Judges, job: SearchJob, ended: _Ended) -> float:
