@@ -1,15 +1,21 @@
 """Sheets whose sides are not to be seen, found by what is printed on them, or refused."""
 
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
 from lightplan.shots.context import PhotoContext
-from lightplan.shots.pipeline import judge_photo
+from lightplan.shots.pipeline import judge_photo, look_at
 from lightplan.shots.sheet.by_artwork import Artwork, find_by_artwork
 from lightplan.shots.sheet.corners import find_sheet
+from lightplan.tasks.photographed import context_of
+
+SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
+sys.path.insert(0, str(SLIPPED))
 
 SIZE = {"width_mm": 105, "height_mm": 148}
 BLACK = (0.035, 0.035, 0.037)  # the stock that `photograph` calls black
@@ -142,3 +148,26 @@ def test_a_printed_frame_is_not_judged_as_the_sheet(photograph, tmp_path):
     other = bookplate(("BASIL", "sow in May", "Thorn Lane"), inset=0.085, star=6)
     wrong = judge_photo(path, PhotoContext(**SIZE, artwork=other.astype(float)))
     assert (wrong.score, wrong.verdict) == (None, "cannot tell")
+
+
+def test_half_of_holographic_foil_in_the_dark_tells_where_the_plan_has_the_camera():
+    """Its edges are too few for any projection, enough for how steeply the plan sees the sheet.
+
+    A photograph of the path tracer, 640 pixels long, a lamp off the plan by 5 degrees.
+    """
+    from bases import base_rig
+    from photographs import chain_of, read_builds, rig_as_built
+
+    build = next(b for b in read_builds() if b.name == "rainbow_fine_03")
+    photo = SLIPPED / "photographs" / f"{build.name}.jpg"
+    plan, shape = base_rig(build.base), (640, 428)
+    looked = look_at(photo, context_of(plan))
+    half = np.array([plan.sheet.width_mm, plan.sheet.height_mm]) / 2
+    there = np.column_stack([np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * half, np.zeros(4)])
+    places = rig_as_built(build).camera.project(there, *shape)
+    away = places - (np.array(shape) - 1) / 2
+    far = (away**2).sum(axis=1, keepdims=True) / (((np.array(shape) - 1) / 2) ** 2).sum()
+    true = places - chain_of(build)[0].bending * far * away
+    assert looked.sheet.found.how == "artwork"
+    assert np.abs(looked.sheet.found.corners - true).max() < 0.01 * 134  # of the sheet's width
+    assert not look_at(photo, replace(context_of(plan), expected=None)).sheet

@@ -18,7 +18,9 @@ _STEP_PX = 0.25
 _CORRELATED = 12  # neighbouring places on an edge that err together, about
 
 
-def fitted(light: Picture, drawn: Picture, rough: Doubles) -> tuple[Doubles, float, float] | None:
+def fitted(
+    light: Picture, drawn: Picture, rough: Doubles, *, as_steep: bool = False
+) -> tuple[Doubles, float, float] | None:
     """Return corners at which the artwork's edges lie on the picture's.
 
     None where there are too few edges, or where they lead away from the rough corners.
@@ -31,6 +33,8 @@ def fitted(light: Picture, drawn: Picture, rough: Doubles) -> tuple[Doubles, flo
         Share of foil; row 0 is the far edge.
     rough : (4, 2) float
         Corners as x, y, within some pixels.
+    as_steep : bool
+        The sheet is seen as steeply as by these corners: they are shifted, turned and scaled.
 
     Returns
     -------
@@ -47,22 +51,32 @@ def fitted(light: Picture, drawn: Picture, rough: Doubles) -> tuple[Doubles, flo
     places = (points + 0.5) / np.array(shape[::-1])
     along = np.stack([-normal[:, 1], normal[:, 0]], axis=1) / np.array(shape[::-1])
     grey: Picture = cv2.GaussianBlur(light, (0, 0), 0.6)
-    corners = rough
+    corners, free = rough, _similar(rough) if as_steep else np.eye(8)
     for span in (5.0, 4.0, 3.0, 2.0, 1.5, 1.5):
         seen = _project(corners, places)
         across = _normals(corners, places, along)
         away, strong = _edges_beside(grey, seen, across, span)
-        slopes = _slopes_of(corners, places, across)
+        slopes = _slopes_of(corners, places, across) @ free
         spread = max(0.15, 1.4826 * float(np.median(np.abs(away[strong > 0.5]))))
         weight = strong / (1 + (away / spread) ** 2) ** 2
-        left = (slopes * weight[:, None]).T @ slopes + 1e-9 * np.eye(8)
+        left = (slopes * weight[:, None]).T @ slopes + 1e-9 * np.eye(free.shape[1])
         change = np.linalg.solve(left, (slopes * weight[:, None]).T @ away)
-        corners = corners + change.reshape(4, 2)
+        corners = corners + (free @ change).reshape(4, 2)
         if not np.isfinite(corners).all() or np.abs(corners - rough).max() > 20:
             return None
-    error = spread * np.sqrt(_CORRELATED * np.linalg.inv(left).diagonal().max())
+    variance = free @ np.linalg.inv(left) @ free.T
+    error = spread * np.sqrt(_CORRELATED * variance.diagonal().max())
     found = float(((np.abs(away) < 1.0) & (strong > 0.3)).mean())
     return corners, found, float(error)
+
+
+def _similar(corners: Doubles) -> Doubles:
+    """Return how eight coordinates of corners move as one is shifted, scaled and turned, (8, 4)."""
+    away = corners - corners.mean(axis=0)
+    turned = np.stack([-away[:, 1], away[:, 0]], axis=1)
+    far = float(np.linalg.norm(away, axis=1).max())
+    ways = [np.tile([1.0, 0.0], (4, 1)), np.tile([0.0, 1.0], (4, 1)), away / far, turned / far]
+    return np.stack([way.ravel() for way in ways], axis=1)
 
 
 def _project(corners: Doubles, places: Doubles) -> Doubles:

@@ -95,26 +95,58 @@ def find_by_artwork(
     """
     light = previews.in_light(picture)
     grey: Picture = cv2.transform(light, np.full((1, 3), 1 / 3, np.float32))
-    for rough in _matched(previews.luma(picture), artwork, planned):
-        found = _found(grey, artwork, rough, focal_px)
-        if found is not None:
-            return found
     # blue foil is hardly brighter than its stock, and holographic foil is of all colours
     most = picture.max(axis=2)
-    for plane in (most - picture.min(axis=2), most):
-        for rough in _matched(plane, artwork, planned):
-            found = _found(light, artwork, rough, focal_px)
+    for plane, seen in (
+        (previews.luma(picture), grey),
+        (most - picture.min(axis=2), light),
+        (most, light),
+    ):
+        places = _matched(plane, artwork, planned)
+        for rough in places:
+            found = _found(seen, artwork, rough.corners, focal_px)
             if found is not None:
                 return found
+        for rough in places:  # too few edges are bright for eight numbers, not for four
+            if rough.as_planned:
+                found = _found(seen, artwork, rough.corners, focal_px, as_steep=True)
+                if found is not None:
+                    return found
     return None
 
 
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """Where features agree that the sheet lies.
+
+    Parameters
+    ----------
+    corners : (4, 2) float
+        As x, y.
+    count : int
+        How many different places of it agree.
+    as_planned : bool
+        It is seen as steeply as by the plan's camera.
+    """
+
+    corners: Doubles
+    count: int
+    as_planned: bool
+
+
 def _found(
-    light: Picture, artwork: Artwork, rough: Doubles, focal_px: float | None
+    light: Picture,
+    artwork: Artwork,
+    rough: Doubles,
+    focal_px: float | None,
+    *,
+    as_steep: bool = False,
 ) -> SheetFound | None:
     """Return the sheet whose artwork's edges lie about where they are taken to lie."""
     shape = (light.shape[0], light.shape[1])
-    fit = fitted(light, artwork.drawn, rough) if _possible(rough, shape) else None
+    fit = None
+    if _possible(rough, shape):
+        fit = fitted(light, artwork.drawn, rough, as_steep=as_steep)
     if fit is None:
         return None
     corners, seen, error_px = fit
@@ -137,15 +169,15 @@ def _drawn(artwork: NDArray[Any], width_mm: float, height_mm: float) -> Picture:
     return np.clip(small, 0, 1)
 
 
-def _matched(plane: NDArray[np.uint8], artwork: Artwork, planned: Doubles | None) -> list[Doubles]:
-    """Return corners (4, 2) as x, y on which most features agree, brighter or darker foil.
+def _matched(plane: NDArray[np.uint8], artwork: Artwork, planned: Doubles | None) -> list[_Place]:
+    """Return places on which most features agree, brighter or darker foil.
 
     By any projection, then by that of the plan's camera, shifted, turned and scaled.
     """
     grey = cv2.createCLAHE(4.0, (6, 6)).apply(plane)
     detector = cv2.SIFT.create(_MOST_FEATURES)
     there, told = detector.detectAndCompute(grey, None)
-    best: list[tuple[Doubles, int]] = []
+    best: list[_Place] = []
     for here, asked in artwork.features:
         if told is None or asked is None or min(len(told), len(asked)) < _LEAST_MATCHES:
             continue
@@ -158,27 +190,25 @@ def _matched(plane: NDArray[np.uint8], artwork: Artwork, planned: Doubles | None
         agreed = [_agreed(page_px, photo_px, artwork.drawn.shape)]
         if planned is not None:
             agreed.append(_agreed_as_planned(page_px, photo_px, artwork.drawn.shape, planned))
-        known = [(corners, count) for corners, count in agreed if corners is not None]
-        if max((count for _, count in known), default=0) > max((c for _, c in best), default=0):
+        known = [place for place in agreed if place is not None]
+        if max((p.count for p in known), default=0) > max((p.count for p in best), default=0):
             best = known
-    return [corners for corners, count in best if count >= _LEAST_MATCHES]
+    return [place for place in best if place.count >= _LEAST_MATCHES]
 
 
-def _agreed(
-    page_px: Doubles, photo_px: Doubles, shape: tuple[int, ...]
-) -> tuple[Doubles | None, int]:
-    """Return the corners that most matches mean, and how many different places those are."""
+def _agreed(page_px: Doubles, photo_px: Doubles, shape: tuple[int, ...]) -> _Place | None:
+    """Return the place that most matches mean."""
     plane: Any
     plane, inside = cv2.findHomography(page_px, photo_px, cv2.RANSAC, 4.0, maxIters=5000)
     if plane is None:
-        return None, 0
+        return None
     ends = cv2.perspectiveTransform(_ends(shape)[None], plane)[0]
-    return ends.astype(np.float64), _apart(page_px, photo_px, inside)
+    return _Place(ends.astype(np.float64), _apart(page_px, photo_px, inside), as_planned=False)
 
 
 def _agreed_as_planned(
     page_px: Doubles, photo_px: Doubles, shape: tuple[int, ...], planned: Doubles
-) -> tuple[Doubles | None, int]:
+) -> _Place | None:
     """Return the same where the sheet is seen as steeply as planned."""
     steep = cv2.getPerspectiveTransform(
         _ends(shape).astype(np.float32), planned[:, ::-1].astype(np.float32)
@@ -189,8 +219,9 @@ def _agreed_as_planned(
         flat, photo_px, ransacReprojThreshold=_AS_PLANNED_PX, maxIters=5000
     )
     if moved is None:
-        return None, 0
-    return planned[:, ::-1] @ moved[:, :2].T + moved[:, 2], _apart(page_px, photo_px, inside)
+        return None
+    corners = planned[:, ::-1] @ moved[:, :2].T + moved[:, 2]
+    return _Place(corners, _apart(page_px, photo_px, inside), as_planned=True)
 
 
 def _ends(shape: tuple[int, ...]) -> Doubles:
