@@ -79,7 +79,8 @@ def what_is_off(rig: Rig, slip: Slip) -> str:
     if slip.element == "focus":
         return f"the picture is not sharp: its edges are {value:.0f} pixels wide"
     if slip.element == "room":
-        return "more of the room's own light falls on the set than planned"
+        more = "more" if value > 0 else "less"
+        return f"{more} of the room's own light falls on the set than planned"
     if slip.dimension == "missing":
         lamps = {lamp.name for lamp in rig.lamps}
         return f"{name} is not on" if slip.element in lamps else f"{name} is not there"
@@ -98,6 +99,8 @@ def undo_words(rig: Rig, slip: Slip) -> str:
     """Return the order that undoes a slip, without full stop; `rig` is the plan."""
     name, value = name_in(rig, slip.element), slip.value
     if slip.element == "room":
+        if value < 0:
+            return "let in as much of the room's own light as planned: curtains, lamps of the room"
         return "darken the room: curtains, lamps of the room, a bright screen"
     if slip.dimension == "missing":
         lamps = {lamp.name for lamp in rig.lamps}

@@ -66,6 +66,16 @@ class CellLevels:
         """The planned surroundings in units of what `CellLight` holds, (3,)."""
         return self.lights.room
 
+    @property
+    def room_cd_m2(self) -> Doubles:
+        """What one unit of surroundings is, (3,)."""
+        return self.lights.room_cd_m2
+
+    @property
+    def least_room(self) -> Doubles:
+        """How far the surroundings can be below those planned, in their units, (3,), negative."""
+        return self.lights.least_room
+
     def light(self, rig: Rig) -> CellLight:
         """Return the light of a rig with the planned one's lamps, cards and shells."""
         return self._read_all(self.lights.lit(rig), rig)

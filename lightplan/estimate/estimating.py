@@ -22,6 +22,7 @@ from lightplan.estimate.found import CameraState, Estimate, Rival
 from lightplan.estimate.hypothesis import COST_PER_SLIP, Hypothesis
 from lightplan.estimate.lens import lens_place
 from lightplan.estimate.light_store import BRUSHED, LightStore
+from lightplan.estimate.room_light import ROOM_CHANNELS
 from lightplan.estimate.search import FitSearch
 from lightplan.estimate.strip import Strip, with_strip
 from lightplan.estimate.telling import doubts_of, uncertainty
@@ -48,7 +49,6 @@ _DOUBTED = 6.0  # of cost: rivals nearer than this are told
 GRATING_SHARE, SURELY = 0.2, 2.0
 """Of a slip beside a grating, what the model's slopes are off: its colours crowd where they turn
 (from seven photographs of known slips); deviations that count as sure."""
-ROOM_CHANNELS = ("red", "green", "blue")
 
 
 @dataclass(frozen=True, eq=False)
@@ -264,9 +264,10 @@ def slips_of(search: FitSearch, one: Hypothesis, belief: dict[str, float]) -> tu
         slips.append(_slip(name, told, sigma, belief[name[0]]))
     room = [one.values.get(("room", c)) for c in ROOM_CHANNELS]
     if any(v is not None for v in room):
-        unit = search.room_unit  # cd/m2, as the surroundings' unit is 1 cd/m2
-        level = float(np.mean([0.0 if v is None else v for v in room])) * unit
-        sigma = 0.5 * unit
+        units = search.room_unit * search.levels.room_cd_m2
+        level = float(np.mean([0.0 if v is None else v for v in room] * units))
+        sigmas = [one.fitted.sigmas.get(("room", c), 0.0) for c in ROOM_CHANNELS]
+        sigma = float(np.mean(sigmas * units))  # channels err together
         slips.append(
             Slip(
                 element="room",

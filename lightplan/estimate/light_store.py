@@ -87,6 +87,22 @@ class LightStore:
             return np.ones(3)
         return np.where(_is_dark(self.planned), planned / UNIT_ROOM, 1.0)
 
+    @property
+    def room_cd_m2(self) -> Doubles:
+        """What one unit of surroundings is, (3,)."""
+        planned = np.asarray(self.planned.room.ambient_cd_m2, float)
+        if self.planned.room.probe is not None or _is_dark(self.planned):
+            return np.full(3, UNIT_ROOM)
+        return planned
+
+    @property
+    def least_room(self) -> Doubles:
+        """How far the surroundings can be below those planned, in the same units, (3,), negative.
+
+        A measured room is as bright as it was measured.
+        """
+        return np.zeros(3) if self.planned.room.probe is not None else -self.room
+
     def of(self, values: Mapping[Name, float]) -> Lit | None:
         """Return the light of the rig off the plan by some values; None where that cannot be."""
         key = key_of(values)

@@ -11,6 +11,7 @@ from lightplan.estimate.cell_levels import CellLevels, CellLight, to_stops
 from lightplan.estimate.fit import Columns, Fitter, softened
 from lightplan.estimate.hypothesis import Hypothesis, one_each
 from lightplan.estimate.light_store import SLOPED, key_of
+from lightplan.estimate.room_light import ROOM_CHANNELS, least_room, room_starts
 from lightplan.estimate.unknowns import (
     CAMERA_SLIP_MM,
     Unknown,
@@ -108,7 +109,7 @@ class FitSearch:
         return found.mixed(powers, room)
 
     def _more_room(self, values: dict[Name, float]) -> Doubles:
-        more = [values.get(("room", c), 0.0) for c in ("red", "green", "blue")]
+        more = [values.get(("room", c), 0.0) for c in ROOM_CHANNELS]
         return np.array(more) * self.room_unit
 
     @property
@@ -165,7 +166,7 @@ class FitSearch:
         columns = np.zeros((*whole.shape, 3))
         for c in range(3):
             columns[:, c, c] = share[:, c]
-        names = tuple(("room", c) for c in ("red", "green", "blue"))
+        names = tuple(("room", c) for c in ROOM_CHANNELS)
         at = [values.get(n, 0.0) for n in names]
         return Columns.of(names, columns, [_ROOM_SLIP] * 3, at)
 
@@ -290,7 +291,7 @@ class FitSearch:
 
     def _limited(self, name: Name, wanted: float, now: float) -> float:
         if name[0] == "room":
-            return max(wanted, 0.0)
+            return max(wanted, least_room(self.levels, self.room_unit)[name])
         if name[1] not in SLOPED:
             return wanted
         reach = self._unknown(name).slip
@@ -362,9 +363,8 @@ class FitSearch:
                 yield found
 
     def _room(self) -> Iterable[Hypothesis]:
-        names = [("room", c) for c in ("red", "green", "blue")]
-        for start in (1.0, 6.0):
-            found = self.at(dict.fromkeys(names, start), 1)
+        for values in room_starts(self.levels, self.room_unit, self.fitter.clip_cd_m2):
+            found = self.at(values, 1)
             if found is not None:
                 yield self.refined(found, 3)
 

@@ -126,6 +126,16 @@ class LevelsOfSeveral(CellLevels):
         """The planned surroundings in units of what `CellLight` holds, (3,)."""
         return self._first.room
 
+    @property
+    def room_cd_m2(self) -> Doubles:
+        """What one unit of surroundings is, (3,)."""
+        return self._first.room_cd_m2
+
+    @property
+    def least_room(self) -> Doubles:
+        """How far the surroundings can be below those planned, in their units, (3,), negative."""
+        return self._first.least_room
+
     def _side_by_side(self, first: CellLight, *others: CellLight) -> CellLight:
         parts = [first.light]
         for view, own in zip(self._views, others, strict=True):
