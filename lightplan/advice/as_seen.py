@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from lightplan.advice.first_things import State
+    from lightplan.arrays import Singles
     from lightplan.scene import Rig
 
 
@@ -51,6 +52,10 @@ class AsSeen(Worth):
     def look_ahead(self, rigs: Iterable[Rig], *cameras: CameraAsSet) -> None:
         """Work out many rigs, each of which will be asked for by each camera, two at a time."""
         self._worth.look_ahead(rigs, *cameras)
+
+    def brightness(self, rig: Rig, camera: CameraAsSet, *, foil: bool) -> Singles:
+        """Return how bright foil or paper is by the model, in stops over the end, (n,)."""
+        return self._worth.brightness(rig, camera, foil=foil)
 
     def judged(self, rig: Rig, camera: CameraAsSet) -> Judgement:
         """Return the verdict on the photograph as it would be of a rig."""

@@ -10,6 +10,8 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lightplan.advice.first_things import LEAST_KNOB, MOST_LOST, FirstOption, State
 from lightplan.advice.orders import CURVE_ORDER, FOCUS_ORDER, exposure_order
 from lightplan.advice.slip_words import undo_words
@@ -19,7 +21,7 @@ from lightplan.scene.setting_errors import SettingErrors, error_dimensions
 from lightplan.scene.slips import Slip
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from lightplan.advice.worth import CameraAsSet, Worth
     from lightplan.scene import Rig
@@ -43,6 +45,8 @@ model knows less well. Ours."""
 HEADROOM = 1 / 6
 """Stops by which more light must not yet clip: the exposure of a photograph is found to a seventh
 of a stop (95 in 100)."""
+LEFT_CLIPPED = 0.01
+"""Share of a material that less exposure may leave clipped; ours."""
 _REFINED = 3
 _TURNED = (-1.0, -0.5, 0.5, 1.0)
 """Stops by which lamps are turned."""
@@ -113,11 +117,12 @@ def plain_curve(state: State, worth: Worth) -> FirstOption | None:
     """Return the order to photograph without the camera's own tone curve; None where it is plain.
 
     A phone lifts the middle tones of what it saves as JPEG, which takes the run off the foil.
-    What the plan knows of its camera is no fault.
+    A plan that knows of it counts on it: there it is no fault, and `choose` asks for raw pictures
+    only where nothing wins as much.
     """
     camera = state.camera
     is_plain = abs(camera.lift_stops) < CURVE_LIFT and abs(camera.contrast) < CURVE_CONTRAST
-    if is_plain or state.planned.camera.lifts_tones:
+    if is_plain:
         return None
     here, plain = state.rig(), replace(camera, contrast=0.0, lift_stops=0.0)
     gain = read_as(here, plain, worth) - read_as(here, camera, worth)
@@ -228,23 +233,33 @@ def sharper(state: State, score: float, sharp: float) -> FirstOption | None:
     return FirstOption(text, "focus", slip.dimension, -slip.value, "", here, state.camera, gain)
 
 
-def less_light(state: State, clipped: float, gates: Sequence[float]) -> FirstOption | None:
+def less_light(
+    state: State, worth: Worth, clipped: Mapping[str, float], gates: Sequence[float]
+) -> FirstOption | None:
     """Return less exposure for a photograph in which much is clipped, whatever was found.
 
-    How far beyond the end the light went is not in the file; the share that is clipped says
-    whether it was little or much. The gain is what the gates of clipping cost.
+    How far beyond the end the light went is not in the file. The share that is clipped says
+    whether it was little or much, and how evenly lit the model has the material, how little it may
+    have been. The gain is what the gates of clipping cost.
 
     Parameters
     ----------
-    clipped : float
-        Largest share of a material that is clipped.
+    clipped : mapping of str to float
+        Share of "foil" and "paper" that is clipped.
     gates : sequence of float
         Factors on the score by clipping.
     """
     factor = math.prod(gates)
     if factor > 0.95:
         return None
-    stops = 1 / 3 if clipped < 0.05 else (2 / 3 if clipped < 0.2 else 1.0)
+    material = max(clipped, key=lambda name: clipped[name], default="foil")
+    most = clipped.get(material, 0.0)
+    stops = 1 / 3 if most < 0.05 else (2 / 3 if most < 0.2 else 1.0)
+    if most > 0:
+        light = worth.brightness(state.rig(), state.camera, foil=material == "foil")
+        ends, begins = np.quantile(light, [1 - LEFT_CLIPPED, 1 - min(1.0, most)])
+        beyond = math.ceil(3 * float(ends - begins)) / 3
+        stops = min(stops, max(1 / 3, beyond))
     camera = replace(state.camera, stops=state.camera.stops - stops)
     text = exposure_order(stops, state.time_s)
     return FirstOption(text, "exposure", "stops", -stops, "stops", state.rig(), camera, 0.0)

@@ -112,6 +112,17 @@ class Worth:
         found = self.judged(rig, camera).score
         return 0.0 if found is None else found
 
+    def brightness(self, rig: Rig, camera: CameraAsSet, *, foil: bool) -> Singles:
+        """Return how bright foil or paper is by its brightest channel, in stops over the end, (n,).
+
+        A camera's tone curve moves nothing over the end.
+        """
+        linear = replace(camera, contrast=0.0, lift_stops=0.0)
+        brightest = linear.levels(self._picture(rig)).max(axis=-1)
+        share = self._share(rig)
+        chosen = brightest[share > 0.5 if foil else share < 0.5]
+        return np.asarray(np.log2(np.maximum(chosen, np.float32(2.0**-14))), np.float32)
+
     def look_ahead(self, rigs: Iterable[Rig], *cameras: CameraAsSet) -> None:
         """Work out many rigs, each of which will be asked for by each camera, two at a time."""
         wanted = list(rigs)

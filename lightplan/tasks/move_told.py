@@ -58,7 +58,7 @@ def choose(
         # the model holds the set for as good as planned: by the photograph's word, then
         chosen = _helping([], state, AsSeen(worth, state, score.measures), score, memory)
         chosen = None if chosen is None else replace(chosen, gain=min(chosen.gain, short))
-    for less in minded(_clipped_moves(score, state), memory, score.score):
+    for less in minded(_clipped_moves(score, state, worth), memory, score.score):
         # what the plan itself does not promise no exposure wins
         if chosen is None or min(less.gain, short) > chosen.worth:
             return less
@@ -70,7 +70,10 @@ def _helping(
 ) -> FirstOption | None:
     """Return what helps a set that has not slipped: a setting, else a small step."""
     curve = None if memory.asked_for("tone curve") else plain_curve(state, worth)
-    trims = [*options, *trims_of_state(state, worth), *([] if curve is None else [curve])]
+    trims = [*options, *trims_of_state(state, worth)]
+    best = max((option.worth for option in trims), default=0.0)
+    if curve is not None and (not state.planned.camera.lifts_tones or curve.gain > best):
+        trims.append(curve)
     chosen = first_of(minded(trims, memory, score.score), LEAST_KNOB)
     if chosen is not None:
         return chosen
@@ -121,11 +124,12 @@ def factor_of(score: PhotoScore, begins: str) -> float:
     return math.prod(g.factor for g in score.gates if g.measure.startswith(begins))
 
 
-def _clipped_moves(score: PhotoScore, state: State) -> list[FirstOption]:
+def _clipped_moves(score: PhotoScore, state: State, worth: Worth) -> list[FirstOption]:
     """Return less exposure where the photograph itself is clipped; its gain is the gates' cost."""
-    shares = [score.value(f"{material}_clipped_share") for material in ("foil", "paper")]
+    shares = {m: score.value(f"{m}_clipped_share") for m in ("foil", "paper")}
+    known = {material: share for material, share in shares.items() if share is not None}
     gates = [g.factor for g in score.gates if g.measure.endswith("clipped_share")]
-    option = less_light(state, max((s for s in shares if s is not None), default=0.0), gates)
+    option = less_light(state, worth, known, gates)
     if option is None or score.score is None:
         return []
     factor = math.prod(gates)

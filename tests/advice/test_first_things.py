@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
 import pytest
 
 from lightplan.advice.first_things import FirstOption, State, first_of, options_of
@@ -55,6 +56,9 @@ class OnPaper:
     def score(self, rig, camera):
         away = abs(rig.lamps[0].placement.position_mm[0] - 300) / 10
         return 90 - away - 10 * abs(camera.stops)
+
+    def brightness(self, rig, camera, *, foil):
+        return np.linspace(-2.0, 0.0, 1001)
 
 
 def state(*slips, stops=0.0):
@@ -110,10 +114,44 @@ def test_with_two_things_badly_off_the_one_that_counts_last_is_still_told():
 
 
 def test_a_clipped_photograph_gets_less_light_whatever_was_found():
-    assert less_light(state(), 0.0, [1.0, 1.0]) is None
-    told = less_light(state(), 0.3, [0.2, 1.0])
+    assert less_light(state(), OnPaper(), {"foil": 0.0}, [1.0, 1.0]) is None
+    told = less_light(state(), OnPaper(), {"foil": 0.6, "paper": 0.0}, [0.2, 1.0])
     assert told.value == -1.0
     assert "1 stop (half) less" in told.text
+
+
+@pytest.mark.parametrize(("run_stops", "thirds"), [(0.1, 1), (1.4, 2), (6.0, 3)])
+def test_evenly_lit_foil_is_never_far_beyond_the_end(run_stops, thirds):
+    """A quarter is clipped: where the foil runs over a tenth of a stop a third less is enough."""
+
+    class Lit(OnPaper):
+        def brightness(self, rig, camera, *, foil):
+            return np.linspace(-run_stops, 0.0, 1001) if foil else np.full(9, -5.0)
+
+    told = less_light(state(), Lit(), {"foil": 0.25, "paper": 0.0}, [0.2, 1.0])
+    assert told.value == pytest.approx(-thirds / 3)
+
+
+@pytest.mark.parametrize(
+    ("lifts", "other", "told"),
+    [(True, 5.0, "tone curve"), (True, 25.0, "key"), (False, 25.0, "tone curve")],
+)
+def test_a_curve_that_the_plan_counts_on_is_left_where_something_wins_more(
+    monkeypatch, lifts, other, told
+):
+    class Lifted(OnPaper):
+        def measures(self, rig, camera):
+            return Measures({})
+
+        def score(self, rig, camera):
+            return 50.0 if camera.lift_stops else 70.0
+
+    planned = replace(RIG, camera=replace(RIG.camera, tone_curve="phone" if lifts else "plain"))
+    here = replace(state(), planned=planned, camera=CameraAsSet(clip_cd_m2=100, lift_stops=0.6))
+    monkeypatch.setattr(move_told, "trims_of_state", lambda *_: [step(3, other)])
+    score = PhotoScore(file="a.jpg", path="a.jpg", score=50.0)
+    plan = Before(Memory(), planned, CameraAsSet(clip_cd_m2=100))
+    assert choose(score, [], here, Lifted(), plan).element == told
 
 
 @pytest.mark.parametrize(
