@@ -2,6 +2,13 @@
 
     PYTHONPATH=. python tests/reference/slipped/render.py --serve QUEUE &     (path tracer)
     PYTHONPATH=. python tests/advice/evenings.py run QUEUE OUT [--processes 15] [--count 40]
+
+    PYTHONPATH=. python tests/advice/evenings.py begin QUEUE OUT        (a renderer elsewhere:)
+    PYTHONPATH=. python tests/advice/evenings.py gather QUEUE JOBS.json.gz
+    python tests/reference/slipped/render.py JOBS.json.gz RENDERED
+    PYTHONPATH=. python tests/advice/evenings.py spread RENDERED QUEUE
+    PYTHONPATH=. python tests/advice/evenings.py round QUEUE OUT        (and gather again)
+
     PYTHONPATH=. python tests/advice/evenings.py tell OUT/evenings.json
     PYTHONPATH=. python tests/advice/evenings.py draw OUT NAME... --to FOLDER
 
@@ -204,13 +211,37 @@ def name_of(product: Product, *, slip: bool) -> str:
     return f"e{product.number:02d}_{'slip' if slip else 'right'}"
 
 
-def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) -> dict[str, Any]:
-    """Return how an evening went."""
-    name = name_of(product, slip=with_slip_too)
+@dataclass(eq=False)
+class Evening:
+    """An evening as far as it has gone.
+
+    Attributes
+    ----------
+    told : dict
+        What is kept of it.
+    stood : list of Standing
+        The set at each shot.
+    """
+
+    product: Product
+    draw: np.random.Generator
+    standing: Standing
+    told: dict[str, Any]
+    stood: list[Standing]
+    memory: Memory
+
+    @property
+    def shot(self) -> str:
+        """Name of the photograph that is to be taken."""
+        return f"{self.told['name']}_{len(self.told['shots']) + 1}"
+
+
+def begun(product: Product, *, with_slip_too: bool) -> Evening:
+    """Return an evening whose set is built."""
     draw = np.random.default_rng([72, product.number, with_slip_too])
     standing, slip = first_build(product, draw, with_slip_too=with_slip_too)
     told: dict[str, Any] = {
-        "name": name,
+        "name": name_of(product, slip=with_slip_too),
         "title": product.title,
         "promised": product.promised,
         "metal_promised": product.metal,
@@ -219,33 +250,55 @@ def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) ->
         "shots": [],
         "end": "not in six shots",
     }
-    stood, memory = [], Memory()
-    for number in range(MOST_SHOTS):
-        stood.append(standing)
-        photo = out / f"{name}_{number + 1}.jpg"
-        photo.write_bytes(photographed(f"{name}_{number + 1}", product, standing, queue, draw))
-        shot, advice = looked_at(photo, product, standing, draw, memory)
-        told["shots"].append(shot)
-        if shot["score"] is not None and is_good(shot, product):
-            told["end"] = "good"
-            break
-        if shot.get("black") and slip is not None and slip.dimension == "missing":
-            anew = hand_built(product.rig, int(draw.integers(1 << 31)))
-            standing = replace(standing, rig=put_back(standing.rig, anew, slip.element))
-            continue
-        if advice is None or advice.first_move is None:
-            told["end"] = "no sheet" if shot["score"] is None else "no move"
-            break
-        memory = with_frame(memory, advice)
-        try:
-            standing = after_move(product, standing, advice, draw)
-        except (LightplanError, KeyError) as error:
-            shot["error"] = str(error)
-            told["end"] = "move cannot be made"
-            break
-    with gzip.open(out / f"{name}.pickle.gz", "wb", compresslevel=3) as file:
-        pickle.dump((product, stood), file)  # for a closer look at it
-    return told
+    return Evening(product, draw, standing, told, [], Memory())
+
+
+def gone_on(one: Evening, light: Doubles, out: Path) -> bool:
+    """Photograph an evening's set, ask and make the one move; say whether it goes on."""
+    product, told, draw = one.product, one.told, one.draw
+    photo = out / f"{one.shot}.jpg"
+    chain = one.standing.chain
+    photo.write_bytes(jpeg(take(light, chain, draw), chain))
+    one.stood.append(one.standing)
+    shot, advice = looked_at(photo, product, one.standing, draw, one.memory)
+    told["shots"].append(shot)
+    left = len(told["shots"]) < MOST_SHOTS
+    if shot["score"] is not None and is_good(shot, product):
+        told["end"] = "good"
+        return False
+    slip = told["slip"]
+    if shot.get("black") and slip is not None and slip[2] == "missing":
+        anew = hand_built(product.rig, int(draw.integers(1 << 31)))
+        one.standing = replace(one.standing, rig=put_back(one.standing.rig, anew, slip[1]))
+        return left
+    if advice is None or advice.first_move is None:
+        told["end"] = "no sheet" if shot["score"] is None else "no move"
+        return False
+    one.memory = with_frame(one.memory, advice)
+    try:
+        one.standing = after_move(product, one.standing, advice, draw)
+    except (LightplanError, KeyError) as error:
+        shot["error"] = str(error)
+        told["end"] = "move cannot be made"
+        return False
+    return left
+
+
+def evening(product: Product, queue: Path, out: Path, *, with_slip_too: bool) -> dict[str, Any]:
+    """Return how an evening went, each picture awaited from whoever serves the queue."""
+    one = begun(product, with_slip_too=with_slip_too)
+    while True:
+        ask(one, queue)
+        light = awaited(queue / f"{one.shot}.npz")
+        if not gone_on(one, light, out):
+            keep_evening(one, out)
+            return one.told
+
+
+def keep_evening(one: Evening, out: Path) -> None:
+    """Keep the sets of an evening for a closer look at it."""
+    with gzip.open(out / f"{one.told['name']}.pickle.gz", "wb", compresslevel=3) as file:
+        pickle.dump((one.product, one.stood), file)
 
 
 def is_good(shot: dict[str, Any], product: Product) -> bool:
@@ -301,11 +354,10 @@ def as_set(camera: CameraAsTaken, slip: Slip) -> CameraAsTaken:
     return replace(camera, red_stops=slip.size / 2, blue_stops=-slip.size / 2)
 
 
-def photographed(
-    name: str, product: Product, standing: Standing, queue: Path, draw: np.random.Generator
-) -> bytes:
-    """Return the JPEG of a set: rendered by whoever serves the queue."""
-    rig = replace(standing.rig, freedoms=())
+def ask(one: Evening, queue: Path) -> None:
+    """Put an evening's set into the queue, to be rendered by whoever serves it."""
+    product, name = one.product, one.shot
+    rig = replace(one.standing.rig, freedoms=())
     spp = SPP if rig.sheet.foil.grating is None else SPP_GRATING
     camera = replace(rig.camera, placement=aimed(product.rig, rig))
     rig = replace(rig, camera=camera)
@@ -314,15 +366,19 @@ def photographed(
     waiting = queue / f"{name}.writing"
     write_jobs([job], waiting, {name: product.rig.sheet.artwork})
     waiting.rename(queue / f"{name}.json.gz")
-    found, began = queue / f"{name}.npz", time.monotonic()
+
+
+def awaited(found: Path) -> Doubles:
+    """Return light once it is rendered; its file is taken away."""
+    began = time.monotonic()
     while not found.exists():
         if time.monotonic() - began > PATIENCE_S:
-            raise TimeoutError(f"{name} was not rendered")
+            raise TimeoutError(f"{found.stem} was not rendered")
         time.sleep(0.1)
     with np.load(found) as file:
-        light = unpack(file, name)
+        light = unpack(file, found.stem)
     found.unlink()
-    return jpeg(take(light, standing.chain, draw), standing.chain)
+    return light
 
 
 def aimed(planned: Rig, rig: Rig) -> Placement:
@@ -512,6 +568,96 @@ def run(
     print("\n".join(summary(ended)))
 
 
+# --- in rounds, where the renderer stands elsewhere -------------------------------------------
+
+
+def begin_task(job: tuple[int, Path, Path]) -> str:
+    """Plan a product, begin its two evenings, and ask for their first pictures."""
+    number, queue, out = job
+    _, product, why = planned_task(number, out)
+    if product is None:
+        return f"{number} no plan {why}"
+    for slip in (False, True):
+        one = begun(product, with_slip_too=slip)
+        ask(one, queue)
+        _put_aside(one, out)
+    return f"{number} {product.title}"
+
+
+def round_task(job: tuple[Path, Path, Path]) -> dict[str, Any] | None:
+    """Take an evening one shot further; what is kept of it where it has ended."""
+    aside, queue, out = job
+    with gzip.open(aside) as file:
+        one: Evening = pickle.load(file)
+    asked = queue / f"{one.shot}.json.gz"
+    try:
+        goes_on = gone_on(one, awaited(queue / f"{one.shot}.npz"), out)
+    except Exception as wrong:  # noqa: BLE001 - one evening must not cost the others
+        goes_on, one.told["end"] = False, repr(wrong)[-300:]
+    asked.unlink(missing_ok=True)
+    if goes_on:
+        ask(one, queue)
+        _put_aside(one, out)
+        return None
+    aside.unlink()
+    keep_evening(one, out)
+    return one.told
+
+
+def _put_aside(one: Evening, out: Path) -> None:
+    with gzip.open(out / f"{one.told['name']}.evening.gz", "wb", compresslevel=3) as file:
+        pickle.dump(one, file)
+
+
+def begin(queue: Path, out: Path, numbers: list[int], processes: int) -> None:
+    """Plan products and ask for the first pictures of all their evenings."""
+    for folder in (queue, out):
+        folder.mkdir(parents=True, exist_ok=True)
+    print(begin_task((numbers[0], queue, out)), flush=True)  # loops are compiled once
+    jobs = [(n, queue, out) for n in numbers[1:]]
+    with multiprocessing.get_context("fork").Pool(processes, maxtasksperchild=4) as pool:
+        for line in pool.imap_unordered(begin_task, jobs):
+            print(line, flush=True)
+
+
+def take_round(queue: Path, out: Path, processes: int) -> None:
+    """Take all evenings whose pictures are there one shot further, and ask for the next ones."""
+    going = sorted(out.glob("*.evening.gz"))
+    rendered = {path.stem.rpartition("_")[0] for path in queue.glob("*.npz")}
+    jobs = [(p, queue, out) for p in going if p.name.partition(".")[0] in rendered]
+    kept = out / "evenings.json"
+    ended = json.loads(kept.read_text("utf-8")) if kept.exists() else []
+    with multiprocessing.get_context("fork").Pool(processes, maxtasksperchild=4) as pool:
+        for told in pool.imap_unordered(round_task, jobs):
+            if told is not None:
+                ended = [e for e in ended if e["name"] != told["name"]] + [told]
+                print(line_of(told), flush=True)
+                keep(ended, kept)
+    print("\n".join(summary(ended)), f"{len(list(out.glob('*.evening.gz')))} go on", sep="\n")
+
+
+def gather(queue: Path, to: Path) -> None:
+    """Write all that a queue asks for into one file for render.py."""
+    jobs, art = [], {}
+    for path in sorted(queue.glob("*.json.gz")):
+        with gzip.open(path, "rt") as file:
+            told = json.load(file)
+        jobs += told["jobs"]
+        art |= told["artwork"]
+    with gzip.open(to, "wt") as file:
+        json.dump({"jobs": jobs, "artwork": art}, file)
+    print(f"{len(jobs)} pictures")
+
+
+def spread(rendered: Path, queue: Path) -> None:
+    """Put pictures of render.py's parts where the queue's askers look for them."""
+    for part in sorted(rendered.glob("part*.npz")):
+        with np.load(part) as file:
+            for name in [key[: -len("_low")] for key in file.files if key.endswith("_low")]:
+                one = {f"{name}_{end}": file[f"{name}_{end}"] for end in ("low", "high", "scale")}
+                np.savez(queue / f"{name}.npz", **one)
+
+
 def keep(ended: list[dict[str, Any]], path: Path) -> None:
     """Write evenings in their order, figures rounded."""
     plain = json.loads(
@@ -584,7 +730,9 @@ def draw_evening(one: dict[str, Any], folder: Path, to: Path) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", choices=["run", "tell", "draw"])
+    parser.add_argument(
+        "what", choices=["run", "begin", "gather", "spread", "round", "tell", "draw"]
+    )
     parser.add_argument("places", nargs="+", metavar="PLACE")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--count", type=int, default=40)
@@ -601,6 +749,13 @@ def main() -> None:
         run(queue, out, numbers, options.processes, options.until, options.only)
         with contextlib.suppress(FileExistsError):
             (queue / "STOP").touch()
+    elif options.what == "begin":
+        numbers = list(range(options.first, options.first + options.count))
+        begin(*map(Path, options.places), numbers, options.processes)
+    elif options.what == "round":
+        take_round(*map(Path, options.places), options.processes)
+    elif options.what in ("gather", "spread"):
+        {"gather": gather, "spread": spread}[options.what](*map(Path, options.places))
     elif options.what == "tell":
         ended = json.loads(Path(options.places[0]).read_text("utf-8"))
         print("\n".join([line_of(e) for e in ended] + summary(ended)))

@@ -341,10 +341,13 @@ def move_jobs(
 ) -> Iterator[dict[str, Any]]:
     """Yield rigs for render.py: after the move, and with the slips undone.
 
+    Of slips that cost much, and of moves that lose by the light engine.
     Moves of the camera's settings alone need no new light and are left to the light engine.
     """
     for one in found:
-        if "won" not in one or one["move_element"] in IN_CAMERA or one["cost"] < MATTERS:
+        if "won" not in one or one["move_element"] in IN_CAMERA:
+            continue
+        if one["cost"] < MATTERS and one["won"] >= -2:
             continue
         build = builds[one["name"]]
         move = argparse.Namespace(
