@@ -224,7 +224,8 @@ def _up(mirrors: Mirrors, spots: Samples) -> Singles:
 def colours(count: int) -> tuple[Doubles, Singles]:
     """Return even wavelengths and what each adds to white: asked for each point of each lamp."""
     wavelengths = wavelengths_nm(count)
-    return wavelengths, spectra.wavelength_weights(wavelengths).astype(np.float32)
+    weights = spectra.wavelength_weights(wavelengths, between_rows=True)
+    return wavelengths, weights.astype(np.float32)
 
 
 def _counts(lamp: LampFace, roughness: float, usual: int) -> list[int]:

@@ -36,7 +36,9 @@ if TYPE_CHECKING:
     from lightplan.scene.surfaces import Surface
 
 
-MOST_RAYS = 610
+# Rays of a spot at the most: so many, or one for so many of `Detail.foil_rays`. A lamp's diffuser
+# fills the lobes of some colours only, and of those few rays tell how bright they are.
+MOST_RAYS, FOR_ONE = 610, 600
 
 
 class GratingLight(Kept):
@@ -52,7 +54,8 @@ class GratingLight(Kept):
     ) -> None:
         self._mirrors, self._curve, self._grating = mirrors, curve, grating
         self._foil, self._behind = foil, list[Behind]()
-        count = int(np.clip(3 * detail.foil_rays // len(mirrors.points), 48, MOST_RAYS))
+        most = max(MOST_RAYS, detail.foil_rays // FOR_ONE)
+        count = int(np.clip(3 * detail.foil_rays // len(mirrors.points), 48, most))
         per_order = max(12, count // len(ORDERS))
         directions, self._carry = _drawn(mirrors, curve, grating, per_order)
         self.rays = Rays(mirrors.points, directions)

@@ -45,6 +45,19 @@ def test_weights_sum_to_one_and_take_spectra_as_broken_lines(wavelengths):
     np.testing.assert_allclose(linear_srgb(nodes, values), fine, rtol=0, atol=1e-12)
 
 
+@pytest.mark.parametrize("count", [61, 69, 152, 700])
+def test_of_close_wavelengths_each_has_its_weight(count):
+    """Closer than the table's rows they would have the whole weight of one, or none."""
+    nodes = np.linspace(390.0, 730.0, count)
+    weights = wavelength_weights(nodes, between_rows=True)
+    np.testing.assert_allclose(weights.sum(axis=0), 1.0, rtol=0, atol=1e-12)
+    inner = slice(count // 10, -count // 10)  # the ends stand for all beyond them
+    density = (weights * (count - 1))[inner]
+    coarse = wavelength_weights(np.linspace(390.0, 730.0, 35)) * 34
+    expected = [np.interp(nodes[inner], np.linspace(390.0, 730.0, 35), row) for row in coarse.T]
+    np.testing.assert_allclose(density, np.stack(expected, axis=1), atol=0.05 * coarse.max())
+
+
 def test_spectral_pass_bands_light_their_channels():
     for channel, (low, high) in enumerate([(600, 780), (510, 570), (380, 480)]):
         band = ((low <= VISIBLE) & (high >= VISIBLE)).astype(float)
