@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 LOW = 0.25  # of the sheet's longer side: what reaches lower than this stands on the table
 SQUARE = 0.05  # rise of a foot's line on the table, beyond which it is not along a ruling
 ROUND_FOOT = (1.0, 0.5**0.5)  # of a cone's radius: rulings that follow its foot in steps
-CROWDING = 3.0  # cells in the middle are this over its sinh of the even size
+# Cells in the middle are this over its sinh of the even size, a half, those at the rim twice it.
+# Smaller ones leave so few for the rest that a low lamp's pool of light on it was taken for even.
+CROWDING = 2.0
 
 
 def ruled(surfaces: Sequence[Surface], side: int, thin: int = 0) -> tuple[Surface, ...]:
