@@ -102,24 +102,26 @@ def glints(
     surfaces: Sequence[Surface],
     lamps: Sequence[LampFace],
     drawn: int,
-    finer: int = 0,
+    finer: Integers | int = 0,
     known: KnownWays | None = None,
 ) -> Singles:
     """Return what lamps of luminance 1 bring to points by way of a mirror, (3, n, lamps).
 
     To mirrors: the luminance that they show their viewers. To matte points: that of white.
-    `drawn` places are drawn in each of two ways, and `finer` instead for points to which they
-    bring much, and for their neighbours, which may have missed it; 0 leaves that step out. Ways
-    that are `known` are not looked for again.
+    `drawn` places are drawn in each of two ways, and `finer` (of all, or (n,)) instead for points
+    to which they bring much, and for their neighbours, which may have missed it; 0 leaves that
+    step out. Ways that are `known` are not looked for again.
     """
+    more = np.broadcast_to(finer, len(receivers.points))
     total = np.zeros((3, len(receivers.points), len(lamps)), np.float32)
     for index, lamp in enumerate(lamps):
         found = _from_lamp(receivers, mirror, surfaces, lamp, drawn, None, known)
-        if finer:
+        if more.any():
             much = found.max(axis=0)
-            rows = _beside(receivers.points, much > FAINT * much.max(initial=0.0))
-            if rows.size:
-                again = _from_lamp(receivers, mirror, surfaces, lamp, finer, rows, known)
+            bright = _beside(receivers.points, much > FAINT * much.max(initial=0.0))
+            for count in np.unique(more[bright]).tolist():
+                rows = bright[more[bright] == count]
+                again = _from_lamp(receivers, mirror, surfaces, lamp, count, rows, known)
                 found[:, rows] = again[:, rows]
         total[:, :, index] = found
     return total
@@ -194,7 +196,21 @@ def _from_lamp(
 ) -> Singles:
     """Return what one lamp of luminance 1 brings to points, (3, n); only to some if so wanted."""
     n = len(receivers.points)
-    wanted = np.arange(n) if rows is None else rows
+    ways, kept = ways_of_lamp(receivers, mirror, surfaces, lamp, drawn, rows, known)
+    return np.array([np.bincount(ways.row, kept[channel], n) for channel in range(3)], np.float32)
+
+
+def ways_of_lamp(
+    receivers: Receivers,
+    mirror: Between,
+    surfaces: Sequence[Surface],
+    lamp: LampFace,
+    drawn: int,
+    rows: Integers | None = None,
+    known: KnownWays | None = None,
+) -> tuple[JoinedBy, Singles]:
+    """Return m ways to points, and what a lamp of luminance 1 brings along each, (3, m)."""
+    wanted = np.arange(len(receivers.points)) if rows is None else rows
 
     def look(some: Integers) -> JoinedBy:
         return _ways_to(receivers, some, mirror, surfaces, lamp, drawn)
@@ -209,7 +225,7 @@ def _from_lamp(
     kept = ways.weight * are_free(surfaces, lamp, starts, ways.places, ways.ends)
     if receivers.enters is not None or lamp.profile is not None:
         kept *= let_through(receivers, lamp, ways.row, ways.places, ways.ends)
-    return np.array([np.bincount(ways.row, kept[channel], n) for channel in range(3)], np.float32)
+    return ways, kept
 
 
 def _ways_to(

@@ -10,17 +10,18 @@ points are dense enough to follow the lobe, with a smooth change between the two
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import accumulate, chain
-from operator import is_
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from lightplan.geometry import points as point_sets
 from lightplan.light.by_foil import by_foil
+from lightplan.light.by_silver import BySilver
 from lightplan.light.cells import Patchwork, blend
 from lightplan.light.compiled import seen_points, weighted_sums
+from lightplan.light.cut_targets import CutTarget
 from lightplan.light.glints import Receivers
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import Lobes, Weighed
@@ -63,39 +64,6 @@ _Points: TypeAlias = "tuple[Singles, Booleans, int, float, Singles]"
 """A target's points, as `seen_points.shown_by_points` takes them."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Cut:
-    """What bodies without an outline cut of a target; stays while these and the target do.
-
-    Parameters
-    ----------
-    target : Target
-    bodies : tuple of Surface
-    near : (k,) int
-        Spots whose lines to the target they may cut.
-    clear : (k, m) bool
-        Which of the lines to m `points` of it they leave.
-    partly : (p,) int
-        Which of the k they cut off from some of the points.
-    points : (m, 3) float
-    weight : (p, m) float32
-        What the points count to these.
-    """
-
-    target: Target
-    bodies: tuple[Surface, ...]
-    near: Integers
-    clear: Booleans
-    partly: Integers
-    points: Doubles
-    weight: Singles
-
-
-def _same(some: tuple[Surface, ...], others: tuple[Surface, ...]) -> bool:
-    """Whether both hold the same objects."""
-    return len(some) == len(others) and all(map(is_, some, others))
-
-
 class GlossyLight(Kept):
     """Luminance of n mirror spots towards their viewers, kept current while things move."""
 
@@ -124,10 +92,10 @@ class GlossyLight(Kept):
         self._parts = SeenParts(mirrors.roughness) if depth == 0 else None  # others look but once
         self._behind: list[Behind] = []
         self._points: list[_Points] = []
-        self._by_foil: Singles | None = None
+        self._joined: Singles | None = None
         self._targets: dict[tuple[int, bool], Target] = {}
         self._weighed: dict[tuple[int, bool], Weighed] = {}
-        self._cuts: dict[tuple[int, bool], _Cut] = {}
+        self._cuts: dict[tuple[int, bool], CutTarget] = {}
 
     def _aim(self, numbers: Integers) -> None:
         """Choose the directions drawn from visible normals, and what each carries.
@@ -180,7 +148,7 @@ class GlossyLight(Kept):
         self, surfaces: Sequence[Surface], patchwork: Patchwork, lamps: Sequence[LampFace]
     ) -> None:
         """Where rays meet metal coatings, or these the foil, see what that mirrors in turn."""
-        self._behind, self._by_foil = [], None
+        self._behind, self._joined = [], None
         if not patchwork.has_metal or self._depth >= DEPTH:
             return
         hits = [metal_hits(self.rays, surfaces)]
@@ -193,28 +161,57 @@ class GlossyLight(Kept):
             rays = 1
             if self._foil is not None and self._depth == 0:
                 rays = int(np.clip(RAYS_ON // len(hit.row), 1, MOST_RAYS_ON))
-            self._behind.append(
-                looked_on(
-                    hit,
-                    self._brings[:, hit.row, hit.col].T,
-                    (surfaces, patchwork, lamps),
-                    rays=rays,
-                    depth=self._depth + 1,
-                    foil=self._foil,
-                    lamps_apart=joins and hit.surface == SHEET,
-                )
+            behind = looked_on(
+                hit,
+                self._brings[:, hit.row, hit.col].T,
+                (surfaces, patchwork, lamps),
+                rays=rays,
+                depth=self._depth + 1,
+                foil=self._foil,
+                lamps_apart=joins and hit.surface == SHEET,
             )
+            if self._depth == 0 and self._lobes.polariser is None:
+                self._join(hit, behind[2], surfaces, lamps)
+            self._behind.append(behind)
         if joins and foil is not None:
             drawn = int(np.clip(JOINED // (len(lamps) * len(self._numbers)), 1, MOST_JOINED))
-            receivers = Receivers(
-                self._mirrors.points,
-                self._lobes.frames,
-                self._numbers,
-                self._lobes.view,
-                self._mirrors.roughness,
-                self._lobes.curve,
-            )
-            self._by_foil = by_foil(receivers, foil.face, surfaces, lamps, drawn)
+            self._joined = by_foil(self._receivers, foil.face, surfaces, lamps, drawn)
+
+    @property
+    def _receivers(self) -> Receivers:
+        """These spots as points that light comes to."""
+        return Receivers(
+            self._mirrors.points,
+            self._lobes.frames,
+            self._numbers,
+            self._lobes.view,
+            self._mirrors.roughness,
+            self._lobes.curve,
+        )
+
+    def _join(
+        self,
+        hit: MetalHit,
+        behind: GlossyLight,
+        surfaces: Sequence[Surface],
+        lamps: Sequence[LampFace],
+    ) -> None:
+        """Join lamps to these spots by way of silver, as far as their rays meet these by chance."""
+        silver = BySilver.of(self._receivers, self._count, hit, surfaces, lamps)
+        if silver is not None:
+            behind.count_lamps(lamps, silver.of_rays)
+            brought = silver.brought()
+            self._joined = brought if self._joined is None else self._joined + brought
+
+    def count_lamps(self, lamps: Sequence[LampFace], share: Singles) -> None:
+        """Count of each lamp only a share (lamps, n) of what each spot sees of it."""
+        for lamp, part in zip(lamps, share, strict=True):
+            row, col = np.nonzero(self.rays.surface == lamp.surface)
+            self._brings[:, row, col] *= part[row]
+            for place, key in enumerate(sorted(self._targets)):
+                if key[0] == lamp.surface:
+                    *kept, counts = self._points[place]
+                    self._points[place] = (*kept, counts * part)
 
     def _joins(self, foil: FoilFace) -> bool:
         """Whether lamps that the foil shows these mirrors are joined to them, not met by rays."""
@@ -287,7 +284,7 @@ class GlossyLight(Kept):
             return found
         bodies = tuple(surfaces[i] for i in sorted(others))
         known = self._cuts.get(target.key)
-        if known is None or known.target is not target or not _same(known.bodies, bodies):
+        if known is None or known.target is not target or not known.is_by(bodies):
             known = self._cut(surfaces, others, target, bodies)
             self._cuts[target.key] = known
         found[known.near] = known.clear.any(axis=1)
@@ -307,7 +304,7 @@ class GlossyLight(Kept):
         others: frozenset[int],
         target: Target,
         bodies: tuple[Surface, ...],
-    ) -> _Cut:
+    ) -> CutTarget:
         """Return which lines to a target what has no outline cuts."""
         points = self._mirrors.points
         near = np.flatnonzero(may_be_cut(surfaces, others, points, target.points))
@@ -319,7 +316,7 @@ class GlossyLight(Kept):
         weight = np.zeros((0, len(many.points)), np.float32)
         if partly.size:
             weight = self._lobes.some(near[partly]).over((many,), ())[0].weight.sum(axis=0)
-        return _Cut(target, bodies, near, clear, partly, many.points, weight)
+        return CutTarget(target, bodies, near, clear, partly, many.points, weight)
 
     def _weigh_profiles(self, lamps: Sequence[LampFace]) -> None:
         """Weigh rays that meet lamps with a spread of their own."""
@@ -335,9 +332,9 @@ class GlossyLight(Kept):
         total = outlook.brought(self.rays, self._brings)
         for rows, carry, light in self._behind:
             total = total + summed(rows, light.evaluate(outlook) * carry[:, None], len(total))
-        if self._by_foil is not None:
-            lamps = outlook.texels[1 : 1 + self._by_foil.shape[2]]
-            _bring(self._by_foil, lamps, total)
+        if self._joined is not None:
+            lamps = outlook.texels[1 : 1 + self._joined.shape[2]]
+            _bring(self._joined, lamps, total)
         if self._points:
             shown = blend(outlook.texels, *self._shown).transpose(1, 2, 0)
             each = np.ascontiguousarray(shown, np.float32)

@@ -14,6 +14,7 @@ from lightplan.light.glints import Receivers, glints
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.kept import Kept
 from lightplan.light.known_ways import KnownWays
+from lightplan.light.metal_hits import SHEET
 from lightplan.light.mirror_face import GAP, MirrorFace
 from lightplan.light.outlook import Outlook, summed
 from lightplan.light.visibility import Visibility, among
@@ -21,7 +22,7 @@ from lightplan.light.visibility import Visibility, among
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.arrays import Doubles, Floats, Integers, Singles
+    from lightplan.arrays import Booleans, Doubles, Floats, Integers, Singles
     from lightplan.light.cells import Patchwork
     from lightplan.light.coat import Entering
     from lightplan.light.emission import LampFace
@@ -32,6 +33,10 @@ if TYPE_CHECKING:
 # in none (`light.glints`). Points to which a lamp brings much so are joined over more times as
 # many: else foil beside a card shows grain.
 JOINED, MORE_JOINED = 1.6, 8
+# And over more times as many again where they are so near the foil that the edge of a lamp in it
+# is narrow: its cells differ from each other then, and foil shows each sharply.
+SHARPER, EDGE = 4, 2.6  # width of such an edge over roughness and distance
+NARROW = 1 / 16  # of the foil's longer side
 RAYS, LAMP_SPOTS = 5, 9  # per pair of point and mirror spot
 CLOSER = 2  # times that the gap may be halved for that
 FINDING = 89  # spots to find how near a mirror is
@@ -88,14 +93,30 @@ class MirrorTransfer(Kept):
             frames = np.stack([*point_sets.frames(np.asarray(normals, float)), normals], axis=1)
             numbers = np.arange(len(points))
             receivers = Receivers(np.asarray(points, float), frames, numbers, enters=self._enters)
-            self._by_mirror = self._joined(receivers, surfaces, lamps)
+            near = self._is_near(surfaces, receivers.points)
+            self._by_mirror = self._joined(receivers, surfaces, lamps, near)
+
+    def _is_near(self, surfaces: Sequence[Surface], points: Doubles) -> Booleans:
+        """Return which points see a lamp's edge narrow in the foil; a grating's colours blur it."""
+        shape = surfaces[self._face.surface].shape
+        if self._face.surface != SHEET or self._face.grating is not None:
+            return np.zeros(len(points), bool)
+        assert isinstance(shape, Flat)
+        place = np.abs((points - np.asarray(shape.centre)) @ shape.frame)
+        beside = np.maximum(place - [shape.half_width, shape.half_height, 0.0], 0.0)
+        edge = EDGE * min(self._face.roughness) * np.linalg.norm(beside, axis=1)
+        return np.asarray(edge < NARROW * 2.0 * max(shape.half_width, shape.half_height))
 
     def _joined(
-        self, receivers: Receivers, surfaces: Sequence[Surface], lamps: Sequence[LampFace]
+        self,
+        receivers: Receivers,
+        surfaces: Sequence[Surface],
+        lamps: Sequence[LampFace],
+        near: Booleans,
     ) -> Singles:
         """Return what lamps of luminance 1 bring by way of the mirror, (3, n, lamps)."""
-        face, drawn = self._face, round(JOINED * self._spots)
-        finer, known = MORE_JOINED * drawn, self._ways
+        face, drawn, known = self._face, round(JOINED * self._spots), self._ways
+        finer = MORE_JOINED * drawn * np.where(near, SHARPER, 1)
         found = glints(receivers, face.between, surfaces, lamps, drawn, finer, known)
         if face.grating is not None:
             found *= np.float32(1.0 - face.grating.strength)

@@ -128,6 +128,16 @@ def test_points_to_which_a_lamp_brings_much_are_told_closer():
     np.testing.assert_array_equal(finer[apart], plain[apart])
 
 
+def test_each_point_may_be_told_as_closely_as_it_needs():
+    surfaces = build_surfaces(RIG)
+    mirror = Between(0, is_front=True, curve=GOLD, roughness=(0.08, 0.08))
+    given = (card_points(), mirror, surfaces, emission.lamp_faces(RIG, surfaces), 8)
+    needs = np.where(np.arange(120) % 2 == 0, 64, 32)
+    found, closer, usual = (glints(*given, count) for count in (needs, 64, 32))
+    assert (closer != usual).any()
+    np.testing.assert_array_equal(found, np.where((needs == 64)[:, None], closer, usual))
+
+
 def test_some_of_the_points_draw_what_they_draw_among_all():
     surfaces = build_surfaces(RIG)
     rest = (Between(0, is_front=True, curve=GOLD, roughness=(0.2, 0.2)), surfaces)
