@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from types import ModuleType
 
 LAYERS = ("paper", "foil")
+# A pixel of the renderer's is the mean over its area: ours looks at places as many along each side
+PER_PIXEL = 3
 COAT_FACETS, SET_RIGHT_AT = 4181, 0.8
 SHARES = (0.01, 0.02, 0.03, 0.05)  # errors within which layers are counted
 
@@ -78,9 +80,10 @@ def one_channel(scene: dict[str, Any], channel: int) -> dict[str, Any]:
 
 
 def predicted(scene: dict[str, Any], *, quick: bool) -> dict[str, Any]:
-    """Return both layers in the camera's frame, (rows, cols, 3)."""
+    """Return both layers in the camera's frame, (rows, cols, 3), means over each pixel."""
     builder = _module("conftest")
-    size = {"camera_rows": scene["camera"]["height"], "camera_cols": scene["camera"]["width"]}
+    rows, cols = scene["camera"]["height"], scene["camera"]["width"]
+    size = {"camera_rows": PER_PIXEL * rows, "camera_cols": PER_PIXEL * cols}
     detail = Detail.quick(**size) if quick else Detail(**size)
     neutral = all(np.ptp(item["radiance"]) == 0 for item in scene["lights"])
     found: dict[str, Any] = {}
@@ -90,6 +93,7 @@ def predicted(scene: dict[str, Any], *, quick: bool) -> dict[str, Any]:
         mine = slice(None) if neutral else slice(channel, channel + 1)
         for layer in LAYERS:
             shown = getattr(layers, f"camera_{layer}")
+            shown = shown.reshape(rows, PER_PIXEL, cols, PER_PIXEL, 3).mean(axis=(1, 3))
             found.setdefault(layer, np.empty_like(shown))[..., mine] = shown[..., mine]
     return found
 

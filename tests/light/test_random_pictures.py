@@ -69,12 +69,25 @@ def test_a_grating_sees_what_silver_shows():
     assert found.foil < 0.09
 
 
-@pytest.mark.parametrize(("name", "most"), [("r417_40", 0.02), ("r417_19", 0.1)])
+@pytest.mark.parametrize(
+    ("name", "most"),
+    [
+        ("r417_40", 0.02),
+        ("r417_19", 0.055),
+        ("r417_24", 0.015),
+        ("r417_31", 0.02),
+        ("s418_03", 0.01),
+        pytest.param("s418_02", 0.012, marks=pytest.mark.slow),
+    ],
+)
 def test_rigs_of_a_fresh_draw_that_were_far_off(name, most):
-    """Their errors were 6.1 and 24 %.
+    """Their errors were 6.1, 24, 2.3, 2.8, 4.9 and 2.4 %.
 
     Silver saw a long lamp low over itself through points wider apart than its lobe; cells of a
-    card that leans over nearly sharp foil missed the lamp that their neighbours saw in it.
+    card that leans over nearly sharp foil missed the lamp that their neighbours saw in it; a low
+    lamp's pool of light on the table was taken for even; a grating's closest wavelengths had the
+    weight of two or none; a pixel of ours was its middle, not its mean, where a small lamp is
+    mirrored; a few rays of narrow foil met the place where silver shows a lamp.
     """
     folder = RANDOM / "of_1417"
     scene = json.loads((folder / "scenes" / f"{name}.json").read_text("utf-8"))
