@@ -154,6 +154,10 @@ def finished(
     if given is not None:
         ended = _no_worse(judges, job, before, ended, given)
     told = _promised(judges, job, before, ended)
+    if given is not None and before is not None and ended.predicted is None:
+        kept = _as_given(judges, before, given) if _is_below(told, before) else ended
+        if kept is not ended and _is_worth_less(judges, job, told, ended, kept):
+            ended, told = kept, _promised(judges, job, before, kept)
     return replace(
         told,
         arrangement=ended.arrangement,
@@ -190,6 +194,26 @@ def _as_given(judges: Judges, before: Predicted, given: Rig) -> _Ended:
     judges.use(given, polish_detail(given, judges.detail.sheet_long_side))
     light = judges.bench.sheet_samples(given)
     return _Ended(rig=given, light=light, predicted=before)
+
+
+def _is_below(told: Plan, before: Predicted) -> bool:
+    """Whether a plan is worth less than the rig as it was given, which can be built."""
+    if before.judged.excess_mm > FORGIVEN_MM or told.score is None:
+        return False
+    return told.score < before.judged.score
+
+
+def _is_worth_less(
+    judges: Judges, job: SearchJob, told: Plan, ended: _Ended, given: _Ended
+) -> bool:
+    """Whether builds of a plan are worth less than those of the given rig.
+
+    The search's light took it to be surely better, and promised more than is stated. Who stops a
+    search waits for no builds.
+    """
+    if told.score is None or job.should_stop():
+        return job.should_stop()
+    return min(_worth(judges, job, ended), told.score) < _worth(judges, job, given)
 
 
 def _worth(judges: Judges, job: SearchJob, ended: _Ended) -> float:

@@ -282,6 +282,18 @@ def test_builds_are_traced_once_where_the_given_rig_stays(planned, monkeypatch):
     assert len(asked) == 1
 
 
+def test_the_given_rig_stays_where_the_searchs_light_promised_too_much(planned, monkeypatch):
+    # of cone-and-phone's best it promised 95 points, 80 were stated, and the given rig has 88
+    monkeypatch.setattr(planning, "SURELY_BETTER", -1000.0)
+    monkeypatch.setattr(planning, "sturdiest", lambda judges, *_: judges.refined([poor])[0])
+    dark = replace(planned.rig.lamps[0], trim_stops=-6.0)
+    poor = replace(planned.rig, lamps=(dark, *planned.rig.lamps[1:]), freedoms=())
+    short = Effort(evaluations=6, polish=0, builds=16)
+    found = plan(replace(planned.rig, freedoms=()), effort=short)
+    assert found.rig.lamps[0].trim_stops == planned.rig.lamps[0].trim_stops
+    assert found.score == found.start_score
+
+
 def test_a_diffuser_is_offered_with_what_hangs_it_where_nothing_does():
     tissue = Item(name="tissue", kind="diffuser", width_mm=400, height_mm=500, price=3.0)
     clamp = Item(name="a clamp", kind="clamp", price=12.0)
