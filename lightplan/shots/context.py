@@ -44,6 +44,8 @@ class PhotoContext:
     width_mm, height_mm : float
         Size of the sheet.
     look : Look
+    half_lit : bool
+        Its foil is holographic: much of it may be dark.
     foil_kind : str or None
         For the colour to expect.
     stock_reflectance : (3,) float or None
@@ -73,6 +75,7 @@ class PhotoContext:
     height_mm: float
     look: Look = field(default_factory=Look)
     foil_kind: str | None = None
+    half_lit: bool = False
     stock_reflectance: Triple | None = None
     artwork: Doubles | None = None
     corners: Mapping[str, Doubles] = field(default_factory=dict)

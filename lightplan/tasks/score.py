@@ -230,6 +230,7 @@ def context_for(rig: RigLike) -> PhotoContext:
         height_mm=sheet.height_mm,
         look=found.look,
         foil_kind=sheet.foil.judged_kind,
+        half_lit=sheet.foil.grating is not None,
         stock_reflectance=sheet.paper.reflectance,
         artwork=sheet.artwork if sheet.artwork.size > 1 else None,
     )

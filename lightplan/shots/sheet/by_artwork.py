@@ -71,6 +71,7 @@ def find_by_artwork(
     *,
     focal_px: float | None = None,
     planned: Doubles | None = None,
+    half_lit: bool = False,
 ) -> SheetFound | None:
     """Return where a sheet lies that carries the artwork; None where that is not clear.
 
@@ -86,6 +87,9 @@ def find_by_artwork(
     planned : (4, 2) float or None
         (row, column) of the corners by the plan's camera: how steeply the sheet is seen is
         taken from it where features are too few to tell.
+    half_lit : bool
+        Much of the foil may be dark though nothing hides it, as holographic foil is: where too
+        few of its edges are seen the sheet is taken to be seen as steeply as planned.
 
     Notes
     -----
@@ -108,7 +112,7 @@ def find_by_artwork(
             if found is not None:
                 return found
         for rough in places:  # too few edges are bright for eight numbers, not for four
-            if rough.as_planned:
+            if half_lit and rough.as_planned:
                 found = _found(seen, artwork, rough.corners, focal_px, as_steep=True)
                 if found is not None:
                     return found

@@ -105,7 +105,9 @@ def _laid_by_artwork(shot: Shot, context: PhotoContext) -> LaidSheet | None:
         small, focal_px = _small(shot, long_side_px)
         shape = (small.shape[0], small.shape[1])
         there = None if planned is None else planned.scaled(shape).corners
-        found = find_by_artwork(small, artwork, focal_px=focal_px, planned=there)
+        found = find_by_artwork(
+            small, artwork, focal_px=focal_px, planned=there, half_lit=context.half_lit
+        )
         if found is not None:
             laid = lay_out(shot, found.scaled(whole), context, grid_px=GRID_PX)
             if laid.segmented.confidence >= _FITS:
