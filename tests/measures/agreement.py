@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.stats import spearmanr
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "slipped"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "reference" / "planned"))
@@ -56,7 +57,7 @@ def main() -> None:
     options.add_argument("--all", action="store_true")
     options.add_argument("--only", default="")
     told = options.parse_args()
-    off, worths = [], {}
+    both, worths = [], {}
     for build in read_builds("builds.json"):
         photo = told.photographs / f"{build.name}.jpg"
         if not photo.exists() or not build.name.startswith(told.only):
@@ -70,9 +71,11 @@ def main() -> None:
         if predicted.score is None or seen is None or seen.score is None:
             print(f"{build.name}: not judged")
             continue
-        off.append(seen.score - predicted.score)
+        both.append((predicted.score, seen.score))
         print(line_of(build.name, predicted, seen), flush=True)
-    print(summary(off))
+    before, after = np.array(both).T
+    rank = spearmanr(before, after).statistic
+    print(f"{summary(list(after - before))}, rank correlation {rank:.3f}")
 
 
 def camera_of(chain: Chain, plan: Rig) -> CameraAsSet:
