@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
 from lightplan.faults import CAUGHT, as_told
+from lightplan.landing import Landing
 from lightplan.page.clients import Client, Clients
 from lightplan.page.frames import packed
 from lightplan.page.loading import SIGHT, TOOLS, load
@@ -152,6 +153,7 @@ class Desk:
         self.verdicts: dict[str, Any] = {}
         self.watched: Path | None = None
         self.to_paint: list[Path] = []
+        self.landing = Landing()
 
     def _open_file(self, path: Path) -> None:
         self.document = Document(path)

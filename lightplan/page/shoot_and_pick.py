@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from lightplan.errors import BadInput, LightplanError
+from lightplan.landing import SETTLED_S
 from lightplan.page.starting import apart, is_place
 from lightplan.session import folders
 
@@ -38,26 +40,42 @@ async def _photo(desk: Desk, file: Dropped) -> dict[str, Any]:
     """Put a dropped photograph into the work's folder, under its own name."""
     folder = folder_of(desk)
     path = await apart(lambda: folders.keep_photograph(folder, file.name, file.content))
-    if not desk.is_looking:
-        desk.is_looking = True
-        asyncio.get_running_loop().call_later(TELL_EVERY_S, look_at_folder, desk)
+    desk.landing.notice([path], now=time.monotonic(), is_whole=True)
+    _look_soon(desk, TELL_EVERY_S)
     return {"file": path.name}
 
 
+def _look_soon(desk: Desk, after_s: float) -> None:
+    if not desk.is_looking:
+        desk.is_looking = True
+        asyncio.get_running_loop().call_later(after_s, look_at_folder, desk)
+
+
 def look_at_folder(desk: Desk) -> None:
-    """Notice photographs that have come, and paint a small picture of each, the latest first."""
+    """Notice photographs that came, changed or went; paint a small picture, the latest first.
+
+    One that is still being copied is waited for: shown now, it would be told as broken for good.
+    """
     from lightplan.tasks.shooting import photographs
 
     desk.is_looking = False
     if desk.document is None:
         return
-    folder = folder_of(desk)
-    found = [p for p in photographs(folder) if p.name not in desk.photos]
-    if not found:
-        return
+    here, now = photographs(folder_of(desk)), time.monotonic()
+    gone = desk.landing.keep(set(here))
+    desk.landing.notice(here, now=now)
+    landed = set(desk.landing.landed(now=now))
+    if desk.landing.waits:
+        _look_soon(desk, SETTLED_S)
+    for path in gone:
+        desk.photos.pop(path.name, None)
+    found = [path for path in here if path in landed]
     for path in found:
         desk.photos[path.name] = {"file": path.name, "thumb": None, "error": ""}
-    tell_photos(desk)
+    if found or gone:
+        tell_photos(desk)
+    if not found:
+        return
     is_painting = bool(desk.to_paint)
     desk.to_paint += found
     if not is_painting:
@@ -74,15 +92,21 @@ async def _paint(desk: Desk) -> None:
     photos = desk.photos
     while desk.photos is photos and desk.to_paint:  # another work may be opened meanwhile
         path = desk.to_paint[-1]
-        entry = photos[path.name]
-        try:
-            found = await asyncio.wrap_future(desk.reader.ask("thumb", path))
-            entry["thumb"] = desk.keep(found.bodies[0], "image/jpeg")
-        except LightplanError as error:
-            entry["error"] = str(error)
+        entry = photos.get(path.name)
+        if entry is not None:  # it has not gone meanwhile
+            await _paint_one(desk, path, entry)
         if desk.photos is photos:
             desk.to_paint.remove(path)
-            desk.clients.say({"is": "photo", **entry})
+            if entry is not None and photos.get(path.name) is entry:  # nor was it written again
+                desk.clients.say({"is": "photo", **entry})
+
+
+async def _paint_one(desk: Desk, path: Path, entry: dict[str, Any]) -> None:
+    try:
+        found = await asyncio.wrap_future(desk.reader.ask("thumb", path))
+        entry["thumb"] = desk.keep(found.bodies[0], "image/jpeg")
+    except LightplanError as error:
+        entry["error"] = str(error)
 
 
 def tell_photos(desk: Desk) -> None:

@@ -71,6 +71,11 @@ async def until(found: Any) -> None:
     raise AssertionError("waited in vain")
 
 
+def shown(desk: Desk) -> list[str]:
+    """Return which photographs have a small picture, or a word of why not."""
+    return sorted(name for name, one in desk.photos.items() if one["thumb"] or one["error"])
+
+
 @pytest.mark.usefixtures("nothing_decoded_here")
 def test_photographs_are_decoded_elsewhere_wherever_they_come_in(work):
     async def walk() -> tuple[Desk, Tab, list[dict[str, Any]]]:
@@ -115,10 +120,10 @@ def test_a_photograph_that_kills_its_reader_is_named_and_the_others_are_shown(wo
         desk.reader = Reader(program=DEADLY)
         desk.clients.add(tab)
         await shoot_and_pick._photos(desk, tab, {})
-        await until(lambda: not desk.to_paint)
+        await until(lambda: shown(desk) == ["a.jpg", "deadly.jpg", "z.jpg"])
         (folder / "later.jpg").write_bytes(photograph(9))  # lands in the folder afterwards
         shoot_and_pick.look_at_folder(desk)
-        await until(lambda: not desk.to_paint)
+        await until(lambda: "later.jpg" in shown(desk))
         with pytest.raises(Exception, match=r"^deadly\.jpg: .* ends the program"):
             await shoot_and_pick._advise(desk, tab, {"file": "deadly.jpg"})  # is not handed on
         desk.reader.close()
@@ -131,6 +136,55 @@ def test_a_photograph_that_kills_its_reader_is_named_and_the_others_are_shown(wo
     assert desk.photos["deadly.jpg"]["error"].startswith("deadly.jpg: the photograph must be one")
     told = [one for one in tab.heard if one["is"] == "photo"]
     assert [one["file"] for one in told] == ["z.jpg", "deadly.jpg", "a.jpg", "later.jpg"]
+
+
+def test_a_photograph_that_is_still_copied_is_waited_for(work):
+    folder = work.parent / "mine photographs"
+    folder.mkdir()
+    whole = photograph(1)
+    (folder / "card.jpg").write_bytes(whole[:4000])  # a card reader is at it
+    (folder / "first.jpg").write_bytes(photograph(2))
+
+    async def copied() -> tuple[list[dict[str, Any]], list[str]]:
+        desk, tab = Desk(str(work)), Tab()
+        desk.clients.add(tab)
+        await shoot_and_pick._photos(desk, tab, {})
+        await until(lambda: shown(desk))
+        meanwhile = list(desk.photos)
+        (folder / "card.jpg").write_bytes(whole)
+        await until(lambda: "card.jpg" in shown(desk))
+        desk.reader.close()
+        return list(desk.photos.values()), meanwhile
+
+    photos, meanwhile = asyncio.run(copied())
+    assert meanwhile == ["first.jpg"]
+    assert [one["error"] for one in photos] == ["", ""]
+
+
+def test_a_photograph_that_is_written_again_is_read_again_and_one_that_went_is_gone(work):
+    folder = work.parent / "mine photographs"
+    folder.mkdir()
+    for name in ("broken.jpg", "moved.jpg"):
+        (folder / name).write_bytes(photograph(1)[:4000] + b"\xff\xd9")  # looks whole
+
+    async def written() -> tuple[str, dict[str, Any], list[list[str]]]:
+        desk, tab = Desk(str(work)), Tab()
+        desk.clients.add(tab)
+        await shoot_and_pick._photos(desk, tab, {})
+        await until(lambda: len(shown(desk)) == 2)
+        before = desk.photos["broken.jpg"]["error"]
+        (folder / "broken.jpg").write_bytes(photograph(1))
+        (folder / "moved.jpg").unlink()
+        shoot_and_pick.look_at_folder(desk)
+        await until(lambda: desk.photos["broken.jpg"]["thumb"])
+        desk.reader.close()
+        listed = [one["photos"] for one in tab.heard if one["is"] == "photos"]
+        return before, desk.photos, [[one["file"] for one in photos] for photos in listed]
+
+    before, photos, listed = asyncio.run(written())
+    assert before.startswith("broken.jpg: ")
+    assert photos["broken.jpg"]["error"] == ""
+    assert listed[-1] == ["broken.jpg"]
 
 
 def test_another_work_is_opened_while_small_pictures_are_painted(work):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import stat
 import time
 from dataclasses import dataclass
 from importlib import import_module
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lightplan.errors import BadInput
+from lightplan.landing import Landing
 from lightplan.shots.formats.reading import is_photograph
 from lightplan.shots.results import PhotoScore
 from lightplan.shots.sets.batch import natural, outcome_of
@@ -22,10 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from os import PathLike
 
-# A file counts as whole when size and time have stood still this long. [s]
-SETTLED_S = 0.3
 _LOOK_MS = 100
-_STILL_S = 10.0  # after which a file without its end mark counts as whole: some have tails
 
 
 @dataclass(frozen=True)
@@ -44,15 +41,6 @@ class Watched:
     photo: PhotoScore
     changes: Changes | None
     delay_s: float
-
-
-@dataclass
-class _Pending:
-    """A file that may still be growing."""
-
-    state: tuple[int, int]
-    since: float
-    first: float
 
 
 def watch_folder(
@@ -139,25 +127,21 @@ def new_files(
     import_module("watchfiles")  # a compiled part that only this command needs: before we begin
 
     present = sorted((p for p in folder.iterdir() if is_photograph(p)), key=natural)
-    seen = {path: _state(path) for path in present}
+    landing = Landing()
+    landing.take(present)
     if include_present:
         yield from present
-    pending: dict[Path, _Pending] = {}
     changes = _changed(folder, stop)
     if on_ready is not None:
         on_ready()
     # What landed between the listing above and the first look of the watcher.
-    names = {p for p in folder.iterdir() if is_photograph(p)} - set(seen)
+    names = {p for p in folder.iterdir() if is_photograph(p)} - set(present)
     for batch in changes:
         names |= {path for path in batch if is_photograph(path)}
         now = time.monotonic()
-        for path in names:
-            pending.setdefault(path, _Pending((-1, -1), now, now))
+        landing.notice(names, now=now)
         names = set()
-        for path in _settled(pending, now):
-            if _state(path) not in (None, seen.get(path)):
-                seen[path] = _state(path)
-                yield path
+        yield from landing.landed(now=now)
 
 
 def _changed(folder: Path, stop: threading.Event) -> Iterator[set[Path]]:
@@ -179,53 +163,3 @@ def _changed(folder: Path, stop: threading.Event) -> Iterator[set[Path]]:
                 yield {Path(name) for _, name in batch}
         except RuntimeError:  # its word for a name that is not UTF-8: so look at every file
             yield set(folder.iterdir())
-
-
-def _settled(pending: dict[Path, _Pending], now: float) -> list[Path]:
-    """Return and remove the files that have stopped changing."""
-    done = []
-    for path, one in list(pending.items()):
-        state = _state(path)
-        if state is None:  # removed or renamed before it was whole
-            del pending[path]
-        elif state != one.state:
-            one.state, one.since = state, now
-        elif now - one.since >= SETTLED_S and (_is_whole(path) or now - one.since > _STILL_S):
-            done.append(path)
-            del pending[path]
-    return sorted(done, key=_written_at)
-
-
-# How files of these kinds end: the JPEG marker EOI, the chunk IEND of PNG with its checksum.
-_ENDS = {".jpg": b"\xff\xd9", ".jpeg": b"\xff\xd9", ".png": b"IEND\xaeB`\x82"}
-_TAIL = 4096  # cameras and phones may pad a file after its end
-
-
-def _is_whole(path: Path) -> bool:
-    """Whether a file has its end; of kinds that have no mark there, whether it holds anything.
-
-    A slow copy may stand still for a second: without this it would be judged half-copied.
-    """
-    end = _ENDS.get(path.suffix.lower())
-    try:
-        with path.open("rb") as file:
-            size = file.seek(0, 2)
-            if end is None:
-                return size > 0
-            file.seek(max(0, size - _TAIL))
-            return end in file.read()
-    except OSError:
-        return False
-
-
-def _written_at(path: Path) -> int:
-    state = _state(path)
-    return 0 if state is None else state[1]
-
-
-def _state(path: Path) -> tuple[int, int] | None:
-    try:
-        about = path.stat()
-    except OSError:  # gone, or a link that leads nowhere
-        return None
-    return (about.st_size, about.st_mtime_ns) if stat.S_ISREG(about.st_mode) else None
