@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled_in_place
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
@@ -19,20 +19,20 @@ MOST_CORNERS = 56
 THIN = 1e-9  # sine below which corners count as lying on a plane, edges as having no length
 
 
-@compiled
+@compiled_in_place
 def dot(a: Doubles, b: Doubles) -> float:
     """Return a . b of vectors (3,)."""
     return float(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
 
 
-@compiled
+@compiled_in_place
 def copy(polygon: Doubles, count: int, other: Doubles) -> None:
     """Write the first `count` corners of a polygon to another."""
     for i in range(count):
         other[i, 0], other[i, 1], other[i, 2] = polygon[i, 0], polygon[i, 1], polygon[i, 2]
 
 
-@compiled
+@compiled_in_place
 def direction(polygon: Doubles, count: int, middle: Doubles) -> None:
     """Write the mean of the directions to the corners, of any length."""
     middle[0] = middle[1] = middle[2] = 0.0
@@ -44,7 +44,7 @@ def direction(polygon: Doubles, count: int, middle: Doubles) -> None:
         middle[2] += z * scale
 
 
-@compiled
+@compiled_in_place
 def cut(
     polygon: Doubles, count: int, x: float, y: float, z: float, least: float, kept: Doubles
 ) -> int:
@@ -75,7 +75,7 @@ def cut(
     return found if found >= 3 else 0
 
 
-@compiled
+@compiled_in_place
 def edge_planes(polygon: Doubles, count: int, planes: Doubles) -> tuple[int, float]:
     """Write unit normals, pointing inwards, of the planes through the eye and each edge.
 
@@ -116,7 +116,7 @@ def edge_planes(polygon: Doubles, count: int, planes: Doubles) -> tuple[int, flo
     return left, -1.0 if turn < 0 else 1.0
 
 
-@compiled
+@compiled_in_place
 def is_beside(polygon: Doubles, count: int, planes: Doubles, edges: int) -> bool:
     """Return whether a polygon lies wholly outside one of the planes of another's edges."""
     for e in range(edges):
@@ -133,7 +133,7 @@ def is_beside(polygon: Doubles, count: int, planes: Doubles, edges: int) -> bool
     return False
 
 
-@compiled
+@compiled_in_place
 def is_within(polygon: Doubles, count: int, planes: Doubles, edges: int) -> bool:
     """Return whether a polygon lies wholly inside the planes of another's edges."""
     for e in range(edges):
@@ -144,7 +144,7 @@ def is_within(polygon: Doubles, count: int, planes: Doubles, edges: int) -> bool
     return True
 
 
-@compiled
+@compiled_in_place
 def part_within(
     start: tuple[float, float, float],
     end: tuple[float, float, float],

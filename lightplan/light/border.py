@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled_in_place
 from lightplan.geometry.cut_polygons import part_within
 from lightplan.light.lobe_area import lobe_edge, matte_edge
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers
 
 
-@compiled
+@compiled_in_place
 def seen_within(
     polygons: Doubles,
     planes: Doubles,
@@ -97,7 +97,7 @@ def seen_within(
     return max(total, 0.0)
 
 
-@compiled
+@compiled_in_place
 def _covered(
     a: tuple[float, float, float],
     b: tuple[float, float, float],
@@ -143,7 +143,7 @@ def _covered(
     return number
 
 
-@compiled
+@compiled_in_place
 def _sort(gone: Doubles, number: int) -> None:
     """Sort the first few parts by where they begin."""
     for i in range(1, number):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled_in_place
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
@@ -25,7 +25,7 @@ CURVED, LONG, STRAIGHT = 1e-3, 0.8, 1e-5
 MOST_HALVINGS = 7
 
 
-@compiled
+@compiled_in_place
 def matte_edge(
     a: tuple[float, float, float], b: tuple[float, float, float], low: float, high: float
 ) -> float:
@@ -44,7 +44,7 @@ def matte_edge(
     )
 
 
-@compiled
+@compiled_in_place
 def _edge(ax: float, ay: float, az: float, bx: float, by: float, bz: float) -> float:
     """Return the part of the edge from a to b: its angle times its plane's level, over 2 pi."""
     x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
@@ -60,7 +60,7 @@ def _edge(ax: float, ay: float, az: float, bx: float, by: float, bz: float) -> f
     return float(np.arctan2(size, along) * z / (size * 2 * np.pi))
 
 
-@compiled
+@compiled_in_place
 def lobe_edge(
     a: tuple[float, float, float],
     b: tuple[float, float, float],
@@ -97,7 +97,7 @@ def lobe_edge(
     return float(_bent_edge(start, slope, view, ax, ay, work))
 
 
-@compiled
+@compiled_in_place
 def _aim(
     x: float, y: float, z: float, view: Doubles, ax: float, ay: float, work: Doubles, row: int
 ) -> None:
@@ -109,7 +109,7 @@ def _aim(
     work[row, 3], work[row, 4] = (x + view[0]) / (up * ax), (y + view[1]) / (up * ay)
 
 
-@compiled
+@compiled_in_place
 def _bent_edge(
     start: tuple[float, float, float],
     slope: tuple[float, float],
@@ -141,7 +141,7 @@ def _bent_edge(
     return total
 
 
-@compiled
+@compiled_in_place
 def _bow(au: float, av: float, mu: float, mv: float, bu: float, bv: float) -> float:
     """Return the facets between a piece through m and the chord from a to b; nan: cut it further.
 

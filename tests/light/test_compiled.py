@@ -110,6 +110,35 @@ def doubled(x: float) -> float:
     return plus_one(x) + x
 
 
+@compiling.compiled_in_place
+def first_tripled(values: np.ndarray) -> None:
+    part = values[:1]
+    part[0] *= 3.0
+
+
+@compiling.compiled_in_place
+def with_an_array_of_its_own(x: float) -> float:
+    return np.full(2, x).sum()
+
+
+@compiling.compiled_in_place
+def all_but_the_first(values: np.ndarray) -> np.ndarray:
+    return values[1:]
+
+
+def test_a_loop_in_place_writes_to_what_it_is_given_and_makes_no_arrays():
+    """Nobody counts who holds an array in it: numba refuses what would need that."""
+    from numba.core.errors import TypingError
+
+    values = np.array([2.0, 5.0])
+    first_tripled(values)
+    assert values.tolist() == [6.0, 5.0]
+    with pytest.raises(TypingError, match="No implementation of function"):
+        with_an_array_of_its_own(1.0)
+    with pytest.raises(TypingError, match="Only accept returning of array passed"):
+        all_but_the_first(values)
+
+
 @pytest.mark.parametrize(
     "words", ["--help", "rigs list", "rigs show silver-bookplate-bright", "score --help"]
 )

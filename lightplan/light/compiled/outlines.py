@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled, compiled_in_place
 from lightplan.geometry.cut_polygons import (
     MOST_CORNERS,
     copy,
@@ -73,17 +73,43 @@ def seen(
         Cones round the targets.
     """
     size, slots = len(counts), 2 * len(blockers) + 5
-    rims = np.zeros((size, MOST_CORNERS, 3))
-    rim_counts, placed = np.zeros(size, np.int64), np.zeros(size, np.int64)
-    planes, cones = np.zeros((size, 4)), np.zeros((size, 4))
-    polygons = np.zeros((slots, MOST_CORNERS, 3))
-    edges = np.zeros((slots, MOST_CORNERS, 3))
-    numbers = np.zeros(slots, np.int64)
-    turns, gone = np.zeros(slots), np.zeros((slots, 2))
-    inner = np.zeros(slots, np.bool_)
-    work = np.zeros((4, MOST_CORNERS, 3))
-    halving = np.zeros((MOST_HALVINGS + 2, 5))
-    view = np.zeros(3)
+    _see(
+        (targets, blockers),
+        (points, frames, owners, views, ax, ay),
+        (corners, counts, normals, centres, radii, holes, hole_counts),
+        (moved, stale),
+        (result, met, cones_of),
+        (np.zeros((size, MOST_CORNERS, 3)), np.zeros(size, np.int64), np.zeros(size, np.int64)),
+        (np.zeros((size, 4)), np.zeros((size, 4))),
+        (np.zeros((slots, MOST_CORNERS, 3)), np.zeros((slots, MOST_CORNERS, 3))),
+        (np.zeros(slots, np.int64), np.zeros(slots), np.zeros(slots, np.bool_)),
+        (np.zeros((slots, 2)), np.zeros((4, MOST_CORNERS, 3)), np.zeros((MOST_HALVINGS + 2, 5))),
+        np.zeros(3),
+    )
+
+
+@compiled_in_place
+def _see(
+    given: tuple[Integers, Integers],
+    at: tuple[Doubles, Doubles, Integers, Doubles, float, float],
+    scene: tuple[Doubles, Integers, Doubles, Doubles, Doubles, Doubles, Integers],
+    changed: tuple[Booleans, Booleans],
+    known: tuple[Doubles, Integers, Doubles],
+    outlines: tuple[Doubles, Integers, Integers],
+    round_them: tuple[Doubles, Doubles],
+    slots: tuple[Doubles, Doubles],
+    of_slots: tuple[Integers, Doubles, Booleans],
+    room: tuple[Doubles, Doubles, Doubles],
+    view: Doubles,
+) -> None:
+    """Do what `seen` says, in the room that it made: for surfaces, for slots, to work in."""
+    (targets, blockers), (moved, stale) = given, changed
+    points, frames, owners, views, ax, ay = at
+    corners, counts, normals, centres, radii, holes, hole_counts = scene
+    result, met, cones_of = known
+    rims, rim_counts, placed = outlines
+    (planes, cones), (polygons, edges) = round_them, slots
+    (numbers, turns, inner), (gone, work, halving) = of_slots, room
     for n in range(len(points)):
         point, frame, row = points[n], frames[n], min(n, len(met) - 1)
         for c in range(3):
@@ -241,7 +267,7 @@ def seen(
                     )
 
 
-@compiled
+@compiled_in_place
 def put_before(
     s: int,
     slot: int,
@@ -281,7 +307,7 @@ def put_before(
     return 1
 
 
-@compiled
+@compiled_in_place
 def _are_apart(slot: int, polygons: Doubles, edges: Doubles, numbers: Integers) -> bool:
     """Return whether the polygon in a slot covers nothing of the one in slot 0."""
     if is_beside(polygons[0], numbers[0], edges[slot], numbers[slot]):
@@ -289,7 +315,7 @@ def _are_apart(slot: int, polygons: Doubles, edges: Doubles, numbers: Integers) 
     return bool(is_beside(polygons[slot], numbers[slot], edges[0], numbers[0]))
 
 
-@compiled
+@compiled_in_place
 def _add_opening(
     point: Doubles,
     frame: Doubles,
@@ -309,7 +335,7 @@ def _add_opening(
     return 1 if numbers[slot] else 0
 
 
-@compiled
+@compiled_in_place
 def _before(rim: Doubles, count: int, plane: Doubles, kept: Doubles) -> int:
     """Write what of a polygon lies between the point and a plane."""
     far = plane[3] - max(LEVEL_MM, 1e-6 * plane[3])

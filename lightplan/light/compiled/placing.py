@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled_in_place
 from lightplan.geometry.cut_polygons import cut, direction, dot
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ LEVEL_MM = 0.02  # a point nearer to a plane than this lies in it
 HORIZON_MM = 1e-4
 
 
-@compiled
+@compiled_in_place
 def place(
     s: int,
     point: Doubles,
@@ -54,7 +54,7 @@ def place(
     _cone(rims[s], rim_counts[s], cones[s])
 
 
-@compiled
+@compiled_in_place
 def local_to(point: Doubles, frame: Doubles, corners: Doubles, count: int, local: Doubles) -> None:
     """Write corners (count, 3) as they lie from a point, along the rows of its frame."""
     px, py, pz = point[0], point[1], point[2]
@@ -65,7 +65,7 @@ def local_to(point: Doubles, frame: Doubles, corners: Doubles, count: int, local
         local[i, 2] = frame[2, 0] * x + frame[2, 1] * y + frame[2, 2] * z
 
 
-@compiled
+@compiled_in_place
 def _disk_of_ball(
     point: Doubles, frame: Doubles, centre: Doubles, radius: float, rim: Doubles, plane: Doubles
 ) -> int:
@@ -102,7 +102,7 @@ def _disk_of_ball(
     return SIDES
 
 
-@compiled
+@compiled_in_place
 def _cone(rim: Doubles, count: int, cone: Doubles) -> None:
     """Write a cone round a polygon."""
     direction(rim, count, cone)
@@ -120,7 +120,7 @@ def _cone(rim: Doubles, count: int, cone: Doubles) -> None:
     cone[3] = least
 
 
-@compiled
+@compiled_in_place
 def may_overlap(one: Doubles, other: Doubles) -> bool:
     """Return whether two cones have a direction in common."""
     a, b = one[3], other[3]
@@ -131,7 +131,7 @@ def may_overlap(one: Doubles, other: Doubles) -> bool:
     return bool(apart > reach - 1e-9)
 
 
-@compiled
+@compiled_in_place
 def is_behind(plane: Doubles, rim: Doubles, count: int) -> bool:
     """Return whether a plane that does not go through the point lies behind all of a polygon."""
     x, y, z, far = plane[0], plane[1], plane[2], plane[3]
