@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Floats, Integers
     from lightplan.scene.surfaces import Surface
 
-WORD = 63  # flags in a signed integer
+WORD = 31  # flags in a signed integer of 32 bits; there are many of these
 
 
 class Visibility(Kept):
@@ -67,12 +67,14 @@ class Visibility(Kept):
         cleared = self._masks(changed)
         words = 1 + max(self._places, default=0) // WORD
         at = np.ascontiguousarray(starts, float), np.ascontiguousarray(ends, float)
-        free = np.ones((len(starts), len(ends)), bool)
+        shape = len(starts), len(ends)
         found: list[Integers] = []
         for w in range(words):
-            bits = np.zeros(free.shape, np.int64)
-            if w < len(self._words) and bits.size:
+            if w < len(self._words):
+                bits = np.empty(shape, np.int32)
                 sight.lay_out(self._words[w], rows, cols, ~cleared.get(w, 0), bits)
+            else:
+                bits = np.zeros(shape, np.int32)
             mine = [i for i in scene.occluders if self._places[i] // WORD == w]
             self._look(surfaces, scene, mine, changed, bits, *at, rows, cols)
             found.append(bits)
@@ -80,9 +82,12 @@ class Visibility(Kept):
         wanted = (
             scene.occluders if among_these is None else among_these.intersection(scene.occluders)
         )
+        free: Booleans | None = None
         for w, mask in self._masks(wanted).items():
-            sight.clear_of(self._words[w], mask, free)
-        return free
+            clear = np.empty(shape, bool)
+            sight.are_clear(self._words[w], mask, clear)
+            free = clear if free is None else free & clear
+        return np.ones(shape, bool) if free is None else free
 
     def _masks(self, some: Iterable[int]) -> dict[int, int]:
         """Return the flags of some surfaces, word by word."""
@@ -133,7 +138,7 @@ class Visibility(Kept):
                 starts,
                 ends,
                 np.array(flat),
-                np.array([1 << self._places[i] % WORD for i in flat]),
+                np.array([1 << self._places[i] % WORD for i in flat], np.int32),
                 np.array([i in changed for i in flat]),
                 *scene.plates,
                 fresh_rows,
@@ -160,7 +165,7 @@ class Visibility(Kept):
     ) -> None:
         """Set the flags of what is not flat."""
         for index in bodies:
-            flag = np.int64(1) << np.int64(self._places[index] % WORD)
+            flag = np.int32(1 << self._places[index] % WORD)
             shape = surfaces[index].shape
             if index in changed or len(fresh_rows) == len(starts):
                 cut = shape.blocks(starts, ends)
@@ -199,12 +204,12 @@ def free_lines(
     free = np.ones((len(starts), len(ends)), bool)
     flat = [i for i in some if scene.flat[i]]
     if flat and free.size:
-        bits, ones = np.zeros(free.shape, np.int64), np.ones(len(flat), bool)
+        bits, ones = np.zeros(free.shape, np.int32), np.ones(len(flat), bool)
         sight.cut_lines(
             begin,
             end,
             np.array(flat),
-            ones.astype(np.int64),
+            ones.astype(np.int32),
             ones,
             *scene.plates,
             np.ones(len(starts), bool),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled, compiled_in_place
 
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers
@@ -76,8 +76,8 @@ def cut_lines(
         As in `light.packed.Packed`.
     """
     n, m = starts.shape[0], ends.shape[0]
-    a, b = np.empty((n, 3)), np.empty((m, 3))
-    every = np.arange(m)
+    a, b, at = np.empty((n, 3)), np.empty((m, 3)), np.empty((3, m))
+    runs = _runs(fresh_cols)
     for k in range(which.shape[0]):
         s = which[k]
         local(starts, centres[s], frames[s], a)
@@ -85,49 +85,98 @@ def cut_lines(
         low, high = np.inf, -np.inf
         for j in range(m):
             low, high = min(low, b[j, 2]), max(high, b[j, 2])
-        width, height, is_round = halves[s, 0], halves[s, 1], rounds[s]
-        some, flag = holes[first_hole[s] : first_hole[s + 1]], flags[k]
+            at[0, j], at[1, j], at[2, j] = b[j, 0], b[j, 1], b[j, 2]
+        some = holes[first_hole[s] : first_hole[s + 1]]
         for i in range(n):
             h = a[i, 2]
             if not ((h > touch and low < -touch) or (h < -touch and high > touch)):
                 continue
-            cols = every if fresh[k] or fresh_rows[i] else fresh_cols
-            for place in range(cols.shape[0]):
-                j = cols[place]
-                g = b[j, 2]
-                if (h > 0 and g >= -touch) or (h < 0 and g <= touch):
-                    continue
-                share = h / (h - g)
-                x = a[i, 0] + share * (b[j, 0] - a[i, 0])
-                if abs(x) > width:
-                    continue
-                y = a[i, 1] + share * (b[j, 1] - a[i, 1])
-                if inside(x, y, width, height, is_round, some):
-                    bits[i, j] |= flag
+            if fresh[k] or fresh_rows[i]:
+                _cut_some(a[i], at, 0, m, halves[s], rounds[s], some, touch, flags[k], bits[i])
+                continue
+            for r in range(runs.shape[0]):
+                first, last = runs[r, 0], runs[r, 1]
+                given = (halves[s], rounds[s], some, touch, flags[k], bits[i])
+                _cut_some(a[i], at, first, last, *given)
 
 
 @compiled
-def clear_of(bits: Integers, mask: int, free: Booleans) -> None:
-    """Lower free (n, m) where one of the mask's flags is set in bits (n, m)."""
+def _runs(numbers: Integers) -> Integers:
+    """Return (r, 2) where rising numbers (m,) follow each other: the first, and one past the last.
+
+    Loops over such run much quicker than over places one by one.
+    """
+    found = np.empty((numbers.shape[0], 2), np.int64)
+    count = 0
+    for k in range(numbers.shape[0]):
+        if count == 0 or found[count - 1, 1] != numbers[k]:
+            found[count, 0] = numbers[k]
+            count += 1
+        found[count - 1, 1] = numbers[k] + 1
+    return found[:count]
+
+
+@compiled_in_place
+def _cut_some(
+    start: Doubles,
+    ends: Doubles,
+    first: int,
+    last: int,
+    half: Doubles,
+    is_round: bool,
+    holes: Doubles,
+    touch: float,
+    flag: int,
+    bits: Integers,
+) -> None:
+    """Set a thing's flag in bits (m,) where it cuts lines from a start to some of m ends.
+
+    Start (3,) and ends (3, m) are in the axes of the thing, of half a width and height (2,).
+    Nothing in it hangs on what came out before, so that several lines are looked at at a time.
+    """
+    x, y, h = start[0], start[1], start[2]
+    width, height = half[0], half[1]
+    side = 1.0 if h > 0 else -1.0
+    across, up, over = ends[0, first:last], ends[1, first:last], ends[2, first:last]
+    kept = bits[first:last]
+    if is_round or holes.shape[0]:
+        for j in range(kept.shape[0]):
+            if over[j] * side < -touch:
+                share = h / (h - over[j])
+                u, v = x + share * (across[j] - x), y + share * (up[j] - y)
+                if inside(u, v, width, height, is_round, holes):
+                    kept[j] |= flag
+        return
+    for j in range(kept.shape[0]):
+        share = h / (h - over[j])
+        u, v = x + share * (across[j] - x), y + share * (up[j] - y)
+        cuts = (over[j] * side < -touch) & (abs(u) <= width) & (abs(v) <= height)
+        kept[j] |= flag if cuts else 0
+
+
+@compiled
+def are_clear(bits: Integers, mask: int, free: Booleans) -> None:
+    """Write to free (n, m) whether none of the mask's flags is set in bits (n, m)."""
     for i in range(bits.shape[0]):
         for j in range(bits.shape[1]):
-            if bits[i, j] & mask:
-                free[i, j] = False
+            free[i, j] = (bits[i, j] & mask) == 0
 
 
 @compiled
 def lay_out(before: Integers, rows: Integers, cols: Integers, keep: int, bits: Integers) -> None:
     """Write the kept flags of lines before to bits (n, m); those of new rows and columns are 0."""
-    stays = True  # then rows are read in one go
+    stays = bits.shape[1] <= before.shape[1]  # or is new: then rows are read in one go
+    keeps = np.empty(bits.shape[1], bits.dtype)
     for j in range(bits.shape[1]):
-        stays = stays and cols[j] == j
+        stays = stays and (cols[j] == j or cols[j] < 0)
+        keeps[j] = keep if cols[j] >= 0 else 0
     for i in range(bits.shape[0]):
         if rows[i] < 0:
             for j in range(bits.shape[1]):
                 bits[i, j] = 0
         elif stays:
             for j in range(bits.shape[1]):
-                bits[i, j] = before[rows[i], j] & keep
+                bits[i, j] = before[rows[i], j] & keeps[j]
         else:
             for j in range(bits.shape[1]):
                 bits[i, j] = before[rows[i], cols[j]] & keep if cols[j] >= 0 else 0
