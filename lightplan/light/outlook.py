@@ -51,8 +51,7 @@ class Outlook:
         total = np.zeros((len(rays.texel), *self.texels.shape[1:]), np.float32)
         tracing.brought(rays.texel, carry, self.texels, total)
         if self.sky.any() and not self.surroundings.is_dark:
-            met = self.surroundings.where_free(rays.directions, rays.escaped())
-            total += self.sky[:, None] * np.einsum("cnr,cnr->nc", met, carry)[:, None]
+            total += self.sky[:, None] * self.surroundings.brought(rays, carry)[:, None]
         return total
 
 

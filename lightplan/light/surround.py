@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.light.compiled import tracing
+
 if TYPE_CHECKING:
-    from lightplan.arrays import Booleans, Doubles, Floats, Singles
+    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.light.ray_bundle import Rays
     from lightplan.scene.room import Room
 
 
@@ -50,13 +53,18 @@ class Surroundings:
         lower = (1 - over) * self._pixels[below, near] + over * self._pixels[below, far]
         return np.asarray(self._constant + (1 - down) * upper + down * lower, np.float32)
 
-    def where_free(self, directions: Floats, free: Booleans) -> Singles:
-        """Return the luminance (3, n, r) along the free ones of directions (n, r, 3), else 0."""
+    def brought(self, rays: Rays, carry: Singles) -> Singles:
+        """Return what those of r rays of each of n bundles bring that meet nothing, (n, 3).
+
+        `carry` (3, n, r) is what each of them counts.
+        """
         if self._probe is None:
-            return np.multiply.outer(self._constant, free)
-        seen = np.zeros((3, *free.shape), np.float32)
-        seen[:, free] = self.towards(directions[free]).T
-        return seen
+            free = np.empty((len(rays.surface), 3))
+            tracing.left_over(rays.surface, carry, free)
+            return np.asarray(free * self._constant, np.float32)
+        seen, free_ones = np.zeros(carry.shape, np.float32), rays.escaped()
+        seen[:, free_ones] = self.towards(rays.directions[free_ones]).T
+        return np.asarray(np.einsum("cnr,cnr->nc", seen, carry), np.float32)
 
     def _place(self, directions: Floats, rows: int, cols: int) -> tuple[Floats, Floats]:
         """Fractional pixel of a direction: row 0 is up, the middle column is +y."""

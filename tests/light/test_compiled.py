@@ -25,10 +25,11 @@ from lightplan.light.mirrors import Mirrors
 from lightplan.light.packed import Packed
 from lightplan.light.polarise import UNPOLARISED_SHARE, across_views
 from lightplan.light.ray_bundle import Rays
+from lightplan.light.surround import Surroundings
 from lightplan.light.targets import Target
 from lightplan.light.visibility import Visibility
 from lightplan.optics import materials, microfacet, view_factors
-from lightplan.scene import Camera, Grating, Placement
+from lightplan.scene import Camera, Grating, Placement, Probe, Room
 from lightplan.scene.surfaces import Face, Surface
 
 WEDGE = Mesh(
@@ -82,6 +83,23 @@ def test_lines_of_sight_agree_with_the_shapes_own_answer(flats):
         moved = Ball((-60.0, 10, 20), 70.0) if not isinstance(shape, Flat) else turned(random)
         surfaces[index] = dataclasses.replace(surfaces[index], shape=moved)
         free = looked(sight, surfaces, {index}, starts, ends)
+        assert np.array_equal(free, plainly(surfaces, starts, ends))
+
+
+def test_lines_to_ends_that_move_are_looked_at_anew():
+    """Several runs of them, before things that stay and one that moves; some starts move too."""
+    random = np.random.default_rng(4)
+    surfaces = scene(random, 40)
+    starts, ends = random.uniform(-300, 300, (30, 3)), random.uniform(-300, 300, (90, 3))
+    on, at = np.repeat([0, 1, 2], 10), np.repeat([3, 4, 5, 6, 7], [1, 24, 30, 25, 10])
+    sight = Visibility()
+    sight.update(surfaces, frozenset(range(len(surfaces))), starts, on, ends, at)
+    for moving in ((3, 5, 7), (4, 1), (5,)):
+        for index in moving:
+            surfaces[index] = dataclasses.replace(surfaces[index], shape=turned(random))
+            starts[on == index] += 40.0
+            ends[at == index] += 40.0
+        free = sight.update(surfaces, frozenset(moving), starts, on, ends, at)
         assert np.array_equal(free, plainly(surfaces, starts, ends))
 
 
@@ -331,6 +349,23 @@ def test_bundles_bring_what_their_rays_see():
     tracing.brought(texel, carry, table, total)
     expected = np.einsum("nrkc,cnr->nkc", table[np.maximum(texel, 0)].astype(float), carry)
     assert rms(total - expected) < 1e-6 * expected.max()
+
+
+@pytest.mark.parametrize("with_probe", [False, True])
+def test_rays_that_meet_nothing_bring_the_surroundings(with_probe):
+    random = np.random.default_rng(8)
+    pixels = random.uniform(0, 9, (4, 8, 3)).astype(np.float32)
+    probe = Probe(pixels=pixels, scale=2.0, turn_rad=0.3) if with_probe else None
+    around = Surroundings(Room(ambient_cd_m2=(3.0, 2.0, 0.5), probe=probe))
+    directions = random.standard_normal((7, 30, 3))
+    directions /= np.linalg.norm(directions, axis=2, keepdims=True)
+    rays = Rays(np.zeros((7, 3)), directions)
+    rays.surface = random.integers(-1, 2, (7, 30)).astype(np.int16)
+    carry = random.uniform(0, 1, (3, 7, 30)).astype(np.float32)
+    free = (rays.surface == -1)[..., None]
+    seen = free * around.towards(rays.directions.reshape(-1, 3)).reshape(7, 30, 3)
+    expected = np.einsum("nrc,cnr->nc", seen.astype(float), carry.astype(float))
+    assert around.brought(rays, carry) == pytest.approx(expected, rel=1e-6)
 
 
 def test_pixels_read_layers_between_the_points_of_the_grid():
