@@ -3,7 +3,7 @@
 from lightplan.measures.findings import Finding, find_faults
 from lightplan.measures.maps import Background, SheetMaps
 from lightplan.measures.measure import Measure, Measures, measure
-from lightplan.measures.verdict import Gate, Judgement, Part, Verdict, judge, merit
+from lightplan.measures.verdict import Gate, Judgement, Part, Verdict, judge, merit, merits
 
 __all__ = [
     "Background",
@@ -19,4 +19,5 @@ __all__ = [
     "judge",
     "measure",
     "merit",
+    "merits",
 ]

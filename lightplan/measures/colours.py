@@ -19,7 +19,7 @@ from lightplan.optics.colour import difference_2000, lightness, linear_srgb_to_l
 from lightplan.optics.materials import foil_curve
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.arrays import Doubles, Floats
 
 COMMON_LUMINANCE = 0.4
 """Foil is compared with its kind at one luminance, so that only colour counts."""
@@ -54,7 +54,7 @@ def measures(
         if asked(wanted, "foil_hue_deg", "foil_colour_error_dE00", "foil_hue_error_deg"):
             found |= _foil(levels, foil_kind, light, wanted)
         if asked(wanted, "foil_colourfulness_Cab", "foil_hue_spread_share"):
-            found |= _colourfulness(levels.foil_rgb)
+            found |= _colourfulness(levels.foil_lab)
     return found
 
 
@@ -98,7 +98,7 @@ def expected_lab(foil_kind: str) -> Doubles:
     return lab
 
 
-def _colourfulness(foil_rgb: Singles) -> Pairs:
+def _colourfulness(lab: Floats) -> Pairs:
     """Return mean chroma and how far the hues of the foil spread round the circle.
 
     The spread is one minus the length of the mean resultant of the hue angles, each
@@ -106,7 +106,6 @@ def _colourfulness(foil_rgb: Singles) -> Pairs:
     statistics", 2000): 0 for one hue, towards 1 for all hues alike. A chroma of
     `GREY_CHROMA` in the denominator keeps the noise of a grey foil from counting.
     """
-    lab = linear_srgb_to_lab(foil_rgb)
     a, b = lab[..., 1], lab[..., 2]
     chroma = np.hypot(a, b)
     mean, across, up = (x.mean(axis=-1).astype(np.float64) for x in (chroma, a, b))

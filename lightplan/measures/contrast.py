@@ -12,7 +12,7 @@ from lightplan.measures.clipping import Pairs, Wanted, asked
 from lightplan.measures.evenness import WHITE_STOCK
 from lightplan.measures.levels import LEAST_CELLS, Levels, log2_level, quantile
 from lightplan.measures.smooth import each_times
-from lightplan.optics.colour import linear_srgb_to_lab, luminance_factor
+from lightplan.optics.colour import luminance_factor
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles
@@ -73,14 +73,12 @@ def _seen(levels: Levels, error_stops: Doubles) -> Pairs:
     passes that tone it is lost from sight: the share of cells tells over how much of it. So is
     black foil on black stock, whatever its hue.
     """
-    assert levels.paper_beside is not None  # there are cells of paper
     apart = levels.foil_off_paper
     error = UNITS_A_STOP * error_stops
     lost = 1.0 - smooth_step(apart, LOST, TOLD).mean(axis=-1)
     # at most so much of the foil turns from lost to told as one unit moves it
     steep = 1.5 / (TOLD - LOST) * lost * (1.0 - lost)
-    foil, paper = (linear_srgb_to_lab(rgb) for rgb in (levels.foil_rgb, levels.paper_beside))
-    lighter = np.maximum(foil[..., 0], paper[..., 0])
+    lighter = np.maximum(levels.foil_lab[..., 0], levels.paper_beside_lab[..., 0])
     sunk = 1.0 - smooth_step(lighter, SUNK_Lstar, SEEN_Lstar).mean(axis=-1)
     return {
         "foil_paper_contrast_dE00": (apart.mean(axis=-1), error),

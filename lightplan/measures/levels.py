@@ -150,9 +150,18 @@ class Levels:
     @cached_property
     def foil_off_paper(self) -> Doubles:
         """CIEDE2000 (..., m) of the foil's cells to the paper beside them; needs paper."""
+        return np.asarray(difference_2000(self.foil_lab, self.paper_beside_lab))
+
+    @cached_property
+    def foil_lab(self) -> Floats:
+        """CIELAB (..., m, 3) of the foil's cells."""
+        return linear_srgb_to_lab(self.foil_rgb)
+
+    @cached_property
+    def paper_beside_lab(self) -> Floats:
+        """CIELAB (..., m, 3) of the paper beside the foil's cells; needs paper."""
         assert self.paper_beside is not None
-        paper = linear_srgb_to_lab(self.paper_beside.astype(np.float64))
-        return np.asarray(difference_2000(linear_srgb_to_lab(self.foil_rgb), paper))
+        return linear_srgb_to_lab(self.paper_beside.astype(np.float64))
 
     @property
     def foil_count(self) -> int:

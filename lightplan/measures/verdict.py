@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from functools import partial
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from lightplan.measures.curves import softly
 from lightplan.measures.measure import Measures, unit_of
 from lightplan.measures.rules import gates_of, parts_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
     from lightplan.measures.gates import GateRule
     from lightplan.measures.parts import PartRule
     from lightplan.scene.look import Look
@@ -128,18 +131,42 @@ def merit(measures: Measures, look: Look) -> float:
     (a third of the material and more), light above the clip level counts against it, so
     that the way back is seen.
     """
-    if why_not(measures):
-        return NO_JUDGEMENT
-    pairs = measures.pairs()
+    return merits([measures], look)[0]
+
+
+def merits(found: Sequence[Measures], look: Look) -> list[float]:
+    """Return the merits of pictures; what several have in common is worked out once."""
+    parts = [(rule, _Known(rule.quality)) for rule in parts_of(look)]
+    gates = [(rule.measure, _Known(partial(_penalty, rule))) for rule in gates_of(look)]
+    return [NO_JUDGEMENT if why_not(one) else _merit(one.pairs(), parts, gates) for one in found]
+
+
+class _Known(dict[Any, float]):
+    """What a function gives, worked out where it is asked for first."""
+
+    def __init__(self, function: Callable[[Any], float]) -> None:
+        super().__init__()
+        self._function = function
+
+    def __missing__(self, value: Any) -> float:
+        found = self[value] = self._function(value)
+        return found
+
+
+def _merit(
+    pairs: Mapping[str, tuple[float, float]],
+    parts: Sequence[tuple[PartRule, _Known]],
+    gates: Sequence[tuple[str, _Known]],
+) -> float:
     whole = earned = 0.0
-    for rule in parts_of(look):
+    for rule, qualities in parts:
         if rule.measure in pairs:
             whole += rule.weight
-            earned += rule.weight * rule.quality(pairs[rule.measure][0])
+            earned += rule.weight * qualities[pairs[rule.measure][0]]
     found = math.log(max(earned / whole, 1e-9))
-    for gate in gates_of(look):
-        if gate.measure in pairs:
-            found -= _penalty(gate, pairs[gate.measure])
+    for measure, penalties in gates:
+        if measure in pairs:
+            found -= penalties[pairs[measure]]
     for name in ("foil", "paper"):
         over = max(0.0, pairs.get(f"{name}_peak_stops", (0.0, 0.0))[0])
         share = pairs.get(f"{name}_clipped_share", (0.0, 0.0))[0]
@@ -200,10 +227,13 @@ def _penalty(rule: GateRule, pair: tuple[float, float]) -> float:
     points), so that a limit is a slope as wide as what is known of the measure.
     """
     value, error = pair
+    spread = math.sqrt(3.0) * error
+    if rule.is_kept(value + rule.sign * spread):  # so it is at all three
+        return 0.0
     here = rule.penalty(value)
     if error <= 0.0:
         return here
-    below, above = (rule.penalty(value + side * math.sqrt(3.0) * error) for side in (-1.0, 1.0))
+    below, above = rule.penalty(value - spread), rule.penalty(value + spread)
     if here == below == above:
         return here
     # The largest factor is taken out, or far penalties would all be nought.

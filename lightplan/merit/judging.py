@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.measures import Measures, judge, merit
+from lightplan.measures import Measures, judge, merits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -73,10 +73,8 @@ class SampleJudge:
         look, camera = self.rig.look, self.rig.camera
         light = camera.light_of(linear[:, : self.sampler.levels_end]) * np.float32(_HEADROOM)
         brighter = self.sampler.brighter(found, camera.shown(light), HEADROOM_STOPS)
-        return [
-            (merit(one, look) + merit(other, look)) / 2
-            for one, other in zip(found, brighter, strict=True)
-        ]
+        both = merits([*found, *brighter], look)
+        return [(one + other) / 2 for one, other in zip(both, both[len(found) :], strict=False)]
 
     def scores(self, rigs: Sequence[Rig], lights: Sequence[Singles]) -> list[float]:
         """Return the scores (0 to 100) of lights, each under the exposure of its rig."""
