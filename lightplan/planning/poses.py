@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.mirror.self_view import self_view
+from lightplan.scene.clearance import camera_fits
 from lightplan.scene.framing import FILLED, framed, framing, held_upright, leaning
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def poses(rig: Rig) -> Iterator[Pose]:
 
     Locked, or with freedoms of its own, it stays. Else it is as far away as fills the frame,
     in its own direction and leaning more, turned upright where that leaves more pixels; but not
-    lower than what holds it.
+    lower than what holds it, and never in a wall, the ceiling or the table.
     """
     camera = rig.camera
     if camera.locked or any(f.element == "camera" for f in rig.freedoms):
@@ -51,7 +52,8 @@ def poses(rig: Rig) -> Iterator[Pose]:
     found += [other for other in LEANS_RAD if abs(other - lean) > SAME_RAD]
     for one in found:
         moved = _held(_roomiest(rig, leaning(azimuth, one)))
-        if fits and one == lean and _taken(rig, moved) < _UPRIGHT_GAINS * _taken(rig, camera):
+        is_good = fits and one == lean and camera_fits(rig)
+        if is_good and _taken(rig, moved) < _UPRIGHT_GAINS * _taken(rig, camera):
             yield Pose(camera, "as given")
             continue
         if _within(rig, moved):
@@ -91,14 +93,12 @@ def _taken(rig: Rig, camera: Camera) -> float:
 
 
 def _within(rig: Rig, camera: Camera) -> bool:
-    """Whether the camera can stand there: under the ceiling, within the reach."""
+    """Whether the camera can stand there: in the room, within the reach, as what holds it goes."""
     x, y, z = camera.placement.position_mm
-    reach, walls = rig.room.reach, rig.room.walls
-    ceiling = math.inf if walls is None else walls.ceiling_mm
-    half = math.inf if walls is None else min(walls.width_mm, walls.depth_mm) / 2
-    if camera.held is not None and not camera.held.lowest_mm <= z <= camera.held.highest_mm:
+    reach = rig.room.reach
+    if z >= reach.highest_mm or math.hypot(x, y) >= reach.farthest_mm:
         return False
-    return z < min(reach.highest_mm, ceiling) and math.hypot(x, y) < min(reach.farthest_mm, half)
+    return camera_fits(replace(rig, camera=camera))
 
 
 def moved(rig: Rig, pose: Pose) -> Rig:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from lightplan.errors import RigError
 from lightplan.scene import Freedom, Rig
+from lightplan.scene.clearance import camera_fits
 from lightplan.scene.dimensions import value_of
 from lightplan.scene.edits import Remove, edited
 
@@ -89,7 +90,9 @@ def _camera_up(rig: Rig) -> Iterator[Wish]:
         x, y, z = (factor * v for v in place.position_mm)
         camera = replace(rig.camera, placement=replace(place, position_mm=(x, y, z)))
         words = f"move the camera back along its view until its lens is {z:.0f} mm high"
-        yield Wish(replace(rig, camera=camera), words)
+        wished = replace(rig, camera=camera)
+        if camera_fits(wished):
+            yield Wish(wished, words)
 
 
 def _left_out(rig: Rig, element: str) -> Wish | None:

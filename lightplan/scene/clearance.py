@@ -77,6 +77,7 @@ def limits(rig: Rig) -> tuple[Limit, ...]:
         *_through(solids, fixed, gaps),
         *_reach(rig),
         *_room(rig, solids),
+        *_camera_on_table(fixed, gaps),
         *_holding(rig),
         *_on_table(rig),
     )
@@ -250,20 +251,46 @@ def _room(rig: Rig, solids: list[Solid]) -> Iterator[Limit]:
     walls = rig.room.walls
     if walls is None:
         return
-    for solid in solids:
-        high = solid.corners_mm.max(axis=0) - [walls.width_mm / 2, walls.depth_mm / 2, 0]
-        low = -solid.corners_mm.min(axis=0) - [walls.width_mm / 2, walls.depth_mm / 2, 0]
+    things = [(f"the {solid.kind} {solid.name}", solid.name, solid.corners_mm) for solid in solids]
+    things.append(("the camera", "camera", _camera_corners(rig.camera)))
+    for thing, name, corners in things:
+        high = corners.max(axis=0) - [walls.width_mm / 2, walls.depth_mm / 2, 0]
+        low = -corners.min(axis=0) - [walls.width_mm / 2, walls.depth_mm / 2, 0]
         for excess, words in (
             (high[2] - walls.ceiling_mm, "passes through the ceiling"),
             (low[2] - walls.floor_mm, "passes through the floor"),
             (max(high[0], high[1], low[0], low[1]), "passes through a wall"),
         ):
             yield Limit(
-                rule="room",
-                elements=(solid.name,),
-                excess_mm=float(excess),
-                sentence=f"the {solid.kind} {solid.name} {words}",
+                rule="room", elements=(name,), excess_mm=float(excess), sentence=f"{thing} {words}"
             )
+
+
+def _camera_corners(camera: Camera) -> Doubles:
+    """Return the lens (1, 3), and where its size is known the corners of the body, in mm."""
+    lens, body = np.array([camera.placement.position_mm]), camera_solid(camera)
+    return lens if body is None else np.vstack([lens, body.corners_mm])
+
+
+def _camera_on_table(fixed: list[Solid], gaps: Gaps) -> Iterator[Limit]:
+    """Yield whether a camera's body stays above the table; its lens does in any rig."""
+    of_kind = {solid.kind: solid for solid in fixed}
+    if "camera" in of_kind and "table" in of_kind:
+        excess = -gaps.mm(of_kind["camera"], of_kind["table"])
+        yield Limit(
+            rule="room",
+            elements=("camera", "table"),
+            excess_mm=excess,
+            sentence="the camera passes through the table",
+        )
+
+
+def camera_fits(rig: Rig) -> bool:
+    """Whether the room has place for the camera where it is, and what holds it reaches there.
+
+    What else stands in its way may be moved.
+    """
+    return not any(limit.broken and limit.elements[0] == "camera" for limit in limits(rig))
 
 
 def walls_round(rig: Rig, walls: Walls) -> Walls:
@@ -271,9 +298,7 @@ def walls_round(rig: Rig, walls: Walls) -> Walls:
 
     To whole 10 cm; nowhere closer than they were.
     """
-    corners = [solid.corners_mm for solid in (*_movable(rig), camera_solid(rig.camera)) if solid]
-    corners.append(np.array([rig.camera.placement.position_mm]))
-    at = np.vstack(corners)
+    at = np.vstack([*(solid.corners_mm for solid in _movable(rig)), _camera_corners(rig.camera)])
     across, deep = 2 * np.abs(at[:, :2]).max(axis=0)
     sizes = np.array([across, deep, at[:, 2].max()]) - PENCIL_LINE_MM
     width, depth, up = (100.0 * np.ceil(sizes / 100.0)).tolist()

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lightplan.scene import (
+    Body,
     Camera,
     Card,
     Freedom,
@@ -22,11 +23,13 @@ from lightplan.scene import (
     Room,
     Sheet,
     Shell,
+    Table,
     Walls,
     usually_held,
 )
 from lightplan.scene.clearance import (
     broken,
+    camera_fits,
     limits,
     set_down,
     total_excess_mm,
@@ -181,6 +184,28 @@ def test_reach_and_ceiling_say_how_far():
     assert by_words["key is farther away than you can reach"] == pytest.approx(50)
     # The housing stands 25 mm above its face, which is 100 mm above the ceiling.
     assert by_words["the lamp key passes through the ceiling"] == pytest.approx(125)
+
+
+def test_a_lens_stays_in_the_room_and_its_body_above_the_table():
+    room = Room(walls=Walls(width_mm=1000, depth_mm=1600, ceiling_mm=500), table=Table())
+
+    def told(place, body=None):
+        camera = Camera(placement=Placement(place, (0, 0, 0)), body=body)
+        there = rig(camera=camera, room=room)
+        return {x.sentence: x.excess_mm for x in broken(there) if x.elements[0] == "camera"}
+
+    assert told((0, -300, 450)) == {}
+    assert told((0, -300, 560)) == {"the camera passes through the ceiling": pytest.approx(60)}
+    assert told((0, -830, 450)) == {"the camera passes through a wall": pytest.approx(30)}
+    assert told((530, 0, 450)) == {"the camera passes through a wall": pytest.approx(30)}
+    # straight above, a body 100 mm deep at the least reaches higher than its lens
+    assert told((0, 0, 495), Body(width_mm=140, height_mm=125, setback_mm=0)).keys() == {
+        "the camera passes through the ceiling"
+    }
+    # a large body whose lens stands low beside the sheet reaches into the table
+    low = told((0, -300, 40), Body(width_mm=200, height_mm=300, setback_mm=0))
+    assert low.keys() == {"the camera passes through the table"}
+    assert camera_fits(rig(room=room, camera=Camera(placement=Placement((0, -300, 350)))))
 
 
 def test_walls_go_round_all_things_and_the_lens_and_no_farther_than_they_must():

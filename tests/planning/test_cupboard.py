@@ -28,9 +28,10 @@ from lightplan.scene import (
     Rig,
     Room,
     Sheet,
+    Walls,
     usually_held,
 )
-from lightplan.scene.clearance import broken
+from lightplan.scene.clearance import broken, camera_fits
 from lightplan.scene.edits import Set, edited
 from lightplan.scene.framing import FILLED, framing
 from lightplan.scene.supports import lies_across
@@ -223,6 +224,24 @@ def test_a_camera_straight_above_leans():
     for pose in found:
         x, y, z = pose.camera.placement.position_mm
         assert math.hypot(x, y) > 0.3 * z
+
+
+def test_a_camera_that_is_not_locked_is_put_neither_into_the_ceiling_nor_into_a_wall():
+    rig = bare()
+    rig = replace(rig, camera=next(poses(rig)).camera)
+    assert next(poses(rig)).words == "as given"
+    high = rig.camera.placement.position_mm[2]
+    low = replace(rig, room=replace(rig.room, walls=Walls(ceiling_mm=high - 20)))
+    for pose in poses(low):
+        assert pose.words != "as given"
+        assert camera_fits(replace(low, camera=pose.camera))
+    narrow = replace(rig, room=replace(rig.room, walls=Walls(width_mm=300, depth_mm=300)))
+    assert list(poses(narrow)) == []
+    found = plan_everything(narrow, OWNED)
+    assert not found
+    assert "the camera passes through a wall" in found.reason
+    locked = replace(low, camera=replace(rig.camera, locked=True))
+    assert [pose.words for pose in poses(locked)] == ["as given"]
 
 
 def test_the_first_order_leaves_where_the_grating_equation_says():
