@@ -153,7 +153,9 @@ def _plan_one(asked: PlanAsked, *, two_frames: bool) -> Answer:
     page = asked.page
     found = _searched(asked)
     if isinstance(found, task.NoPlan):
-        return Answer(task.plan_document(found), no_plan_words(found, page.unit), FAILED)
+        more, room = _more_room(found, asked)
+        words = no_plan_words(found, page.unit) + ([more] if more else [])
+        return Answer(task.plan_document(found) | {"more_room": room}, words, FAILED)
     words = plan_words(found, page.unit)
     hint = no_strip_words(found, asked.source)
     words += [hint] if hint else []
@@ -177,24 +179,29 @@ def _plan_one(asked: PlanAsked, *, two_frames: bool) -> Answer:
         judged, paper = written.prediction.judgement, found.rig.sheet.paper
         offer = two_frames_offer(judged, paper, rig_file, folder)
         words += [offer] if offer else []
-    more = _more_room(found, asked)
+    more, room = _more_room(found, asked)
     words += [more] if more else []
+    written = task.note_more_room(written, page.out, room)
     return _careful(written.document, words, written.files, found.rig)
 
 
-def _more_room(found: Plan, asked: PlanAsked) -> str:
-    """Return what more room would give, where walls may hold a plan back; it is written by then."""
+def _more_room(found: Plan | NoPlan, asked: PlanAsked) -> tuple[str, dict[str, Any] | None]:
+    """Return what more room would give, in words and as values, where walls may hold a plan back.
+
+    What there is of a plan is written by then.
+    """
     from lightplan.tasks.plan import owned_items
-    from lightplan.tasks.roomier import may_be_held_back, roomier, roomier_words
+    from lightplan.tasks.roomier import may_be_held_back, roomier, roomier_document, roomier_words
     from lightplan.tasks.stopping import gentle_stop
 
     if not may_be_held_back(found, asked.wanted):
-        return ""
+        return "", None
     asked.progress("looking at what more room would give")
     owned = owned_items(asked.source)
     with gentle_stop() as stop:
         more = roomier(found, asked.wanted, owned, seed=asked.seed, should_stop=stop.is_set)
-    return roomier_words(more, asked.wanted, asked.page.unit)
+    words = roomier_words(more, asked.wanted, asked.page.unit, is_planned=bool(found))
+    return words, roomier_document(more, words)
 
 
 def _plan_several(asked: PlanAsked, also: list[str]) -> Answer:

@@ -175,6 +175,7 @@ def _shown(desk: Desk, one: Any) -> dict[str, Any]:
         "shutter": one.shutter,
         "reason": one.reason,
         "wish": one.wish,
+        "room": one.room,
     }
 
 

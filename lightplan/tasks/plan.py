@@ -165,6 +165,25 @@ def write_plan(
     return WrittenPlan(document, (loaded.path, setup, written, *shown), prediction)
 
 
+def note_more_room(
+    written: WrittenPlan, folder: Path, more_room: Mapping[str, Any] | None
+) -> WrittenPlan:
+    """Return a plan whose plan.json, written anew, tells the room that would do better.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        It was written before that was looked for, so that Ctrl-C leaves it whole.
+    more_room : mapping or None
+        Of `roomier_document`; None leaves the file as it is.
+    """
+    if more_room is None:
+        return written
+    document = written.document | {"more_room": dict(more_room)}
+    write_report(folder / "plan.json", document, replace=True)
+    return replace(written, document=document)
+
+
 def plan_record(found: Plan, *, score: Judgement, measures: Mapping[str, float]) -> PlanRecord:
     """Return what is kept of a plan in its rig file, so that the light can be built again."""
     return PlanRecord(
@@ -182,7 +201,11 @@ def plan_record(found: Plan, *, score: Judgement, measures: Mapping[str, float])
 
 def plan_document(found: Plan | NoPlan, two_frames: TwoFrames | None = None) -> dict[str, Any]:
     """Return plan.json as plain values."""
-    document: dict[str, Any] = {"tool_version": __version__, "planned": bool(found)}
+    document: dict[str, Any] = {
+        "tool_version": __version__,
+        "planned": bool(found),
+        "more_room": None,
+    }
     if isinstance(found, NoPlan):
         document |= {
             "moves": [],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lightplan.planning.effort import QUICK
 from lightplan.planning.everything import plan_everything
@@ -35,17 +35,17 @@ class Roomier:
     score: float
 
 
-def may_be_held_back(found: Plan, rig: Rig) -> bool:
-    """Whether it is worth a look: there are walls, and the plan is none to keep."""
-    return (
-        rig.room.walls is not None
-        and found.judgement.verdict != "keep"
-        and found.stopped_because != "stopped on request"
-    )
+def may_be_held_back(found: Plan | NoPlan, rig: Rig) -> bool:
+    """Whether it is worth a look: there are walls, and there is no plan, or none to keep."""
+    if rig.room.walls is None:
+        return False
+    if isinstance(found, NoPlan):
+        return True
+    return found.judgement.verdict != "keep" and found.stopped_because != "stopped on request"
 
 
 def roomier(
-    found: Plan,
+    found: Plan | NoPlan,
     rig: Rig,
     owned: Sequence[Item],
     *,
@@ -58,7 +58,7 @@ def roomier(
 
     Parameters
     ----------
-    found : Plan
+    found : Plan or NoPlan
         Within the walls of `rig`.
     rig, owned, seed, should_stop
         As it was planned from.
@@ -77,7 +77,8 @@ def roomier(
         if tried[-1].score >= free.score - WORTH_TELLING:
             break
     best = max(tried, key=lambda one: one.score)
-    had = 0.0 if found.score is None else found.score
+    score = None if isinstance(found, NoPlan) else found.score
+    had = 0.0 if score is None else score
     return best if best.walls != walls and best.score - had >= WORTH_TELLING else None
 
 
@@ -95,8 +96,16 @@ def _judged(rig: Rig, walls: Walls, times: float) -> Roomier:
     return Roomier(wide, 0.0 if score is None else score)
 
 
-def roomier_words(more: Roomier | None, rig: Rig, unit: LengthUnit) -> str:
-    """Return what holds the plan of a rig back and how much room a better one takes, or ""."""
+def roomier_words(
+    more: Roomier | None, rig: Rig, unit: LengthUnit, *, is_planned: bool = True
+) -> str:
+    """Return what holds the plan of a rig back and how much room a better one takes, or "".
+
+    Parameters
+    ----------
+    is_planned : bool
+        Whether there is a plan at all within the walls.
+    """
     had = rig.room.walls
     if more is None or had is None:
         return ""
@@ -107,8 +116,23 @@ def roomier_words(more: Roomier | None, rig: Rig, unit: LengthUnit) -> str:
     width, depth, up = (
         show_length(one, unit) for one in (walls.width_mm, walls.depth_mm, walls.ceiling_mm)
     )
+    verb = ("hold" if is_planned else "stand") + ("" if is_wider else "s")
+    rest = "this plan back" if is_planned else "in the way of any plan"
     return (
-        f"{what} hold{'' if is_wider else 's'} this plan back: where there is room for {width} by "
-        f"{depth}, and {up} from the sheet up to the ceiling, a quick plan comes to about "
-        f"{more.score:.0f} of 100."
+        f"{what} {verb} {rest}: where there is room for {width} by {depth}, and {up} from the "
+        f"sheet up to the ceiling, a quick plan comes to about {more.score:.0f} of 100."
     )
+
+
+def roomier_document(more: Roomier | None, sentence: str) -> dict[str, Any] | None:
+    """Return the room that would do as plain values; None where more is not worth having."""
+    if more is None:
+        return None
+    walls = more.walls
+    return {
+        "width_mm": walls.width_mm,
+        "depth_mm": walls.depth_mm,
+        "ceiling_mm": walls.ceiling_mm,
+        "score": more.score,
+        "sentence": sentence,
+    }

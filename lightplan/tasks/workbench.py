@@ -34,6 +34,7 @@ from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
 from lightplan.tasks.predicted_jpeg import cropped_jpeg, near_jpeg, near_size
+from lightplan.tasks.roomier import may_be_held_back, roomier, roomier_words
 from lightplan.tasks.setup import facts_of, setup_bytes
 from lightplan.words.holders import holders_needed
 from lightplan.words.leaning import small_words
@@ -85,6 +86,8 @@ class Planned:
     shutter: str = ""
     reason: str = ""
     wish: str = ""
+    room: str = ""
+    """Which walls hold it back, and how much room would do."""
     rank: float = -1.0
     """How well it reads as foil, by which a proof sheet is ordered; below 0 without a plan."""
 
@@ -109,7 +112,13 @@ def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop
         first_light(rig, watch)
     effort = Effort(helpers=max(0, usable_cores() - 1)) if effort is None else effort
     found = plan(rig, effort=effort, progress=progress, should_stop=lambda: stop.asked)
-    return planned_of(found, rig)
+    told = planned_of(found, rig)
+    if stop.asked or not may_be_held_back(found, rig):
+        return told
+    with contextlib.suppress(Stopped):
+        watch(Progress(stage="looking at what more room would give", done=0, of=1))
+    more = roomier(found, rig, (), should_stop=lambda: stop.asked)
+    return replace(told, room=roomier_words(more, rig, "mm", is_planned=bool(found)))
 
 
 def planned_of(found: Plan | NoPlan, rig: Rig) -> Planned:

@@ -1,5 +1,6 @@
 """What a plan says: of lamps of which only the watts are known, and of having been stopped."""
 
+import json
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -9,11 +10,11 @@ from lightplan.cli import planning
 from lightplan.cli.plan_words import STOPPED_WORDS, plan_words
 from lightplan.planning.effort import Effort
 from lightplan.planning.planner import plan
-from lightplan.planning.result import Tolerance
+from lightplan.planning.result import NoPlan, Tolerance
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Output, Walls, usually_held
 from lightplan.tasks import roomier as task
-from lightplan.tasks.plan import unknown_powers
+from lightplan.tasks.plan import WrittenPlan, note_more_room, plan_document, unknown_powers
 from lightplan.tasks.plan_hints import left_alone_words, no_strip_words
 from lightplan.tasks.predict import predict
 
@@ -116,7 +117,7 @@ def test_walls_that_hold_a_plan_back_are_told_with_the_room_that_would_do(in_a_c
     told: list[str] = []
     page = planning.PlanPage(None, "A4", "cm", False)
     wish = planning.PlanAsked(source, rig, page, None, 0, told.append)
-    words = planning._more_room(found, wish)
+    words, room = planning._more_room(found, wish)
     assert asked == [None]
     assert told == ["looking at what more room would give"]
     more = task.roomier(found, rig, ())
@@ -125,6 +126,36 @@ def test_walls_that_hold_a_plan_back_are_told_with_the_room_that_would_do(in_a_c
     assert more.walls.width_mm >= task.walls_round(rig, TIGHT).width_mm > TIGHT.width_mm
     assert f"hold this plan back: where there is room for {more.walls.width_mm / 10:.1f}" in words
     assert f"a quick plan comes to about {more.score:.0f} of 100." in words
+    assert room == {
+        "width_mm": more.walls.width_mm,
+        "depth_mm": more.walls.depth_mm,
+        "ceiling_mm": more.walls.ceiling_mm,
+        "score": more.score,
+        "sentence": words,
+    }
+
+
+def test_the_room_that_would_do_is_written_into_the_plan_that_is_there_by_then(tmp_path):
+    room = {"width_mm": 3000.0, "sentence": "The walls hold this plan back."}
+    before = WrittenPlan({"planned": True, "more_room": None}, (), None)
+    assert note_more_room(before, tmp_path, None) is before
+    told = note_more_room(before, tmp_path, room)
+    assert json.loads((tmp_path / "plan.json").read_text()) == told.document
+    assert told.document == {"planned": True, "more_room": room}
+
+
+def test_walls_that_leave_no_plan_at_all_are_told_too(in_a_closet):
+    rig, _, _ = in_a_closet[0]("rose-gold-tag-dark")
+    nothing = NoPlan(
+        in_the_way=(), reason="the camera passes through a wall", wish="", nearest=None
+    )
+    assert task.may_be_held_back(nothing, rig)
+    more = task.roomier(nothing, rig, ())
+    words = task.roomier_words(more, rig, "mm", is_planned=False)
+    assert "stand in the way of any plan: where there is room for " in words
+    assert plan_document(nothing)["more_room"] is None
+    without = replace(rig, room=replace(rig.room, walls=None))
+    assert not task.may_be_held_back(nothing, without)
 
 
 def test_where_walls_close_by_spoil_the_picture_they_are_looked_at_farther_away(

@@ -19,10 +19,14 @@ from silent_tab import Tab
 
 from lightplan.page import finding
 from lightplan.page.desk import Desk
+from lightplan.planning.result import NoPlan
+from lightplan.progress import Stop
 from lightplan.rigfiles import copy_rig, load_rig, write_rig
-from lightplan.tasks import shooting
+from lightplan.scene import Walls
+from lightplan.tasks import shooting, workbench
 from lightplan.tasks.advise import advise
 from lightplan.tasks.photo_facts import pixels_at, small_picture
+from lightplan.tasks.roomier import Roomier
 from lightplan.tasks.workbench import Offered, Planned
 
 SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
@@ -204,6 +208,22 @@ def test_a_plan_tells_that_its_sheet_stays_small_in_the_frame(set_up):
     finding.RESULTS["plan"](desk, None, replace(NO_PLAN, small="crop to the sheet afterwards"))
     (told,) = tab.heard[-1]["plans"]
     assert told["small"] == "crop to the sheet afterwards"
+
+
+def test_walls_that_leave_no_plan_are_told_beside_it(monkeypatch):
+    rig = load_rig("silver-bookplate-bright").rig
+    tight = replace(rig, room=replace(rig.room, walls=Walls(ceiling_mm=300)))
+    more = Roomier(Walls(ceiling_mm=900), 88.0)
+    nothing = NoPlan(
+        in_the_way=(), reason="the camera passes through a wall", wish="", nearest=None
+    )
+    monkeypatch.setattr(workbench, "plan", lambda *_, **__: nothing)
+    monkeypatch.setattr(workbench, "roomier", lambda *_, **__: more)
+    given = Ears().given() | {"stop": Stop()}
+    for one, said in ((tight, True), (rig, False)):
+        found = workbench.plan_work(one, None, **given)
+        assert found.rig is None
+        assert ("and 900 mm from the sheet up to the ceiling, a quick plan" in found.room) is said
 
 
 def test_the_ranking_tells_verdict_reasons_faults_and_where_the_sheet_lies(set_up):

@@ -110,6 +110,21 @@ def test_a_plan_says_that_its_sheet_stays_small_in_the_frame(tab):
     tab.evaluate("import('/static/wire.js').then((wire) => { wire.state.plans = null; })")
 
 
+def test_a_plan_says_that_walls_hold_it_back_and_so_does_none(tab):
+    go(tab, "plan")
+    plans = """{can: true, look: "gradient", picture: "", score: 50, start_score: null, yield: 0.9,
+        tolerances: [], moves: [], unknown: [], shutter: "1/50 s", small: "", room: "ROOM"},
+        {can: false, look: "gradient", picture: "", reason: "too low", wish: "", room: "ROOM"}"""
+    show = """import('/static/wire.js').then((wire) => {
+        wire.state.plans = {is: 'plans', plans: [PLANS]};
+        wire.tell('plans', wire.state.plans); })"""
+    for room, said in (("The ceiling holds this plan back.", 2), ("", 0)):
+        tab.evaluate(show.replace("PLANS", plans.replace("ROOM", room)))
+        tab.wait_for_selector(".plan-card >> text=Too low.")
+        assert tab.locator(".plan-card >> text=The ceiling holds this plan back.").count() == said
+    tab.evaluate("import('/static/wire.js').then((wire) => { wire.state.plans = null; })")
+
+
 def test_all_of_the_page_comes_from_this_machine(tab, served):
     asked: list[str] = []
     tab.on("request", lambda request: asked.append(request.url))

@@ -42,13 +42,14 @@ const plans = () => (state.plans && state.plans.plans) || [];
 function card(plan, number) {
   if (!plan.can) {
     return h("article", { class: "plan-card" }, h("img", { src: plan.picture, alt: "As it stands" }),
-      h("div", {}, h("h2", {}, `No plan for ${LOOKS[plan.look] || plan.look}`), h("p", {}, sentence(plan.reason)), plan.wish ? h("p", {}, sentence(plan.wish)) : null));
+      h("div", {}, h("h2", {}, `No plan for ${LOOKS[plan.look] || plan.look}`), h("p", {}, sentence(plan.reason)), plan.wish ? h("p", {}, sentence(plan.wish)) : null, plan.room ? h("p", {}, plan.room) : null));
   }
   return h("article", { class: "plan-card" }, h("img", { src: plan.picture, alt: `Plan ${number + 1}: predicted picture` }),
     h("div", {},
       h("h2", {}, `Plan ${number + 1}: ${LOOKS[plan.look] || plan.look}`),
       h("p", { class: "figures" }, h("strong", {}, `${points(plan.score)} of 100`), plan.start_score === null ? null : h("span", { class: "quiet" }, ` from ${points(plan.start_score)} as it stood`)),
       h("p", {}, `Built by hand, ${Math.round(100 * plan.yield)} of 100 come out right.`),
+      plan.room ? h("p", {}, plan.room) : null,
       plan.tolerances.length ? h("details", { open: number === plans().length - 1 }, h("summary", {}, "Measure these best"), h("ul", {}, plan.tolerances.map((one) => h("li", {}, capital(one))))) : null,
       plan.moves.length ? h("details", {}, h("summary", {}, `What moves (${plan.moves.length})`), h("ul", {}, plan.moves.map((move) => h("li", {}, capital(move))))) : null,
       plan.unknown.length ? h("details", {}, h("summary", {}, "What is not known, and whether it matters"), h("ul", {}, plan.unknown.map((one) => h("li", {}, sentence(one))))) : null,
