@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from lightplan.arrays import smooth_step
-from lightplan.light.compiled import lobe_loops as compiled
+from lightplan.light.compiled import facets_drawn, lobe_loops
 from lightplan.light.polarise import across_views
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ class Lobes:
         shape = (len(shifts), len(square))
         carry, facets = np.empty((3, *shape), np.float32), np.empty(shape, np.float32)
         onward = np.empty((3, shape[0] * shape[1]), np.float32)
-        compiled.drawn(
+        facets_drawn.drawn(
             self.frames,
             self.view,
             self._across,
@@ -111,16 +111,15 @@ class Lobes:
         mirrors, n = self.mirrors, len(self.mirrors.points)
         firsts = np.cumsum([0, *(len(t.points) for t in targets)])
         facing = np.array([not t.faces_away(mirrors.points) for t in targets])
-        points, normals, areas = (
-            np.concatenate([np.asarray(v, np.float64) for v in values])
-            for values in zip(*((t.points, t.normals, t.areas) for t in targets), strict=True)
-        )
-        weight, facets = (
-            np.zeros((3, n, len(points)), np.float32),
-            np.zeros((n, len(points)), np.float32),
-        )
+        points = np.empty((7, firsts[-1]))
+        for target, (first, last) in zip(targets, pairwise(firsts), strict=True):
+            own = points[:, first:last]
+            own[:3], own[3:6], own[6] = target.points.T, target.normals.T, target.areas
+        # target by target, each in one piece: loops run quickest over such
+        weight = np.zeros(3 * n * points.shape[1], np.float32)
+        facets = np.zeros(n * points.shape[1], np.float32)
         off, nearest = np.empty((n, len(targets))), np.empty((n, len(targets)))
-        compiled.weighed(
+        lobe_loops.weighed(
             np.asarray(mirrors.points, np.float64),
             self.frames,
             self.view,
@@ -129,8 +128,6 @@ class Lobes:
             np.array(mirrors.roughness),
             *self.curve.polarised,
             points,
-            normals,
-            areas,
             firsts,
             facing,
             weight,
@@ -141,12 +138,11 @@ class Lobes:
         share = self._resolved(np.array([t.spacing_mm for t in targets]), off, nearest)
         found = []
         for target, (first, last), sure in zip(targets, pairwise(firsts), share.T, strict=True):
-            # of its own, in one piece: loops run quickest over such
-            part = np.ascontiguousarray(weight[:, :, first:last])
+            part = weight[3 * n * first : 3 * n * last].reshape(3, n, last - first)
             for lamp in lamps:
                 if lamp.surface == target.surface and lamp.profile is not None:
                     self._profiled(lamp, target, part)
-            found.append(Weighed(part, np.ascontiguousarray(facets[:, first:last]), sure))
+            found.append(Weighed(part, facets[n * first : n * last].reshape(n, -1), sure))
         return found
 
     def _profiled(self, lamp: LampFace, target: Target, weight: Singles) -> None:

@@ -23,9 +23,8 @@ MOST_LINES = 400
 LOOPS = {
     "light/compiled/glint_loops.py facets",
     "light/compiled/glint_loops.py glints",
-    "light/compiled/lobe_loops.py weighed",
     "light/compiled/half_seen.py cells_seen",
-    "light/compiled/outlines.py seen",
+    "light/compiled/outlines.py _see",
 }
 
 HELP_S = 0.4

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.compiled import compiled
-from lightplan.light.compiled.lobe_loops import facets_seen, masked, reflectance, turns_of
+from lightplan.light.compiled.facets_drawn import facets_seen, turns_of
+from lightplan.light.compiled.lobe_loops import masked, reflectance
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Integers, Singles
@@ -32,7 +33,7 @@ def drawn(
 ) -> None:
     """Write the ways of light that each facet's grating sends to the viewer, and what they count.
 
-    Facets are drawn as by `lobe_loops.drawn`, one for each wavelength. In the facet's own frame
+    Facets are drawn as by `facets_drawn.drawn`, one for each wavelength. In the facet's own frame
     the part of the way in the surface is shifted along the direction across the lines, which lie
     in the facet (C. Palmer, *Diffraction Grating Handbook*, section 2.1). Where there is no such
     way all is 0.

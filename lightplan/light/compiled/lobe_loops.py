@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled, compiled_in_place
 
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
@@ -63,8 +63,6 @@ def weighed(
     s: Singles,
     p: Singles,
     points: Doubles,
-    normals: Doubles,
-    areas: Doubles,
     firsts: Integers,
     facing: Booleans,
     weight: Singles,
@@ -81,161 +79,125 @@ def weighed(
         Rows tangent, other, normal.
     views, across : (n, 3) float
         Directions to the viewer, and the filter's axis across them, in the spots' frames.
-    points, normals, areas : (m, ...) float
-        Those of target t are the rows from `firsts[t]` to `firsts[t + 1]`.
+    points : (7, m) float
+        Places, normals, and what each stands for. Those of target t are the columns from
+        `firsts[t]` to `firsts[t + 1]`.
     facing : (t,) bool
         Whether a target is seen by any spot; the others are left at 0.
-    weight, facets : (3, n, m), (n, m) float32
-        What each point's luminance counts, and the share of facets that mirror it; given as 0.
+    weight, facets : (3 n m,) and (n m,) float32
+        What each point's luminance counts, and the share of facets that mirror it; target by
+        target, of m_t points each, as (3, n, m_t) and (n, m_t). Given as 0.
     off, nearest : (n, t) float
         How far out in the lobe a target's nearest point lies, in roughnesses, and the distance
         of the point that is nearest in space [mm]; infinite where it is not seen.
     """
-    ax, ay = roughness[0], roughness[1]
-    norm = 1.0 / (math.pi * ax * ay)
-    for i in range(spots.shape[0]):
-        vx, vy, vz = views[i, 0], views[i, 1], views[i, 2]
-        frame = frames[i]
-        of_view = masked(vx, vy, max(vz, 0.0), ax, ay) if vz > 0 else 0.0
+    n, most = spots.shape[0], 0
+    for t in range(facing.shape[0]):
+        most = max(most, firsts[t + 1] - firsts[t])
+    room = np.empty((7, most))
+    even = 0.5 * s.astype(np.float64) + 0.5 * p
+    for i in range(n):
+        vz = views[i, 2]
+        masks = masked(views[i, 0], views[i, 1], vz, roughness[0], roughness[1]) if vz > 0 else 0.0
         for t in range(facing.shape[0]):
             off[i, t], nearest[i, t] = np.inf, np.inf
             if not facing[t]:
                 continue
-            for j in range(firsts[t], firsts[t + 1]):
-                dx = points[j, 0] - spots[i, 0]
-                dy = points[j, 1] - spots[i, 1]
-                dz = points[j, 2] - spots[i, 2]
-                squared = max(dx * dx + dy * dy + dz * dz, 1.0)
-                inverse = 1.0 / math.sqrt(squared)
-                leave = -(dx * normals[j, 0] + dy * normals[j, 1] + dz * normals[j, 2]) * inverse
-                oz = (dx * frame[2, 0] + dy * frame[2, 1] + dz * frame[2, 2]) * inverse
-                if leave <= 1e-5 or oz <= 1e-5:
-                    continue
-                ox = (dx * frame[0, 0] + dy * frame[0, 1] + dz * frame[0, 2]) * inverse
-                oy = (dx * frame[1, 0] + dy * frame[1, 1] + dz * frame[1, 2]) * inverse
-                hx, hy, hz = ox + vx, oy + vy, oz + vz
-                size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-9)
-                hx, hy, hz = hx * size, hy * size, hz * size
-                x, y = hx / ax, hy / ay
-                flat = max(hz, 1e-3)
-                off[i, t] = min(off[i, t], (x * x + y * y) / (flat * flat))
-                nearest[i, t] = min(nearest[i, t], squared)
-                if hz <= 0 or areas[j] <= 0:
-                    continue
-                shape = x * x + y * y + hz * hz
-                kept = 0.25 * norm / (shape * shape) * leave * areas[j] / squared
-                seen = max(hx * vx + hy * vy + hz * vz, 1e-4)
-                facets[i, j] = kept * hz / seen
-                brings = kept * masked(ox, oy, oz, ax, ay) * of_view / max(vz, 1e-4)
-                share = 0.5
+            first, count = firsts[t], firsts[t + 1] - firsts[t]
+            at = n * first + i * count
+            of_facets = facets[at : at + count]
+            _facets_of(points, first, spots[i], frames[i], views[i], roughness, room, of_facets)
+            for k in range(count):
+                off[i, t] = min(off[i, t], room[0, k])
+                nearest[i, t] = min(nearest[i, t], room[1, k])
+            off[i, t], nearest[i, t] = math.sqrt(off[i, t]), math.sqrt(nearest[i, t])
+            brings = masks / max(vz, 1e-4)
+            for c in range(3):
+                start = (3 * first + c * count) * n + i * count
+                of_channel = weight[start : start + count]
                 if polarised:
-                    share = s_share(vx, vy, vz, hx, hy, hz, across[i])
-                    brings *= 0.5
-                for c in range(3):
-                    weight[c, i, j] = brings * reflectance(seen, share, s, p, c)
-            off[i, t] = math.sqrt(off[i, t])
-            nearest[i, t] = math.sqrt(nearest[i, t])
+                    _filtered(room, 0.5 * brings, views[i], across[i], s, p, c, of_channel)
+                else:
+                    _mirrored(room, brings, even[c], of_channel)
 
 
-@compiled
-def facets_seen(
-    vx: float,
-    vy: float,
-    vz: float,
-    ax: float,
-    ay: float,
-    square: Doubles,
-    turns: Doubles,
-    shift: Doubles,
-    normals: Doubles,
-) -> None:
-    """Write the normals (r, 3) of facets drawn from those of GGX that one viewer sees.
-
-    They are a disk's points, stretched (Dupuy and Benyoub, HPG 2023).
-
-    Parameters
-    ----------
-    vx, vy, vz : float
-        Direction to the viewer, in the spot's frame.
-    ax, ay : float
-        GGX alphas.
-    square, turns : (r, 2) float
-        Points of the unit square, and cosine and sine of the turn that the first of each tells.
-    shift : (2,) float
-        By which this viewer takes them.
-    """
-    turned = 2.0 * math.pi * shift[0]
-    cosine_turned, sine_turned = math.cos(turned), math.sin(turned)
-    scale = 1.0 / math.sqrt(vx * vx * ax * ax + vy * vy * ay * ay + vz * vz)
-    x, y, z = vx * ax * scale, vy * ay * scale, vz * scale
-    for k in range(square.shape[0]):
-        right = turns[k, 0] * cosine_turned - turns[k, 1] * sine_turned  # of both turns' sum
-        far = turns[k, 1] * cosine_turned + turns[k, 0] * sine_turned
-        down = square[k, 1] + shift[1]
-        up = (1.0 - (down - math.floor(down))) * (1.0 + z) - z
-        side = math.sqrt(max(1.0 - up * up, 0.0))
-        hx, hy, hz = (side * right + x) * ax, (side * far + y) * ay, max(up + z, 0.0)
-        size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-300)
-        normals[k, 0], normals[k, 1], normals[k, 2] = hx * size, hy * size, hz * size
-
-
-@compiled
-def turns_of(square: Doubles) -> Doubles:
-    """Return cosine and sine (r, 2) of the turns that the first of points (r, 2) tell."""
-    turns = np.empty((square.shape[0], 2))
-    for k in range(square.shape[0]):
-        angle = 2.0 * math.pi * square[k, 0]
-        turns[k, 0], turns[k, 1] = math.cos(angle), math.sin(angle)
-    return turns
-
-
-@compiled
-def drawn(
-    frames: Doubles,
-    views: Doubles,
-    across: Doubles,
-    polarised: bool,
+@compiled_in_place
+def _facets_of(
+    points: Doubles,
+    first: int,
+    spot: Doubles,
+    frame: Doubles,
+    view: Doubles,
     roughness: Doubles,
+    room: Doubles,
+    facets: Singles,
+) -> None:
+    """Write by which facets a spot mirrors m points, in `room` (7, ...), and their shares (m,).
+
+    The points are the columns from `first` on. The room gets how far out in the lobe each lies,
+    squared, and its distance squared, both infinite where it is not seen; the light without
+    reflectance and masking of the view; and the facet's normal and the cosine under which it is
+    seen. There are no branches, so that the processor takes several points at a time.
+    """
+    m, last = facets.shape[0], first + facets.shape[0]
+    across, along, over = points[0, first:last], points[1, first:last], points[2, first:last]
+    nx, ny, nz = points[3, first:last], points[4, first:last], points[5, first:last]
+    areas, off, near, light = points[6, first:last], room[0, :m], room[1, :m], room[2, :m]
+    facet_x, facet_y, facet_z, cosines = room[3, :m], room[4, :m], room[5, :m], room[6, :m]
+    px, py, pz, vx, vy, vz = spot[0], spot[1], spot[2], view[0], view[1], view[2]
+    tx, ty, tz, ux, uy, uz = (
+        frame[0, 0], frame[0, 1], frame[0, 2], frame[1, 0], frame[1, 1], frame[1, 2],
+    )  # fmt: skip
+    wx, wy, wz, ax, ay = frame[2, 0], frame[2, 1], frame[2, 2], roughness[0], roughness[1]
+    over_ax, over_ay, norm = 1.0 / ax, 1.0 / ay, 0.25 / (math.pi * ax * ay)
+    for j in range(m):
+        dx, dy, dz = across[j] - px, along[j] - py, over[j] - pz
+        squared = max(dx * dx + dy * dy + dz * dz, 1.0)
+        inverse = 1.0 / math.sqrt(squared)
+        leave = -(dx * nx[j] + dy * ny[j] + dz * nz[j]) * inverse
+        ox = (dx * tx + dy * ty + dz * tz) * inverse
+        oy = (dx * ux + dy * uy + dz * uz) * inverse
+        oz = (dx * wx + dy * wy + dz * wz) * inverse
+        sees = (leave > 1e-5) & (oz > 1e-5)
+        hx, hy, hz = ox + vx, oy + vy, oz + vz
+        size = 1.0 / max(math.sqrt(hx * hx + hy * hy + hz * hz), 1e-9)
+        hx, hy, hz = hx * size, hy * size, hz * size
+        x, y, flat = hx * over_ax, hy * over_ay, max(hz, 1e-3)
+        out = (x * x + y * y) / (flat * flat)
+        off[j], near[j] = out if sees else np.inf, squared if sees else np.inf
+        shape = x * x + y * y + hz * hz
+        kept = norm * leave * areas[j] * inverse * inverse / (shape * shape)
+        counts = sees & (hz > 0) & (areas[j] > 0)
+        seen = max(hx * vx + hy * vy + hz * vz, 1e-4)
+        share, brings = kept * hz / seen, kept * masked(ox, oy, oz, ax, ay)
+        facets[j], light[j] = share if counts else 0.0, brings if counts else 0.0
+        facet_x[j], facet_y[j], facet_z[j], cosines[j] = hx, hy, hz, seen
+
+
+@compiled_in_place
+def _mirrored(room: Doubles, brings: float, even: Doubles, weight: Singles) -> None:
+    """Write what points count (m,) in a channel of reflectance `even` (n,), without a filter."""
+    light, cosines, steps = room[2], room[6], even.shape[0] - 1
+    for j in range(weight.shape[0]):
+        place = math.sqrt(min(cosines[j], 1.0)) * steps
+        low = min(int(place), steps - 1)
+        weight[j] = brings * light[j] * (even[low] + (place - low) * (even[low + 1] - even[low]))
+
+
+@compiled_in_place
+def _filtered(
+    room: Doubles,
+    brings: float,
+    view: Doubles,
+    across: Doubles,
     s: Singles,
     p: Singles,
-    square: Doubles,
-    shifts: Doubles,
-    carry: Singles,
-    facets: Singles,
-    onward: Singles,
+    channel: int,
+    weight: Singles,
 ) -> None:
-    """Draw facets from those each of n viewers sees, and write where light comes from to them.
-
-    Parameters
-    ----------
-    frames, views, across, polarised, roughness, s, p
-        As in `weighed`.
-    square, shifts : (r, 2) and (n, 2) float
-        Points of the unit square, which each spot takes shifted.
-    carry, facets : (3, n, r) and (n, r) float32
-        What each ray's luminance counts, and the share of facets as they lie that it stands for.
-    onward : (3, n * r) float32
-        Directions in the world.
-    """
-    ax, ay, count = roughness[0], roughness[1], square.shape[0]
-    turns, normals = turns_of(square), np.empty((count, 3))
-    for i in range(views.shape[0]):
-        vx, vy, vz = views[i, 0], views[i, 1], views[i, 2]
-        of_view = masked(vx, vy, vz, ax, ay) if vz > 0 else 0.0
-        facets_seen(vx, vy, vz, ax, ay, square, turns, shifts[i], normals)
-        for k in range(count):
-            hx, hy, hz = normals[k, 0], normals[k, 1], normals[k, 2]
-            cosine = vx * hx + vy * hy + vz * hz
-            ox, oy, oz = 2 * cosine * hx - vx, 2 * cosine * hy - vy, 2 * cosine * hz - vz
-            for c in range(3):
-                onward[c, i * count + k] = (
-                    frames[i, 0, c] * ox + frames[i, 1, c] * oy + frames[i, 2, c] * oz
-                )
-            facets[i, k] = vz * hz / max(of_view * cosine, 1e-6) / count
-            brings = masked(ox, oy, oz, ax, ay) / count if oz > 0 else 0.0
-            share = 0.5
-            if polarised:
-                share = s_share(vx, vy, vz, hx, hy, hz, across[i])
-                brings *= 0.5
-            for c in range(3):
-                carry[c, i, k] = brings * reflectance(cosine, share, s, p, c)
+    """Write what points count (m,) in a channel through a filter."""
+    light, facet_x, facet_y, facet_z, cosines = room[2], room[3], room[4], room[5], room[6]
+    for j in range(weight.shape[0]):
+        hx, hy, hz = facet_x[j], facet_y[j], facet_z[j]
+        share = s_share(view[0], view[1], view[2], hx, hy, hz, across)
+        weight[j] = brings * light[j] * reflectance(cosines[j], share, s, p, channel)
