@@ -8,7 +8,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-from lightplan.errors import RigError
+from lightplan.artwork.decode import decoded
+from lightplan.errors import ArtworkError, RigError
 from lightplan.progress import Progress
 
 
@@ -83,3 +84,11 @@ def tells_its_number(path: str, parent: int) -> None:
         made.write_text(str(os.getpid()))
         made.replace(path)
     time.sleep(600)
+
+
+def artwork_or_refusal(path: Path) -> Any:
+    """Return what is decoded, or what was wanted, what came and the cure."""
+    try:
+        return decoded(path)
+    except ArtworkError as error:
+        return error.wanted, str(error.got), error.cure
