@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from chromium import opened_browser
 from page_server import Served, serve
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
-
-CHROMIUM = Path("/usr/bin/chromium")
 
 
 @pytest.fixture(scope="module")
@@ -25,13 +23,8 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    if not CHROMIUM.exists():
-        pytest.skip("Debian's chromium is not installed")
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with sync_api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield browser
-        browser.close()
+    with opened_browser() as found:
+        yield found
 
 
 @pytest.fixture(scope="module")

@@ -5,11 +5,11 @@ name and EXIF, and in what a report may say of them. Where a page has a field bu
 title, twenty pages are opened side by side.
 """
 
-import shutil
 from dataclasses import fields, replace
 
 import numpy as np
 import pytest
+from chromium import opened_browser
 from hostile import TEXTS, photograph, rig
 
 from lightplan.light import Detail, Engine
@@ -20,19 +20,12 @@ from lightplan.reports.proof_page import proof_html
 from lightplan.reports.scores import ScoreRow
 from lightplan.reports.view_html import view_html
 
-CHROMIUM = shutil.which("chromium")
-
 
 @pytest.fixture(scope="module")
 def browser():
     """A browser that tells what a page asked for and which of its texts ran."""
-    driver = pytest.importorskip("playwright.sync_api")
-    if CHROMIUM is None:
-        pytest.skip("Chromium is not installed")
-    with driver.sync_playwright() as play:
-        made = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield made
-        made.close()
+    with opened_browser() as found:
+        yield found
 
 
 def opened(browser, path):
