@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import lsq_linear, nnls
 
 from lightplan.arrays import Doubles, read_only
 
@@ -116,6 +115,8 @@ def solve_ratios(
     -------
     (l,) float
     """
+    from scipy.optimize import nnls  # slow to import: most processes ask for no powers
+
     count = len(unit_light)
     scale = np.ones(len(target)) if weights is None else np.sqrt(weights)
     matrix = (np.vstack([unit_light, fixed_light]) * scale).T
@@ -133,6 +134,8 @@ def solve_ratios(
 
 def _bounded(matrix: Doubles, wanted: Doubles, lower: Doubles, upper: Doubles) -> Doubles:
     """Bounded least squares; lamps that cannot be changed are moved to the right side."""
+    from scipy.optimize import lsq_linear  # slow to import
+
     power = np.array(upper, float)
     free = upper > lower * (1 + 1e-12)
     if free.any():

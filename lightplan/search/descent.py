@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import minimize
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -23,6 +22,8 @@ def descended(
     box: Sequence[tuple[float, float]],
 ) -> Doubles:
     """Return the lowest point that a few descending steps from the start look at."""
+    from scipy.optimize import minimize  # slow to import
+
     low, high = np.array(box).T
     live = high > low
     if not live.any():

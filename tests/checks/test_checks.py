@@ -185,6 +185,16 @@ def test_help_loads_nothing_heavy():
     assert done.stdout.rstrip().endswith("LOADED []"), done.stdout.splitlines()[-1]
 
 
+def test_what_many_processes_begin_with_loads_no_scipy():
+    # Each process of a batch, of a search and of the page would first work at that for 0.3 s.
+    code = (
+        "import sys, lightplan.tasks.score, lightplan.tasks.advise, lightplan.planning.helper\n"
+        "print(sorted(name for name in sys.modules if name.partition('.')[0] == 'scipy'))"
+    )
+    done = run(sys.executable, "-c", code)
+    assert (done.returncode, done.stdout.strip()) == (0, "[]"), done.stderr + done.stdout
+
+
 @pytest.mark.skipif(os.name != "posix", reason="looks at the bits of a POSIX file system")
 def test_the_check_script_can_be_run():
     assert os.access(ROOT / ".ci" / "run", os.X_OK)

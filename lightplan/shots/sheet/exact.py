@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy.ndimage import map_coordinates
 
 from lightplan.shots.sheet.squaring import unproject, window
 
@@ -96,9 +95,7 @@ def _regions(
     open_ = np.abs(share - _FOIL_FROM) < _UNDECIDED
     open_ |= (share > 0) & (share < _PAPER_BELOW + _UNDECIDED)
     open_ &= inside
-    share[open_] = map_coordinates(
-        foil, [y[open_], x[open_]], output=np.float64, order=1, mode="nearest"
-    )
+    share[open_] = _between(foil, x[open_], y[open_])
     cell = np.clip(down * height, 0, height - 1), np.clip(across * width, 0, width - 1)
     shown = inside & valid[cell[0].astype(np.intp), cell[1].astype(np.intp)]
     return {
@@ -106,6 +103,18 @@ def _regions(
         "foil": shown & (share >= _FOIL_FROM),
         "paper": shown & (share < _PAPER_BELOW),
     }
+
+
+def _between(picture: Singles, x: Doubles, y: Doubles) -> Doubles:
+    """Return a picture's values at places, linear between pixels, to a double's last digits."""
+    rows, cols = picture.shape
+    x, y = np.clip(x, 0, cols - 1), np.clip(y, 0, rows - 1)
+    left, above = x.astype(np.intp), y.astype(np.intp)
+    right, below = np.minimum(left + 1, cols - 1), np.minimum(above + 1, rows - 1)
+    across, down = x - left, y - above
+    upper = picture[above, left] * (1 - across) + picture[above, right] * across
+    lower = picture[below, left] * (1 - across) + picture[below, right] * across
+    return np.asarray(upper * (1 - down) + lower * down)
 
 
 def _sheet_places(found: SheetFound, rows: slice, cols: slice) -> tuple[Doubles, Doubles]:

@@ -13,8 +13,6 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy.interpolate import BSpline
-from scipy.linalg import solveh_banded
 
 if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
@@ -109,10 +107,18 @@ def _square(reach: int) -> Picture:
 
 
 def _basis(count: int, patches: int) -> Doubles:
-    """Return cubic B-splines (count, patches + 3) at the middles of pixels."""
-    knots = np.arange(-3, patches + 4, dtype=float)
+    """Return cubic B-splines (count, patches + 3) at the middles of pixels.
+
+    C. de Boor, A Practical Guide to Splines (1978), on knots at whole numbers. Written out, since
+    to import scipy's takes longer than to look at a photograph.
+    """
     places = (np.arange(count) + 0.5) / count * patches
-    return np.asarray(BSpline.design_matrix(places, knots, 3).toarray())
+    patch = places.astype(np.intp)
+    t = places - patch
+    four = [(1 - t) ** 3, (3 * t - 6) * t**2 + 4, ((3 - 3 * t) * t + 3) * t + 1, t**3]
+    basis = np.zeros((count, patches + 3))
+    basis[np.arange(count)[:, None], patch[:, None] + np.arange(_OVERLAP)] = np.stack(four, 1) / 6
+    return basis
 
 
 class _Spline:
@@ -131,6 +137,8 @@ class _Spline:
 
     def fit(self, planes: Singles, weight: Singles, smoothing: float) -> Doubles:
         """Return coefficients (3, a, b) for planes (3, rows, cols)."""
+        from scipy.linalg import solveh_banded  # slow to import, and only a found sheet asks for it
+
         n = _PATCHES + 3
         sums = self._pairs[0].T @ weight.astype(np.float64) @ self._pairs[1]
         system = smoothing * self._bends
