@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
 
 
-@compiled
+@compiled_in_place
 def masked(x: float, y: float, z: float, ax: float, ay: float) -> float:
     """Smith's G1 of a direction above the surface."""
     reach = x * x * ax * ax + y * y * ay * ay + z * z
     return float(2.0 * z / (z + math.sqrt(reach)))
 
 
-@compiled
+@compiled_in_place
 def reflectance(cosine: float, share: float, s: Singles, p: Singles, channel: int) -> float:
     """Reflectance of a channel at an angle, `share` of the light being polarised as s.
 
@@ -39,7 +39,7 @@ def reflectance(cosine: float, share: float, s: Singles, p: Singles, channel: in
     return float(share * of_s + (1.0 - share) * of_p)
 
 
-@compiled
+@compiled_in_place
 def s_share(
     vx: float, vy: float, vz: float, hx: float, hy: float, hz: float, across: Doubles
 ) -> float:
@@ -91,27 +91,49 @@ def weighed(
         How far out in the lobe a target's nearest point lies, in roughnesses, and the distance
         of the point that is nearest in space [mm]; infinite where it is not seen.
     """
-    n, most = spots.shape[0], 0
+    most = 0
     for t in range(facing.shape[0]):
         most = max(most, firsts[t + 1] - firsts[t])
-    room = np.empty((7, most))
-    even = 0.5 * s.astype(np.float64) + 0.5 * p
+    _weigh(
+        (spots, frames, views, across, roughness),
+        polarised,
+        (s, p, 0.5 * s.astype(np.float64) + 0.5 * p),
+        (points, firsts, facing),
+        np.empty((7, most)),
+        (weight, facets, off, nearest),
+    )
+
+
+@compiled_in_place
+def _weigh(
+    at: tuple[Doubles, Doubles, Doubles, Doubles, Doubles],
+    polarised: bool,
+    curves: tuple[Singles, Singles, Doubles],
+    given: tuple[Doubles, Integers, Booleans],
+    room: Doubles,
+    found: tuple[Singles, Singles, Doubles, Doubles],
+) -> None:
+    """Do what `weighed` says, in the room (7, m) that it made."""
+    spots, frames, views, across, roughness = at
+    (s, p, even), (points, firsts, facing) = curves, given
+    weight, facets, off, nearest = found
+    n = spots.shape[0]
     for i in range(n):
         vz = views[i, 2]
         masks = masked(views[i, 0], views[i, 1], vz, roughness[0], roughness[1]) if vz > 0 else 0.0
+        brings = masks / max(vz, 1e-4)
         for t in range(facing.shape[0]):
             off[i, t], nearest[i, t] = np.inf, np.inf
             if not facing[t]:
                 continue
             first, count = firsts[t], firsts[t + 1] - firsts[t]
-            at = n * first + i * count
-            of_facets = facets[at : at + count]
-            _facets_of(points, first, spots[i], frames[i], views[i], roughness, room, of_facets)
+            start = n * first + i * count
+            own = facets[start : start + count]
+            _facets_of(points, first, spots[i], frames[i], views[i], roughness, room, own)
             for k in range(count):
                 off[i, t] = min(off[i, t], room[0, k])
                 nearest[i, t] = min(nearest[i, t], room[1, k])
             off[i, t], nearest[i, t] = math.sqrt(off[i, t]), math.sqrt(nearest[i, t])
-            brings = masks / max(vz, 1e-4)
             for c in range(3):
                 start = (3 * first + c * count) * n + i * count
                 of_channel = weight[start : start + count]
