@@ -23,7 +23,7 @@ MOST_LINES = 400
 LOOPS = {
     "light/compiled/glint_loops.py facets",
     "light/compiled/glint_loops.py glints",
-    "light/compiled/half_seen.py cells_seen",
+    "light/compiled/half_seen.py _look_at_cells",
     "light/compiled/outlines.py _see",
 }
 

@@ -11,13 +11,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled_in_place
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Singles
 
 
-@compiled
+@compiled_in_place
 def edge(
     ax: float,
     ay: float,
@@ -38,7 +38,7 @@ def edge(
     return angle * (x * nx + y * ny + z * nz) / size
 
 
-@compiled
+@compiled_in_place
 def polygon(point: Doubles, normal: Doubles, corners: Doubles) -> float:
     """View factor from a point (3,) to a convex flat polygon (k, 3), seen from either side."""
     count = corners.shape[0]
@@ -70,7 +70,7 @@ def polygon(point: Doubles, normal: Doubles, corners: Doubles) -> float:
     return abs(total) / (2.0 * math.pi)
 
 
-@compiled
+@compiled_in_place
 def to_patches(
     points: Doubles,
     normals: Doubles,
@@ -99,13 +99,16 @@ def to_patches(
     for j in range(centres.shape[0]):
         cx, cy, cz = centres[j, 0], centres[j, 1], centres[j, 2]
         mx, my, mz = facing[j, 0], facing[j, 1], facing[j, 2]
-        u, v = corners[j, 2] - corners[j, 0], corners[j, 3] - corners[j, 1]
-        x, y, z = u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]
+        a, b, c, d = corners[j, 0], corners[j, 1], corners[j, 2], corners[j, 3]
+        ux, uy, uz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
+        vx, vy, vz = d[0] - b[0], d[1] - b[1], d[2] - b[2]
+        x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
         outline = math.sqrt(x * x + y * y + z * z) / 2
         present = min(1.0, areas[j] / max(outline, 1e-9))
-        longest = u[0] * u[0] + u[1] * u[1] + u[2] * u[2]
+        longest = ux * ux + uy * uy + uz * uz
         reach = near * max(areas[j], longest / 2)
-        middle = (corners[j, 0] + corners[j, 1] + corners[j, 2] + corners[j, 3]) / 4
+        gx, gy = (a[0] + b[0] + c[0] + d[0]) / 4, (a[1] + b[1] + c[1] + d[1]) / 4
+        gz = (a[2] + b[2] + c[2] + d[2]) / 4
         for i in range(points.shape[0]):
             dx, dy, dz = cx - points[i, 0], cy - points[i, 1], cz - points[i, 2]
             factors[i, j] = 0.0
@@ -123,7 +126,7 @@ def to_patches(
                 total = 0.0
                 for k in range(spread.shape[1]):
                     start = spread[i, k]
-                    x, y, z = start[0] - middle[0], start[1] - middle[1], start[2] - middle[2]
+                    x, y, z = start[0] - gx, start[1] - gy, start[2] - gz
                     over = x * mx + y * my + z * mz
                     if over > level_mm:
                         total += polygon(start, normals[i], corners[j])

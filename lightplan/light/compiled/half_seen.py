@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled
+from lightplan.compiled import compiled, compiled_in_place
 from lightplan.geometry.cut_polygons import MOST_CORNERS, copy, dot, edge_planes
 from lightplan.light.border import seen_within
 from lightplan.light.compiled.outlines import HIDES, put_before
 from lightplan.light.compiled.placing import place
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Integers, Singles
+    from lightplan.arrays import Booleans, Doubles, Integers, Singles
 
 CLEAR_MM = 0.05  # a cell farther than this beyond a plane lies wholly behind it
 
@@ -43,16 +43,46 @@ def cells_seen(
     before, and such as stand wholly behind one thing, are told by balls and cost little.
     """
     size, slots = len(counts), 2 * len(blockers) + 3
-    rims, rim_counts = np.zeros((size + 1, MOST_CORNERS, 3)), np.zeros(size + 1, np.int64)
-    planes, cones = np.zeros((size + 1, 4)), np.zeros((size + 1, 4))  # the last is the cell's
-    sides, side_counts = np.zeros((size, MOST_CORNERS, 3)), np.zeros(size, np.int64)
-    some = np.zeros(size, np.int64)
-    polygons = np.zeros((slots, MOST_CORNERS, 3))
-    edges = np.zeros((slots, MOST_CORNERS, 3))
-    numbers, inner = np.zeros(slots, np.int64), np.zeros(slots, np.bool_)
-    turns, gone = np.zeros(slots), np.zeros((slots, 2))
-    work, halving, view = np.zeros((4, MOST_CORNERS, 3)), np.zeros((1, 5)), np.zeros(3)
-    reach, way = _reaches(cell_corners, cell_centres), np.zeros(3)
+    _look_at_cells(
+        (points, frames, owners),
+        factors,
+        (cell_corners, cell_normals, cell_centres, cell_owners),
+        blockers,
+        (corners, counts, normals, centres, radii, holes, hole_counts),
+        # of the last two the last one is the cell's
+        (np.zeros((size, MOST_CORNERS, 3)), np.zeros(size, np.int64), np.zeros(size, np.int64)),
+        (np.zeros((size + 1, MOST_CORNERS, 3)), np.zeros(size + 1, np.int64)),
+        (np.zeros((size + 1, 4)), np.zeros((size + 1, 4))),
+        (np.zeros((slots, MOST_CORNERS, 3)), np.zeros((slots, MOST_CORNERS, 3))),
+        (np.zeros(slots, np.int64), np.zeros(slots, np.bool_), np.zeros(slots)),
+        (np.zeros((slots, 2)), np.zeros((4, MOST_CORNERS, 3)), np.zeros((1, 5))),
+        (_reaches(cell_corners, cell_centres), np.zeros(3), np.zeros(3)),
+    )
+
+
+@compiled_in_place
+def _look_at_cells(
+    at: tuple[Doubles, Doubles, Integers],
+    factors: Singles,
+    cells: tuple[Doubles, Doubles, Doubles, Integers],
+    blockers: Integers,
+    scene: tuple[Doubles, Integers, Doubles, Doubles, Doubles, Doubles, Integers],
+    beside: tuple[Doubles, Integers, Integers],
+    outlines: tuple[Doubles, Integers],
+    round_them: tuple[Doubles, Doubles],
+    in_slots: tuple[Doubles, Doubles],
+    of_slots: tuple[Integers, Booleans, Doubles],
+    room: tuple[Doubles, Doubles, Doubles],
+    of_cell: tuple[Doubles, Doubles, Doubles],
+) -> None:
+    """Do what `cells_seen` says, in the room that it made."""
+    points, frames, owners = at
+    cell_corners, cell_normals, cell_centres, cell_owners = cells
+    corners, counts, normals, centres, radii, holes, hole_counts = scene
+    (sides, side_counts, some), (rims, rim_counts) = beside, outlines
+    (planes, cones), (polygons, edges) = round_them, in_slots
+    (numbers, inner, turns), (gone, work, halving) = of_slots, room
+    (reach, way, view), size = of_cell, len(counts)
     for n in range(len(points)):
         point, frame = points[n], frames[n]
         for s in blockers:
@@ -150,7 +180,7 @@ def cells_seen(
                 factors[n, c] *= min(part / whole, 1.0) if whole > 0 else 1.0
 
 
-@compiled
+@compiled_in_place
 def _against(way: Doubles, reach: float, sides: Doubles, count: int) -> int:
     """Return how a ball about the end of a way looks beside a polygon: 0 apart, HIDES within it.
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Booleans, Doubles, Integers
 
 
-@compiled
+@compiled_in_place
 def inside(
     x: float, y: float, half_width: float, half_height: float, is_round: bool, holes: Doubles
 ) -> bool:
@@ -36,7 +36,7 @@ def inside(
     return True
 
 
-@compiled
+@compiled_in_place
 def local(points: Doubles, centre: Doubles, frame: Doubles, places: Doubles) -> None:
     """Write points (n, 3) in the axes of a thing, the columns of `frame`, to places (n, 3)."""
     for i in range(points.shape[0]):
@@ -76,8 +76,34 @@ def cut_lines(
         As in `light.packed.Packed`.
     """
     n, m = starts.shape[0], ends.shape[0]
-    a, b, at = np.empty((n, 3)), np.empty((m, 3)), np.empty((3, m))
-    runs = _runs(fresh_cols)
+    _cut(
+        (starts, ends),
+        (which, flags, fresh),
+        (centres, frames, halves, rounds, holes, first_hole),
+        fresh_rows,
+        _runs(fresh_cols),
+        touch,
+        (np.empty((n, 3)), np.empty((m, 3)), np.empty((3, m))),
+        bits,
+    )
+
+
+@compiled_in_place
+def _cut(
+    lines: tuple[Doubles, Doubles],
+    things: tuple[Integers, Integers, Booleans],
+    plates: tuple[Doubles, Doubles, Doubles, Booleans, Doubles, Integers],
+    fresh_rows: Booleans,
+    runs: Integers,
+    touch: float,
+    room: tuple[Doubles, Doubles, Doubles],
+    bits: Integers,
+) -> None:
+    """Do what `cut_lines` says, in the room that it made; fresh columns come as their runs."""
+    (starts, ends), (which, flags, fresh) = lines, things
+    centres, frames, halves, rounds, holes, first_hole = plates
+    a, b, at = room
+    m = ends.shape[0]
     for k in range(which.shape[0]):
         s = which[k]
         local(starts, centres[s], frames[s], a)
@@ -87,17 +113,16 @@ def cut_lines(
             low, high = min(low, b[j, 2]), max(high, b[j, 2])
             at[0, j], at[1, j], at[2, j] = b[j, 0], b[j, 1], b[j, 2]
         some = holes[first_hole[s] : first_hole[s + 1]]
-        for i in range(n):
+        for i in range(starts.shape[0]):
             h = a[i, 2]
             if not ((h > touch and low < -touch) or (h < -touch and high > touch)):
                 continue
+            given = (halves[s], rounds[s], some, touch, flags[k], bits[i])
             if fresh[k] or fresh_rows[i]:
-                _cut_some(a[i], at, 0, m, halves[s], rounds[s], some, touch, flags[k], bits[i])
+                _cut_some(a[i], at, 0, m, *given)
                 continue
             for r in range(runs.shape[0]):
-                first, last = runs[r, 0], runs[r, 1]
-                given = (halves[s], rounds[s], some, touch, flags[k], bits[i])
-                _cut_some(a[i], at, first, last, *given)
+                _cut_some(a[i], at, runs[r, 0], runs[r, 1], *given)
 
 
 @compiled

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.compiled import compiled, compiled_sums
+from lightplan.compiled import compiled, compiled_in_place, compiled_sums
 from lightplan.light.compiled.sight import inside
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 AT_ONCE = 8  # rays of one origin for which it pays to look at many in one step
 
 
-@compiled
+@compiled_in_place
 def evened(place: float, lines: Singles) -> float:
     """Coordinate -1..1 in which cells that end at `lines` are even; `lines` may be none."""
     count = lines.shape[0]
@@ -33,7 +33,7 @@ def evened(place: float, lines: Singles) -> float:
     return float(-1.0 + 2.0 * (low + share) / (count - 1))
 
 
-@compiled
+@compiled_in_place
 def texel_at(x: float, y: float, lines_x: Singles, lines_y: Singles, face: Integers) -> int:
     """Texel of a face at a place -1..1; `face` is its first texel, rows and columns.
 
@@ -49,7 +49,7 @@ def texel_at(x: float, y: float, lines_x: Singles, lines_y: Singles, face: Integ
     return int(face[0] + row * cols + col)
 
 
-@compiled
+@compiled_in_place
 def _meet_plain(
     x: Singles,
     y: Singles,
@@ -180,7 +180,7 @@ def trace_flat(
             texel[j] = texel_at(x / width, y / height, lines_x, lines_y, faces[side])
 
 
-@compiled
+@compiled_in_place
 def nearest(
     way: Singles, seen: Integers, index: int, distance: Singles, texel: Integers, surface: Integers
 ) -> None:
@@ -225,7 +225,7 @@ def left_over(surface: Integers, carry: Singles, total: Doubles) -> None:
         total[i, 0], total[i, 1], total[i, 2] = red, green, blue
 
 
-@compiled
+@compiled_in_place
 def between_texels(
     origin: Singles,
     directions: Singles,
@@ -284,7 +284,7 @@ def between_texels(
             seen[j, c] = upper + v * (lower - upper)
 
 
-@compiled
+@compiled_in_place
 def pixel_rays(
     right: Doubles,
     up: Doubles,
