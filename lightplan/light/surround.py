@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.light.compiled import tracing
+from lightplan.light.compiled import weighted_sums
 
 if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Floats, Singles
@@ -60,7 +60,7 @@ class Surroundings:
         """
         if self._probe is None:
             free = np.empty((len(rays.surface), 3))
-            tracing.left_over(rays.surface, carry, free)
+            weighted_sums.left_over(rays.surface, carry, free)
             return np.asarray(free * self._constant, np.float32)
         seen, free_ones = np.zeros(carry.shape, np.float32), rays.escaped()
         seen[:, free_ones] = self.towards(rays.directions[free_ones]).T

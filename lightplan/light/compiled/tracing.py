@@ -209,22 +209,6 @@ def brought(texel: Integers, carry: Singles, table: Singles, total: Singles) -> 
             total[i, k, 2] += blue
 
 
-@compiled_sums
-def left_over(surface: Integers, carry: Singles, total: Doubles) -> None:
-    """Write what those of r rays of each of n bundles carry that meet nothing, (n, 3).
-
-    surface (n, r), below 0 for nothing; carry (3, n, r).
-    """
-    for i in range(surface.shape[0]):
-        red, green, blue = 0.0, 0.0, 0.0
-        for r in range(surface.shape[1]):
-            free = surface[i, r] < 0
-            red += carry[0, i, r] if free else 0.0
-            green += carry[1, i, r] if free else 0.0
-            blue += carry[2, i, r] if free else 0.0
-        total[i, 0], total[i, 1], total[i, 2] = red, green, blue
-
-
 @compiled_in_place
 def between_texels(
     origin: Singles,

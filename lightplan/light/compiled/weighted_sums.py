@@ -1,5 +1,7 @@
 """What points get from cells, and mirrors of points that they look at: weights times luminances.
 
+And of the rays of bundles, what those count that meet nothing.
+
 Matrices of hundreds of rows times a few columns: linear algebra would share them among threads,
 which wait for each other longer than either works where a core is busy.
 """
@@ -13,7 +15,7 @@ import numpy as np
 from lightplan.compiled import compiled_sums
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Singles
+    from lightplan.arrays import Doubles, Integers, Singles
 
 
 @compiled_sums
@@ -48,3 +50,19 @@ def of_points(weight: Singles, shown: Singles, total: Singles) -> None:
                 for j in range(weight.shape[2]):
                     added += weight[c, i, j] * shown[k, c, j]
                 total[i, k, c] += added
+
+
+@compiled_sums
+def left_over(surface: Integers, carry: Singles, total: Doubles) -> None:
+    """Write what those of r rays of each of n bundles carry that meet nothing, (n, 3).
+
+    surface (n, r), below 0 for nothing; carry (3, n, r).
+    """
+    for i in range(surface.shape[0]):
+        red, green, blue = 0.0, 0.0, 0.0
+        for r in range(surface.shape[1]):
+            free = surface[i, r] < 0
+            red += carry[0, i, r] if free else 0.0
+            green += carry[1, i, r] if free else 0.0
+            blue += carry[2, i, r] if free else 0.0
+        total[i, 0], total[i, 1], total[i, 2] = red, green, blue
