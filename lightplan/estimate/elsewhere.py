@@ -52,6 +52,8 @@ CLEAR_DEG = 2.0
 _LEVEL_STEP = 0.5  # stops: how far one fit may go, for its slopes are of one place
 FINER = (12.0, 8.0, 5.0, 4.0)
 """Of cost that finer looking may win from each round on, where such light was there; trials."""
+FINER_SHARE = 0.2
+"""What the first round may win of a high cost: a small face between those looked at first."""
 _FITS, _FITTED = 4, 3
 _MARK_STOPS = 0.4
 
@@ -116,7 +118,8 @@ class Elsewhere:
         self._scan = search.fitter.scan(plan.light, search.hand, plan.fitted.exposure)
         distance = _distance(search.rig)
         found = self._lit(plan, [FaceElsewhere(way, distance, FIRST_DEG) for way in directions()])
-        for (kept, turn, sizes, distances), finer in zip(_ROUNDS, FINER, strict=True):
+        wins = (max(FINER[0], FINER_SHARE * to_beat), *FINER[1:])
+        for (kept, turn, sizes, distances), finer in zip(_ROUNDS, wins, strict=True):
             seeds = sorted(found, key=lambda t: t.cost)[:kept]
             if seeds[0].cost + COST_PER_SLIP + EXTRA_COST > to_beat + finer:
                 return None

@@ -310,6 +310,7 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--rendered", type=Path, help="judge FOLDER's moved rigs; needs --keep")
     parser.add_argument("--aside", action="store_true", help="those kept aside, not the others")
+    parser.add_argument("--again", action="store_true", help="light from outside, drawn anew")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--keep", type=Path, help="write what was found as JSON")
     parser.add_argument("--jobs", type=Path, help="write the moved rigs for the path tracer")
@@ -317,7 +318,10 @@ def main() -> None:
     if options.rendered is not None:
         main_rendered(options.keep, options.rendered, options.folder)
         return
-    builds = [b for b in read_builds() if is_aside(b) == options.aside]
+    if options.again:
+        builds = read_builds("outside_again.json")
+    else:
+        builds = [b for b in read_builds() if is_aside(b) == options.aside]
     tasks = [(b, options.folder) for b in builds if (options.folder / f"{b.name}.jpg").exists()]
     found = [outcome(tasks[0])]  # loops are compiled once, before helpers share them
     print(line_of(found[0]), flush=True)

@@ -14,9 +14,9 @@ sys.path.insert(0, str(SLIPPED))
 
 @lru_cache(maxsize=1)
 def _builds():
-    from photographs import read_builds
+    from photographs import ALL, read_builds
 
-    return {build.name: build for build in read_builds()}
+    return {build.name: build for build in read_builds(*ALL)}
 
 
 @pytest.fixture

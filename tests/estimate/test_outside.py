@@ -36,6 +36,18 @@ def test_under_brushed_foil_it_is_not_taken_for_a_lamp_that_is_too_bright(advise
     assert not advice.things
 
 
+@pytest.mark.parametrize("name", ["rainbow_fine_again3", "brushed_dark_again3"])
+def test_where_much_is_left_unexplained_it_is_told_if_it_beats_all_else_clearly(
+    advised, builds, name
+):
+    (truth,) = builds[name].slips  # told as a black card that is missing; as a card 120 mm off
+    advice = advised(name)
+    (found,) = advice.foreign
+    assert between_deg(found.direction, truth.extra["position_mm"]) < 25
+    assert advice.first_move.element == "not in the rig"
+    assert {thing.slip.element for thing in advice.things} <= {"white balance"}
+
+
 def test_faces_that_are_lit_together_do_not_stand_before_each_other():
     faces = [FaceElsewhere(way, 1500.0, FIRST_DEG) for way in directions()]
     groups = apart(faces)
