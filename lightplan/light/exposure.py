@@ -16,7 +16,7 @@ from lightplan.light.rim import flank_light, outline_of
 from lightplan.optics import exposure_values as exposure_law
 
 if TYPE_CHECKING:
-    from lightplan.arrays import Doubles, Floats, Singles
+    from lightplan.arrays import Floats, Singles
     from lightplan.light.layers import Layers
     from lightplan.scene.rig import Rig
     from lightplan.scene.sheet import Sheet
@@ -142,7 +142,7 @@ def foil_share(rig: Rig, x_mm: Floats, y_mm: Floats, *, blur_mm: float = 0.0) ->
     return _sampled(rig.sheet, rig.sheet.artwork, x_mm, y_mm, blur_mm)
 
 
-def _sampled(sheet: Sheet, art: Doubles, x_mm: Floats, y_mm: Floats, blur_mm: float) -> Singles:
+def _sampled(sheet: Sheet, art: Floats, x_mm: Floats, y_mm: Floats, blur_mm: float) -> Singles:
     """Return a picture (rows, cols, ...) of the sheet at points of it, averaged over a square."""
     flat = np.ascontiguousarray(art, np.float32).reshape(*art.shape[:2], -1)
     flat = _averaged(sheet, flat, blur_mm)
@@ -226,8 +226,9 @@ def camera_light(rig: Rig, layers: Layers) -> Singles:
         flanks = flank_light(rig, layers.rim)
         edge = _sampled(rig.sheet, flanks, xyz[..., 0], xyz[..., 1], blur)
         mix += edge[..., 1:] - edge[..., :1] * layers.camera_foil
-    whole = np.nan_to_num(np.where(np.isnan(mix), layers.camera_surround, mix))
-    return np.asarray(soft_edge.soften(rig, whole, np.isfinite(xyz[..., 0])), np.float32)
+    np.copyto(mix, layers.camera_surround, where=np.isnan(mix))
+    np.nan_to_num(mix, copy=False)
+    return np.asarray(soft_edge.soften(rig, mix, np.isfinite(xyz[..., 0])), np.float32)
 
 
 def _step_mm(layers: Layers) -> float:

@@ -162,7 +162,7 @@ def _flanks(rig: Rig, lattice: Lattice, relief: Relief, facings: int) -> tuple[M
     return face.mirrors(points, normals, views), seen.astype(float)
 
 
-def flank_light(rig: Rig, rim: Rim) -> Doubles:
+def flank_light(rig: Rig, rim: Rim) -> Singles:
     """Return the flank's share of the artwork's pixels, and what it adds, (rows, cols, 4).
 
     The last three are luminance times that share.
@@ -172,7 +172,7 @@ def flank_light(rig: Rig, rim: Rim) -> Doubles:
     rows, cols = found.share.shape
     x = ((found.col + 0.5) / cols - 0.5) * sheet.width_mm
     y = (0.5 - (found.row + 0.5) / rows) * sheet.height_mm
-    light = np.zeros((rows, cols, 4))
+    light = np.zeros((rows, cols, 4), np.float32)
     light[..., 0] = found.share
     share = found.share[found.row, found.col]
     light[found.row, found.col, 1:] = rim.at(x, y, found.facing_rad) * share[:, None]
