@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightplan.geometry.ball import Ball
 from lightplan.light.compiled import gratings
-from lightplan.light.glints import are_free, let_through
+from lightplan.light.glints import kept_of, known_or_found
 from lightplan.light.grating_lamps import ORDERS, colours
+from lightplan.light.known_ways import JoinedBy
 from lightplan.optics import microfacet
 
 if TYPE_CHECKING:
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from lightplan.arrays import Doubles, Integers, Singles
     from lightplan.light.emission import LampFace
     from lightplan.light.glints import Receivers
+    from lightplan.light.known_ways import KnownWays
     from lightplan.light.mirror_face import MirrorFace
     from lightplan.light.mirrors import Mirrors
     from lightplan.optics.specular import SpecularCurve
@@ -43,31 +46,42 @@ def diffracted(
     surfaces: Sequence[Surface],
     lamps: Sequence[LampFace],
     drawn: int,
+    known: KnownWays | None = None,
 ) -> Singles:
     """Return what lamps of luminance 1 bring to points by a grating, (3, n, lamps).
 
     To mirrors: the luminance that they show their viewers. To matte points: that of white.
-    `drawn` places for each point and lamp.
+    `drawn` places for each point and lamp. Ways that are `known` are not looked for again.
     """
     n = len(receivers.points)
     total = np.zeros((3, n, len(lamps)), np.float32)
     for index, lamp in enumerate(lamps):
-        ways = _Ways.between(receivers, face, surfaces, lamp, drawn)
-        if ways.row.size:
-            starts = np.ascontiguousarray(receivers.points[ways.row], float)
-            free = are_free(surfaces, lamp, starts, ways.mirrors.points, ways.ends)
-            ways = ways.some(np.flatnonzero(free))
-        if not ways.row.size:
-            continue
-        brings = ways.brings * let_through(
-            receivers, lamp, ways.row, ways.mirrors.points, ways.ends
-        )
-        shown = _sent_on(ways, face, grating) * brings[:, None]
-        if receivers.curve is not None and receivers.views is not None:
-            shown *= _silver(receivers, receivers.views, receivers.curve, ways)
+        look = partial(_ways_to, receivers, face, grating, surfaces, lamp, drawn)
+        over = (drawn, surfaces[face.surface], surfaces[lamp.surface])
+        ways = known_or_found(receivers, np.arange(n), surfaces, lamp, over, look, known)
+        kept = kept_of(receivers, surfaces, lamp, ways, known)
         for channel in range(3):
-            total[channel, :, index] = np.bincount(ways.row, shown[:, channel], n)
+            total[channel, :, index] = np.bincount(ways.row, kept[channel], n)
     return total
+
+
+def _ways_to(
+    receivers: Receivers,
+    face: MirrorFace,
+    grating: Grating,
+    surfaces: Sequence[Surface],
+    lamp: LampFace,
+    drawn: int,
+    rows: Integers,
+) -> JoinedBy:
+    """Return the ways to some of the points, whatever stands in them."""
+    some = receivers if len(rows) == len(receivers.points) else receivers.some(rows)
+    ways = _Ways.between(some, face, surfaces, lamp, drawn)
+    shown = _sent_on(ways, face, grating) * ways.brings[:, None]
+    if some.curve is not None and some.views is not None:
+        shown *= _silver(some, some.views, some.curve, ways)
+    weight = np.ascontiguousarray(shown.T, np.float32)
+    return JoinedBy.whole(rows[ways.row], ways.mirrors.points, ways.ends, weight)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,16 +138,6 @@ class _Ways:
         kept = np.flatnonzero(seen & (brings > FAINT))
         mirrors = face.mirrors(places[kept], normals[kept], views[kept])
         return cls(row[kept], mirrors, ends[kept], light[kept], brings[kept])
-
-    def some(self, places: Integers) -> _Ways:
-        """Return some of them."""
-        return _Ways(
-            self.row[places],
-            self.mirrors.some(places),
-            self.ends[places],
-            self.light[places],
-            self.brings[places],
-        )
 
 
 def _silver(receivers: Receivers, views: Doubles, curve: SpecularCurve, ways: _Ways) -> Singles:

@@ -20,7 +20,7 @@ from lightplan.light.known_ways import JoinedBy
 from lightplan.light.packed import Packed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from lightplan.arrays import Booleans, Doubles, Integers, Singles
     from lightplan.light.coat import Entering
@@ -215,17 +215,47 @@ def ways_of_lamp(
     def look(some: Integers) -> JoinedBy:
         return _ways_to(receivers, some, mirror, surfaces, lamp, drawn)
 
+    things = (surfaces[mirror.surface], surfaces[lamp.surface])
+    ways = known_or_found(receivers, wanted, surfaces, lamp, (drawn, *things), look, known)
+    return ways, kept_of(receivers, surfaces, lamp, ways, known)
+
+
+def known_or_found(
+    receivers: Receivers,
+    rows: Integers,
+    surfaces: Sequence[Surface],
+    lamp: LampFace,
+    drawn_over: tuple[int, Surface, Surface],
+    look: Callable[[Integers], JoinedBy],
+    known: KnownWays | None,
+) -> JoinedBy:
+    """Return the ways to points of some rows: how many were drawn over which mirror and lamp."""
     if known is None:
-        ways = look(wanted)
-    else:
-        points = (receivers.points, receivers.frames, receivers.numbers)
-        things = (surfaces[mirror.surface], surfaces[lamp.surface])
-        ways = known.of((lamp.surface, drawn), things, points, wanted, look)
-    starts = np.asarray(receivers.points, float).take(ways.row, axis=0)
-    kept = ways.weight * are_free(surfaces, lamp, starts, ways.places, ways.ends)
+        return look(rows)
+
+    def free(ways: JoinedBy, some: frozenset[int]) -> Booleans:
+        starts = receivers.points.take(ways.row, axis=0)
+        return are_free(surfaces, lamp, starts, ways.places, ways.ends, some)
+
+    drawn, *things = drawn_over
+    points = (receivers.points, receivers.frames, receivers.numbers)
+    return known.of((lamp.surface, drawn), tuple(things), points, rows, surfaces, look, free)
+
+
+def kept_of(
+    receivers: Receivers,
+    surfaces: Sequence[Surface],
+    lamp: LampFace,
+    ways: JoinedBy,
+    known: KnownWays | None,
+) -> Singles:
+    """Return what a lamp of luminance 1 brings along ways (3, m), where nothing stands in them."""
+    starts, apart = receivers.points.take(ways.row, axis=0), None if known is None else known.apart
+    free = ways.clear & are_free(surfaces, lamp, starts, ways.places, ways.ends, apart)
+    kept = ways.weight * free
     if receivers.enters is not None or lamp.profile is not None:
         kept *= let_through(receivers, lamp, ways.row, ways.places, ways.ends)
-    return ways, kept
+    return kept
 
 
 def _ways_to(
@@ -243,7 +273,7 @@ def _ways_to(
     row, places, ends, weight = _Joiner.of(some, mirror, shape).ways(
         some, mirror, shape, lamp, drawn
     )
-    return JoinedBy(rows[row], places, ends, weight)
+    return JoinedBy.whole(rows[row], places, ends, weight)
 
 
 @dataclass(frozen=True, eq=False)
@@ -335,13 +365,22 @@ def _placed(face: Flat | Ball, centre: Doubles, axes: Doubles) -> Doubles:
 
 
 def are_free(
-    surfaces: Sequence[Surface], lamp: LampFace, starts: Doubles, places: Doubles, ends: Doubles
+    surfaces: Sequence[Surface],
+    lamp: LampFace,
+    starts: Doubles,
+    places: Doubles,
+    ends: Doubles,
+    some: frozenset[int] | None = None,
 ) -> Booleans:
-    """Return which ways (n,) from starts to places of a mirror and on to a lamp nothing cuts."""
+    """Return which ways (n,) from starts to places of a mirror and on to a lamp nothing cuts.
+
+    Or none of `some` surfaces, where they are given.
+    """
     scene = Packed.of(surfaces)
     free = np.ones(len(starts), bool)
-    flat = np.array([i for i in scene.occluders if scene.flat[i]], np.int64)
-    bodies = [i for i in scene.occluders if not scene.flat[i]]
+    asked = [i for i in scene.occluders if some is None or i in some]
+    flat = np.array([i for i in asked if scene.flat[i]], np.int64)
+    bodies = [i for i in asked if not scene.flat[i]]
     for begin, end in ((starts, places), (places, ends)):
         sight.free_pairs(begin, end, flat, *scene.plates, TOUCH_MM, free)
         if not bodies:

@@ -54,7 +54,7 @@ class MirrorTransfer(Kept):
         self._face, self._spots, self._enters = face, spots, enters
         self._groups: list[tuple[Integers, _Paths, bool]] = []
         self._by_mirror: Singles | None = None
-        self._ways = KnownWays()
+        self._ways, self._sent_on = KnownWays(), KnownWays()
         self._moving: frozenset[int] | None = None
         self._count = 0
 
@@ -120,7 +120,8 @@ class MirrorTransfer(Kept):
         found = glints(receivers, face.between, surfaces, lamps, drawn, finer, known)
         if face.grating is not None:
             found *= np.float32(1.0 - face.grating.strength)
-            found += diffracted(receivers, face, face.grating, surfaces, lamps, drawn)
+            given = (face.grating, surfaces, lamps, drawn, self._sent_on)
+            found += diffracted(receivers, face, *given)
         return found
 
     def evaluate(self, outlook: Outlook) -> Singles:

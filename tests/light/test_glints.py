@@ -8,6 +8,7 @@ import pytest
 from lightplan.geometry import points as point_sets
 from lightplan.light import Detail, emission
 from lightplan.light.cells import Patchwork
+from lightplan.light.diffracted import diffracted
 from lightplan.light.glints import Between, Receivers, glints, glints_by_need
 from lightplan.light.known_ways import KnownWays
 from lightplan.light.mirror_face import MirrorFace
@@ -15,7 +16,7 @@ from lightplan.light.mirror_transfer import MirrorTransfer
 from lightplan.light.outlook import Outlook
 from lightplan.light.surround import Surroundings
 from lightplan.optics import materials, microfacet
-from lightplan.scene import Camera, Lamp, Output, Placement, Rig, Sheet
+from lightplan.scene import Camera, Card, Grating, Lamp, Output, Placement, Rig, Sheet
 from lightplan.scene.surfaces import build_surfaces
 
 GOLD = materials.conductor_curve((0.18, 0.42, 1.37), (3.4, 2.35, 1.77))
@@ -222,3 +223,42 @@ def test_ways_that_are_known_are_those_that_would_be_found():
         assert np.array_equal(found, fresh)
         assert np.array_equal(glints(receivers, mirror, surfaces, lamps, 8, 32, before), fresh)
         assert (fresh > 0).mean() > 0.5
+
+
+@pytest.mark.parametrize("grating", [None, Grating(lines_per_mm=700, strength=0.6)])
+def test_what_moves_before_ways_that_are_known_hides_what_it_would(grating):
+    """Now one card moves, now the other, then both, and some points as well."""
+    draw = np.random.default_rng(4)
+    cards = tuple(
+        Card(name=name, placement=Placement((x, 150, 330)), width_mm=220, height_mm=160)
+        for name, x in (("a", -140), ("b", 160))
+    )
+    rig = replace(RIG, cards=cards)
+    surfaces = build_surfaces(rig)
+    lamps = emission.lamp_faces(rig, surfaces)
+    both = [i for i, s in enumerate(surfaces) if s.role == "card"]
+    face = MirrorFace(0, is_front=True, curve=GOLD, roughness=(0.2, 0.2), grating=grating)
+    points = draw.uniform([-200, -200, 50], [200, 200, 300], (60, 3))
+    known, seen = KnownWays(), []
+    for movers in (both, both[:1], both[:1], both[1:], [], both, both[1:]):
+        moved = list(surfaces)
+        for index in movers:
+            centre = np.add(moved[index].shape.centre, draw.uniform(-90, 90, 3))
+            shape = replace(moved[index].shape, centre=tuple(map(float, centre)))
+            moved[index] = replace(moved[index], shape=shape)
+        surfaces, points = tuple(moved), points.copy()
+        points[: len(movers)] += 20.0
+        facing = -points / np.linalg.norm(points, axis=1, keepdims=True)
+        frames = np.stack([*point_sets.frames(facing), facing], axis=1)
+        receivers = Receivers(points, frames, np.arange(60))
+
+        def brought(known=None, receivers=receivers, surfaces=surfaces):
+            if grating is not None:
+                return diffracted(receivers, face, grating, surfaces, lamps, 8, known)
+            return glints(receivers, face.between, surfaces, lamps, 8, 32, known)
+
+        before, fresh = known.fork(), brought()
+        assert np.array_equal(brought(known), fresh)
+        assert np.array_equal(brought(before), fresh)
+        seen.append(fresh.sum())
+    assert np.ptp(seen) > 0.1 * max(seen)  # they do stand in the way
