@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.shots.sheet import previews, quads
+from lightplan.shots.sheet import lines, previews, quads
 from lightplan.shots.sheet.edges import Sides, fit_sides
 from lightplan.shots.sheet.outline import fit_outline, straighten
 
@@ -66,6 +67,18 @@ class OutlineView:
     def shape(self) -> tuple[int, int]:
         """Rows and columns of the copy."""
         return self.coded.shape[0], self.coded.shape[1]
+
+    @cached_property
+    def straight_edges(self) -> lines.Lines | None:
+        """Straight edges of its brightness: asked for by the search, and where it found nothing."""
+        return self.straight_edges_of([previews.luma(self.coded)])
+
+    def straight_edges_of(self, grey: list[previews.Picture]) -> lines.Lines | None:
+        """Return straight edges of grey copies, None where there are none."""
+        segments = lines.find_segments(grey)
+        if not len(segments):
+            return None
+        return lines.join_segments(segments, lines.step_across(self.coded, segments), self.shape)
 
     def misfit(self, corners: Doubles) -> Doubles:
         """Return how far quads (n, 4, 2) are from the sheet's shape."""

@@ -114,22 +114,20 @@ def _grown(corners: Doubles, view: OutlineView) -> Doubles:
 
 def _by_lines(view: OutlineView) -> Doubles:
     """Return rough corners (n, 4, 2), the likeliest first."""
-    return _of_lines(view, [previews.luma(view.coded)])
+    return _of_lines(view, view.straight_edges)
 
 
 def _by_faint_lines(view: OutlineView) -> Doubles:
-    return _of_lines(view, previews.amplified(view.coded))
+    return _of_lines(view, view.straight_edges_of(previews.amplified(view.coded)))
 
 
 def _by_patches(view: OutlineView) -> Doubles:
     return regions.propose(view.coded, view.misfit)
 
 
-def _of_lines(view: OutlineView, grey: list[previews.Picture]) -> Doubles:
-    segments = lines.find_segments(grey)
-    if not len(segments):
+def _of_lines(view: OutlineView, joined: lines.Lines | None) -> Doubles:
+    if joined is None:
         return np.empty((0, 4, 2))
-    joined = lines.join_segments(segments, lines.step_across(view.coded, segments), view.shape)
     return quads.propose(joined, view.shape, view.misfit).corners
 
 
@@ -139,11 +137,9 @@ def cut_by_frame(view: OutlineView) -> bool:
     The picture's own borders are taken for edges: a quad with one or two of them, whose
     other sides are seen well, is a sheet of which a part is missing.
     """
-    segments = lines.find_segments([previews.luma(view.coded)])
-    if not len(segments):
+    if view.straight_edges is None:
         return False
-    joined = lines.join_segments(segments, lines.step_across(view.coded, segments), view.shape)
-    bordered = lines.with_borders(joined, view.shape)
+    bordered = lines.with_borders(view.straight_edges, view.shape)
     rough = quads.propose(bordered, view.shape, lambda c: np.zeros(len(c)), most=40).corners
     limit = np.array(view.shape[::-1]) - 1
     for corners in rough:
