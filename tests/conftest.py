@@ -40,26 +40,36 @@ def pytest_collection_finish() -> None:
 
 
 LONGEST_FIRST = (
-    "planning/test_yields.py",  # compiles the light's loops; the next two need none of them
-    "rigfiles/test_write.py",
+    "planning/test_yields.py",  # compiles the light's loops; the next six need none of them
+    "rigfiles/test_artwork.py",
+    "shots/reading/test_batch.py",
+    "rigfiles/test_load.py",
     "shots/test_rendered.py",
-    "page/test_stages.py",
-    "estimate/test_slips_found.py",
-    "cli/test_plan_files.py",
-    "planning/test_plan.py",
-    "shots/reading/test_cluster.py",
-    "safety/test_net.py",
-    "safety/test_attacks.py",
-    "cli/test_score_sets.py",
-    "planning/test_trust_region.py",
+    "shots/reading/test_whole_jpeg.py",
     "shots/test_refusals.py",
+    "page/test_evening.py",
+    "page/test_stages.py",
+    "safety/test_served_page.py",
+    "estimate/test_slips_found.py",
+    "planning/test_plan.py",
+    "cli/test_plan_files.py",
+    "safety/test_net.py",
+    "safety/test_pages.py",
+    "estimate/test_drift.py",
+    "shots/reading/test_cluster.py",
+    "safety/test_attacks.py",
+    "safety/test_odd_names.py",
+    "cli/test_score_sets.py",
+    "rigfiles/test_write.py",
+    "planning/test_trust_region.py",
     "planning/test_robust.py",
     "planning/test_cupboard.py",
 )
 """Files of minutes, by what they took last (`--durations`): begun last they end alone.
 
 On a new machine two workers that begin with light would both compile its loops, a minute of
-processor time each: one begins with what needs no light.
+processor time each, and a page's three processes three times as much: while one worker is at
+that, the other is handed what needs no light.
 """
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 import pytest
-from page_walk import FOLDER, TYPING_MS, act_out_the_questions, go, press, shot, stop
+from page_walk import BRISK_MS, FOLDER, TYPING_MS, act_out_the_questions, go, press, shot, stop
 
 from lightplan.rigfiles import load_rig
 from lightplan.tasks.changing import changed
@@ -155,7 +155,7 @@ def build_it(tab: Any, clock: Clock) -> None:
     for number in range(steps.count()):
         if number == 3:
             shot(tab, "build")
-        tab.wait_for_timeout(4 * TYPING_MS)
+        tab.wait_for_timeout(4 * BRISK_MS)
         steps.nth(number).check()
     tab.wait_for_selector("text=All done. Now the torch test")
     sheet = tab.evaluate(
@@ -203,12 +203,12 @@ def pick_and_keep(tab: Any, clock: Clock, names: list[str]) -> None:
     assert names[1] in tab.text_content(".ranking li >> nth=0")  # as planned, so the best
     first = tab.locator(".ranking li >> nth=0")
     first.locator("summary >> text=I see it otherwise").click()
-    first.locator("input[type=text]").type("the gold glows", delay=TYPING_MS)
+    first.locator("input[type=text]").type("the gold glows", delay=BRISK_MS)
     first.locator("text=Keep it").click()
     tab.wait_for_selector("text=Keep (you)")
     clock.note("picked")
     go(tab, "keep")
-    tab.get_by_label("Name on the shelf").type("spring-gift-tags", delay=TYPING_MS)
+    tab.get_by_label("Name on the shelf").type("spring-gift-tags", delay=BRISK_MS)
     press(tab, "text=Keep it on the shelf")
     tab.wait_for_selector("text=It stands on the shelf")
     clock.note("kept")
