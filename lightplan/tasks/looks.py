@@ -30,7 +30,7 @@ from lightplan.tasks.folder import prepare
 from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
-from lightplan.tasks.two_frames import WHITE_STOCK, two_frames_offer
+from lightplan.tasks.two_frames import WHITE_STOCK, joined_picture, two_frames_of, two_frames_offer
 from lightplan.words.holders import holders_needed
 from lightplan.workers import Workers
 
@@ -74,6 +74,9 @@ class ProofLook:
     measures : mapping of str to float
     codes : (rows, cols, 3) uint8 or None
         The predicted picture, sRGB.
+    joined : (rows, cols, 3) uint8 or None
+        Where one frame cannot hold foil and paper and two are worth the work: these joined, sRGB.
+    joined_score : float
     """
 
     look: LookKind
@@ -82,6 +85,8 @@ class ProofLook:
     judgement: Judgement | None = None
     measures: Mapping[str, float] = field(default_factory=dict)
     codes: NDArray[np.uint8] | None = None
+    joined: NDArray[np.uint8] | None = None
+    joined_score: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -173,13 +178,24 @@ def proof_look(rig: Rig, items: Sequence[Item], kind: LookKind, seed: int) -> Pr
     plain = replace(
         found.plan, measures=dict(found.plan.measures), covered=dict(found.plan.covered)
     )
-    return ProofLook(
+    shown = ProofLook(
         look=kind,
         plan=plain,
         judgement=prediction.judgement,
         measures=prediction.measures.values_by_name(),
         codes=picture_codes(prediction.picture),
     )
+    return shown if not _offer(shown) else _with_two_frames(shown, planned, seed)
+
+
+def _with_two_frames(one: ProofLook, planned: Rig, seed: int) -> ProofLook:
+    """Return a look with what two frames would show, where they are worth the work."""
+    pair = two_frames_of(planned, seed=seed)
+    if not pair.worth_it:
+        return one
+    rows, cols = picture_size(planned.camera, PICTURE_LONG_SIDE)
+    picture = joined_picture(pair, planned, Detail.quick(camera_rows=rows, camera_cols=cols))
+    return replace(one, joined=picture_codes(picture), joined_score=pair.joined_score)
 
 
 def write_looks(
@@ -263,9 +279,10 @@ def cell_of(one: ProofLook) -> ProofCell:
     assert plan is not None
     assert judgement is not None
     assert one.codes is not None
+    codes = one.codes if one.joined is None else one.joined
     return ProofCell(
         look=one.look,
-        codes=cropped(one.codes, plan.rig.camera, plan.rig.sheet, shape=crop_shape(plan.rig.sheet)),
+        codes=cropped(codes, plan.rig.camera, plan.rig.sheet, shape=crop_shape(plan.rig.sheet)),
         score=judgement.score,
         verdict=judgement.verdict,
         metal=_metal(one),
@@ -322,10 +339,17 @@ def _advice(one: ProofLook) -> str:
     assert one.judgement is not None
     critical = one.plan.robustness.critical
     sensitive = care_words(*critical[0][:2]) if critical else ""
-    name = stem(one.look)
-    paper = one.plan.rig.sheet.paper
-    offer = two_frames_offer(one.judgement, paper, f"{name}.toml", f"{name}-two-frames")
-    return offer if offer else advice(one.judgement, one.plan.yield_share, sensitive)
+    if one.joined is None:
+        return advice(one.judgement, one.plan.yield_share, sensitive)
+    return f"Shown are two frames joined, {one.joined_score:.0f} of 100. {_offer(one)}"
+
+
+def _offer(one: ProofLook) -> str:
+    """Return the offer of two frames; "" where one holds foil and paper."""
+    assert one.plan is not None
+    assert one.judgement is not None
+    name, paper = stem(one.look), one.plan.rig.sheet.paper
+    return two_frames_offer(one.judgement, paper, f"{name}.toml", f"{name}-two-frames")
 
 
 def _metal(one: ProofLook) -> float:

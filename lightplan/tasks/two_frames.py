@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from lightplan.optics.colour import srgb_encode
+import numpy as np
+
+from lightplan.light.exposure import HALF, camera_picture, clip_luminance, foil_share
+from lightplan.light.keeper import layers_of
+from lightplan.optics.colour import luminance_factor, srgb_encode
 from lightplan.planning.frame_pair import PlannedFrame, TwoFrames, plan_two_frames
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.reports.setup.steps import power_words
 
 if TYPE_CHECKING:
+    from lightplan.arrays import Booleans, Singles
+    from lightplan.light import Detail
     from lightplan.measures import Judgement
     from lightplan.scene import Paper, Rig
 
@@ -64,6 +70,48 @@ def two_frames_note(found: TwoFrames, rig: Rig) -> SetupNote | None:
         (f"{f.purpose.capitalize()} frame", _frame(f, rig)) for f in (found.foil, found.paper)
     ]
     return SetupNote(heading="Two frames, one picture", lines=(*lines, ("Join", JOIN)))
+
+
+def joined_picture(found: TwoFrames, rig: Rig, detail: Detail) -> Singles:
+    """Return two frames joined by the artwork, as the camera sees them.
+
+    Returns
+    -------
+    (rows, cols, 3) float32
+        Linear, 1 = clip level.
+    """
+    layers = layers_of(rig, detail)
+    across, down = (layers.camera_xyz_mm[..., axis] for axis in (0, 1))
+    share = foil_share(rig, across, down)
+    foil = _taken(rig, found.foil, detail, share > HALF)
+    paper = _taken(rig, found.paper, detail, np.isfinite(across) & (share < HALF))
+    joined: Singles = share[..., None] * foil + (1 - share[..., None]) * paper
+    return joined
+
+
+def _taken(rig: Rig, frame: PlannedFrame, detail: Detail, of_it: Booleans) -> Singles:
+    """Return one frame's picture, exposed so that what it is taken for lies at its level.
+
+    All of the sheet as the one material: at its edges the other does not show.
+    """
+    trims = dict(frame.trims)
+    lamps = tuple(
+        lamp
+        if lamp.is_window
+        else replace(lamp, on=lamp.name in trims, trim_stops=trims.get(lamp.name, lamp.trim_stops))
+        for lamp in rig.lamps
+    )
+    lit = replace(rig, lamps=lamps)
+    layers = layers_of(lit, detail)
+    light = rig.camera.light_of(camera_picture(lit, layers))
+    sheet = layers.camera_foil if frame.purpose == "foil" else layers.camera_paper
+    on_sheet = np.isfinite(layers.camera_xyz_mm[..., 0])
+    light = np.where(on_sheet[..., None], sheet / clip_luminance(lit, layers), light)
+    if not of_it.any():
+        return light
+    middle = max(float(np.median(luminance_factor(light[of_it]))), 1e-9)
+    wanted = float(rig.camera.light_of(np.array(frame.level)))
+    return np.asarray(rig.camera.shown(light * np.float32(wanted / middle)), np.float32)
 
 
 def two_frames_words(found: TwoFrames, rig: Rig) -> list[str]:

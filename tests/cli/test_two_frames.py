@@ -2,13 +2,25 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from lightplan.light import Detail
+from lightplan.light.exposure import camera_picture, foil_share
+from lightplan.light.keeper import layers_of
 from lightplan.measures.verdict import Gate, Judgement
+from lightplan.optics.colour import luminance_factor
+from lightplan.planning.effort import Effort
 from lightplan.planning.frame_pair import plan_two_frames
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Paper
-from lightplan.tasks.two_frames import two_frames_note, two_frames_offer, two_frames_words
+from lightplan.tasks import looks
+from lightplan.tasks.two_frames import (
+    joined_picture,
+    two_frames_note,
+    two_frames_offer,
+    two_frames_words,
+)
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +54,42 @@ def test_each_frame_says_which_lamps_burn_and_how_it_is_exposed(found, hard):
 def test_where_one_frame_is_enough_the_sheet_says_nothing(found, hard):
     assert two_frames_note(replace(found, worth_it=False), hard) is None
     assert len(two_frames_words(replace(found, worth_it=False), hard)) == 1
+
+
+def test_two_frames_joined_show_foil_and_paper_each_at_the_level_it_is_exposed_for(found, hard):
+    detail = Detail.quick(camera_rows=200, camera_cols=300)
+    joined = joined_picture(found, hard, detail)
+    layers = layers_of(hard, detail)
+    across, down = (layers.camera_xyz_mm[..., axis] for axis in (0, 1))
+    share = foil_share(hard, across, down)
+    level = luminance_factor(np.asarray(joined, float))
+    assert np.median(level[share > 0.9]) == pytest.approx(found.foil.level, rel=0.15)
+    paper = np.isfinite(across) & (share < 0.1)
+    assert np.median(level[paper]) == pytest.approx(found.paper.level, rel=0.15)
+    single = luminance_factor(np.asarray(camera_picture(hard, layers), float))
+    assert np.median(single[share > 0.9]) < 0.5 * np.median(level[share > 0.9])
+
+
+def test_a_look_that_is_offered_as_two_frames_shows_these_joined(hard, monkeypatch):
+    """Not the black picture of one frame; where two gain nothing, none are offered."""
+    shut = Gate("paper not dull", "paper_tone_Lstar", passed=False, factor=0.6, reason="dull")
+    judged = Judgement(5.0, "retake", (), (shut,), ("too dark",), 1.0)
+    plan = looks.plan_look(
+        hard,
+        (),
+        "gradient",
+        effort=Effort(evaluations=4, polish=0, builds=8, searched=1, is_quick=True, is_by_eye=True),
+    ).plan
+    black = np.zeros((20, 30, 3), np.uint8)
+    one = looks.ProofLook(look="gradient", plan=plan, judgement=judged, codes=black)
+    for worth, shown in ((True, True), (False, False)):
+        pair = replace(plan_two_frames(hard, evaluations=20), worth_it=worth, joined_score=61.0)
+        monkeypatch.setattr(looks, "two_frames_of", lambda *_, pair=pair, **__: pair)
+        monkeypatch.setattr(looks, "PICTURE_LONG_SIDE", 60)
+        cell = looks.cell_of(looks._with_two_frames(one, plan.rig, 0))
+        assert bool(cell.codes.any()) is shown
+        assert ("Shown are two frames joined, 61 of 100. One frame cannot" in cell.advice) is shown
+        assert ("--two-frames" in cell.advice) is shown
 
 
 @pytest.mark.parametrize("name", ["paper not dull", "foil as light as white"])

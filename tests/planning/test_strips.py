@@ -55,6 +55,29 @@ def test_the_foil_sees_a_board_along_the_band_and_dark_on_both_sides(direction_d
         assert not seen_on(stage, card, np.array([[-0.75], [0.75]]) * out * across).any()
 
 
+@pytest.mark.parametrize("board", [WIDE, TALL])
+def test_where_nothing_hangs_a_board_a_strip_of_one_that_leans_is_mirrored(board):
+    had = wanted("bright band", 0, SOFTBOX, board)
+    stage = Stage(had, had.base)
+    drafts = list(strips.board_strip(stage))
+    assert drafts
+    beside = np.array([[0.0, -0.85 * 52.5], [0.0, 0.85 * 52.5]])
+    for draft in drafts:
+        rig = draft.done().rig
+        (card,) = rig.cards
+        assert card.held.by == "books"
+        assert seen_on(stage, card, [(x, 0.0) for x in (-40.0, 0.0, 40.0)]).all()
+        assert not seen_on(stage, card, beside).all()
+        held = [x for x in broken(rig) if x.rule == "holding" and x.elements == (card.name,)]
+        assert held == []
+
+
+def test_a_board_that_would_fall_or_lie_on_a_corner_does_not_lean_as_a_strip():
+    for direction_deg in (30, 90, 135):
+        had = wanted("bright band", direction_deg, SOFTBOX, WIDE)
+        assert list(strips.board_strip(Stage(had, had.base))) == []
+
+
 @pytest.mark.parametrize("direction_deg", [0, 60, 90, 200])
 def test_a_split_begins_with_a_boards_edge_through_the_middle(direction_deg):
     had = wanted("split", direction_deg, SOFTBOX, WIDE, CLAMP)

@@ -28,24 +28,31 @@ STEEPEST = 0.2
 """The least cosine of a board's turn to the ray: steeper it shows as a line, and any hand that
 turns it a little doubles it. Our choice."""
 
+LEVEL = 0.05
+"""Rise of an edge, over its length, up to which it lies on books. Our choice."""
+
 
 def board_strip(stage: Stage) -> Iterator[Draft]:
     """Yield a board turned until the foil sees a strip of it along the band, lit by a lamp.
 
     Boards are wider than a band: what the foil sees is made narrow by turning the board about
-    the band's own direction, to the side on which the lamp stands.
+    the band's own direction, to the side on which the lamp stands. Where nothing hangs a board, it
+    is held near on books, if it leans back there on a level edge.
     """
-    held = stage.holder("clamp", "boom", "string", "stand")
+    hangs = stage.holder("clamp", "boom", "string", "stand")
+    held = stage.holder("books") if hangs is None else hangs
     boards = stage.cupboard.boards
     if held is None or not boards:
         return
     for board in dict.fromkeys((boards[0], boards[-1])):
-        plane = stage.square(_distance(stage, board))
+        plane = stage.square(NEAR_MM if hangs is None else _distance(stage, board))
         for lamp in stage.cupboard.lamps[:2]:
             for words, spot in lamp_spots(stage, lamp, board, plane, held):
                 place = _turned_to(stage, board, plane, spot)
+                if hangs is None and not _leans(place):
+                    continue
                 draft = Draft(stage)
-                draft.say(f"{board.name} as a strip")
+                draft.say(f"{board.name} as a strip" + (", leaning" if hangs is None else ""))
                 draft.say(f"{lamp.name} on it {words}")
                 draft.put(board, place, BOARD_HELD, held)
                 stand_lamp(draft, lamp, spot, np.asarray(place.position_mm))
@@ -110,6 +117,12 @@ def _turned_to(stage: Stage, board: Card, plane: Placement, lamp_at: Doubles) ->
     normal = -cosine * stage.ray + math.sqrt(1.0 - cosine * cosine) * across
     place = Placement(as_vector(middle), as_vector(middle + STRIP_MM * normal))
     return replace(place, roll_rad=_roll(board, place, np.cross(across, stage.ray)))
+
+
+def _leans(place: Placement) -> bool:
+    """Whether a board so turned stays on books: it leans back, on an edge that is level."""
+    right, up, normal = place.axes()
+    return bool(normal[2] >= 0.0 and min(abs(right[2]), abs(up[2])) <= LEVEL)
 
 
 def _roll(board: Card, place: Placement, along: Doubles) -> float:
