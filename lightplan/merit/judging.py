@@ -71,8 +71,11 @@ class SampleJudge:
             Samples of the pictures, 1 = clip level.
         """
         look, camera = self.rig.look, self.rig.camera
-        light = camera.light_of(linear[:, : self.sampler.levels_end]) * np.float32(_HEADROOM)
-        brighter = self.sampler.brighter(found, camera.shown(light), HEADROOM_STOPS)
+        # clipping is read of single pixels, which come after the cells
+        pixels = slice(self.sampler.parts[2].start, self.sampler.levels_end)
+        more = np.zeros((len(linear), self.sampler.levels_end, 3), np.float32)
+        more[:, pixels] = camera.shown(camera.light_of(linear[:, pixels]) * np.float32(_HEADROOM))
+        brighter = self.sampler.brighter(found, more, HEADROOM_STOPS)
         both = merits([*found, *brighter], look)
         return [(one + other) / 2 for one, other in zip(both, both[len(found) :], strict=False)]
 

@@ -119,19 +119,19 @@ class Judges:
         Alongside(searches, self._helpers, self.rig, referee).run(job.should_stop, job.progress)
         self._ahead = [0.0] * len(self._ahead)
 
-    def predicted(self, rig: Rig, detail: Detail) -> Predicted:
+    def predicted(self, rig: Rig, detail: Detail, *, covers: bool = False) -> Predicted:
         """Return a rig, with the powers it has, judged by every pixel under other light."""
         self._have([_PREDICTION * self._light_s] + [0.0] * len(self._helpers))
-        return predicted(rig, detail)
+        return predicted(rig, detail, covers=covers)
 
     def prediction(self, rig: Rig, detail: Detail) -> JudgedPrediction:
-        """Have a helper judge a rig so, while this process goes on to other things."""
+        """Have a helper judge a rig so, and tell what it mirrors, while this process goes on."""
         if not self._helpers:
-            return JudgedPrediction(predicted(rig, detail))
+            return JudgedPrediction(predicted(rig, detail, covers=True))
         self._ahead[-1] += _PREDICTION * self._light_s
         helper = self._helpers[-1]
         return JudgedPrediction(
-            None, (helper, helper.ask("predicted", [(rig, detail)], self.rig), self)
+            None, (helper, helper.ask("covering", [(rig, detail)], self.rig), self)
         )
 
     def shared(self, task: str, jobs: Sequence[Any]) -> list[Any]:

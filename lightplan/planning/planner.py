@@ -179,7 +179,7 @@ def _no_worse(
         return ended
     if judges.scored([ended.light])[0] >= before.judged.score + SURELY_BETTER:
         return ended
-    predicted = judges.predicted(ended.rig, final_detail())
+    predicted = judges.predicted(ended.rig, final_detail(), covers=True)
     ended = replace(ended, predicted=predicted)
     if predicted.judged.score >= before.judged.score:
         return ended
@@ -226,12 +226,12 @@ def _worth(judges: Judges, job: SearchJob, ended: _Ended) -> float:
 
 def _promised(judges: Judges, job: SearchJob, before: Predicted | None, ended: _Ended) -> Plan:
     """Return a rig as a plan: predicted finely, and built with errors many times."""
-    rig = ended.rig
+    rig, known = ended.rig, ended.predicted
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
-    if ended.predicted is None:
+    if known is None or known.covered is None:
         ahead = judges.prediction(rig, judges.detail if job.effort.is_by_eye else final_detail())
     else:
-        ahead = JudgedPrediction(ended.predicted)
+        ahead = JudgedPrediction(known)
     robust = judge_builds(
         rig,
         judges.lights,
@@ -256,7 +256,7 @@ def _promised(judges: Judges, job: SearchJob, before: Predicted | None, ended: _
         moves=() if before is None else moves(before.judged.rig, rig),
         left_out=(),
         robustness=robust,
-        covered=MappingProxyType(final.covered),
+        covered=MappingProxyType({} if final.covered is None else final.covered),
         stopped_because="",
         evaluations=0,
         limits=broken(rig),
