@@ -185,9 +185,10 @@ def _parabolas(
     weight = first / (1 + ((place - expected) / 1.2) ** 2) ** 2
     # The bend is held back a little: a short or half-seen side must not curl.
     ridge = np.diag([0.0, 0.0, 0.1])
+    products = (terms[:, :, None] * terms[:, None]).reshape(len(terms), 9)
     for _ in range(6):
-        normal = np.einsum("sn,ni,nj->sij", weight, terms, terms) + ridge
-        aim = np.einsum("sn,ni,sn->si", weight, terms, place)
+        normal = (weight @ products).reshape(-1, 3, 3) + ridge
+        aim = (weight * place) @ terms
         curve = np.linalg.solve(normal, aim[..., None])[..., 0] @ terms.T
         away = np.abs(place - curve)
         middle = np.median(np.where(seen, away, 3.0), axis=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -88,29 +89,42 @@ def _bending_step(
     top, bottom = 0.0, (noise_px / _USUAL_BENDING) ** 2
     for side in sides:
         points = straighten(side, bending, shape)
-        normal, along = _principal(points)
-        away = (points - middle) / half
-        pull = (away**2).sum(axis=1) * ((points - middle) @ normal)
-        basis = np.stack([np.ones(len(points)), along - along.mean()], axis=1)
-        both = np.stack([points @ normal, pull], axis=1)
-        left = both - basis @ np.linalg.lstsq(basis, both, rcond=None)[0]
-        top += float(left[:, 0] @ left[:, 1])
-        bottom += float(left[:, 1] @ left[:, 1])
+        _, along, normal = principal(points)
+        away = points - middle
+        s = away @ along
+        pull = _beside_line(((away / half) ** 2).sum(axis=1) * (away @ normal), s)
+        bow = _beside_line(points @ normal, s)
+        top += float(bow @ pull)
+        bottom += float(pull @ pull)
     top -= bending * (noise_px / _USUAL_BENDING) ** 2
     return float(np.clip(top / bottom, -0.1, 0.1))
 
 
-def _principal(points: Doubles) -> tuple[Doubles, Doubles]:
-    """Return the normal of the line through points and their places along it."""
+def principal(points: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+    """Return the middle of points (n, 2), and the directions of most and of least spread.
+
+    >>> import numpy as np
+    >>> middle, along, normal = principal(np.array([[0.0, 0.0], [1.0, 2.0], [2.0, 4.0]]))
+    >>> bool(np.isclose(abs(along @ (1.0, 2.0)), 5**0.5)), bool(np.isclose(along @ normal, 0.0))
+    (True, True)
+    """
     middle = points.mean(axis=0)
-    axes = np.linalg.svd(points - middle, full_matrices=False)[2]
-    return axes[1], (points - middle) @ axes[0]
+    x, y = (points - middle).T
+    turn = 0.5 * math.atan2(2.0 * float(x @ y), float(x @ x) - float(y @ y))
+    c, s = math.cos(turn), math.sin(turn)
+    return middle, np.array([c, s]), np.array([-s, c])
+
+
+def _beside_line(values: Doubles, along: Doubles) -> Doubles:
+    """Return what is left of values (n,) without the line through them over places (n,)."""
+    s = along - along.mean()
+    left: Doubles = values - values.mean() - s * ((s @ values) / max(float(s @ s), 1e-12))
+    return left
 
 
 def _fit_curve(points: Doubles, noise_px: float) -> tuple[Doubles, Doubles, Doubles, Doubles]:
     """Return (middle, along, normal, coefficients) of a parabola through points."""
-    middle = points.mean(axis=0)
-    along, normal = np.linalg.svd(points - middle, full_matrices=False)[2]
+    middle, along, normal = principal(points)
     s = (points - middle) @ along
     length = max(float(np.ptp(s)), 1.0)
     terms = np.stack([np.ones_like(s), s / length, (s / length) ** 2 - 1 / 12], axis=1)
@@ -130,9 +144,15 @@ def _meet(
     for _ in range(5):
         p, dp = _point(one, s)
         q, dq = _point(other, t)
-        ds, dt = np.linalg.solve(np.stack([dp, -dq], axis=1), q - p)
-        s, t = s + float(ds), t + float(dt)
+        gap, across = q - p, _cross(dp, dq)
+        if across == 0.0:  # they run side by side
+            return np.full(2, np.nan)
+        s, t = s + _cross(gap, dq) / across, t + _cross(gap, dp) / across
     return _point(one, s)[0]
+
+
+def _cross(a: Doubles, b: Doubles) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
 
 
 def _point(curve: tuple[Doubles, Doubles, Doubles, Doubles], s: float) -> tuple[Doubles, Doubles]:
