@@ -259,10 +259,10 @@ def _turned(way: Vector, turn: float) -> list[Vector]:
     """Return a direction, and six about it."""
     if turn == 0:
         return [way]
-    middle = np.asarray(way)
-    aside = np.cross(middle, (0.0, 1.0, 0.0) if abs(middle[1]) < 0.8 else (1.0, 0.0, 0.0))
+    middle: Doubles = np.asarray(way, float)
+    aside: Doubles = np.cross(middle, (0.0, 1.0, 0.0) if abs(middle[1]) < 0.8 else (1.0, 0.0, 0.0))
     aside /= np.linalg.norm(aside)
-    other = np.cross(middle, aside)
+    other: Doubles = np.cross(middle, aside)
     found = [way]
     for i in range(6):
         around = math.pi * i / 3

@@ -326,8 +326,10 @@ class Fitter:
         must not be excused by errors that only its own darkness makes large.
         """
         seen = self.seen
-        own = self.steady * np.where(seen.is_foil, self.foil_model, PAPER_MODEL)[:, None]
-        spread = np.sqrt(own**2 + seen.noise**2 + (self.edge_mm * self._slope()[:, None]) ** 2)
+        own: Doubles = self.steady * np.where(seen.is_foil, self.foil_model, PAPER_MODEL)[:, None]
+        spread: Doubles = np.sqrt(
+            own**2 + seen.noise**2 + (self.edge_mm * self._slope()[:, None]) ** 2
+        )
         # near the floor a file holds noise and the camera's own black
         spread = np.sqrt(spread**2 + (self.black * FLOOR / 2.0**seen.stops) ** 2)
         foil, paper = 3 * seen.is_foil.sum(), 3 * (~seen.is_foil).sum()

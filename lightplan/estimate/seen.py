@@ -191,7 +191,9 @@ class _Cells:
         cover = shrink(self._solid, fine)
         whole = shrink(np.ascontiguousarray(picture * self._solid[..., None], np.float32), fine)
         solid = cover >= 0.5
-        level = np.where(solid[..., None], whole / np.maximum(cover, 0.1)[..., None], np.nan)
+        level: Doubles = np.where(
+            solid[..., None], whole / np.maximum(cover, 0.1)[..., None], np.nan
+        )
         squares = np.full((2, *level.shape), np.nan)
         squares[0, 1:-1] = (level[:-2] - 2 * level[1:-1] + level[2:]) ** 2
         squares[1, :, 1:-1] = (level[:, :-2] - 2 * level[:, 1:-1] + level[:, 2:]) ** 2

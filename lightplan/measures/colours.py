@@ -69,7 +69,7 @@ def _seen_share(stock: Doubles) -> float:
 
 
 def _foil(levels: Levels, foil_kind: str | None, light: Doubles, wanted: Wanted) -> Pairs:
-    seen = (levels.foil_colour + LEAST_LEVEL) / light
+    seen: Doubles = (levels.foil_colour + LEAST_LEVEL) / light
     seen = seen * (COMMON_LUMINANCE / luminance_factor(seen))[..., None]
     lab = linear_srgb_to_lab(seen)[..., 0, :]
     error = _chroma_error(levels.noise_stops, levels.foil_count)

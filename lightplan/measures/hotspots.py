@@ -75,7 +75,8 @@ def _spots(
     count, labels, stats, _ = cv2.connectedComponentsWithStats(high.astype(np.uint8), None)
     across, down = maps.pixel_mm
     found = []
-    order = 1 + np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")[: 3 * MOST_SPOTS]
+    largest = np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")
+    order: Integers = 1 + largest[: 3 * MOST_SPOTS]
     for label in order if count > 1 else ():
         box = _round(np.asarray(stats[label, :4], np.int64), above.shape)
         spot = _one_spot(

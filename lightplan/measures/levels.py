@@ -383,7 +383,7 @@ def noise_stops(triples: Singles) -> Doubles:
     """Return the standard deviation (...) of a pixel from luminances (..., 3, n) of neighbours."""
     if triples.shape[-1] < 30:
         return np.zeros(triples.shape[:-2])
-    left, middle, right = (triples[..., i, :] for i in range(3))
+    left, middle, right = triples[..., 0, :], triples[..., 1, :], triples[..., 2, :]
     bend = np.abs(left - 2.0 * middle + right) / (middle + np.float32(LEAST_LEVEL))
     half = bend.shape[-1] // 2
     typical = np.partition(bend, half)[..., half].astype(np.float64)

@@ -224,12 +224,12 @@ def _halved(quads: Integers) -> Integers:
 
 def _frustum(rig: Rig) -> Iterator[Line]:
     """Yield the edges of what the camera sees, down to the table."""
-    lens = np.asarray(rig.camera.placement.position_mm)
+    lens: Doubles = np.asarray(rig.camera.placement.position_mm, float)
     tan_x, tan_y = rig.camera.half_angles_tan()
     right, up, forward = rig.camera.axes()
     ends = []
     for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
-        ray = forward + x * tan_x * right + y * tan_y * up
+        ray: Doubles = forward + x * tan_x * right + y * tan_y * up
         reach = -lens[2] / ray[2] if ray[2] < -1e-3 else 2 * lens[2]
         ends.append(lens + min(reach, 4 * lens[2]) * ray)
         yield Line("view", np.stack([lens, ends[-1]]), (96, 100, 116), 1.0, 0.55)

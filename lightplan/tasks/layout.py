@@ -293,12 +293,14 @@ def _families(rig: Rig) -> list[Table]:
         if found is None:
             continue
         right, up, _ = found.plane.axes()
-        centre = np.asarray(found.plane.position_mm)
+        centre = np.asarray(found.plane.position_mm, float)
 
         def outline(
             places: Doubles, centre: Doubles = centre, right: Doubles = right, up: Doubles = up
         ) -> list[list[float]]:
-            return _points(centre + np.outer(places[:, 0], right) + np.outer(places[:, 1], up))
+            across: Doubles = np.outer(places[:, 0], right)
+            along: Doubles = np.outer(places[:, 1], up)
+            return _points(centre + across + along)
 
         half = np.array([card.width_mm, card.height_mm]) / 2
         told.append(

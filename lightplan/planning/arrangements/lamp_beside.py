@@ -15,6 +15,8 @@ from lightplan.scene.edits import as_vector
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from lightplan.arrays import Doubles
+
 BESIDE_RAY_MM = 700.0
 """How far along the mirrored ray a lamp stands that is beside it. Our choice."""
 
@@ -33,12 +35,14 @@ def lamp_beside(stage: Stage) -> Iterator[Draft]:
     if has_lines or seen is None or not stage.cupboard.lamps:
         return
     lamp = stage.cupboard.lamps[0]
-    middle, right = np.asarray(plane.position_mm), plane.axes()[0]
+    middle, right = np.asarray(plane.position_mm, float), plane.axes()[0]
     bright = stage.spot(plane, 1.0) - middle
     bright /= max(float(np.linalg.norm(bright)), 1e-6)
     reach = 0.5 * math.hypot(seen.width_mm, seen.height_mm)
     reach += 0.5 * min(lamp.width_mm, lamp.height_mm)
-    ways = (("at the left", -right), ("at the right", right), ("at its bright side", bright))
+    ways: list[tuple[str, Doubles]] = [
+        ("at the left", -right), ("at the right", right), ("at its bright side", bright)
+    ]  # fmt: skip
     for black in (None, *stage.cupboard.blacks[:1]):
         for words, way in ways:
             draft = Draft(stage)

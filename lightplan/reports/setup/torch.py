@@ -133,7 +133,7 @@ def _first_met(
 
 def _drawn_axes(shape: Flat) -> tuple[Doubles, Doubles, bool]:
     """Return the directions of a card that are drawn right and up, and whether it is level."""
-    right, up = np.asarray(shape.right), np.asarray(shape.up)
+    right, up = np.asarray(shape.right, float), np.asarray(shape.up, float)
     if abs(shape.normal[2]) < LEVEL:
         return right, up, False
     drawn_up = max((up, -up, right, -right), key=lambda axis: float(axis[1]))

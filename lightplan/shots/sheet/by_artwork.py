@@ -247,8 +247,8 @@ def _possible(corners: Doubles, shape: tuple[int, int]) -> bool:
     """Say whether corners lie in the picture, clockwise, and bound more than a speck."""
     if not np.isfinite(corners).all():
         return False
-    edge = np.roll(corners, -1, axis=0) - corners
-    following = np.roll(edge, -1, axis=0)
+    edge: Doubles = np.roll(corners, -1, axis=0) - corners
+    following: Doubles = np.roll(edge, -1, axis=0)
     turn = edge[:, 0] * following[:, 1] - edge[:, 1] * following[:, 0]
     inside = (corners > -1).all() and (corners < np.array(shape[::-1])).all()
     large = float(quads.area(corners[None])[0]) > 0.005 * shape[0] * shape[1]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 
-from lightplan.arrays import Singles, read_only
+from lightplan.arrays import Doubles, Singles, read_only
 from lightplan.shots.sheet.squaring import Squared
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def orient(squared: Squared, artwork: NDArray[Any]) -> Orientation:
     seen = _small(np.asarray(squared.linear), squared.valid.shape)
     quarters = (0, 1, 2, 3) if seen.shape[0] == seen.shape[1] else (0, 2)
     ways = [(turn, flip) for turn in quarters for flip in (False, True)]
-    likeness = np.array([_likeness(_turned(seen, *way), drawn) for way in ways])
+    likeness: Doubles = np.array([_likeness(_turned(seen, *way), drawn) for way in ways])
     best = int(np.argmax(likeness))
     # Mirrored pictures are rare: they must win clearly over every true one.
     fair = [i for i, way in enumerate(ways) if not way[1]]

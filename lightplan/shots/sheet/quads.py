@@ -232,8 +232,8 @@ def _sensible(corners: Doubles, shape: tuple[int, int]) -> np.ndarray:
     rows, cols = shape
     slack = 0.004 * max(shape)
     inside = ((corners > -slack) & (corners < np.array([cols, rows]) - 1 + slack)).all(axis=(1, 2))
-    edge = np.roll(corners, -1, axis=1) - corners
-    following = np.roll(edge, -1, axis=1)
+    edge: Doubles = np.roll(corners, -1, axis=1) - corners
+    following: Doubles = np.roll(edge, -1, axis=1)
     turn = edge[..., 0] * following[..., 1] - edge[..., 1] * following[..., 0]
     convex = (turn > 0).all(axis=1) | (turn < 0).all(axis=1)
     shortest = np.linalg.norm(edge, axis=-1).min(axis=1)

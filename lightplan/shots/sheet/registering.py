@@ -101,10 +101,11 @@ def edge_points(drawn: Picture, valid: Booleans) -> tuple[Doubles, Doubles]:
     if len(row) > _POINTS:
         chosen = np.random.default_rng(0).permutation(len(row))[:_POINTS]
         row, col = row[chosen], col[chosen]
-    normal = np.stack([right[row, col], down[row, col]], axis=1) / size[row, col][:, None]
+    steps: Doubles = np.stack([right[row, col], down[row, col]], axis=1)
+    normal: Doubles = steps / size[row, col][:, None]
     # The crest lies between pixels: move to where the drawn edge is half foil.
     slope = np.maximum(size[row, col], 1e-3)
-    beside = np.clip((0.5 - smooth[row, col]) / slope, -0.7, 0.7)
+    beside: Doubles = np.clip((0.5 - smooth[row, col]) / slope, -0.7, 0.7)
     points = np.stack([col, row], axis=1) + beside[:, None] * normal
     return points.astype(np.float64), normal.astype(np.float64)
 
