@@ -5,9 +5,9 @@
 
 The tag, its artwork and its camera are those of a product that is drawn in `cupboards.py`. The
 lamp that the foil mirrors may go so far along x, y and z; every point of a grid is judged in the
-light of the search, then the search begins at the middle and has so many lights of its own. Bands
-on such tags are the hard case: what is measured of them is a motif 16 mm across, and most of the
-box is flat.
+light of the search, then the search begins at the middle, or with closed forms as a plan does, and
+has so many lights of its own. Bands on such tags are the hard case: what is measured of them is a
+motif 16 mm across, and most of the box is flat.
 """
 
 from __future__ import annotations
@@ -71,11 +71,11 @@ def main() -> None:
     print(f"grid: {100 * share_of(values[best]):.2f} at {tuple(map(float, best))}")
     share = np.mean([value <= values[best] + 0.01 for value in values.values()])
     print(f"within 1 % of that: {100 * share:.2f} % of the points")
-    for seed in range(3):
+    for seed, begin_at in itertools.product(range(3), ((rig,), None)):
         job = SearchJob.of(seed)
         found = searched(
             Search(
-                rig=rig, detail=detail, evaluations=options.lights, seed=seed, begin_at=(rig,),
+                rig=rig, detail=detail, evaluations=options.lights, seed=seed, begin_at=begin_at,
                 spread=True, seconds=None, tolerance=job.effort.tolerance,
             ),
             job.should_stop,
@@ -84,7 +84,11 @@ def main() -> None:
         told = found.explored.found
         score = 100 * share_of(told.value)
         where = np.round(told.point[: len(PLACES)], 2).tolist()
-        print(f"search, seed {seed}: {score:.2f} after {told.evaluations} lights, at {where}")
+        begun = "closed forms" if begin_at is None else "the middle"
+        print(
+            f"search from {begun}, seed {seed}: {score:.2f} after {told.evaluations} lights,"
+            f" at {where}"
+        )
 
 
 if __name__ == "__main__":
