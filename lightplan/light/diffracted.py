@@ -17,7 +17,7 @@ import numpy as np
 from lightplan.geometry.ball import Ball
 from lightplan.light.compiled import gratings
 from lightplan.light.glints import kept_of, known_or_found
-from lightplan.light.grating_lamps import ORDERS, colours
+from lightplan.light.grating_orders import ORDERS, colours
 from lightplan.light.known_ways import JoinedBy
 from lightplan.optics import microfacet
 

@@ -7,7 +7,6 @@ A large one is where the lobes see it in their flanks only.
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -16,11 +15,11 @@ from lightplan.arrays import smooth_step
 from lightplan.geometry.ball import Ball
 from lightplan.geometry.shapes import Flat, Samples
 from lightplan.light.compiled import grating_spots
+from lightplan.light.grating_orders import LONGEST_NM, ORDERS, SHORTEST_NM, colours, wavelengths_nm
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.lobes import COARSE, FINE_ENOUGH
 from lightplan.light.targets import gauss_points
 from lightplan.light.visibility import Visibility
-from lightplan.optics import spectra
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,10 +34,6 @@ if TYPE_CHECKING:
     from lightplan.scene.sheet import Grating
     from lightplan.scene.surfaces import Surface
 
-SHORTEST_NM, LONGEST_NM = 390.0, 730.0
-# Share of the diffracted light in each order; common practice, no source: a shallow
-# sinusoidal relief sends most of it to the first orders, evenly to both sides.
-ORDERS = {1: 0.42, -1: 0.42, 2: 0.08, -2: 0.08}
 LAMP_POINTS = 14
 MOST_SHARE = 8  # most points on a lamp over `Detail.foil_spots`, where its lobes need them
 DENSE = 2.6  # width of the lobe over the gap of points close enough for all of it
@@ -220,14 +215,6 @@ def _up(mirrors: Mirrors, spots: Samples) -> Singles:
     return np.asarray(rise / np.sqrt(np.maximum(squared, 1.0)), np.float32)
 
 
-@lru_cache(maxsize=256)
-def colours(count: int) -> tuple[Doubles, Singles]:
-    """Return even wavelengths and what each adds to white: asked for each point of each lamp."""
-    wavelengths = wavelengths_nm(count)
-    weights = spectra.wavelength_weights(wavelengths, between_rows=True)
-    return wavelengths, weights.astype(np.float32)
-
-
 def _counts(lamp: LampFace, roughness: float, usual: int) -> list[int]:
     """Return numbers of points to try on a lamp: for lobes far off, usual ones, and all of it."""
     shape = lamp.shape
@@ -295,11 +282,6 @@ def _free(
 
 def _single(values: ArrayLike) -> Singles:
     return np.ascontiguousarray(values, np.float32)
-
-
-def wavelengths_nm(count: int) -> Doubles:
-    """Return the middles of even steps over the visible range, nm."""
-    return SHORTEST_NM + (np.arange(count) + 0.5) / count * (LONGEST_NM - SHORTEST_NM)
 
 
 def turn(mirrors: Mirrors) -> float:

@@ -15,7 +15,8 @@ import numpy as np
 from lightplan.geometry import points as point_sets
 from lightplan.light.compiled import grating_rays
 from lightplan.light.glossy import Behind, looked_on
-from lightplan.light.grating_lamps import ORDERS, GratingLamp, colours, turn
+from lightplan.light.grating_lamps import GratingLamp, turn
+from lightplan.light.grating_orders import ORDERS, colours
 from lightplan.light.kept import Kept, Moves
 from lightplan.light.metal_hits import metal_hits
 from lightplan.light.outlook import summed

@@ -15,7 +15,7 @@ from lightplan.geometry.ball import Ball
 from lightplan.geometry.cone import Cone
 from lightplan.geometry.mesh import Mesh
 from lightplan.geometry.shapes import Flat, Opening
-from lightplan.light import bounce, grating_lamps, grating_lobes, kernels
+from lightplan.light import bounce, grating_lamps, grating_lobes, grating_orders, kernels
 from lightplan.light.cells import Patchwork
 from lightplan.light.compiled import grating_spots, gratings, seen_points, tracing, weighted_sums
 from lightplan.light.lattice import Lattice, Readings
@@ -291,9 +291,9 @@ def test_a_grating_looks_where_the_grating_equation_says():
     ways, carry = grating_lobes._drawn(mirrors, curve, grating, count)
     square = point_sets.shifts(count)[None] + point_sets.shifts(n)[:, None, ::-1]
     own = dataclasses.replace(grating, direction_rad=0.7 - angle)
-    nanometres, colour = grating_lamps.colours(count)
+    nanometres, colour = grating_orders.colours(count)
     gone = 0
-    for place, (order, share) in enumerate(grating_lamps.ORDERS.items()):
+    for place, (order, share) in enumerate(grating_orders.ORDERS.items()):
         some = slice(place * count, (place + 1) * count)
         kicks = order * nanometres * 1e-6 * grating.lines_per_mm
         looks, masks, cosine = grating_looks(mirrors, own, square % 1.0, kicks)

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from lightplan.light import Detail, Engine
-from lightplan.light.grating_lamps import LONGEST_NM, ORDERS, SHORTEST_NM
+from lightplan.light.grating_orders import LONGEST_NM, ORDERS, SHORTEST_NM
 from lightplan.scene import (
     Camera,
     Conductor,
