@@ -215,20 +215,18 @@ def _honest(verdict: Judgement, measures: Measures, context: PhotoContext) -> Ju
     """
     if context.artwork is not None:
         if _is_stock_unknown(verdict, measures, context):
-            return replace(
-                verdict,
-                score=None,
-                uncertainty=None,
-                verdict="cannot tell",
-                reasons=(_STOCK_UNKNOWN,),
-            )
+            return _withdrawn(verdict, _STOCK_UNKNOWN)
         reasons = (_ARTWORK_UNFIT if r == FOIL_NOT_TOLD else r for r in verdict.reasons)
         return replace(verdict, reasons=tuple(reasons))
     if context.stock_reflectance is not None:
         return verdict
     if "paper_cast_Cab" not in measures or measures["paper_cast_Cab"].value <= _FAR_FROM_WHITE_CAB:
         return verdict
-    return replace(verdict, score=None, uncertainty=None, verdict="cannot tell", reasons=(_UNTOLD,))
+    return _withdrawn(verdict, _UNTOLD)
+
+
+def _withdrawn(verdict: Judgement, why: str) -> Judgement:
+    return replace(verdict, score=None, uncertainty=None, verdict="cannot tell", reasons=(why,))
 
 
 def _is_stock_unknown(verdict: Judgement, measures: Measures, context: PhotoContext) -> bool:
