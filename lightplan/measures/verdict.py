@@ -251,6 +251,8 @@ def show(name: str, value: float) -> str:
     ('0.5 stops (1.4 times the light)', '1 stop less (half the light)')
     >>> show("foil_to_white_stops", -2.83), show("brightest_level_stops", -6.6)
     ('2.8 stops less (a seventh of the light)', '6.6 stops less (a hundredth of the light)')
+    >>> show("foil_to_white_stops", -0.03), show("foil_to_white_stops", 0.001)
+    ('0.03 stops less (nearly the same light)', '0 stops (the same light)')
     """
     unit = unit_of(name)
     if unit == "share":
@@ -284,16 +286,17 @@ _HALF_OPEN = 0.58
 
 
 def _stops(stops: float) -> str:
-    shown = f"{abs(stops):.1f}".removesuffix(".0")
+    digits = 1 if abs(stops) >= 0.05 else 2
+    shown = f"{abs(stops):.{digits}f}".removesuffix(".0").removesuffix(".00")
     plural = "stop" if shown == "1" else "stops"
-    return f"{shown} {plural}" + (" less" if stops < -0.05 else "")
+    return f"{shown} {plural}" + (" less" if stops < 0 and shown != "0" else "")
 
 
 def _times(stops: float) -> str:
     """Return what stops mean for the light."""
     ratio = 2.0**stops
     if abs(stops) < 0.05:
-        return "the same light"
+        return "nearly the same light" if abs(stops) >= 0.005 else "the same light"
     if abs(stops - 1.0) < 0.05:
         return "twice the light"
     if ratio > _HALF_OPEN:

@@ -194,7 +194,7 @@ def _with_two_frames(one: ProofLook, planned: Rig, seed: int) -> ProofLook:
     if not pair.worth_it:
         return one
     rows, cols = picture_size(planned.camera, PICTURE_LONG_SIDE)
-    picture = joined_picture(pair, planned, Detail.quick(camera_rows=rows, camera_cols=cols))
+    picture = joined_picture(pair, planned, Detail(camera_rows=rows, camera_cols=cols))
     return replace(one, joined=picture_codes(picture), joined_score=pair.joined_score)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lightplan.light.exposure import HALF, camera_picture, clip_luminance, foil_share
+from lightplan.light.exposure import HALF, camera_light, clip_luminance, foil_share
 from lightplan.light.keeper import layers_of
 from lightplan.optics.colour import luminance_factor, srgb_encode
 from lightplan.planning.frame_pair import PlannedFrame, TwoFrames, plan_two_frames
@@ -83,16 +83,19 @@ def joined_picture(found: TwoFrames, rig: Rig, detail: Detail) -> Singles:
     layers = layers_of(rig, detail)
     across, down = (layers.camera_xyz_mm[..., axis] for axis in (0, 1))
     share = foil_share(rig, across, down)
-    foil = _taken(rig, found.foil, detail, share > HALF)
-    paper = _taken(rig, found.paper, detail, np.isfinite(across) & (share < HALF))
-    joined: Singles = share[..., None] * foil + (1 - share[..., None]) * paper
-    return joined
+    foil, flanks = _taken(rig, found.foil, detail, share > HALF)
+    paper, _ = _taken(rig, found.paper, detail, np.isfinite(across) & (share < HALF))
+    joined = share[..., None] * foil + (1 - share[..., None]) * paper + flanks
+    return np.asarray(rig.camera.shown(joined), np.float32)
 
 
-def _taken(rig: Rig, frame: PlannedFrame, detail: Detail, of_it: Booleans) -> Singles:
-    """Return one frame's picture, exposed so that what it is taken for lies at its level.
+def _taken(
+    rig: Rig, frame: PlannedFrame, detail: Detail, of_it: Booleans
+) -> tuple[Singles, Singles]:
+    """Return one frame's light, 1 = clip level, and what the flanks of stamped foil add to it.
 
-    All of the sheet as the one material: at its edges the other does not show.
+    Exposed so that what it is taken for lies at its level. All of the sheet is shown as that one
+    material: where the artwork chooses, the other does not show at the edges.
     """
     trims = dict(frame.trims)
     lamps = tuple(
@@ -103,15 +106,15 @@ def _taken(rig: Rig, frame: PlannedFrame, detail: Detail, of_it: Booleans) -> Si
     )
     lit = replace(rig, lamps=lamps)
     layers = layers_of(lit, detail)
-    light = rig.camera.light_of(camera_picture(lit, layers))
+    plain = camera_light(lit, replace(layers, rim=None))
+    flanks = camera_light(lit, layers) - plain
     sheet = layers.camera_foil if frame.purpose == "foil" else layers.camera_paper
     on_sheet = np.isfinite(layers.camera_xyz_mm[..., 0])
-    light = np.where(on_sheet[..., None], sheet / clip_luminance(lit, layers), light)
-    if not of_it.any():
-        return light
-    middle = max(float(np.median(luminance_factor(light[of_it]))), 1e-9)
+    light = np.where(on_sheet[..., None], sheet, plain)
     wanted = float(rig.camera.light_of(np.array(frame.level)))
-    return np.asarray(rig.camera.shown(light * np.float32(wanted / middle)), np.float32)
+    middle = float(np.median(luminance_factor(light[of_it]))) if of_it.any() else 0.0
+    scale = np.float32(wanted / middle if middle > 0 else 1 / clip_luminance(lit, layers))
+    return light * scale, flanks * scale
 
 
 def two_frames_words(found: TwoFrames, rig: Rig) -> list[str]:
