@@ -21,7 +21,7 @@ from lightplan.scene import Placement, Rig
 from lightplan.scene.edits import Add, edited
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from lightplan.light import Detail
     from lightplan.planning.cupboard import Cupboard
@@ -71,7 +71,12 @@ class Arranged:
 
 
 def candidates(
-    judges: Judges, cupboard: Cupboard, *, quick: bool = False, using: frozenset[str] = frozenset()
+    judges: Judges,
+    cupboard: Cupboard,
+    *,
+    quick: bool = False,
+    using: frozenset[str] = frozenset(),
+    should_stop: Callable[[], bool] = lambda: False,
 ) -> list[Arranged]:
     """Return what can be built of a cupboard for the look of its rig, best first.
 
@@ -86,11 +91,15 @@ def candidates(
         Go on with fewer.
     using : frozenset of str
         Things of which all are wanted in it.
+    should_stop : callable
+        Asked once something can be built, between the looks: True ends them.
     """
     found: list[Arranged] = []
     posed, keys = (POSED_QUICKLY, KEYS_QUICKLY) if quick else (POSED, KEYS)
     for number, pose in enumerate(poses(cupboard.given)):
         for base in _bases(cupboard, quick=quick, using=using):
+            if found and should_stop():
+                break
             stage = Stage(cupboard, moved(base, pose))
             if number and found:
                 known = {c.name for c in sorted(found, key=_value)[:posed]}
@@ -98,7 +107,8 @@ def candidates(
                 found += screened(judges, again)
                 continue
             found += screened(judges, [a for a in given_one(stage) if _uses(a, using)])
-            found += _from(judges, stage, keys, using)
+            if not (found and should_stop()):
+                found += _from(judges, stage, keys, using, should_stop)
     return sorted(found, key=_value)
 
 
@@ -121,15 +131,20 @@ def _bases(cupboard: Cupboard, *, quick: bool, using: frozenset[str]) -> Iterato
             yield edited(cupboard.base, Add(replace(window, placement=stands)))
 
 
-def _from(judges: Judges, stage: Stage, keys: int, using: frozenset[str]) -> list[Arranged]:
+def _from(
+    judges: Judges, stage: Stage, keys: int, using: frozenset[str], should_stop: Callable[[], bool]
+) -> list[Arranged]:
     """Return what can be built for one place of the camera, the best key lights completed."""
     made = [[a for a in completed(draft) if _uses(a, using)] for draft in key_lights(stage)]
     whole = [one for one in made if one]
     firsts = [one[min(1, len(one) - 1)] for one in whole]
     answers = _screened(judges, firsts)
+    found = [c for c in answers if c.is_buildable]
+    if found and should_stop():
+        return found
     order = sorted(range(len(whole)), key=lambda i: answers[i].value)[:keys]
     rest = [a for i in order for a in whole[i] if a is not firsts[i]]
-    return [c for c in answers if c.is_buildable] + screened(judges, rest)
+    return found + screened(judges, rest)
 
 
 def _value(candidate: Arranged) -> float:

@@ -101,7 +101,7 @@ def chosen(judges: Judges, job: SearchJob, cupboard: Cupboard) -> list[Finalist]
     each, the best of them go on, and the best of these get the rest.
     """
     _tell(job, "looking at arrangements", 0, cupboard.given)
-    ranked = candidates(judges, cupboard, quick=job.effort.is_quick)
+    ranked = candidates(judges, cupboard, quick=job.effort.is_quick, should_stop=job.should_stop)
     if not ranked:
         return []
     is_quick = job.effort.is_quick or job.effort.searched <= FINALISTS

@@ -10,7 +10,8 @@ import lightplan
 import lightplan.planning.planner as planning
 from lightplan.errors import RigError
 from lightplan.measures import judge
-from lightplan.planning.choosing import Arranged, varied
+from lightplan.planning.choosing import Arranged, candidates, detail_for, varied
+from lightplan.planning.cupboard import cupboard_of
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import opened
 from lightplan.planning.frame_pair import plan_two_frames
@@ -262,6 +263,33 @@ def test_a_plan_is_never_worth_less_than_the_rig_that_was_given(planned):
     worse = plan(rig(), effort=short, should_stop=lambda: True)
     assert found.robustness.mean_score >= planned.robustness.mean_score - 2.0
     assert worse.score >= worse.start_score - 2.0
+
+
+@pytest.mark.parametrize(("is_given", "first"), [(True, 1), (False, 2)])
+def test_a_search_that_is_stopped_looks_at_no_more_arrangements(monkeypatch, is_given, first):
+    # all were looked at, a third of the seconds that a maker waited after Ctrl-C
+    looked = []
+
+    def counted(self, task, jobs):
+        looked.append(len(jobs))
+        return shared(self, task, jobs)
+
+    shared = Judges.shared
+    monkeypatch.setattr(Judges, "shared", counted)
+    given = rig() if is_given else rig(lamps=(), cards=(), freedoms=())
+    softbox = Item(name="softbox", kind="lamp", width_mm=500, height_mm=700)
+    board = Item(name="board", kind="white board", width_mm=420, height_mm=297)
+    cupboard = cupboard_of(given, () if is_given else (softbox, board))
+    counts = []
+    with Judges(given, detail_for(given)) as judges:
+        for is_stopped in (True, False):
+            looked.clear()
+            assert candidates(judges, cupboard, quick=True, should_stop=lambda now=is_stopped: now)
+            counts.append(list(looked))
+    stopped, whole = counts
+    assert len(stopped) == first
+    assert whole[: len(stopped)] == stopped
+    assert len(whole) > len(stopped)
 
 
 def test_builds_are_traced_once_where_the_given_rig_stays(planned, monkeypatch):
