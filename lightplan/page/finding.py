@@ -176,6 +176,8 @@ def _shown(desk: Desk, one: Any) -> dict[str, Any]:
         "reason": one.reason,
         "wish": one.wish,
         "room": one.room,
+        "two_frames": one.two_frames,
+        "two_frames_steps": [list(step) for step in one.two_frames_steps],
     }
 
 

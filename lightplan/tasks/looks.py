@@ -30,7 +30,13 @@ from lightplan.tasks.folder import prepare
 from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan_record
 from lightplan.tasks.predict import predict
-from lightplan.tasks.two_frames import WHITE_STOCK, joined_picture, two_frames_of, two_frames_offer
+from lightplan.tasks.two_frames import (
+    WHITE_STOCK,
+    JoinedFrames,
+    joined_frames,
+    two_frames_of,
+    two_frames_offer,
+)
 from lightplan.words.holders import holders_needed
 from lightplan.workers import Workers
 
@@ -74,9 +80,8 @@ class ProofLook:
     measures : mapping of str to float
     codes : (rows, cols, 3) uint8 or None
         The predicted picture, sRGB.
-    joined : (rows, cols, 3) uint8 or None
-        Where one frame cannot hold foil and paper and two are worth the work: these joined, sRGB.
-    joined_score : float
+    joined : JoinedFrames or None
+        Where one frame cannot hold foil and paper and two are worth the work.
     """
 
     look: LookKind
@@ -85,8 +90,7 @@ class ProofLook:
     judgement: Judgement | None = None
     measures: Mapping[str, float] = field(default_factory=dict)
     codes: NDArray[np.uint8] | None = None
-    joined: NDArray[np.uint8] | None = None
-    joined_score: float = 0.0
+    joined: JoinedFrames | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -149,8 +153,7 @@ def looks(
     loaded = load_rig(source) if isinstance(source, str) else source
     can, cannot = wanted_looks(loaded.rig)
     chosen = [_known(kind) for kind in kinds] if kinds else list(can)
-    items = owned_items(loaded)
-    jobs = [(loaded.rig, items, kind, seed) for kind in chosen]
+    jobs = look_jobs(loaded, chosen, seed)
     stop = Stop() if stop is None else stop
     found: list[ProofLook] = []
     first_light(loaded.rig, watch)
@@ -165,6 +168,14 @@ def looks(
     reasons = [(one.look, one.reason) for one in found if one.plan is None]
     rest = [] if kinds else list(cannot.items())
     return Proof(title=loaded.rig.title, shown=tuple(shown), left_out=tuple(reasons + rest))
+
+
+def look_jobs(
+    loaded: LoadedRig, kinds: Sequence[LookKind], seed: int
+) -> list[tuple[Rig, list[Item], LookKind, int]]:
+    """Return what `proof_look` is asked for some looks of a product."""
+    items = owned_items(loaded)
+    return [(loaded.rig, items, kind, seed) for kind in kinds]
 
 
 def proof_look(rig: Rig, items: Sequence[Item], kind: LookKind, seed: int) -> ProofLook:
@@ -194,8 +205,8 @@ def _with_two_frames(one: ProofLook, planned: Rig, seed: int) -> ProofLook:
     if not pair.worth_it:
         return one
     rows, cols = picture_size(planned.camera, PICTURE_LONG_SIDE)
-    picture = joined_picture(pair, planned, Detail(camera_rows=rows, camera_cols=cols))
-    return replace(one, joined=picture_codes(picture), joined_score=pair.joined_score)
+    detail = Detail(camera_rows=rows, camera_cols=cols)
+    return replace(one, joined=joined_frames(pair, planned, detail))
 
 
 def write_looks(
@@ -279,7 +290,7 @@ def cell_of(one: ProofLook) -> ProofCell:
     assert plan is not None
     assert judgement is not None
     assert one.codes is not None
-    codes = one.codes if one.joined is None else one.joined
+    codes = one.codes if one.joined is None else one.joined.codes
     return ProofCell(
         look=one.look,
         codes=cropped(codes, plan.rig.camera, plan.rig.sheet, shape=crop_shape(plan.rig.sheet)),
@@ -341,7 +352,7 @@ def _advice(one: ProofLook) -> str:
     sensitive = care_words(*critical[0][:2]) if critical else ""
     if one.joined is None:
         return advice(one.judgement, one.plan.yield_share, sensitive)
-    return f"Shown are two frames joined, {one.joined_score:.0f} of 100. {_offer(one)}"
+    return f"{one.joined.shown} {_offer(one)}"
 
 
 def _offer(one: ProofLook) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,10 +12,13 @@ from lightplan.light.exposure import HALF, camera_light, clip_luminance, foil_sh
 from lightplan.light.keeper import layers_of
 from lightplan.optics.colour import luminance_factor, srgb_encode
 from lightplan.planning.frame_pair import PlannedFrame, TwoFrames, plan_two_frames
+from lightplan.reports.picture import picture_codes
 from lightplan.reports.setup.facts import SetupNote
 from lightplan.reports.setup.steps import power_words
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lightplan.arrays import Booleans, Singles
     from lightplan.light import Detail
     from lightplan.measures import Judgement
@@ -34,6 +37,29 @@ JOIN = (
 )
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JoinedFrames:
+    """Two frames as they are shown: their joined picture, what it comes to, how they are taken.
+
+    Parameters
+    ----------
+    codes : (rows, cols, 3) uint8
+        sRGB.
+    score : float
+    note : SetupNote
+        What to do in each, and how they are joined.
+    """
+
+    codes: NDArray[np.uint8]
+    score: float
+    note: SetupNote
+
+    @property
+    def shown(self) -> str:
+        """A sentence that stands beside the picture."""
+        return f"Shown are two frames joined, {self.score:.0f} of 100."
+
+
 def two_frames_of(rig: Rig, *, seed: int = 0) -> TwoFrames:
     """Return whether two frames on one tripod, joined by the artwork, are worth the work."""
     return plan_two_frames(rig, seed=seed)
@@ -41,13 +67,19 @@ def two_frames_of(rig: Rig, *, seed: int = 0) -> TwoFrames:
 
 def two_frames_offer(judgement: Judgement, paper: Paper, rig_file: str, folder: str) -> str:
     """Return the offer of two frames where one cannot hold foil and paper; "" elsewhere."""
+    why = one_frame_fails(judgement, paper)
+    command = shlex.join(["lightplan", "plan", rig_file, "--two-frames", "--out", folder])
+    return f"{why}; for two frames: {command}" if why else ""
+
+
+def one_frame_fails(judgement: Judgement, paper: Paper) -> str:
+    """Return that one frame cannot hold foil and paper, without a full stop; "" where it can."""
     is_white = max(paper.reflectance) >= WHITE_STOCK
     at_odds = {DULL, FOIL_DARKER} if is_white else {DULL}
     if not any(gate.name in at_odds and not gate.passed for gate in judgement.gates):
         return ""
-    command = shlex.join(["lightplan", "plan", rig_file, "--two-frames", "--out", folder])
     other = "white paper" if is_white else "the paper"
-    return f"One frame cannot hold both the foil and {other} here; for two frames: {command}"
+    return f"One frame cannot hold both the foil and {other} here"
 
 
 def two_frames_document(found: TwoFrames) -> dict[str, Any]:
@@ -63,13 +95,21 @@ def two_frames_document(found: TwoFrames) -> dict[str, Any]:
 
 def two_frames_note(found: TwoFrames, rig: Rig) -> SetupNote | None:
     """Return what the setup sheet tells of them; None where one frame is enough."""
-    if not found.worth_it:
-        return None
+    return _note(found, rig) if found.worth_it else None
+
+
+def _note(found: TwoFrames, rig: Rig) -> SetupNote:
     lines = [("Why", found.reason)]
     lines += [
         (f"{f.purpose.capitalize()} frame", _frame(f, rig)) for f in (found.foil, found.paper)
     ]
     return SetupNote(heading="Two frames, one picture", lines=(*lines, ("Join", JOIN)))
+
+
+def joined_frames(found: TwoFrames, rig: Rig, detail: Detail) -> JoinedFrames:
+    """Return two frames as they are shown."""
+    codes = picture_codes(joined_picture(found, rig, detail))
+    return JoinedFrames(codes=codes, score=found.joined_score, note=_note(found, rig))
 
 
 def joined_picture(found: TwoFrames, rig: Rig, detail: Detail) -> Singles:
@@ -92,7 +132,7 @@ def joined_picture(found: TwoFrames, rig: Rig, detail: Detail) -> Singles:
 def _taken(
     rig: Rig, frame: PlannedFrame, detail: Detail, of_it: Booleans
 ) -> tuple[Singles, Singles]:
-    """Return one frame's light, 1 = clip level, and what the flanks of stamped foil add to it.
+    """Return one frame's light, 1 = clip level, and what flanks add to one taken for stamped foil.
 
     Exposed so that what it is taken for lies at its level. All of the sheet is shown as that one
     material: where the artwork chooses, the other does not show at the edges.
@@ -107,8 +147,9 @@ def _taken(
     lit = replace(rig, lamps=lamps)
     layers = layers_of(lit, detail)
     plain = camera_light(lit, replace(layers, rim=None))
-    flanks = camera_light(lit, layers) - plain
-    sheet = layers.camera_foil if frame.purpose == "foil" else layers.camera_paper
+    is_foil = frame.purpose == "foil"
+    flanks = camera_light(lit, layers) - plain if is_foil else np.zeros_like(plain)
+    sheet = layers.camera_foil if is_foil else layers.camera_paper
     on_sheet = np.isfinite(layers.camera_xyz_mm[..., 0])
     light = np.where(on_sheet[..., None], sheet, plain)
     wanted = float(rig.camera.light_of(np.array(frame.level)))

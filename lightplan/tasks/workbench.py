@@ -28,14 +28,14 @@ from lightplan.rigfiles import LoadedRig, PlanRecord, load_rig
 from lightplan.tasks.closer import exposure_words
 from lightplan.tasks.first_light import first_light
 from lightplan.tasks.kit import kit, worth_having
-from lightplan.tasks.looks import rank
+from lightplan.tasks.looks import look_jobs, rank
 from lightplan.tasks.move_words import dimension_words, move_line
-from lightplan.tasks.owned import owned_items
 from lightplan.tasks.plan import plan, plan_record, unknown_powers
 from lightplan.tasks.predict import predict
 from lightplan.tasks.predicted_jpeg import cropped_jpeg, near_jpeg, near_size
 from lightplan.tasks.roomier import may_be_held_back, roomier, roomier_words
 from lightplan.tasks.setup import facts_of, setup_bytes
+from lightplan.tasks.two_frames import one_frame_fails
 from lightplan.words.holders import holders_needed
 from lightplan.words.leaning import small_words
 from lightplan.words.places import place_words
@@ -90,6 +90,10 @@ class Planned:
     """Which walls hold it back, and how much room would do."""
     rank: float = -1.0
     """How well it reads as foil, by which a proof sheet is ordered; below 0 without a plan."""
+    two_frames: str = ""
+    """That the picture is of two frames joined, and why; empty where it is of one."""
+    two_frames_steps: tuple[tuple[str, str], ...] = ()
+    """How these are taken and joined: name and words."""
 
 
 def plan_work(rig: Rig, effort: Effort | None, *, watch: Watch, part: Part, stop: Stop) -> Planned:
@@ -172,8 +176,7 @@ def looks_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> int:
     """Plan a product in every look that it can carry, and tell each as it is found."""
     loaded = load_rig(path)
     can, cannot = wanted_looks(loaded.rig)
-    items = owned_items(loaded)
-    jobs = [(loaded.rig, items, kind, 0) for kind in can]
+    jobs = look_jobs(loaded, can, seed=0)
     first_light(loaded.rig, watch)
     watch(Progress(stage="planning looks", done=0, of=len(jobs)))
     with Workers("lightplan.tasks.looks:proof_look", usable_cores(), stop=stop) as workers:
@@ -190,7 +193,8 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
     if found is None or answer.codes is None or answer.judgement is None:
         return replace(_nothing(rig, answer.reason), look=answer.look)
     record = plan_record(found, score=answer.judgement, measures=answer.measures)
-    return Planned(
+    joined = answer.joined
+    told = Planned(
         look=answer.look,
         rig=found.rig,
         record=record,
@@ -206,6 +210,15 @@ def _of_look(answer: ProofLook, rig: Rig) -> Planned:
         tolerances=_critical(record),
         needs=needs_of(found.rig),
         rank=rank(rig, answer),
+    )
+    if joined is None:
+        return told
+    why = one_frame_fails(answer.judgement, rig.sheet.paper)
+    return replace(
+        told,
+        jpeg=cropped_jpeg(joined.codes, found.rig),
+        two_frames=f"{joined.shown} {why}.",
+        two_frames_steps=joined.note.lines,
     )
 
 

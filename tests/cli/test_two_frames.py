@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -14,7 +15,7 @@ from lightplan.planning.effort import Effort
 from lightplan.planning.frame_pair import plan_two_frames
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Paper
-from lightplan.tasks import looks
+from lightplan.tasks import looks, workbench
 from lightplan.tasks.two_frames import (
     joined_picture,
     two_frames_note,
@@ -86,10 +87,19 @@ def test_a_look_that_is_offered_as_two_frames_shows_these_joined(hard, monkeypat
         pair = replace(plan_two_frames(hard, evaluations=20), worth_it=worth, joined_score=61.0)
         monkeypatch.setattr(looks, "two_frames_of", lambda *_, pair=pair, **__: pair)
         monkeypatch.setattr(looks, "PICTURE_LONG_SIDE", 60)
-        cell = looks.cell_of(looks._with_two_frames(one, plan.rig, 0))
+        shown_so = looks._with_two_frames(one, plan.rig, 0)
+        cell = looks.cell_of(shown_so)
         assert bool(cell.codes.any()) is shown
         assert ("Shown are two frames joined, 61 of 100. One frame cannot" in cell.advice) is shown
         assert ("--two-frames" in cell.advice) is shown
+        # the page shows the same picture, and tells what to do without a command
+        on_page = workbench._of_look(shown_so, hard)
+        picture = cv2.imdecode(np.frombuffer(on_page.jpeg, np.uint8), cv2.IMREAD_COLOR)
+        assert bool((picture > 20).any()) is shown
+        said = "Shown are two frames joined, 61 of 100. One frame cannot hold both the foil and"
+        assert on_page.two_frames.startswith(said) is shown
+        names = ("Why", "Foil frame", "Paper frame", "Join") if shown else ()
+        assert tuple(name for name, _ in on_page.two_frames_steps) == names
 
 
 @pytest.mark.parametrize("name", ["paper not dull", "foil as light as white"])

@@ -125,6 +125,25 @@ def test_a_plan_says_that_walls_hold_it_back_and_so_does_none(tab):
     tab.evaluate("import('/static/wire.js').then((wire) => { wire.state.plans = null; })")
 
 
+def test_a_look_in_two_frames_says_so_and_how_they_are_taken(tab):
+    go(tab, "look")
+    looks = """{can: true, look: "gradient", picture: "", score: 26, verdict: "retake", yield: 0.9,
+        metal: 0.1, needs: ["softbox"], number: 0, two_frames: "SAID", two_frames_steps: STEPS}"""
+    show = """import('/static/wire.js').then((wire) => {
+        wire.state.looks = {is: 'looks', looks: [LOOKS]};
+        wire.tell('looks', wire.state.looks); })"""
+    shown = "Shown are two frames joined, 61 of 100."
+    taken = '[["Foil frame", "softbox: half power."]]'
+    for said, steps, there in ((shown, taken, 1), ("", "[]", 0)):
+        told = looks.replace("SAID", said).replace("STEPS", steps)
+        tab.evaluate(show.replace("LOOKS", told))
+        assert tab.locator(f".cell >> text={shown}").count() == there
+        assert tab.locator(".cell .score >> text=26 of 100 in one frame").count() == there
+        assert tab.locator(".cell dt >> text=Foil frame").count() == there
+        assert tab.locator(".cell dd >> text=softbox: half power.").count() == there
+    tab.evaluate("import('/static/wire.js').then((wire) => { wire.state.looks = null; })")
+
+
 def test_all_of_the_page_comes_from_this_machine(tab, served):
     asked: list[str] = []
     tab.on("request", lambda request: asked.append(request.url))

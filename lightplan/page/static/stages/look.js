@@ -30,8 +30,16 @@ function cell(one, first) {
   }
   return h("article", { class: "cell" },
     h("img", { src: one.picture, alt: `${LOOKS[one.look] || one.look}: predicted picture` }),
-    h("div", { class: "cell-head" }, h("h2", {}, LOOKS[one.look] || one.look), h("span", { class: `score verdict-${(one.verdict || "").replace(" ", "-")}` }, `${points(one.score)} of 100`)),
-    one.metal !== null && one.metal !== undefined ? h("p", {}, one.metal > 0.6 ? "Reads as metal." : one.metal > 0.3 ? "Reads as metal in part." : "Could be taken for ink.") : null,
-    h("p", { class: "quiet" }, `Needs ${one.needs.join(", ")}. ${Math.round(100 * (one.yield || 0))} of 100 builds come out right.`),
+    h("div", { class: "cell-head" }, h("h2", {}, LOOKS[one.look] || one.look), h("span", { class: `score verdict-${(one.verdict || "").replace(" ", "-")}` }, `${points(one.score)} of 100${one.two_frames ? " in one frame" : ""}`)),
+    one.two_frames ? twoFrames(one) : null,
+    !one.two_frames && one.metal !== null && one.metal !== undefined ? h("p", {}, one.metal > 0.6 ? "Reads as metal." : one.metal > 0.3 ? "Reads as metal in part." : "Could be taken for ink.") : null,
+    h("p", { class: "quiet" }, `Needs ${one.needs.join(", ")}.${one.two_frames ? "" : ` ${Math.round(100 * (one.yield || 0))} of 100 builds come out right.`}`),
     button("Take this look", () => say({ do: "take", from: "looks", number: one.number }), { class: first ? "main" : "" }));
+}
+
+// One frame cannot hold foil and paper: the picture is of two, and this is how they are taken.
+// Whether it reads as metal and how many builds come out right is known of the one frame alone.
+function twoFrames(one) {
+  return h("div", { class: "two-frames" }, h("p", {}, one.two_frames),
+    h("details", {}, h("summary", {}, "How to take the two"), h("dl", {}, one.two_frames_steps.map(([name, words]) => [h("dt", {}, name), h("dd", {}, words)]))));
 }
