@@ -78,7 +78,7 @@ def limits(rig: Rig) -> tuple[Limit, ...]:
         *_reach(rig),
         *_room(rig, solids),
         *_camera_on_table(fixed, gaps),
-        *_holding(rig),
+        *_holding([*rig.lamps, *rig.cards, rig.camera]),
         *_on_table(rig),
     )
 
@@ -290,7 +290,10 @@ def camera_fits(rig: Rig) -> bool:
 
     What else stands in its way may be moved.
     """
-    return not any(limit.broken and limit.elements[0] == "camera" for limit in limits(rig))
+    solids = [solid for solid in (camera_solid(rig.camera), table_solid(rig)) if solid]
+    on_table = _camera_on_table(solids, Gaps(solids)) if solids else ()
+    found = (*_room(rig, []), *on_table, *_holding([rig.camera]))
+    return not any(limit.broken for limit in found)
 
 
 def walls_round(rig: Rig, walls: Walls) -> Walls:
@@ -329,9 +332,8 @@ FALLS_OVER_RAD = math.radians(12.0)
 STANDS_WITHIN_MM = 4.0
 
 
-def _holding(rig: Rig) -> Iterator[Limit]:
+def _holding(things: list[Lamp | Card | Camera]) -> Iterator[Limit]:
     """Yield whether what holds a thing reaches where it is, and whether it would stay there."""
-    things: list[Lamp | Card | Camera] = [*rig.lamps, *rig.cards, rig.camera]
     for thing in things:
         if thing.held is None:
             continue
