@@ -56,8 +56,9 @@ class Lattice:
         """Interpolate (rows * cols, ...) values smoothly to another grid, (rows, cols, ...)."""
         first_down, down, first_across, across = _spread_weights(self, other)
         known = np.ascontiguousarray(values, np.float32).reshape(*self.shape, -1)
-        full = np.empty((*other.shape, known.shape[2]), np.float32)
-        room = np.empty(known.shape[1:], np.float32)
+        rows, cols = other.shape
+        full = np.empty((rows, cols * known.shape[2]), np.float32)
+        room = np.empty((len(known), full.shape[1]), np.float32)
         mixing.spread(known, first_down, down, first_across, across, room, full)
         return full.reshape(*other.shape, *values.shape[1:])
 

@@ -261,8 +261,10 @@ class Bench:
         """Return the light of each lamp alone at trim 0, as the measures read it."""
         light = self._model.lamp_light(rig)
         share, sampler = self._share[..., None], self._sampler
-        mixed = light.paper + share * (light.seen - light.paper)
-        seen = np.array([sampler.sample(picture) for picture in mixed])
+        both = light.seen - light.paper  # changed where it is: these are whole pictures
+        both *= share
+        both += light.paper
+        seen = np.array([sampler.sample(picture) for picture in both])
         bare = light.foil.reshape(len(light.foil), -1, 3)[:, self._exposed_at]
         return LampSamples(light.names, np.concatenate([seen, bare], axis=1, dtype=np.float32))
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightplan.merit.engine_model import final_detail
 from lightplan.planning.choosing import SIMPLER_PER_THING
 from lightplan.planning.finishing import mean_of_builds, sturdiest
 
@@ -26,7 +25,8 @@ def sturdiest_of(
     """Return the arrangement whose builds are worth most, and the best of its candidates.
 
     A search's light is coarser than the one that states a score, and knows no hand that sets a
-    lamp a little off. Where two arrangements end close to each other, that decides.
+    lamp a little off. Where two arrangements end close to each other, that decides; a little is
+    taken off for each thing to set up.
 
     Parameters
     ----------
@@ -41,8 +41,10 @@ def sturdiest_of(
         best = sturdiest(judges, job, one.explored)
         found.append((one, best, judges.detail))
     if len(found) > 1 and not job.should_stop():
-        worth = [_worth(judges, job, one, best) for one, best, _ in found]
-        at = max(range(len(found)), key=lambda i: worth[i])
+        stated = judges.stated([best.rig for _, best, _ in found])
+        lost = [_lost(judges, job, one, best) for one, best, _ in found]
+        things = [100.0 * SIMPLER_PER_THING * one.things for one, _, _ in found]
+        at = max(range(len(found)), key=lambda i: stated[i] - lost[i] - things[i])
     else:
         at = 0
     one, best, detail = found[at]
@@ -50,10 +52,8 @@ def sturdiest_of(
     return one, best
 
 
-def _worth(judges: Judges, job: SearchJob, one: Finalist, best: Judged) -> float:
-    """Return the score that a build has in the mean, a little less for each thing to set up."""
+def _lost(judges: Judges, job: SearchJob, one: Finalist, best: Judged) -> float:
+    """Return the points that builds of an arrangement lose in the mean."""
     judges.use(one.rig)
     light = judges.bench.sheet_samples(best.rig)
-    lost = judges.scored([light])[0] - mean_of_builds(judges, job, best.rig, light, FINAL_BUILDS)
-    stated = judges.predicted(best.rig, final_detail()).judged.score
-    return stated - lost - 100.0 * SIMPLER_PER_THING * one.things
+    return judges.scored([light])[0] - mean_of_builds(judges, job, best.rig, light, FINAL_BUILDS)

@@ -74,8 +74,7 @@ def _as_predicted(judges: Judges, job: SearchJob, judged: Sequence[Judged]) -> l
     """
     if judges.rig.sheet.foil.relief is None or len(judged) < 2 or job.effort.is_by_eye:
         return [one.score for one in judged]
-    told = judges.shared("predicted", [(one.rig, final_detail()) for one in judged])
-    return [one.judged.score for one in told]
+    return judges.stated([one.rig for one in judged])
 
 
 def _trials(rig: Rig, job: SearchJob) -> list[Rig]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from lightplan.merit.engine_model import Models
+from lightplan.merit.engine_model import Models, final_detail
 from lightplan.planning.alongside import Alongside
 from lightplan.planning.helper import (
     KEPT_BYTES,
@@ -42,7 +42,7 @@ _START_S, _LIGHT_S = 2.5, 0.07
 """What the start of a helper takes, and a light of the search until one was timed: a grating
 takes several times as long, and a helper's start then lasts for few lights."""
 _PREDICTION = 28.0
-_WORTH = {"begin": 1.5, "trials": 8.0, "excess": 0.05, "scored": 0.02}
+_WORTH = {"begin": 1.5, "trials": 8.0, "excess": 0.05, "scored": 0.02, "predicted": _PREDICTION}
 """What takes as long as so many lights of the search: a prediction, and one job of each kind
 that is no light. Nothing but the sharing depends on all of these."""
 _TIMED = {"screened", "smooth", "begin", "lights"}
@@ -69,6 +69,7 @@ class Judges:
         self._models = Models()
         self._helpers = [Helper() for _ in range(helpers)]
         self._light_s = _LIGHT_S
+        self._stated: list[tuple[Rig, Predicted]] = []
         self._ahead = [0.0] + [_START_S] * helpers  # seconds each hand has already, ours first
         self.use(rig)
 
@@ -123,6 +124,17 @@ class Judges:
         """Return a rig, with the powers it has, judged by every pixel under other light."""
         self._have([_PREDICTION * self._light_s] + [0.0] * len(self._helpers))
         return predicted(rig, detail, covers=covers)
+
+    def stated(self, rigs: Sequence[Rig]) -> list[float]:
+        """Return the scores of rigs as their predictions state them; no rig is predicted twice."""
+        new = [rig for rig in rigs if self._known(rig) is None]
+        told = self.shared("predicted", [(rig, final_detail()) for rig in new])
+        self._stated += zip(new, told, strict=True)
+        known = [self._known(rig) for rig in rigs]
+        return [one.judged.score for one in known if one is not None]
+
+    def _known(self, rig: Rig) -> Predicted | None:
+        return next((told for one, told in self._stated if one is rig), None)
 
     def prediction(self, rig: Rig, detail: Detail) -> JudgedPrediction:
         """Have a helper judge a rig so, and tell what it mirrors, while this process goes on."""

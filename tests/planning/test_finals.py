@@ -27,8 +27,8 @@ class FakeJudges:
     def scored(self, lights):
         return [self.told[self.rig][0]] * len(lights)
 
-    def predicted(self, rig, _):
-        return types.SimpleNamespace(judged=types.SimpleNamespace(score=self.told[rig][1]))
+    def stated(self, rigs):
+        return [self.told[rig][1] for rig in rigs]
 
 
 @pytest.fixture

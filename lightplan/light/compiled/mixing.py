@@ -150,29 +150,33 @@ def spread(
 ) -> None:
     """Write values (rows, cols, k) of one grid to the picture (r, c, k) of another, none below 0.
 
+    Across first, where there are few rows yet; then down, where whole rows are added up.
+
     Parameters
     ----------
     first_down, first_across : (r,) and (c,) int
         The first of the few rows and columns that each of the picture's reads.
     down, across : (r, taps) and (c, taps) float32
         What each of them counts.
-    wide : (cols, k) float32
+    wide : (rows, c * k) float32
         Room to work in.
+    picture : (r, c * k) float32
     """
-    cols, depth = wide.shape
-    for r in range(picture.shape[0]):
-        for i in range(cols):
-            for c in range(depth):
-                wide[i, c] = 0.0
-        for tap in range(down.shape[1]):
-            row, share = first_down[r] + tap, down[r, tap]
-            for i in range(cols):
-                for c in range(depth):
-                    wide[i, c] += share * values[row, i, c]
-        for j in range(picture.shape[1]):
+    depth = values.shape[2]
+    for i in range(values.shape[0]):
+        for j in range(across.shape[0]):
             first = first_across[j]
             for c in range(depth):
                 total = np.float32(0.0)
                 for tap in range(across.shape[1]):
-                    total += across[j, tap] * wide[first + tap, c]
-                picture[r, j, c] = max(total, np.float32(0.0))
+                    total += across[j, tap] * values[i, first + tap, c]
+                wide[i, j * depth + c] = total
+    for r in range(picture.shape[0]):
+        for m in range(picture.shape[1]):
+            picture[r, m] = 0.0
+        for tap in range(down.shape[1]):
+            row, share = first_down[r] + tap, down[r, tap]
+            for m in range(picture.shape[1]):
+                picture[r, m] += share * wide[row, m]
+        for m in range(picture.shape[1]):
+            picture[r, m] = max(picture[r, m], np.float32(0.0))
