@@ -58,6 +58,8 @@ def count(values: Sized, wanted: int, field: str) -> None:
 
 
 def _is_finite(value: object) -> bool:
+    if type(value) is float:  # nearly always, and asked for each figure of each rig of a search
+        return math.isfinite(value)
     if isinstance(value, bool) or not isinstance(value, Real):
         return False
     try:
