@@ -23,6 +23,7 @@ from lightplan.planning.result import NoPlan
 from lightplan.progress import Stop
 from lightplan.rigfiles import copy_rig, load_rig, write_rig
 from lightplan.scene import Walls
+from lightplan.session.decoding import THUMB_PX
 from lightplan.tasks import shooting, workbench
 from lightplan.tasks.advise import advise
 from lightplan.tasks.photo_facts import pixels_at, small_picture
@@ -129,7 +130,7 @@ def processor_s(process: int | None) -> float:
     return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")  # proc(5): utime, stime
 
 
-def test_of_three_hundred_photographs_the_first_are_seen_within_a_second(set_up, tmp_path):
+def test_of_three_hundred_photographs_the_first_are_seen_once_they_are_painted(set_up, tmp_path):
     rig = copy_rig(set_up[0], tmp_path / "many.toml").path
     folder = tmp_path / "many photographs"
     folder.mkdir()
@@ -155,8 +156,14 @@ def test_of_three_hundred_photographs_the_first_are_seen_within_a_second(set_up,
         await desk.end()
         return tab.heard, taken
 
+    small_picture(folder / "shot-000.jpg", THUMB_PX)
+    begun = time.process_time()
+    for number in range(8):
+        small_picture(folder / f"shot-{number:03d}.jpg", THUMB_PX)
+    painting = time.process_time() - begun
     heard, taken = asyncio.run(opened())
-    assert taken < 1.0  # of the processor: other programs may be busy
+    # of the processor, since other programs may be busy: a second here, and all would be nineteen
+    assert taken < 3 * painting, "the other 292 were waited for"
     listed = next(one for one in heard if one["is"] == "photos")
     assert len(listed["photos"]) == 300
     seen = [one["file"] for one in heard if one["is"] == "photo" and one["thumb"]]

@@ -288,10 +288,10 @@ def test_what_is_no_file_is_refused(tmp_path, assert_one_sentence, name):
 def test_ten_megabytes_of_nonsense_are_refused_at_once(tmp_path, assert_one_sentence, nonsense):
     path = tmp_path / "big.toml"
     path.write_bytes((nonsense * (10_000_000 // len(nonsense) + 1))[:10_000_000])
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(BadInput, match=r"size must be below 1 MB \(got 10000000\)") as caught:
         load_rig(path)
-    assert time.perf_counter() - start < 0.2  # common practice: what feels immediate
+    assert time.process_time() - start < 0.2  # common practice: what feels immediate
     assert_one_sentence(caught.value, path)
 
 
