@@ -35,6 +35,19 @@ def holders_needed(rig: Rig, unit: LengthUnit = "mm") -> tuple[str, ...]:
             words.append(one if number == 1 else f"{number} {many}")
     stacks = sorted((h for support in found for h in support.stack_heights_mm), reverse=True)
     if stacks:
-        heights = ", ".join(show_length(10 * round(high / 10), unit) for high in stacks)
-        words.append(f"books for {'a stack' if len(stacks) == 1 else 'stacks'} {heights} high")
+        words.append(
+            f"books for {_of_books([show_length(10 * round(h / 10), unit) for h in stacks])}"
+        )
     return tuple(words)
+
+
+def _of_books(heights: list[str]) -> str:
+    """Return stacks of some heights in words, the highest first.
+
+    >>> _of_books(["21 cm"]), _of_books(["21 cm", "21 cm"]), _of_books(["31 cm", "21 cm"])
+    ('a stack 21 cm high', '2 stacks 21 cm high', '2 stacks, 31 cm and 21 cm high')
+    """
+    count = "a stack" if len(heights) == 1 else f"{len(heights)} stacks"
+    if len(set(heights)) == 1:
+        return f"{count} {heights[0]} high"
+    return f"{count}, {', '.join(heights[:-1])} and {heights[-1]} high"

@@ -65,7 +65,7 @@ def test_a_raised_card_stands_on_one_stack_and_leans_on_another():
     assert np.allclose(under[:4, :2].mean(axis=0), low[:2])
     assert behind[:, 1].min() > low[1]
     (words,) = holders_needed(rig(card=held(raised, "books")), "cm")
-    assert words.startswith("books for stacks ")
+    assert words.startswith("books for 2 stacks, ")
     assert words.endswith(" cm high")
 
 
