@@ -2,9 +2,12 @@
 
 ``rig_documents()`` gives the content of a rig file, ``rigs()`` the rig built from it.
 Geometry is drawn so that rigs are valid by the way they are made, not by filtering.
+A strategy is made once and kept: to make and look through it anew for each number that is
+drawn took more time than all else.
 """
 
 import copy
+import functools
 import math
 from pathlib import Path
 
@@ -19,12 +22,20 @@ from lightplan.scene import HOLDER_KINDS
 from lightplan.scene.sanity import refuse_impossible
 
 
+@functools.cache
 def numbers(low, high):
     """Round figures, as a maker types them; few bits keep failing examples readable."""
     return st.integers(round(low * 8), round(high * 8)).map(lambda n: n / 8)
 
 
+@functools.lru_cache(maxsize=None, typed=True)
+def among(*values):
+    """One of some values."""
+    return st.sampled_from(values)
+
+
 SHARES = numbers(0, 1)
+AIMS = st.sampled_from([[0, 0, 0], [100, 50, 300], [0, 0, 2000.5]])
 CHANNELS = st.one_of(SHARES, st.lists(SHARES, min_size=3, max_size=3))
 
 
@@ -35,15 +46,16 @@ def on_dome(radius, elevation_deg, azimuth_deg):
     return [round(x, 1), round(y, 1), round(radius * math.sin(e), 1)]
 
 
+@functools.cache
 @st.composite
 def foils(draw):
     """A foil: glossy, brushed, by constants or holographic."""
-    table = {"kind": draw(st.sampled_from(FOIL_KINDS))}
-    sort = draw(st.sampled_from(["glossy", "brushed", "bare", "holographic"]))
+    table = {"kind": draw(among(*FOIL_KINDS))}
+    sort = draw(among("glossy", "brushed", "bare", "holographic"))
     if sort == "glossy":
-        table["roughness"] = draw(st.sampled_from([0.01, 0.05, 0.2]))
+        table["roughness"] = draw(among(0.01, 0.05, 0.2))
     elif sort == "brushed":
-        table["roughness"] = [0.05, draw(st.sampled_from([0.1, 0.3]))]
+        table["roughness"] = [0.05, draw(among(0.1, 0.3))]
         table["brush_deg"] = draw(numbers(-180, 180))
     elif sort == "bare":
         table["eta"] = draw(st.lists(numbers(0.125, 3), min_size=3, max_size=3))
@@ -62,6 +74,7 @@ def foils(draw):
     return table
 
 
+@functools.cache
 @st.composite
 def sheets(draw):
     """A sheet from a gift tag to A3."""
@@ -76,11 +89,12 @@ def sheets(draw):
     return sheet
 
 
+@functools.cache
 @st.composite
 def papers(draw):
     """Matte, coated, wavy or clear stock."""
     paper = {}
-    sort = draw(st.sampled_from(["matte", "coated", "film"]))
+    sort = draw(among("matte", "coated", "film"))
     if sort == "film":
         paper["film"] = {"index": draw(numbers(1.25, 1.75))}
         if draw(st.booleans()):
@@ -98,17 +112,19 @@ def papers(draw):
     return paper
 
 
+@functools.cache
 @st.composite
 def holders(draw):
     """Fields that say how a thing is held, or none."""
     if draw(st.booleans()):
         return {}
-    table = {"held": draw(st.sampled_from(HOLDER_KINDS))}
+    table = {"held": draw(among(*HOLDER_KINDS))}
     if draw(st.booleans()):
         table |= {"lowest_mm": draw(numbers(0, 100)), "highest_mm": draw(numbers(120, 900))}
     return table
 
 
+@functools.cache
 @st.composite
 def cameras(draw):
     """A camera or phone that has the sheet's middle in its picture."""
@@ -116,12 +132,10 @@ def cameras(draw):
         "position_mm": on_dome(
             draw(numbers(150, 1500)), draw(numbers(25, 90)), draw(numbers(-180, 180))
         ),
-        draw(st.sampled_from(["focal_length_mm", "equivalent_focal_length_mm"])): draw(
-            st.sampled_from([24.0, 50.0, 85.0])
-        ),
+        draw(among("focal_length_mm", "equivalent_focal_length_mm")): draw(among(24.0, 50.0, 85.0)),
         **draw(holders()),
         "locked": draw(st.booleans()),
-        "roll_deg": draw(st.sampled_from([0.0, 90.0, -7.0])),
+        "roll_deg": draw(among(0.0, 90.0, -7.0)),
         "has_body": draw(st.booleans()),
     }
     if camera["has_body"] and draw(st.booleans()):
@@ -131,27 +145,29 @@ def cameras(draw):
     if draw(st.booleans()):
         camera["exposure"] = {
             "f_number": draw(numbers(1.5, 22)),
-            "time_s": draw(st.sampled_from([0.001, 0.0125, 0.5])),
-            "iso": draw(st.sampled_from([100, 400])),
+            "time_s": draw(among(0.001, 0.0125, 0.5)),
+            "iso": draw(among(100, 400)),
         }
     else:
-        camera["exposure"] = {"paper_level": draw(st.sampled_from([0.05, 0.5, 0.9]))}
+        camera["exposure"] = {"paper_level": draw(among(0.05, 0.5, 0.9))}
     return camera
 
 
+@functools.cache
 @st.composite
 def outputs(draw):
     """A lamp's output by its light or by the power that it draws."""
     if draw(st.booleans()):
         return {"watts": draw(numbers(1, 500)), "lumens_per_watt": [40, draw(numbers(41, 130))]}
-    unit = draw(st.sampled_from(["lm", "cd/m2", "cd", "lx at 1 m"]))
+    unit = draw(among("lm", "cd/m2", "cd", "lx at 1 m"))
     return {"output": {"value": draw(numbers(1, 5000)), "unit": unit}}
 
 
+@functools.cache
 @st.composite
 def lamps(draw, name):
     """A lamp high enough that no corner is below the table."""
-    shape = draw(st.sampled_from(["rectangle", "disk", "bulb"]))
+    shape = draw(among("rectangle", "disk", "bulb"))
     width, height = draw(numbers(20, 500)), draw(numbers(20, 500))
     place = on_dome(draw(numbers(500, 1600)), draw(numbers(5, 88)), draw(numbers(-180, 180)))
     place[2] = max(place[2], math.ceil(math.hypot(width, max(height, width)) / 2))
@@ -161,17 +177,18 @@ def lamps(draw, name):
         "position_mm": place,
         "width_mm": width,
         "height_mm": height,
-        "aim_mm": draw(st.sampled_from([[0, 0, 0], [100, 50, 300], [0, 0, 2000.5]])),
+        "aim_mm": draw(AIMS),
         **draw(outputs()),
         **draw(holders()),
         "trim_stops": draw(numbers(-6, 1)),
         "on": draw(st.booleans()),
     }
     if draw(st.booleans()):
-        table["colour_k"] = draw(st.sampled_from([2700, 5500, 9000]))
+        table["colour_k"] = draw(among(2700, 5500, 9000))
     return table
 
 
+@functools.cache
 @st.composite
 def cards(draw, name):
     """A board or diffuser high enough that no corner is below the table."""
@@ -183,14 +200,14 @@ def cards(draw, name):
         "position_mm": place,
         "width_mm": width,
         "height_mm": height,
-        "finish": draw(st.sampled_from(["white", "grey", "black", "silver"])),
+        "finish": draw(among("white", "grey", "black", "silver")),
         "roll_deg": draw(numbers(-45, 45)),
     }
     if draw(st.booleans()):
         table["transmittance"] = draw(numbers(0.125, 0.75))
     elif draw(st.booleans()):
         table["reflectance"] = draw(CHANNELS)
-        table["back_finish"] = draw(st.sampled_from(["black", "white"]))
+        table["back_finish"] = draw(among("black", "white"))
     if draw(st.booleans()):
         table["hole_mm"] = round(min(width, height) * 0.4, 1)
     return table
@@ -200,7 +217,7 @@ def cards(draw, name):
 def props(draw, name, sheet):
     """A post or box on the table beside the sheet."""
     width, depth = draw(numbers(5, 120)), draw(numbers(5, 120))
-    shape, has_depth = draw(st.sampled_from(["post", "box"])), draw(st.booleans())
+    shape, has_depth = draw(among("post", "box")), draw(st.booleans())
     if shape == "post" or not has_depth:
         depth = width  # as the file's reader takes it
     reach = math.hypot(sheet["width_mm"], sheet["height_mm"]) / 2 + math.hypot(width, depth) / 2
@@ -208,7 +225,7 @@ def props(draw, name, sheet):
     table = {
         "name": name,
         "shape": shape,
-        "position_mm": [x, y, draw(st.sampled_from([0, 0, 35.5]))],
+        "position_mm": [x, y, draw(among(0, 0, 35.5))],
         "width_mm": width,
         "height_mm": draw(numbers(5, 900)),
         "turn_deg": draw(numbers(-180, 180)),
@@ -220,6 +237,7 @@ def props(draw, name, sheet):
     return table
 
 
+@functools.cache
 @st.composite
 def rooms(draw):
     """A room, dark or not."""
@@ -247,10 +265,10 @@ def _can_be_built(document):
 @st.composite
 def _documents(draw, most_lamps, most_cards, most_props):
     sheet = draw(sheets())
-    look = draw(st.sampled_from(["bright field", "gradient", "dark field", "split"]))
+    look = draw(among("bright field", "gradient", "dark field", "split"))
     document = {
         "format": FORMAT,
-        "title": draw(st.sampled_from(["Tag", "Étiquette dorée", "a # b = \"c\" \\ 'd'"])),
+        "title": draw(among("Tag", "Étiquette dorée", "a # b = \"c\" \\ 'd'")),
         "look": {"kind": "rainbow" if "grating" in sheet["foil"] else look},
         "sheet": sheet,
         "camera": draw(cameras()),
@@ -264,7 +282,7 @@ def _documents(draw, most_lamps, most_cards, most_props):
         document["shells"] = [
             {
                 "name": "shell",
-                "shape": draw(st.sampled_from(["cone", "tent"])),
+                "shape": draw(among("cone", "tent")),
                 "foot_width_mm": foot,
                 "foot_depth_mm": foot,
                 "height_mm": draw(numbers(100, 500)),
@@ -273,7 +291,7 @@ def _documents(draw, most_lamps, most_cards, most_props):
     if document["lamps"]:
         document["freedoms"] = [
             {"element": "lamp 0", "dimension": d, "low": -500.0, "high": 500.0}
-            for d in draw(st.sets(st.sampled_from(["x_mm", "aim_y_mm", "width_mm"])))
+            for d in draw(st.sets(among("x_mm", "aim_y_mm", "width_mm")))
         ]
     return document
 
@@ -321,11 +339,14 @@ def _is_number(document, path):
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
+_SMALL = rig_documents(most_lamps=1, most_cards=1, most_props=1)
+
+
 @st.composite
 def faulty_documents(draw):
     """A valid document with one fault put in, and what the fault is."""
-    document = draw(rig_documents())
-    fault = draw(st.sampled_from(sorted(_FAULTS)))
+    document = draw(_SMALL)  # a fault shows with one thing of each kind
+    fault = draw(among(*sorted(_FAULTS)))
     return _FAULTS[fault](draw, document), fault
 
 
@@ -354,7 +375,7 @@ def _without(path):
 
 
 def _unknown(draw, document):
-    table = draw(st.sampled_from([(), ("sheet",), ("camera",), ("room",), ("look",)]))
+    table = draw(among((), ("sheet",), ("camera",), ("room",), ("look",)))
     name = draw(st.text(min_size=1, max_size=30).map(lambda t: f"x{t}"))
     return replaced(document, (*table, name), draw(st.sampled_from([1, "a", [1], {"b": 2}])))
 
