@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import cv2
@@ -157,11 +158,11 @@ def _least(clear: Singles, valid: Booleans) -> Singles:
     Compression leaves blocks of wrong colour; most parts of a sheet show them and no foil.
     By the rim they come from the table as well.
     """
-    rows, cols = (np.linspace(0, n, _PARTS + 1).astype(int) for n in clear.shape)
+    ends = [np.linspace(0, n, _PARTS + 1).astype(int).tolist() for n in clear.shape]
     parts = [
-        (slice(*rows[i : i + 2]), slice(*cols[j : j + 2]))
-        for i in range(_PARTS)
-        for j in range(_PARTS)
+        (slice(top, bottom), slice(left, right))
+        for top, bottom in pairwise(ends[0])
+        for left, right in pairwise(ends[1])
     ]
     unrest = [float(np.percentile(clear[p][valid[p]], 95)) for p in parts if valid[p].any()]
     least = float(np.clip(2 + 2 * np.median(unrest), 4.0, 7.0)) if unrest else 7.0
