@@ -39,12 +39,21 @@ def test_one_photograph_settles_a_power_that_matters():
     assert "One photograph settles it: white copy paper 1 m in front" in words
 
 
-def test_a_plan_that_was_stopped_says_that_its_promises_are_rough():
+LITTLE = Effort(evaluations=4, polish=0, builds=8)
+
+
+@pytest.fixture(scope="module")
+def planned():
+    """The plan of a rig in which nothing is free, which no test may change."""
+    rig = load_rig("silver-bookplate-bright").rig
+    return plan(replace(rig, freedoms=()), effort=LITTLE)
+
+
+def test_a_plan_that_was_stopped_says_that_its_promises_are_rough(planned):
     rig = load_rig("silver-bookplate-bright").rig
     fixed = replace(rig, freedoms=tuple(f for f in rig.freedoms if f.dimension == "trim_stops"))
-    effort = Effort(evaluations=4, polish=0, builds=8)
-    for stops, told in ((True, 1), (False, 0)):
-        found = plan(fixed, effort=effort, should_stop=lambda stops=stops: stops)
+    stopped = plan(fixed, effort=LITTLE, should_stop=lambda: True)
+    for found, told in ((stopped, 1), (planned, 0)):
         assert plan_words(found, "mm").count(STOPPED_WORDS) == told
 
 
@@ -202,9 +211,7 @@ def test_more_room_that_gives_hardly_more_is_not_told(in_a_closet):
 
 
 @pytest.mark.parametrize(("verdict", "said"), [("keep", "Not needed"), ("retake", "Left out")])
-def test_what_a_poor_plan_does_without_may_be_missed(verdict, said):
-    rig = load_rig("silver-bookplate-bright").rig
-    found = plan(replace(rig, freedoms=()), effort=Effort(evaluations=4, polish=0, builds=8))
-    judged = replace(found.judgement, verdict=verdict)
-    words = plan_words(replace(found, judgement=judged, left_out=("under light",)), "mm")
+def test_what_a_poor_plan_does_without_may_be_missed(planned, verdict, said):
+    judged = replace(planned.judgement, verdict=verdict)
+    words = plan_words(replace(planned, judgement=judged, left_out=("under light",)), "mm")
     assert f"{said}: under light." in words
