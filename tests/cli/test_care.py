@@ -13,7 +13,7 @@ from lightplan.planning.offers import KitAdvice
 from lightplan.planning.result import NoPlan
 from lightplan.reports.cautions import cautions_for
 from lightplan.rigfiles import load_rig
-from lightplan.tasks import demo, kit, looks
+from lightplan.tasks import demo, kit, looks, predict, setup
 from lightplan.tasks.caution_words import cautions_of
 from lightplan.tasks.layout import kept_facts
 
@@ -52,6 +52,19 @@ def without_search(monkeypatch):
     monkeypatch.setattr(demo, "predict", lambda source, **_: looks.predict(source, detail=QUICK))
 
 
+@pytest.fixture
+def at_a_glance(monkeypatch):
+    """Predictions of few pixels, in which no cause is looked for."""
+    for task in (predict, setup):
+        monkeypatch.setattr(
+            task,
+            "predict",
+            lambda source, **more: looks.predict(
+                source, **more | {"detail": QUICK, "explain": False}
+            ),
+        )
+
+
 QUICK = looks.Detail.quick(camera_rows=60, camera_cols=80)
 
 
@@ -63,7 +76,9 @@ def both(lightplan, *words):
 
 
 @pytest.mark.parametrize("name", ["predict", "setup", "kit", "watch", "shoot", "demo"])
-def test_each_command_tells_them(name, lightplan, tmp_path, careful, photographs, without_search):
+def test_each_command_tells_them(
+    name, lightplan, tmp_path, careful, photographs, without_search, at_a_glance
+):
     words = {
         "predict": ("predict", PRESET, "--out", tmp_path / "out"),
         "setup": ("setup", PRESET, "--out", tmp_path / "setup.pdf"),
