@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from chromium import opened_browser
 from hostile import TEXTS, photograph, rig
 from page_server import serve
 
@@ -21,11 +22,7 @@ from lightplan.rigfiles.write import rig_to_toml
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-CHROMIUM = shutil.which("chromium")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed"),
-]
+pytestmark = pytest.mark.slow
 STAGES = ("start", "look", "layout", "plan", "build", "shoot", "pick", "keep")
 PATIENCE_MS = 120_000
 FOLDER, WORK = '"><img src=x onerror=ran(21)>', "' onmouseover='ran(22)' q"
@@ -78,13 +75,11 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def tab(home: Path) -> Iterator[tuple[Any, tuple[str, ...], list[str], list[int]]]:
     """A tab with the page for all tests, its own addresses, what it asked for, which texts ran."""
-    driver = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    served = serve(home, str(write_home(home)))
     asked: list[str] = []
     ran: list[int] = []
-    try:
-        with driver.sync_playwright() as play:
-            browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    with opened_browser() as browser:
+        served = serve(home, str(write_home(home)))
+        try:
             context = browser.new_context()
             context.set_default_timeout(PATIENCE_MS)
             context.expose_function("ran", lambda number: ran.append(number))
@@ -95,9 +90,8 @@ def tab(home: Path) -> Iterator[tuple[Any, tuple[str, ...], list[str], list[int]
             page.wait_for_selector("#stages a")
             own = (served.address, served.address.replace("http", "ws"), "data:", "blob:")
             yield page, own, asked, ran
-            browser.close()
-    finally:
-        served.stop()
+        finally:
+            served.stop()
 
 
 def touch_all(page: Any) -> None:
