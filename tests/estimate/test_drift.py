@@ -9,13 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lightplan.estimate import HIDES
+from lightplan.estimate import HIDES, Estimate, estimate
 from lightplan.rigfiles import load_rig
 from lightplan.scene.slips import sheet_put_back
 from lightplan.shots.pipeline import look_at
 from lightplan.shots.sheet.alike import alike
-from lightplan.tasks.advise import advice_words, advise
-from lightplan.tasks.photographed import context_of
+from lightplan.tasks import advise as advising
+from lightplan.tasks import drift as drifting
+from lightplan.tasks.advise import advice_words
+from lightplan.tasks.photographed import context_of, look_at_set
 
 SLIPPED = Path(__file__).parents[1] / "reference" / "slipped"
 PHOTOGRAPHS = SLIPPED / "drifted"
@@ -27,8 +29,33 @@ from drifted import DRIFTS, PLAN  # noqa: E402
 
 @lru_cache(maxsize=16)
 def drift(name):
-    rig = base_rig(PLAN)
-    return advise(PHOTOGRAPHS / f"{name}.jpg", rig=rig, since=PHOTOGRAPHS / "then.jpg")
+    """The advice on a later frame; the earlier one, the same for all, is looked at once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(advising, "look_at_set", looked_at)
+        patch.setattr(drifting, "estimate", estimated_then)
+        return advising.advise(
+            PHOTOGRAPHS / f"{name}.jpg", rig=plan(), since=PHOTOGRAPHS / "then.jpg"
+        )
+
+
+@lru_cache(maxsize=1)
+def plan():
+    return base_rig(PLAN)
+
+
+@lru_cache(maxsize=16)
+def looked_at(path, rig):
+    return look_at_set(path, rig)
+
+
+FOUND_THEN: list[Estimate] = []
+
+
+def estimated_then(rig, photograph, **more):
+    assert rig is plan()
+    if not FOUND_THEN:
+        FOUND_THEN.append(estimate(rig, photograph, **more))
+    return FOUND_THEN[0]
 
 
 @pytest.mark.parametrize("name", list(DRIFTS))

@@ -8,11 +8,26 @@ import pytest
 import skimage.data
 
 from lightplan.errors import PhotoError
+from lightplan.shots.sheet.candidates import OutlineView
 from lightplan.shots.sheet.corners import SheetFound, SheetNotFound, corners_by_hand, find_sheet
 
 SIZES = ((148, 210), (85, 55), (60, 60))
 PHOTOS = Path(__file__).parents[2] / ".." / "shared" / "photos"
 PICTURES = ("coins", "page", "text", "camera", "brick", "astronaut", "coffee", "rocket", "clock")
+
+
+@pytest.fixture(autouse=True)
+def edges_found_once(monkeypatch):
+    """Straight edges hang on the picture alone: found once for all the sizes that are sought."""
+    find, known = OutlineView.straight_edges_of, {}
+
+    def found(view, grey):
+        key = tuple(picture.tobytes() for picture in (view.coded, *grey))
+        if key not in known:
+            known[key] = find(view, grey)
+        return known[key]
+
+    monkeypatch.setattr(OutlineView, "straight_edges_of", found)
 
 
 def colour(picture):
