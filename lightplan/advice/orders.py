@@ -66,15 +66,19 @@ FOCUS_ORDER = (
 
 def foreign_order(foreign: Foreign) -> str:
     """Return the order that shuts out light that is not in the rig."""
+    where = (
+        _from_where(foreign) if foreign.sure else f"on the sheet, perhaps {_from_where(foreign)}"
+    )
     return (
-        f"find what shines {_from_where(foreign)}, and switch it off or cover it: a lamp, a "
+        f"find what shines {where}, and switch it off or cover it: a lamp, a "
         "window, a screen, a bright shirt"
     )
 
 
 def foreign_words(foreign: Foreign) -> str:
     """Return what is there that the plan does not have, a clause without full stop."""
-    return f"light that is not in the plan comes {_from_where(foreign)}"
+    perhaps = "" if foreign.sure else "perhaps "
+    return f"light that is not in the plan comes {perhaps}{_from_where(foreign)}"
 
 
 def _from_where(foreign: Foreign) -> str:

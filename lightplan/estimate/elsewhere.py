@@ -54,6 +54,8 @@ FINER = (12.0, 8.0, 5.0, 4.0)
 """Of cost that finer looking may win from each round on, where such light was there; trials."""
 FINER_SHARE = 0.2
 """What the first round may win of a high cost: a small face between those looked at first."""
+CLOSER = 2.0
+"""Times that, where the model is granted less: what it wins is counted in smaller errors. Ours."""
 _FITS, _FITTED = 4, 3
 _MARK_STOPS = 0.4
 
@@ -118,10 +120,12 @@ class Elsewhere:
         self._scan = search.fitter.scan(plan.light, search.hand, plan.fitted.exposure)
         distance = _distance(search.rig)
         found = self._lit(plan, [FaceElsewhere(way, distance, FIRST_DEG) for way in directions()])
+        # the less the model errs, the more a better place wins
         wins = (max(FINER[0], FINER_SHARE * to_beat), *FINER[1:])
+        patience = 1.0 if search.fitter.steady >= 1 else CLOSER
         for (kept, turn, sizes, distances), finer in zip(_ROUNDS, wins, strict=True):
             seeds = sorted(found, key=lambda t: t.cost)[:kept]
-            if seeds[0].cost + COST_PER_SLIP + EXTRA_COST > to_beat + finer:
+            if seeds[0].cost + COST_PER_SLIP + EXTRA_COST > to_beat + patience * finer:
                 return None
             faces = [f for seed in seeds for f in _near(seed.face, turn, sizes, distances)]
             found = [*seeds, *self._lit(plan, faces)]

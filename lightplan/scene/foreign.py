@@ -30,6 +30,8 @@ class Foreign:
         Place on the sheet where the foil mirrors it; None where it lights the paper alone.
     cost : float
         Points that it costs.
+    sure : bool
+        The photograph tells its direction; else it is the likeliest of some.
     """
 
     direction: Vector
@@ -38,6 +40,7 @@ class Foreign:
     luminance_cd_m2: Vector
     where_mm: tuple[float, float] | None
     cost: float
+    sure: bool = True
 
     @property
     def position_mm(self) -> Vector:

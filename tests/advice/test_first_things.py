@@ -10,7 +10,7 @@ import pytest
 from lightplan.advice.first_things import FirstOption, State, first_of, options_of
 from lightplan.advice.helps import is_sure, less_light, steps_of_state, trims_of_state
 from lightplan.advice.memory import Memory
-from lightplan.advice.orders import exposure_order, foreign_order
+from lightplan.advice.orders import exposure_order, foreign_order, foreign_words
 from lightplan.advice.slip_words import undo_words, what_is_off
 from lightplan.advice.worth import CameraAsSet
 from lightplan.measures import Measures
@@ -196,7 +196,10 @@ def test_foreign_light_is_told_by_side_and_height():
         where_mm=None,
         cost=5.0,
     )
-    assert "from the left, at about the height of a head" in foreign_order(light)
+    assert "find what shines from the left, at about the height of a head," in foreign_order(light)
+    unsure = replace(light, sure=False)
+    assert "shines on the sheet, perhaps from the left, at about" in foreign_order(unsure)
+    assert foreign_words(unsure).startswith("light that is not in the plan comes perhaps from")
     assert exposure_order(-2.0, None) == "expose 2 stops (four times) more"
 
 

@@ -50,3 +50,22 @@ def _advised(name):
 def advised():
     """Return a function from a stored photograph's name to its advice, each worked out once."""
     return _advised
+
+
+@pytest.fixture
+def searched():
+    """Return a function from a stored photograph's name to the search in it."""
+    from bases import base_rig
+
+    from lightplan.estimate.estimating import data_of
+    from lightplan.estimate.search import FitSearch
+    from lightplan.tasks.advise import plan_settings
+    from lightplan.tasks.photographed import look_at_set, photographed
+
+    def found(name):
+        rig = base_rig(name.rpartition("_")[0])
+        photo = photographed(look_at_set(SLIPPED / "photographs" / f"{name}.jpg", rig))
+        clip = plan_settings(rig).clip_cd_m2
+        return FitSearch(rig, *data_of(rig, photo, clip, None))
+
+    return found

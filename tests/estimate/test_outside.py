@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from lightplan.estimate.elsewhere import CLEAR_DEG, FIRST_DEG, FaceElsewhere, apart, directions
+from lightplan.estimate.faint import closer, hides_little, lit_otherwise
 from lightplan.reports.outside_map import BEAM, MAP_PX, outside_map
 from lightplan.rigfiles import load_rig
 
@@ -46,6 +48,29 @@ def test_where_much_is_left_unexplained_it_is_told_if_it_beats_all_else_clearly(
     assert between_deg(found.direction, truth.extra["position_mm"]) < 25
     assert advice.first_move.element == "not in the rig"
     assert {thing.slip.element for thing in advice.things} <= {"white balance"}
+
+
+def test_under_a_window_it_is_told_where_the_model_errs_less_than_it_is_granted(advised, builds):
+    (truth,) = builds["window_bright_again2"].slips  # told as a brighter day: nothing
+    advice = advised("window_bright_again2")
+    (found,) = advice.foreign
+    assert between_deg(found.direction, truth.extra["position_mm"]) < 25
+    assert not advice.things
+    assert not advice.as_planned
+    assert "Light that is not in the plan comes perhaps from the left" in advice.sentence
+
+
+@pytest.mark.parametrize("name", ["copper_bright_right0", "silver_bright_right1"])
+def test_what_a_plan_built_right_leaves_is_no_faint_light_till_there_is_some(searched, name):
+    search = searched(name)
+    assert hides_little(search, search.as_planned())
+    sharp = closer(search)
+    assert not lit_otherwise(sharp)
+    seen = sharp.fitter.seen  # a twentieth of what clips, more of it to the right
+    more = 0.05 * (1 + seen.x_mm / np.abs(seen.x_mm).max()) * ~seen.is_foil
+    stops = np.log2(2.0**seen.stops + more[:, None])
+    sharp.fitter = replace(sharp.fitter, seen=replace(seen, stops=stops))
+    assert lit_otherwise(sharp)
 
 
 def test_faces_that_are_lit_together_do_not_stand_before_each_other():
