@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
+from lightplan.search import multistart
 from lightplan.search.minimise import StopRule
 from lightplan.search.multistart import EARLY, explore
 from lightplan.search.trust_region import FORGIVEN, TRIALS, Stand, most_traced, step
@@ -279,3 +280,43 @@ def test_what_is_twice_as_far_behind_by_its_first_points_ends_with_these():
     assert whole.is_left_behind(limit)
     assert left.is_left_behind(limit)
     assert not whole.is_left_behind(max(whole.first, 0.5 * whole.early))
+
+
+@dataclass
+class Scripted:
+    """Stands on a line, each with the values that its steps lead to; then it is settled."""
+
+    values: dict
+    stepped: list = field(default_factory=list)
+
+    def begin(self, points, radius):
+        stands = [Stand(p, 9.0, np.zeros(0), radius) for p in points]
+        return [
+            replace(one, value=self.values[p[0]][0]) if p[0] in self.values else one
+            for one, p in zip(stands, points, strict=True)
+        ]
+
+    def step(self, stands):
+        self.stepped.append([float(one.point[0]) for one in stands])
+        return [self._stepped(one) for one in stands]
+
+    def _stepped(self, one):
+        rest = [v for v in self.values[one.point[0]] if v < one.value]
+        if not rest:
+            return replace(one, gain=0.0, radius=0.0, used=3, model="known")
+        return replace(one, value=rest[0], gain=one.value - rest[0], used=3, model="known")
+
+
+def test_beside_the_best_goes_on_who_won_most_and_who_was_left_before_others_begin(monkeypatch):
+    monkeypatch.setattr(multistart, "most_traced", lambda *_: 3)
+    monkeypatch.setattr(multistart, "_crossed", lambda *_: [])
+    # the third by its value had won the most by its first step, and is the best in the end
+    problem = Scripted({0.1: [0.50, 0.30], 0.3: [0.33, 0.32], 0.5: [0.60, 0.35, 0.1], 0.7: [0.4]})
+    starts = [np.array([x]) for x in problem.values]
+    rule = StopRule(evaluations=4 + 3 * 8)
+    found = explore(problem, starts, dimensions=1, seed=0, rule=rule, at_once=9).found
+    assert found.value == 0.1
+    first, second, *rest = map(sorted, problem.stepped)
+    assert first == [0.1, 0.3, 0.5, 0.7]
+    assert second == [0.1, 0.5]
+    assert rest == [[0.5], [0.3]]  # only then what was left, but for what is settled
