@@ -181,10 +181,12 @@ def _no_worse(
         return ended
     predicted = judges.predicted(ended.rig, final_detail(), covers=True)
     ended = replace(ended, predicted=predicted)
-    if predicted.judged.score >= before.judged.score:
+    gained = predicted.judged.score - before.judged.score
+    # who stops a search waits for no builds of both: what is hardly better may be worth less built
+    if gained >= (SURELY_BETTER if job.should_stop() else 0.0):
         return ended
     as_given = _as_given(judges, before, given)
-    if job.should_stop():  # who stops a search waits for no builds of both
+    if job.should_stop():
         return as_given
     return max(ended, as_given, key=lambda one: _worth(judges, job, one))
 
