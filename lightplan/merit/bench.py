@@ -154,6 +154,19 @@ class Bench:
         ]
         return [min(-m, WORST) for m in self._judge.merits(self.rig, lights)[0]]
 
+    def mean_values_under(
+        self, parts: Sequence[Singles], points: Sequence[Doubles], changes: Sequence[Singles]
+    ) -> list[float]:
+        """Return the mean value of each point under some changes (k, 3) of its light, in cd/m2."""
+        lights = [
+            mixed(self.rig, self._lamps_of(values), self._trims(point)) + change
+            for values, point in zip(parts, points, strict=True)
+            for change in changes
+        ]
+        values = [min(-m, WORST) for m in self._judge.merits(self.rig, lights)[0]]
+        means: list[float] = np.reshape(values, (len(points), len(changes))).mean(axis=1).tolist()
+        return means
+
     def _excess(self, point: Doubles) -> float:
         try:
             return self.excess_mm(self._placed(point))

@@ -25,6 +25,7 @@ from lightplan.planning.judging_pool import JudgedPrediction, Judges
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds, no_more_than
 from lightplan.planning.starts import starts
+from lightplan.planning.sturdier import sturdier
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken, set_down
 from lightplan.scene.rounding import rounded
@@ -150,6 +151,8 @@ def finished(
         down = rounded(judges.refined([down])[0].rig)  # its powers are set anew
         down = within_rules(down, judges.bench.excused)
         light = judges.bench.sheet_samples(down)
+    if job.effort.polish:
+        down, light = sturdier(judges, job, down, light)
     ended = _Ended(rig=down, light=light, left_out=left_out, arrangement=arrangement)
     if given is not None:
         ended = _no_worse(judges, job, before, ended, given)

@@ -1,0 +1,127 @@
+"""A last step away from the edge that builds fall over, where hands would spoil a plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lightplan.merit.engine_model import search_detail
+from lightplan.planning.robust import built_or_right, draws
+from lightplan.scene.clearance import set_down
+from lightplan.scene.rounding import rounded
+from lightplan.scene.setting_errors import error_dimensions
+from lightplan.search.trust_region import survey, trials
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lightplan.arrays import Doubles, Singles
+    from lightplan.planning.effort import SearchJob
+    from lightplan.planning.judging_pool import Judges
+    from lightplan.scene import Rig
+
+FRAGILE = 3.0
+"""Points that builds lose in the mean from which a plan is worth a step to sturdier ground."""
+RADIUS = 0.06
+"""Of that step, as a share of each dimension's range: farther than one that polishes goes."""
+BUILDS, JUDGED_BY = 16, 6
+"""Builds that are traced of a plan, and those of them that every point of a step is judged by:
+the worst, the best, and evenly between. Our choices."""
+STEPS = 2
+SHARES = (1.0, 0.4)
+PAYS = 1.0
+"""Points in the mean of builds for which a plan is changed."""
+
+
+def sturdier(judges: Judges, job: SearchJob, rig: Rig, light: Singles) -> tuple[Rig, Singles]:
+    """Return a rig near a plan of which builds are worth more, and its light; or the plan itself.
+
+    The plan was made best as it is drawn, which may be at an edge (foil that is just lighter than
+    its paper, a card that just fills the mirror) over which half of its builds fall. A step is
+    judged by what builds score in the mean: their errors change the light of a point near by as
+    they change the plan's. Where they do not, the step is taken half as far.
+
+    Parameters
+    ----------
+    light : (k, 3) float32
+        The plan's own, as the judges read it or finer.
+    """
+    judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
+    if not judges.bench.size or not error_dimensions(rig, job.errors) or job.should_stop():
+        return rig, light
+    best = _Tried.of(judges, job, rig, light)
+    for _ in range(STEPS):
+        if best.score - best.mean < FRAGILE or job.should_stop():
+            break
+        found = _step(judges, job, best)
+        if found is None:
+            break
+        best = found
+    return best.rig, best.light
+
+
+@dataclass(frozen=True, eq=False)
+class _Tried:
+    """A rig with its light, score, and what some builds of it change of its light and score."""
+
+    rig: Rig
+    light: Singles
+    changes: Sequence[Singles]
+    score: float
+    scores: Sequence[float]
+
+    @property
+    def mean(self) -> float:
+        return float(np.mean(self.scores))
+
+    @classmethod
+    def of(cls, judges: Judges, job: SearchJob, rig: Rig, light: Singles | None = None) -> _Tried:
+        """Trace a rig and its builds; its own light may be known finer."""
+        dimensions = error_dimensions(rig, job.errors)
+        rows = draws(dimensions, BUILDS, seed=job.seed)
+        own, *others = judges.lights([rig, *(built_or_right(rig, dimensions, r) for r in rows)])
+        changes = [other - own for other in others]
+        light = own if light is None else light
+        sheets = [np.maximum(light + change, 0) for change in changes]
+        score, *scores = judges.scored([light, *sheets])
+        return cls(rig, light, changes, score, scores)
+
+
+def _step(judges: Judges, job: SearchJob, best: _Tried) -> _Tried | None:
+    """Return where a step leads, or a half or a quarter of it; None where builds win nothing."""
+    bench = judges.bench
+    picked = np.argsort(best.scores)[np.linspace(0, BUILDS - 1, JUDGED_BY).round().astype(int)]
+    problem = _Builds(judges, [best.changes[i] for i in picked])
+    stand = bench.stand_at(best.rig, RADIUS)
+    stand = replace(stand, value=problem.values_under([stand.values], [stand.point])[0])
+    (surveyed,) = survey(problem, [stand], len(bench.space.geometry))
+    ahead = trials(problem, surveyed)
+    if 100.0 * (stand.value - ahead.value) < PAYS:
+        return None
+    way = ahead.point - stand.point
+    for share in SHARES:
+        if job.should_stop():
+            return None
+        found = _Tried.of(judges, job, rounded(set_down(bench.rig_at(stand.point + share * way))))
+        if found.mean > best.mean + PAYS:
+            return found
+    return None
+
+
+@dataclass(frozen=True)
+class _Builds:
+    """The bench as a step asks it: a point is worth what builds of it are in the mean."""
+
+    judges: Judges
+    changes: Sequence[Singles]
+
+    def smooth(self, points: Sequence[Doubles]) -> list[Singles | None]:
+        return self.judges.shared("smooth", points)
+
+    def values_under(self, parts: Sequence[Singles], points: Sequence[Doubles]) -> list[float]:
+        return self.judges.bench.mean_values_under(parts, points, self.changes)
+
+    def excess(self, points: Sequence[Doubles]) -> list[float]:
+        return self.judges.shared("excess", points)
