@@ -7,7 +7,6 @@ searching, the light of each lamp is reduced to what the measures read (`Sampler
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 from typing import TYPE_CHECKING
@@ -18,9 +17,10 @@ import numpy as np
 from lightplan.arrays import even_picks
 from lightplan.errors import RigError
 from lightplan.light.exposure import exposed_by
-from lightplan.measures import Judgement, Measures, SheetMaps, judge
+from lightplan.measures import SheetMaps
 from lightplan.measures.samples import MOST_PIXELS, Sampler
 from lightplan.merit.balance import Balance, LampSamples, is_on, trims_of
+from lightplan.merit.judged import FORGIVEN_MM, WORST, Judged, unbuildable
 from lightplan.merit.judging import SampleJudge
 from lightplan.merit.measured import measures_of
 from lightplan.scene.clearance import total_excess_mm, unmovable
@@ -35,10 +35,6 @@ if TYPE_CHECKING:
     from lightplan.merit.light_model import LightModel
     from lightplan.scene import Rig, Sheet
 
-WORST = 50.0
-"""Value of the worst rig that can be built; what cannot be built lies above."""
-MM_PER_VALUE = 25.0
-FORGIVEN_MM = 0.5
 POWER_STEPS = (0.25, 0.08, 0.03)
 """Steps in stops by which powers are refined, one after the other."""
 _LAID_OUT: WeakKeyDictionary[Sheet, dict[tuple[int, ...], tuple[Singles, SheetMaps, Sampler]]] = (
@@ -47,50 +43,6 @@ _LAID_OUT: WeakKeyDictionary[Sheet, dict[tuple[int, ...], tuple[Singles, SheetMa
 _MOST_ROUNDS = 12
 _WAY_BACK = (0.2, 0.4, 0.6, 0.8)  # to the bench's own rig: where a broken point is tried
 _REFINED = 3
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Judged:
-    """A rig and what it is worth.
-
-    Parameters
-    ----------
-    rig : Rig
-        As judged; powers are set where they were solved.
-    merit : float
-        From the measures, as it stands and clipped by a little more light; larger is better.
-    excess_mm : float
-        Broken limits, summed.
-    measures : Measures
-    """
-
-    rig: Rig
-    merit: float
-    excess_mm: float
-    measures: Measures
-
-    @property
-    def value(self) -> float:
-        """What the search makes small; any rig that can be built beats any that cannot."""
-        if self.excess_mm > FORGIVEN_MM:
-            return unbuildable(self.excess_mm)
-        return min(-self.merit, WORST)
-
-    @property
-    def judgement(self) -> Judgement:
-        """The verdict, as for a photograph."""
-        return judge(self.measures, self.rig.look)
-
-    @property
-    def score(self) -> float:
-        """0 to 100; 0 where nothing can be judged."""
-        score = self.judgement.score
-        return 0.0 if score is None else score
-
-
-def unbuildable(excess_mm: float) -> float:
-    """Return the value of a rig that breaks limits by this much."""
-    return WORST + 1.0 + excess_mm / MM_PER_VALUE
 
 
 class Bench:

@@ -10,7 +10,7 @@ from lightplan.planning.finishing import mean_of_builds, sturdiest
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightplan.merit.bench import Judged
+    from lightplan.merit.judged import Judged
     from lightplan.planning.effort import SearchJob
     from lightplan.planning.heats import Finalist
     from lightplan.planning.judging_pool import Judges

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightplan.merit.bench import FORGIVEN_MM, Judged
 from lightplan.merit.engine_model import final_detail, polish_detail
+from lightplan.merit.judged import FORGIVEN_MM, Judged
 from lightplan.planning.result import PlannedMove
 from lightplan.planning.robust import built_or_right, draws
 from lightplan.scene import Card
-from lightplan.scene.clearance import broken, total_excess_mm
+from lightplan.scene.clearance import broken, set_down, total_excess_mm
 from lightplan.scene.dimensions import element_of, value_of
 from lightplan.scene.edits import Remove, Set, dimensions_of, edited
-from lightplan.scene.rounding import LENGTH_DIGITS
+from lightplan.scene.rounding import LENGTH_DIGITS, rounded
 from lightplan.scene.setting_errors import built, error_dimensions
 from lightplan.scene.supports import lies_across
 from lightplan.search.trust_region import TRIALS, most_traced
@@ -171,6 +171,20 @@ def _stepped(judges: Judges, job: SearchJob, best: Judged, left: int) -> Judged:
         left -= stand.used
         rigs[1:] = [bench.rig_at(stand.point)]
     return min(judges.refined(rigs), key=lambda j: j.value)
+
+
+def put_down(judges: Judges, rig: Rig, light: Singles) -> tuple[Rig, Singles]:
+    """Return a rig as a maker can set it, in whole figures, its powers set anew, and its light."""
+    down = rounded(set_down(rig))
+    if down is rig:
+        return rig, light
+    down = as_set(judges, judges.refined([down])[0].rig)
+    return down, judges.bench.sheet_samples(down)
+
+
+def as_set(judges: Judges, rig: Rig) -> Rig:
+    """Return a rig in whole figures, boards down on the table, with no rule broken by these."""
+    return within_rules(rounded(set_down(rig)), judges.bench.excused)
 
 
 def within_rules(rig: Rig, excused: frozenset[tuple[str, ...]]) -> Rig:

@@ -17,7 +17,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
 
-from lightplan.merit.bench import Bench, Judged
+from lightplan.merit.bench import Bench
 from lightplan.merit.engine_model import EngineModel, Models
 from lightplan.planning.exploring import Search, Searched, searched
 from lightplan.planning.screening import screen
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from lightplan.light import Detail
+    from lightplan.merit.judged import Judged
     from lightplan.scene import Rig
 
 KEPT_BYTES = 256 << 20

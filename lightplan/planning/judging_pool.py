@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
     from lightplan.arrays import Doubles, Singles
     from lightplan.light import Detail
-    from lightplan.merit.bench import Bench, Judged
+    from lightplan.merit.bench import Bench
+    from lightplan.merit.judged import Judged
     from lightplan.planning.alongside import Referee
     from lightplan.planning.effort import SearchJob
     from lightplan.planning.exploring import Search

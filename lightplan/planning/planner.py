@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from lightplan.merit.bench import FORGIVEN_MM
 from lightplan.merit.engine_model import final_detail, long_side_for, polish_detail, search_detail
+from lightplan.merit.judged import FORGIVEN_MM
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Report as Report
 from lightplan.planning.effort import SearchJob
@@ -17,9 +17,9 @@ from lightplan.planning.finishing import (
     mean_of_builds,
     moves,
     polished,
+    put_down,
     simpler,
     sturdiest,
-    within_rules,
 )
 from lightplan.planning.judging_pool import JudgedPrediction, Judges
 from lightplan.planning.result import NoPlan, Plan
@@ -27,14 +27,13 @@ from lightplan.planning.robust import judge_builds, no_more_than
 from lightplan.planning.starts import starts
 from lightplan.planning.sturdier import sturdier
 from lightplan.planning.wishes import wishes
-from lightplan.scene.clearance import Limit, broken, set_down
-from lightplan.scene.rounding import rounded
+from lightplan.scene.clearance import Limit, broken
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from lightplan.arrays import Singles
-    from lightplan.merit.bench import Judged
+    from lightplan.merit.judged import Judged
     from lightplan.planning.helper import Predicted
     from lightplan.scene import Rig
     from lightplan.scene.setting_errors import SettingErrors
@@ -146,11 +145,7 @@ def finished(
     """
     best, left_out = simpler(judges, job, best)
     best, light = polished(judges, job, best)
-    down = rounded(set_down(best.rig))
-    if down is not best.rig:
-        down = rounded(judges.refined([down])[0].rig)  # its powers are set anew
-        down = within_rules(down, judges.bench.excused)
-        light = judges.bench.sheet_samples(down)
+    down, light = put_down(judges, best.rig, light)
     if job.effort.polish:
         down, light = sturdier(judges, job, down, light)
     ended = _Ended(rig=down, light=light, left_out=left_out, arrangement=arrangement)

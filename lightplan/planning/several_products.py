@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lightplan.measures.verdict import KEEP_FROM
-from lightplan.merit.bench import FORGIVEN_MM, Bench, Judged
+from lightplan.merit.bench import Bench
 from lightplan.merit.engine_model import EngineModel, long_side_for, search_detail
+from lightplan.merit.judged import FORGIVEN_MM, Judged
 from lightplan.planning.finishing import moves
 from lightplan.planning.robust import judge_builds
 from lightplan.planning.starts import starts

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.merit.engine_model import search_detail
+from lightplan.planning.finishing import as_set
 from lightplan.planning.robust import built_or_right, draws
-from lightplan.scene.clearance import set_down
-from lightplan.scene.rounding import rounded
 from lightplan.scene.setting_errors import error_dimensions
 from lightplan.search.trust_region import survey, trials
 
@@ -104,7 +103,7 @@ def _step(judges: Judges, job: SearchJob, best: _Tried) -> _Tried | None:
     for share in SHARES:
         if job.should_stop():
             return None
-        found = _Tried.of(judges, job, rounded(set_down(bench.rig_at(stand.point + share * way))))
+        found = _Tried.of(judges, job, as_set(judges, bench.rig_at(stand.point + share * way)))
         if found.mean > best.mean + PAYS:
             return found
     return None

@@ -8,7 +8,8 @@ import pytest
 
 from lightplan.light import Detail
 from lightplan.measures import SheetMaps, judge, measure
-from lightplan.merit.bench import FORGIVEN_MM, WORST, Bench
+from lightplan.merit.bench import Bench
+from lightplan.merit.judged import FORGIVEN_MM, WORST
 from lightplan.scene import Camera, Exposure, Lamp, Look, Output, Placement, Rig, Sheet
 from lightplan.scene.dimensions import set_values
 from lightplan.search.minimise import StopRule, minimise
