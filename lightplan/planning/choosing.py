@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
-from lightplan.merit.engine_model import long_side_for, screening_detail, search_detail
+from lightplan.merit.engine_model import screening_detail
 from lightplan.planning.arrangements import (
     Arrangement,
     Stage,
@@ -23,7 +23,6 @@ from lightplan.scene.edits import Add, edited
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from lightplan.light import Detail
     from lightplan.planning.cupboard import Cupboard
     from lightplan.planning.judging_pool import Judges
 
@@ -201,11 +200,6 @@ def _kind(candidate: Arranged) -> str:
     for name in candidate.rig.element_names():
         words = words.replace(name, name.replace(",", ""))
     return words.split(",")[0]
-
-
-def detail_for(rig: Rig) -> Detail:
-    """Return the detail of the search for a rig's sheet."""
-    return search_detail(rig, long_side_for(rig))
 
 
 def share_of(value: float) -> float:

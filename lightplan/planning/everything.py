@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lightplan.merit.engine_model import final_detail
-from lightplan.planning.choosing import detail_for
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import QUICK, Effort, Report, SearchJob
 from lightplan.planning.finals import sturdiest_of
@@ -50,7 +49,7 @@ def plan_everything(
     cupboard = cupboard_of(rig, items)
     if not cupboard.has_light:
         return nothing_shines()
-    with Judges(rig, detail_for(rig), helpers=job.effort.helpers) as judges:
+    with Judges(rig, helpers=job.effort.helpers) as judges:
         before = None if job.effort.is_by_eye else judges.predicted(rig, final_detail())
         found = chosen(judges, job, cupboard)
         if not found:
@@ -71,7 +70,7 @@ def opened(rig: Rig, items: Sequence[Item], *, seed: int = 0) -> Rig:
     cupboard = cupboard_of(rig, items)
     if not cupboard.has_light:
         return rig
-    with Judges(rig, detail_for(rig)) as judges:
+    with Judges(rig) as judges:
         found = chosen(judges, job, cupboard)
         if not found:
             return rig

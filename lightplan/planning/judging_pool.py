@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from lightplan.merit.engine_model import Models, final_detail
+from lightplan.merit.engine_model import Models, final_detail, long_side_for, search_detail
 from lightplan.planning.alongside import Alongside
 from lightplan.planning.helper import (
     KEPT_BYTES,
@@ -57,18 +57,20 @@ class Judges:
     ----------
     rig : Rig
         Origin of the freedoms.
-    detail : Detail
+    detail : Detail or None
+        None: that of a search.
     helpers : int
         Processes besides this one.
     """
 
-    def __init__(self, rig: Rig, detail: Detail, *, helpers: int = 0) -> None:
-        self.detail = detail
+    def __init__(self, rig: Rig, detail: Detail | None = None, *, helpers: int = 0) -> None:
+        # first of all: they load what they need while this process does the same
+        self._helpers = [Helper() for _ in range(helpers)]
+        self.detail = search_detail(rig, long_side_for(rig)) if detail is None else detail
         # The arrays are short: threads of the linear algebra only stand in each other's way.
         self._one_thread = threadpool_limits(1)
         keep_memory(KEPT_BYTES)
         self._models = Models()
-        self._helpers = [Helper() for _ in range(helpers)]
         self._light_s = _LIGHT_S
         self._stated: list[tuple[Rig, Predicted]] = []
         self._ahead = [0.0] + [_START_S] * helpers  # seconds each hand has already, ours first
@@ -129,6 +131,9 @@ class Judges:
     def stated(self, rigs: Sequence[Rig]) -> list[float]:
         """Return the scores of rigs as their predictions state them; no rig is predicted twice."""
         new = [rig for rig in rigs if self._known(rig) is None]
+        # a helper's first takes twice as long: it has to load what this process has
+        more = _PREDICTION * self._light_s if new else 0.0
+        self._ahead[1:] = [work + more for work in self._ahead[1:]]
         told = self.shared("predicted", [(rig, final_detail()) for rig in new])
         self._stated += zip(new, told, strict=True)
         known = [self._known(rig) for rig in rigs]

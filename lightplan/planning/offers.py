@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lightplan.measures.verdict import KEEP_FROM
 from lightplan.planning.catalogue import catalogue
-from lightplan.planning.choosing import Arranged, candidates, detail_for, share_of
+from lightplan.planning.choosing import Arranged, candidates, share_of
 from lightplan.planning.cupboard import HOLDERS, Cupboard, Item, Movable, cupboard_of
 from lightplan.planning.effort import Effort, SearchJob
 from lightplan.planning.exploring import explored
@@ -194,7 +194,7 @@ class OfferCounter:
     ) -> None:
         self._rig, self._owned = rig, owned
         self._job = SearchJob(effort, SettingErrors(), seed, None, lambda: stop.asked)
-        self._judges = Judges(rig, detail_for(rig))
+        self._judges = Judges(rig)
         self._had = _names(cupboard_of(rig, owned))
 
     def __call__(self, task: str, given: Any) -> Any:

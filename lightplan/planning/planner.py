@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from lightplan.merit.engine_model import final_detail, long_side_for, polish_detail, search_detail
+from lightplan.merit.engine_model import final_detail, polish_detail, search_detail
 from lightplan.merit.judged import FORGIVEN_MM
 from lightplan.planning.effort import Effort as Effort
 from lightplan.planning.effort import Report as Report
@@ -71,7 +71,7 @@ def plan(
         Asked often; True ends the search with the best so far.
     """
     job = SearchJob.of(seed, effort, errors, progress, should_stop)
-    with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
+    with Judges(rig, helpers=job.effort.helpers) as judges:
         # here and now, while helpers are starting
         before = judges.predicted(rig, final_detail())
         searched = explored(judges, job, job.effort.evaluations)
@@ -93,7 +93,7 @@ def quick_plan(
     The score is that of the search's coarser light, good to a few points.
     """
     job = SearchJob.of(seed, effort, should_stop=should_stop)
-    with Judges(rig, search_detail(rig, long_side_for(rig)), helpers=job.effort.helpers) as judges:
+    with Judges(rig, helpers=job.effort.helpers) as judges:
         searched = explored(judges, job, job.effort.evaluations)
         if searched is not None:
             return judges.bench.judge_refined(judges.bench.rig_at(searched.found.point))

@@ -21,7 +21,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from lightplan.merit.engine_model import long_side_for, search_detail
 from lightplan.planning.effort import Effort
 from lightplan.planning.judging_pool import Judges
 from lightplan.planning.planner import plan
@@ -155,7 +154,7 @@ def against_scipy(rig: Rig, seeds: int, most: int) -> list[list[str]]:
             "seconds to ours",
         ]
     ]
-    with Judges(rig, search_detail(rig, long_side_for(rig))) as judges:
+    with Judges(rig) as judges:
         bench = judges.bench
         points = [bench.with_own_powers(p) for p in starts(rig, bench.space)]
         for seed in range(seeds):

@@ -10,7 +10,7 @@ import lightplan
 import lightplan.planning.planner as planning
 from lightplan.errors import RigError
 from lightplan.measures import judge
-from lightplan.planning.choosing import Arranged, candidates, detail_for, varied
+from lightplan.planning.choosing import Arranged, candidates, varied
 from lightplan.planning.cupboard import cupboard_of
 from lightplan.planning.effort import Effort
 from lightplan.planning.everything import opened
@@ -281,7 +281,7 @@ def test_a_search_that_is_stopped_looks_at_no_more_arrangements(monkeypatch, is_
     board = Item(name="board", kind="white board", width_mm=420, height_mm=297)
     cupboard = cupboard_of(given, () if is_given else (softbox, board))
     counts = []
-    with Judges(given, detail_for(given)) as judges:
+    with Judges(given) as judges:
         for is_stopped in (True, False):
             looked.clear()
             assert candidates(judges, cupboard, quick=True, should_stop=lambda now=is_stopped: now)

@@ -7,7 +7,7 @@ import pytest
 
 from lightplan.mirror.rays import hit_plane
 from lightplan.planning.arrangements import Stage, strips
-from lightplan.planning.choosing import candidates, detail_for
+from lightplan.planning.choosing import candidates
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.judging_pool import Judges
 from lightplan.scene import Camera, Foil, Look, Placement, Rig, Sheet, usually_held
@@ -114,7 +114,7 @@ def test_where_nothing_hangs_a_board_there_is_no_strip_in_the_air():
 def test_the_best_first_look_for_a_band_shows_one():
     # one softbox and one board, on which all other arrangements begin without any band
     had = wanted("bright band", 60, SOFTBOX, WIDE, CLAMP)
-    with Judges(had.given, detail_for(had.given)) as judges:
+    with Judges(had.given) as judges:
         best = candidates(judges, had, quick=True)[0]
         judges.use(best.rig)
         found = judges.bench.judge(best.rig)
