@@ -69,10 +69,14 @@ def with_a_slip(rig: Rig) -> Rig:
     The first such error that costs a good deal; a plan of another day stands on other things.
     """
     things = [thing.name for thing in (*rig.cards, *rig.lamps)]
-    slips = [{"do": "turn", "element": name, "lean_deg": SLIP_DEG} for name in things]
-    slips += [
-        {"do": "nudge", "element": name, "dimension": "x_mm", "by": SLIP_MM} for name in things
-    ]
+    slips: list[dict[str, Any]] = []
+    for size in (1, -1, 2, -2):
+        slips += [{"do": "turn", "element": x, "lean_deg": size * SLIP_DEG} for x in things]
+        slips += [
+            {"do": "nudge", "element": name, "dimension": dimension, "by": size * SLIP_MM}
+            for dimension in ("x_mm", "y_mm")
+            for name in things
+        ]
 
     def costs(built: Rig, detail: Detail | None) -> bool:
         of_plan, of_built = (predict(one, detail=detail, explain=False) for one in (rig, built))
