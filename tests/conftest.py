@@ -10,7 +10,7 @@ import pytest
 from command_line import Said, run
 from threadpoolctl import threadpool_limits
 
-from lightplan.process import keep_memory, usable_cores
+from lightplan.process import keep_memory
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,14 +32,6 @@ def pytest_configure(config: pytest.Config) -> None:
     keep_memory(KEPT_BYTES)
     gc.set_threshold(*GARBAGE)
     _deal_out_in_order(config)
-
-
-def pytest_xdist_auto_num_workers() -> int:
-    """Begin one worker more than there are cores.
-
-    One of them mostly waits: for a page, for a process that it started, for a killed one to go.
-    """
-    return usable_cores() + 1
 
 
 def pytest_collection_finish() -> None:
