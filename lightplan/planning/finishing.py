@@ -96,11 +96,18 @@ def mean_of_builds(judges: Judges, job: SearchJob, rig: Rig, light: Singles, cou
     count : int
         How many builds.
     """
+    own, others = lights_of_builds(judges, job, rig, count)
+    return float(np.mean(judges.scored([np.maximum(one + (light - own), 0) for one in others])))
+
+
+def lights_of_builds(
+    judges: Judges, job: SearchJob, rig: Rig, count: int
+) -> tuple[Singles, list[Singles]]:
+    """Return the light (k, 3) of a rig that the judges use, and of a few builds of it."""
     dimensions = error_dimensions(rig, job.errors)
     rows = draws(dimensions, count, seed=job.seed)
-    builds = [built_or_right(rig, dimensions, row) for row in rows]
-    own, *others = judges.lights([rig, *builds])
-    return float(np.mean(judges.scored([np.maximum(one + (light - own), 0) for one in others])))
+    own, *others = judges.lights([rig, *(built_or_right(rig, dimensions, row) for row in rows)])
+    return own, others
 
 
 def simpler(judges: Judges, job: SearchJob, best: Judged) -> tuple[Judged, tuple[str, ...]]:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightplan.merit.engine_model import search_detail
-from lightplan.planning.finishing import as_set
-from lightplan.planning.robust import built_or_right, draws
+from lightplan.planning.finishing import as_set, lights_of_builds
 from lightplan.scene.setting_errors import error_dimensions
 from lightplan.search.trust_region import survey, trials
 
@@ -29,7 +28,9 @@ BUILDS, JUDGED_BY = 16, 6
 """Builds that are traced of a plan, and those of them that every point of a step is judged by:
 the worst, the best, and evenly between. Our choices."""
 STEPS = 2
+"""So often at the most, each from where the last one led."""
 SHARES = (1.0, 0.4)
+"""Of the way that a step's model leads, one after the other until builds win by it. Our choices."""
 PAYS = 1.0
 """Points in the mean of builds for which a plan is changed."""
 
@@ -40,7 +41,7 @@ def sturdier(judges: Judges, job: SearchJob, rig: Rig, light: Singles) -> tuple[
     The plan was made best as it is drawn, which may be at an edge (foil that is just lighter than
     its paper, a card that just fills the mirror) over which half of its builds fall. A step is
     judged by what builds score in the mean: their errors change the light of a point near by as
-    they change the plan's. Where they do not, the step is taken half as far.
+    they change the plan's. Where they do not, a shorter step is tried.
 
     Parameters
     ----------
@@ -78,9 +79,7 @@ class _Tried:
     @classmethod
     def of(cls, judges: Judges, job: SearchJob, rig: Rig, light: Singles | None = None) -> _Tried:
         """Trace a rig and its builds; its own light may be known finer."""
-        dimensions = error_dimensions(rig, job.errors)
-        rows = draws(dimensions, BUILDS, seed=job.seed)
-        own, *others = judges.lights([rig, *(built_or_right(rig, dimensions, r) for r in rows)])
+        own, others = lights_of_builds(judges, job, rig, BUILDS)
         changes = [other - own for other in others]
         light = own if light is None else light
         sheets = [np.maximum(light + change, 0) for change in changes]
@@ -89,7 +88,7 @@ class _Tried:
 
 
 def _step(judges: Judges, job: SearchJob, best: _Tried) -> _Tried | None:
-    """Return where a step leads, or a half or a quarter of it; None where builds win nothing."""
+    """Return where a step leads, or a shorter one; None where builds win nothing by either."""
     bench = judges.bench
     picked = np.argsort(best.scores)[np.linspace(0, BUILDS - 1, JUDGED_BY).round().astype(int)]
     problem = _Builds(judges, [best.changes[i] for i in picked])
