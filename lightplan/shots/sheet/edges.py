@@ -20,6 +20,9 @@ _STEP_PX = 0.5  # distance of the places read across a side
 _DEEP_PX = 7  # read farther in than the edges are looked for: past a frame's line
 _PAST = 4  # samples past each end of a side
 _ENDS = [0, 1, 2, -3, -2, -1]  # samples next to the corners
+_BESIDE = np.array([[2, 5], [-5, -2], [5, 9.5], [-2, 2], [-9.5, -5], [-16, -10]])
+"""Stretches across an edge, pixels out of it: just outside and inside, outside, the edge itself,
+inside, and farther in."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,12 +127,19 @@ def _profiles(
     past = 0.03 + 0.07 * (np.arange(_PAST * looks) + 0.5) / (_PAST * looks)
     share = np.concatenate([-past[::-1], inside, 1 + past])
     base = corners[:, None] + share[:, None] * run[:, None]
-    places = base[:, :, None] + offset[:, None] * normal[:, None, None]
-    flat = np.ascontiguousarray(places.astype(np.float32).reshape(4 * len(share), -1, 2))
-    seen = cv2.remap(  # type: ignore[call-overload]
-        coded, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    x, y = (base[..., k, None] + offset * normal[:, None, k, None] for k in (0, 1))
+    seen = cv2.remap(
+        coded,
+        x.astype(np.float32).reshape(-1, len(offset)),
+        y.astype(np.float32).reshape(-1, len(offset)),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
     )
-    profile = seen.reshape(4, -1, looks, len(offset), 3).mean(axis=2, dtype=np.float32)
+    looked = seen.reshape(4, -1, looks, len(offset), 3)
+    profile = looked[:, :, 0].astype(np.float32)
+    for look in range(1, looks):
+        profile += looked[:, :, look]
+    profile /= np.float32(looks)
     return profile, base.reshape(4, -1, looks, 2).mean(axis=2), normal, offset
 
 
@@ -171,7 +181,7 @@ def _peaks(
     )
     bend = np.minimum(left - 2 * top + right, -1e-6)
     place = offset[peak] + _STEP_PX * np.clip(0.5 * (left - right) / bend, -1, 1)
-    floor = np.median(size, axis=-1)
+    floor = _median(size)
     return place, top, (top > 0.6) & (top > 1.8 * floor)
 
 
@@ -191,7 +201,7 @@ def _parabolas(
         aim = (weight * place) @ terms
         curve = np.linalg.solve(normal, aim[..., None])[..., 0] @ terms.T
         away = np.abs(place - curve)
-        middle = np.median(np.where(seen, away, 3.0), axis=1)
+        middle = _median(np.where(seen, away, 3.0))
         spread = np.clip(1.4826 * middle, 0.15, 3.0)
         weight = first / (1 + (away / spread[:, None]) ** 2) ** 2
     good = seen & (away < np.clip(3 * spread, 0.7, 1.6)[:, None])
@@ -205,7 +215,8 @@ def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Integer
     steps = np.take_along_axis(inner, index[..., None, None], axis=2)[:, :, 0]
     mean = steps.mean(axis=1)
     size = np.linalg.norm(mean, axis=-1)
-    flips = np.array([_flips(side) for side in steps])
+    mains = np.linalg.svd(steps, full_matrices=False)[2][:, 0]
+    flips = np.array([_flips(parts) for parts in np.einsum("snc,sc->sn", steps, mains)])
     way = mean / np.maximum(size**2, 1e-6)[:, None]
     beyond = np.empty((4, 2))
     for end, (stretch, place) in enumerate(
@@ -217,10 +228,9 @@ def _ways(everywhere: Singles, offset: Doubles, curve: Doubles) -> tuple[Integer
     return flips, beyond
 
 
-def _flips(steps: Singles) -> int:
-    """Return how often steps (n, 3) in a row change their way, faint ones left out."""
-    main = np.linalg.svd(steps, full_matrices=False)[2][0]
-    parts = (steps @ main).reshape(_CHUNKS, -1).mean(axis=1)
+def _flips(along: Singles) -> int:
+    """Return how often steps (n,) in a row change their way, faint ones left out."""
+    parts = along.reshape(_CHUNKS, -1).mean(axis=1)
     clear = np.sign(parts[np.abs(parts) > 0.25 * np.abs(parts).max()])
     return int((clear[1:] != clear[:-1]).sum())
 
@@ -230,21 +240,35 @@ def _steps(profile: Singles, offset: Doubles, curve: Doubles) -> tuple[Doubles, 
 
     First with what lies 5 to 9.5 pixels in as the inner side, then with what lies 10 to 16 in.
     """
-    from_edge = offset - curve[..., None]
-
-    def mean(low: float, high: float) -> Doubles:
-        mask = (from_edge > low) & (from_edge < high)
-        weight = mask / np.maximum(mask.sum(axis=-1, keepdims=True), 1)
-        return np.asarray(np.einsum("sno,snoc->snc", weight, profile))
-
-    near = np.linalg.norm(mean(2, 5) - mean(-5, -2), axis=-1)
-    outside, level = mean(5, 9.5), mean(-2, 2)
+    summed = np.zeros((*profile.shape[:2], len(offset) + 1, 3))
+    np.cumsum(profile, axis=2, out=summed[:, :, 1:])
+    begins = (curve - offset[0])[None] / _STEP_PX
+    first, past = (
+        np.clip(whole(begins + ends[:, None, None] / _STEP_PX), 0, len(offset)).astype(np.intp)
+        for whole, ends in ((_next_whole, _BESIDE[:, 0]), (np.ceil, _BESIDE[:, 1]))
+    )
+    side, place = np.ogrid[: profile.shape[0], : profile.shape[1]]
+    count = np.maximum(past - first, 1)[..., None]
+    means = (summed[side, place, past] - summed[side, place, first]) / count
+    just_out, just_in, outside, level, inside, deep = means
+    near = np.linalg.norm(just_out - just_in, axis=-1)
 
     def thinness(inside: Doubles) -> Doubles:
-        far = np.median(np.linalg.norm(outside - inside, axis=-1), axis=1)
+        far = _median(np.linalg.norm(outside - inside, axis=-1))
         # In the middle of a step the brightness is half-way, on a line it is beyond both.
         beyond = np.linalg.norm(level - 0.5 * (outside + inside), axis=-1)
-        line = np.median(beyond, axis=1)
+        line = _median(beyond)
         return np.asarray(line / np.maximum(line + 0.5 * far, 1e-6))
 
-    return np.median(near, axis=1), thinness(mean(-9.5, -5)), thinness(mean(-16, -10))
+    return _median(near), thinness(inside), thinness(deep)
+
+
+def _next_whole(places: Doubles) -> Doubles:
+    return np.floor(places) + 1
+
+
+def _median(values: Doubles) -> Doubles:
+    """Return medians along the last axis, as `numpy.median`: few values, asked for often."""
+    count = values.shape[-1]
+    half = np.partition(values, ((count - 1) // 2, count // 2), axis=-1)
+    return np.asarray(half[..., [(count - 1) // 2, count // 2]].mean(axis=-1))
