@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 ROWS, COLS = 4000, 6000
 WIDTH_MM, HEIGHT_MM = 148.0, 105.0
-TURNS, FRAMES = 3, 14
+TURNS, FRAMES, DRAWN = 3, 10, 2
 LOAD_BEFORE = os.getloadavg()[0]
 # The aim is 1.0, and 1.12 was reached before the sharpness was measured at the file's own scale and
 # the foil was told from ink: 0.82 with artwork and 0.92 without since. A turn scatters by a tenth.
@@ -76,7 +76,7 @@ def photograph(seed: int) -> np.ndarray:
 def frames(tmp_path_factory) -> list[Path]:
     folder = tmp_path_factory.mktemp("frames")
     made = []
-    for i in range(4):
+    for i in range(DRAWN):
         path = folder / f"made_{i}.jpg"
         cv2.imwrite(str(path), photograph(i), [cv2.IMWRITE_JPEG_QUALITY, 95])
         made.append(path)

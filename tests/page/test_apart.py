@@ -6,6 +6,7 @@ Wherever a photograph comes in: dropped on Start, on a lamp, on Shoot, put into 
 from __future__ import annotations
 
 import asyncio
+import os
 from typing import TYPE_CHECKING, Any
 
 import cv2
@@ -114,6 +115,7 @@ def test_a_photograph_that_kills_its_reader_is_named_and_the_others_are_shown(wo
     folder.mkdir()
     for number, name in enumerate(("a.jpg", "deadly.jpg", "z.jpg")):
         (folder / name).write_bytes(photograph(number))
+        os.utime(folder / name, (1e9, 1e9))  # taken before: none is still being copied
 
     async def watched() -> tuple[Desk, Tab]:
         desk, tab = Desk(str(work)), Tab()
