@@ -10,7 +10,7 @@ import pytest
 
 from lightplan.shots.context import PhotoContext
 from lightplan.shots.pipeline import judge_photo, look_at
-from lightplan.shots.sheet.by_artwork import Artwork, find_by_artwork
+from lightplan.shots.sheet.by_artwork import Artwork, alike, find_by_artwork
 from lightplan.shots.sheet.corners import find_sheet
 from lightplan.tasks.photographed import context_of
 
@@ -54,6 +54,18 @@ def error(found, shot):
     """Largest distance of a corner from its true place, of the sheet's width."""
     width = np.linalg.norm(shot.corners[1] - shot.corners[0])
     return np.linalg.norm(found.corners - shot.corners, axis=1).max() / width
+
+
+def test_features_are_matched_as_opencv_matches_them():
+    """OpenCV's brute force matcher, and Lowe's ratio, to the last bit."""
+    grey = (255 * bookplate()).astype(np.uint8)
+    turned = cv2.warpAffine(grey, cv2.getRotationMatrix2D((420, 592), 20, 0.8), (840, 1184))
+    detector = cv2.SIFT.create(900)
+    (_, asked), (_, told) = (detector.detectAndCompute(one, None) for one in (grey, turned))
+    pairs = cv2.BFMatcher().knnMatch(asked, told, k=2)
+    kept = [(a.queryIdx, a.trainIdx) for a, b in pairs if a.distance < 0.85 * b.distance]
+    assert 100 < len(kept) < len(asked)
+    assert list(zip(*alike(asked, told), strict=True)) == kept
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3, 4, 5])
