@@ -195,6 +195,7 @@ def _setup_done(desk: Desk, job: Job, sheet: Any) -> None:
             "cautions": list(sheet.cautions),
             "shutter": sheet.shutter,
             "is_kept": sheet.is_kept,
+            "two_frames": [list(line) for line in sheet.two_frames],
         },
     )
 

@@ -98,6 +98,16 @@ def two_frames_note(found: TwoFrames, rig: Rig) -> SetupNote | None:
     return _note(found, rig) if found.worth_it else None
 
 
+def note_where_one_fails(rig: Rig, judgement: Judgement) -> SetupNote | None:
+    """Return how a rig is taken in two frames where one cannot hold foil and paper; else None.
+
+    Also None where two are not worth the work.
+    """
+    if not one_frame_fails(judgement, rig.sheet.paper):
+        return None
+    return two_frames_note(two_frames_of(rig), rig)
+
+
 def _note(found: TwoFrames, rig: Rig) -> SetupNote:
     lines = [("Why", found.reason)]
     lines += [

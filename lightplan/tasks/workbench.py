@@ -35,7 +35,7 @@ from lightplan.tasks.predict import predict
 from lightplan.tasks.predicted_jpeg import cropped_jpeg, near_jpeg, near_size
 from lightplan.tasks.roomier import may_be_held_back, roomier, roomier_words
 from lightplan.tasks.setup import facts_of, setup_bytes
-from lightplan.tasks.two_frames import one_frame_fails
+from lightplan.tasks.two_frames import note_where_one_fails, one_frame_fails
 from lightplan.words.holders import holders_needed
 from lightplan.words.leaning import small_words
 from lightplan.words.places import place_words
@@ -303,6 +303,8 @@ class WorkbenchSheet:
     cautions: tuple[str, ...]
     shutter: str
     is_kept: bool
+    two_frames: tuple[tuple[str, str], ...] = ()
+    """How the picture is taken in two frames: name and words; empty where one is enough."""
 
 
 def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> WorkbenchSheet:
@@ -312,8 +314,9 @@ def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> Workbench
     prediction = predict(loaded, explain=False)
     stop.check()
     watch(Progress(stage="drawing the sheet"))
-    facts = facts_of(loaded, prediction)
     rig = loaded.rig
+    note = note_where_one_fails(rig, prediction.judgement)
+    facts = replace(facts_of(loaded, prediction), notes=() if note is None else (note,))
     elements = elements_of(rig)
     steps = steps_of(rig, elements, facts, "mm")
     score = prediction.judgement.score
@@ -328,4 +331,5 @@ def setup_work(path: Path, *, watch: Watch, part: Part, stop: Stop) -> Workbench
         cautions=cautions_for(rig),
         shutter=exposure_words(rig, prediction.layers),
         is_kept=score is not None and score >= KEEP_FROM,
+        two_frames=() if note is None else tuple(note.lines),
     )

@@ -1,9 +1,11 @@
 """Two frames from one tripod, and how the maker is told of them."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import numpy as np
+import pypdfium2 as pdfium
 import pytest
 
 from lightplan.light import Detail
@@ -13,9 +15,11 @@ from lightplan.measures.verdict import Gate, Judgement
 from lightplan.optics.colour import luminance_factor
 from lightplan.planning.effort import Effort
 from lightplan.planning.frame_pair import plan_two_frames
+from lightplan.progress import Stop
 from lightplan.rigfiles import load_rig
 from lightplan.scene import Paper
-from lightplan.tasks import looks, workbench
+from lightplan.tasks import looks, two_frames, workbench
+from lightplan.tasks.predict import predict
 from lightplan.tasks.two_frames import (
     joined_picture,
     two_frames_note,
@@ -100,6 +104,31 @@ def test_a_look_that_is_offered_as_two_frames_shows_these_joined(hard, monkeypat
         assert on_page.two_frames.startswith(said) is shown
         names = ("Why", "Foil frame", "Paper frame", "Join") if shown else ()
         assert tuple(name for name, _ in on_page.two_frames_steps) == names
+
+
+@pytest.mark.parametrize("case", ["two", "one holds both", "not worth it"])
+def test_the_setup_sheet_of_a_picture_in_two_frames_says_how_they_are_taken(
+    hard, found, monkeypatch, case
+):
+    """On the page too: who takes such a look there builds it for one exposure otherwise."""
+    shut = Gate("paper not dull", "paper_tone_Lstar", passed=case == "one holds both",
+                factor=0.6, reason="dull")  # fmt: skip
+    judged = Judgement(5.0, "retake", (), (shut,), ("too dark",), 1.0)
+    loaded = replace(load_rig("rose-gold-tag-dark"), rig=hard)
+    predicted = replace(predict(loaded, detail=Detail.quick(), explain=False), judgement=judged)
+    monkeypatch.setattr(workbench, "load_rig", lambda _: loaded)
+    monkeypatch.setattr(workbench, "predict", lambda *_, **__: predicted)
+    pair = replace(found, worth_it=case != "not worth it")
+    monkeypatch.setattr(two_frames, "two_frames_of", lambda _: pair)
+    sheet = workbench.setup_work(
+        Path("rig.toml"), watch=lambda _: None, part=lambda _: None, stop=Stop()
+    )
+    names = ("Why", "Foil frame", "Paper frame", "Join") if case == "two" else ()
+    assert tuple(name for name, _ in sheet.two_frames) == names
+    pages = pdfium.PdfDocument(sheet.pdf)
+    printed = "\n".join(page.get_textpage().get_text_bounded() for page in pages)
+    assert ("Two frames, one picture" in printed) is (case == "two")
+    assert ("Paper frame" in printed) is (case == "two")
 
 
 @pytest.mark.parametrize("name", ["paper not dull", "foil as light as white"])

@@ -144,6 +144,19 @@ def test_a_look_in_two_frames_says_so_and_how_they_are_taken(tab):
     tab.evaluate("import('/static/wire.js').then((wire) => { wire.state.looks = null; })")
 
 
+def test_a_set_for_two_frames_says_so_where_it_is_built(tab):
+    go(tab, "build")
+    ready(tab, "build")
+    show = """import('/static/wire.js').then((wire) => {
+        wire.state.setup = {...wire.state.setup, two_frames: FRAMES};
+        wire.tell('setup', wire.state.setup); })"""
+    for frames, there in (('[["Foil frame", "softbox: half power."]]', 1), ("[]", 0)):
+        tab.evaluate(show.replace("FRAMES", frames))
+        assert tab.locator(".build-side h2 >> text='Two frames, one picture'").count() == there
+        assert tab.locator(".build-side dt >> text=Foil frame").count() == there
+        assert tab.locator(".build-side dd >> text=softbox: half power.").count() == there
+
+
 def test_all_of_the_page_comes_from_this_machine(tab, served):
     asked: list[str] = []
     tab.on("request", lambda request: asked.append(request.url))

@@ -45,6 +45,7 @@ function steps(sheet) {
 
 function side(sheet) {
   return h("aside", { class: "build-side" },
+    sheet.two_frames.length ? h("div", { class: "card two-frames" }, h("h2", {}, "Two frames, one picture"), h("dl", {}, sheet.two_frames.map(([name, words]) => [h("dt", {}, name), h("dd", {}, words)]))) : null,
     h("div", { class: "card" }, h("h2", {}, "On paper"), h("p", {}, "Two pages with drawings to scale, to lay beside the set."),
       h("p", { class: "row" }, h("a", { class: "button main", href: sheet.pdf, target: "_blank", rel: "noopener" }, "Open the setup sheet"))),
     h("div", { class: "card" }, h("h2", {}, "First exposure"), h("p", {}, `${capital(sheet.shutter)}. Lock exposure, focus and white balance; switch HDR off.`)),
