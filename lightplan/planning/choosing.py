@@ -35,6 +35,8 @@ WINDOW_PLACES = ((-1000.0, 0.0, 600.0), (1000.0, 0.0, 600.0), (0.0, 1200.0, 700.
 PROMISING = 1.5
 """Above the best by one look, up to which a kind is searched before another of a better kind. Of
 the products of `tests/benchmarks/cupboards.py` what won in the end lay 0.8 above at the most."""
+LEAST_SHARE = 1e-3
+"""Of 100 points, below which all is as bad."""
 KEYS, KEYS_QUICKLY = 6, 3
 """Key lights that are tried with all that may light the paper."""
 
@@ -205,3 +207,12 @@ def _kind(candidate: Arranged) -> str:
 def share_of(value: float) -> float:
     """Return the share of 100 points that a search's value stands for."""
     return math.exp(-max(value, 0.0))
+
+
+def value_of(share: float) -> float:
+    """Return the value of a search that stands for a share of 100 points.
+
+    >>> round(share_of(value_of(0.83)), 9)
+    0.83
+    """
+    return -math.log(min(max(share, LEAST_SHARE), 1.0))

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from lightplan.merit.engine_model import final_detail
 from lightplan.planning.cupboard import Item, cupboard_of
 from lightplan.planning.effort import QUICK, Effort, Report, SearchJob
-from lightplan.planning.finals import sturdiest_of
+from lightplan.planning.finals import best_end
 from lightplan.planning.finishing import moves
-from lightplan.planning.heats import chosen
+from lightplan.planning.heats import chosen, searched
 from lightplan.planning.judging_pool import Judges
 from lightplan.planning.planner import finished
 from lightplan.planning.twins import named_as_given
@@ -51,12 +51,11 @@ def plan_everything(
         return nothing_shines()
     with Judges(rig, helpers=job.effort.helpers) as judges:
         before = None if job.effort.is_by_eye else judges.predicted(rig, final_detail())
-        found = chosen(judges, job, cupboard)
-        if not found:
+        heat = searched(judges, job, cupboard)
+        if not heat.stands:
             return nothing_can_be_built(cupboard)
-        one, best = sturdiest_of(judges, job, found)
-        last = one.explored.found
-        whole = finished(judges, job, before, best, last, given=rig, arrangement=one.name)
+        ended, found = best_end(judges, job, heat)
+        whole = finished(judges, job, before, ended, found, given=rig)
         return _as_written(whole, rig)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -13,26 +13,18 @@ from lightplan.planning.effort import Report as Report
 from lightplan.planning.effort import SearchJob
 from lightplan.planning.effort import SearchProgress as SearchProgress
 from lightplan.planning.exploring import explored
-from lightplan.planning.finishing import (
-    mean_of_builds,
-    moves,
-    polished,
-    put_down,
-    simpler,
-    sturdiest,
-)
+from lightplan.planning.finishing import mean_of_builds, moves, sturdiest
 from lightplan.planning.judging_pool import JudgedPrediction, Judges
+from lightplan.planning.plan_end import PlanEnd, ended_at
 from lightplan.planning.result import NoPlan, Plan
 from lightplan.planning.robust import judge_builds, no_more_than
 from lightplan.planning.starts import starts
-from lightplan.planning.sturdier import sturdier
 from lightplan.planning.wishes import wishes
 from lightplan.scene.clearance import Limit, broken
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from lightplan.arrays import Singles
     from lightplan.merit.judged import Judged
     from lightplan.planning.helper import Predicted
     from lightplan.scene import Rig
@@ -78,7 +70,8 @@ def plan(
         if searched is None:
             return _no_plan(judges, job, rig)
         best = sturdiest(judges, job, searched)
-        return finished(judges, job, before, best, searched.found, given=rig)
+        ended = ended_at(judges, job, best)
+        return finished(judges, job, before, ended, searched.found, given=rig)
 
 
 def quick_plan(
@@ -100,39 +93,16 @@ def quick_plan(
         return _in_the_way(judges)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Ended:
-    """The rig that a search ended at, before anything is promised of it.
-
-    Parameters
-    ----------
-    rig : Rig
-    light : (k, 3) float32
-        What the measures read of its sheet, under the light of the last steps.
-    left_out : tuple of str
-    arrangement : str
-    predicted : Predicted or None
-        Its prediction, where it had to be known already.
-    """
-
-    rig: Rig
-    light: Singles
-    left_out: tuple[str, ...] = ()
-    arrangement: str = ""
-    predicted: Predicted | None = None
-
-
 def finished(
     judges: Judges,
     job: SearchJob,
     before: Predicted | None,
-    best: Judged,
+    ended: PlanEnd,
     found: Found,
     *,
     given: Rig | None = None,
-    arrangement: str = "",
 ) -> Plan:
-    """Return the plan of the best rig of a search: simpler, polished, its tolerances known.
+    """Return the plan of what a search ended at: predicted, its tolerances known.
 
     Parameters
     ----------
@@ -140,15 +110,7 @@ def finished(
         The rig as it was given, predicted.
     given : Rig or None
         That rig; it is the plan where builds of it are worth more.
-    arrangement : str
-        What the plan is, in words.
     """
-    best, left_out = simpler(judges, job, best)
-    best, light = polished(judges, job, best)
-    down, light = put_down(judges, best.rig, light)
-    if job.effort.polish:
-        down, light = sturdier(judges, job, down, light)
-    ended = _Ended(rig=down, light=light, left_out=left_out, arrangement=arrangement)
     if given is not None:
         ended = _no_worse(judges, job, before, ended, given)
     told = _promised(judges, job, before, ended)
@@ -166,8 +128,8 @@ def finished(
 
 
 def _no_worse(
-    judges: Judges, job: SearchJob, before: Predicted | None, ended: _Ended, given: Rig
-) -> _Ended:
+    judges: Judges, job: SearchJob, before: Predicted | None, ended: PlanEnd, given: Rig
+) -> PlanEnd:
     """Return what a search ended at, or the given rig where builds of that are worth more.
 
     A short search may end below where it began: it looks under coarser light than what is
@@ -189,11 +151,11 @@ def _no_worse(
     return max(ended, as_given, key=lambda one: _worth(judges, job, one))
 
 
-def _as_given(judges: Judges, before: Predicted, given: Rig) -> _Ended:
+def _as_given(judges: Judges, before: Predicted, given: Rig) -> PlanEnd:
     """Return the rig as it was given, as what a search ended at."""
     judges.use(given, polish_detail(given, judges.detail.sheet_long_side))
     light = judges.bench.sheet_samples(given)
-    return _Ended(rig=given, light=light, predicted=before)
+    return PlanEnd(rig=given, light=light, predicted=before)
 
 
 def _is_below(told: Plan, before: Predicted) -> bool:
@@ -204,7 +166,7 @@ def _is_below(told: Plan, before: Predicted) -> bool:
 
 
 def _is_worth_less(
-    judges: Judges, job: SearchJob, told: Plan, ended: _Ended, given: _Ended
+    judges: Judges, job: SearchJob, told: Plan, ended: PlanEnd, given: PlanEnd
 ) -> bool:
     """Whether builds of a plan are worth less than those of the given rig.
 
@@ -216,7 +178,7 @@ def _is_worth_less(
     return min(_worth(judges, job, ended), told.score) < _worth(judges, job, given)
 
 
-def _worth(judges: Judges, job: SearchJob, ended: _Ended) -> float:
+def _worth(judges: Judges, job: SearchJob, ended: PlanEnd) -> float:
     """Return what builds of a rig are worth: no more than the rig itself is predicted to be."""
     rig = ended.rig
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
@@ -224,7 +186,7 @@ def _worth(judges: Judges, job: SearchJob, ended: _Ended) -> float:
     return mean if ended.predicted is None else min(mean, ended.predicted.judged.score)
 
 
-def _promised(judges: Judges, job: SearchJob, before: Predicted | None, ended: _Ended) -> Plan:
+def _promised(judges: Judges, job: SearchJob, before: Predicted | None, ended: PlanEnd) -> Plan:
     """Return a rig as a plan: predicted finely, and built with errors many times."""
     rig, known = ended.rig, ended.predicted
     judges.use(rig, search_detail(rig, judges.detail.sheet_long_side))
@@ -286,7 +248,8 @@ def _no_plan(judges: Judges, job: SearchJob, given: Rig) -> NoPlan:
         if searched is not None:
             best = sturdiest(judges, job, searched)
             before = judges.predicted(wish.rig, final_detail())
-            nearest = finished(judges, job, before, best, searched.found)
+            ended = ended_at(judges, job, best)
+            nearest = finished(judges, job, before, ended, searched.found)
             return replace(found, wish=wish.sentence, nearest=nearest)
     return found
 

@@ -76,10 +76,12 @@ def test_a_board_that_just_stands_right_is_moved_so_that_hands_may_miss(toy, at)
     light = judges.bench.sheet_samples(planned)
     before, score = mean_of_hands(judges, planned), judges.scored([light])[0]
     assert score - before > FRAGILE
-    moved, found = sturdier(judges, SearchJob.of(0, errors=ERRORS), planned, light)
+    moved, found, lost = sturdier(judges, SearchJob.of(0, errors=ERRORS), planned, light)
     assert mean_of_hands(judges, moved) > before + PAYS
     judges.use(moved)
     np.testing.assert_array_equal(found, judges.bench.sheet_samples(moved))
+    told = max(score, judges.scored([found])[0])
+    assert lost == pytest.approx(told - mean_of_hands(judges, moved), abs=2.0), "by other hands"
 
 
 @pytest.mark.parametrize("case", ["sturdy", "careful", "stopped", "nothing free"])
@@ -91,6 +93,6 @@ def test_a_plan_that_hands_keep_stays_as_it_is(toy, at, case):
     errors = replace(ERRORS, position_mm=0.5) if case == "careful" else ERRORS
     job = SearchJob.of(0, errors=errors, should_stop=lambda: case == "stopped")
     light = judges.bench.sheet_samples(planned)
-    moved, found = sturdier(judges, job, planned, light)
+    moved, found, _ = sturdier(judges, job, planned, light)
     assert moved is planned
     assert found is light
