@@ -120,7 +120,7 @@ class Strata:
         first = rays.first_among(frozenset(int(i) for i in self.outlined))
         where = self._where()
         by_rays, hits = np.zeros((n, t + 1)), np.zeros((n, t + 1))
-        lobe_parts.tally(first, where, facets, by_rays, hits)
+        lobe_parts.tally(first, where, facets, carry, by_rays, hits)
         points, trust = np.zeros((n, t)), np.zeros((n, t))
         for owner, sums, sure in zip(owners, by_points, dense, strict=True):
             place = self.place(owner)

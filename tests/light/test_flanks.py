@@ -76,14 +76,15 @@ def test_rays_are_tallied_and_counted_by_the_part_they_go_by(random):
     first, facets = random.integers(-1, 5, (n, r)).astype(np.int16), random.random((n, r))
     met = np.where(random.random((n, r)) < 0.3, 3, first).astype(np.int16)
     facets = facets.astype(np.float32)
+    carry = random.random((3, n, r)).astype(np.float32)
+    carry[:, random.random((n, r)) < 0.2] = 0.0  # lost in the mirror itself
     by_rays, hits = np.zeros((2, n, t + 1))
-    lobe_parts.tally(first, where, facets, by_rays, hits)
-    part = np.where(first < 0, t, where[first])
+    lobe_parts.tally(first, where, facets, carry, by_rays, hits)
+    part = np.where((first < 0) | (carry == 0).all(axis=0), t, where[first])
     for p in range(t + 1):
         assert by_rays[:, p] == pytest.approx((facets * (part == p)).sum(axis=1), rel=1e-6)
         assert hits[:, p] == pytest.approx((part == p).mean(axis=1))
     factor, left = random.random((2, n, t + 1))
-    carry = random.random((3, n, r)).astype(np.float32)
     brings = np.empty_like(carry)
     lobe_parts.counted(first, met, where, factor, left, carry, brings)
     share = np.take_along_axis(factor, part, axis=1)

@@ -1,47 +1,50 @@
-"""A lamp of which a silvered card sees only what stands over its own plane."""
+"""Lamps of which a silvered card sees only what stands over its own plane."""
 
 import numpy as np
 import pytest
 
+from lightplan.geometry.points import unit_square
 from lightplan.light import emission
 from lightplan.light.cells import Patchwork
 from lightplan.light.glossy import GlossyLight
 from lightplan.light.mirrors import Mirrors
 from lightplan.light.outlook import Outlook
 from lightplan.light.surround import Surroundings
+from lightplan.optics import microfacet
 from lightplan.optics.specular import SpecularCurve
-from lightplan.scene import Camera, Lamp, Output, Placement, Rig, Sheet
+from lightplan.scene import Camera, Lamp, Output, Placement, Rig, Room, Sheet
 from lightplan.scene.surfaces import build_surfaces
 
 ALPHA = 0.25
 SILVER = SpecularCurve(np.ones((2, 3)), np.ones((2, 3)))
 
 
-def seen(middle_mm, spots):
-    """What a silvered plane at z = 0, looked at by 40 rays, shows of a bulb that it cuts."""
-    bulb = Lamp(
-        name="bulb",
-        shape="bulb",
-        width_mm=68,
-        height_mm=68,
-        placement=Placement((0, 400, middle_mm), (0, 0, 0)),
-        output=Output(value=1, unit="cd/m2"),
-    )
+DRAW = np.random.default_rng(3)
+POINTS = DRAW.uniform(-100, 100, (40, 3)) * [1, 1, 0]
+VIEWS = DRAW.uniform([-0.5, -0.9, 0.2], [0.5, -0.3, 0.6], (40, 3))
+VIEWS /= np.linalg.norm(VIEWS, axis=1, keepdims=True)
+
+
+def bulb(middle_mm):
+    at = Placement((0, 400, middle_mm), (0, 0, 0))
+    light = Output(value=1, unit="cd/m2")
+    return Lamp(name="bulb", shape="bulb", width_mm=68, height_mm=68, placement=at, output=light)
+
+
+def seen(lamp, spots, *, views=VIEWS, rays=4, alpha=ALPHA, depth=1):
+    """What places of a silvered plane at z = 0 show their viewers of a lamp that it cuts."""
     rig = Rig(
         title="a plane",
         sheet=Sheet(width_mm=20, height_mm=20),
         camera=Camera(placement=Placement((0, -500, 600))),
-        lamps=(bulb,),
+        lamps=(lamp,),
+        room=Room(table=None),
     )
     surfaces = build_surfaces(rig)
     lamps = emission.lamp_faces(rig, surfaces)
-    draw = np.random.default_rng(3)
-    points = draw.uniform(-100, 100, (40, 3)) * [1, 1, 0]
-    views = draw.uniform([-0.5, -0.9, 0.2], [0.5, -0.3, 0.6], (40, 3))
-    views /= np.linalg.norm(views, axis=1, keepdims=True)
     axes = (np.tile(axis, (40, 1)) for axis in np.eye(3))
-    mirrors = Mirrors(points, views, *axes, (ALPHA, ALPHA), np.full(40, -1))
-    light = GlossyLight(mirrors, SILVER, rays=4, spots=spots, skip=frozenset({0}), depth=1)
+    mirrors = Mirrors(POINTS, views, *axes, (alpha, alpha), np.full(40, -1))
+    light = GlossyLight(mirrors, SILVER, rays=rays, spots=spots, skip=frozenset({0}), depth=depth)
     patchwork = Patchwork(surfaces, 1, 2, 4)
     light.update(surfaces, patchwork, lamps, frozenset())
     texels = np.zeros((patchwork.texel_count, 1, 3), np.float32)
@@ -52,6 +55,38 @@ def seen(middle_mm, spots):
 @pytest.mark.parametrize("middle_mm", [1.0, 5.0, 40.0])
 def test_few_points_do_for_a_lamp_at_the_horizon_of_silver(middle_mm):
     """Masking falls off to nothing there, so what is over the horizon has to have points."""
-    few, many = seen(middle_mm, 9), seen(middle_mm, 2000)
+    few, many = seen(bulb(middle_mm), 9), seen(bulb(middle_mm), 2000)
     assert many.mean() > 0
     assert few.sum() == pytest.approx(many.sum(), rel=0.05)
+
+
+def by_facets(views, alpha, size_mm, far_mm):
+    """The same of an upright square at y = far_mm, by 20,000 facets that each viewer sees."""
+    found, square = [], unit_square(20_000)
+    for point, view in zip(POINTS, views, strict=True):
+        many = np.tile(view, (len(square), 1))
+        half = microfacet.sample_visible_normals(many, alpha, alpha, square)
+        out = 2 * (half @ view)[:, None] * half - view
+        way = (far_mm - point[1]) / out[:, 1]
+        x, z = point[0] + way * out[:, 0], way * out[:, 2]
+        meets = (way > 0) & (np.abs(x) < size_mm / 2) & (z > 0) & (z < size_mm / 2)
+        found.append(float(np.mean(meets * microfacet.g1(*out.T, alpha, alpha))))
+    return np.array(found)
+
+
+@pytest.mark.parametrize("alpha", [0.3, 0.4])
+def test_rays_into_the_silver_itself_are_not_counted_to_what_lies_behind_its_plane(alpha):
+    """Of a rough lobe many are: a wide thing that the plane cuts was a sixth too dark."""
+    wide = Lamp(
+        name="wide",
+        width_mm=2000,
+        height_mm=2000,
+        placement=Placement((0, 400, 0), (0, 0, 0)),
+        output=Output(value=1, unit="cd/m2"),
+    )
+    views = np.random.default_rng(4).uniform([-0.3, -0.3, 1.0], [0.3, 0.3, 1.0], (40, 3))
+    views /= np.linalg.norm(views, axis=1, keepdims=True)
+    found = seen(wide, 9, views=views, rays=233, alpha=alpha, depth=0)
+    exact = by_facets(views, alpha, 2000, 400)
+    assert found.mean() == pytest.approx(exact.mean(), rel=0.005)
+    assert found == pytest.approx(exact, rel=0.05)

@@ -14,9 +14,17 @@ if TYPE_CHECKING:
 
 @compiled
 def tally(
-    first: Integers, where: Integers, facets: Singles, by_rays: Doubles, hits: Doubles
+    first: Integers,
+    where: Integers,
+    facets: Singles,
+    carry: Singles,
+    by_rays: Doubles,
+    hits: Doubles,
 ) -> None:
     """Add up the facets that the rays of each part stand for, and the share of rays.
+
+    A ray that leads into the mirror itself carries nothing, and is of no thing's part: what lies
+    behind the mirror's plane is not in the share of the lobe that a thing fills.
 
     Parameters
     ----------
@@ -25,13 +33,16 @@ def tally(
     where : (s,) int
         Part of each surface.
     facets : (n, r) float32
+    carry : (3, n, r) float32
+        What each ray carries.
     by_rays, hits : (n, t + 1) float
         Given as 0; the last part is all the rest.
     """
     rest = by_rays.shape[1] - 1
     for i in range(first.shape[0]):
         for j in range(first.shape[1]):
-            part = where[first[i, j]] if first[i, j] >= 0 else rest
+            lost = carry[0, i, j] == 0 and carry[1, i, j] == 0 and carry[2, i, j] == 0
+            part = rest if lost or first[i, j] < 0 else where[first[i, j]]
             by_rays[i, part] += facets[i, j]
             hits[i, part] += 1.0
         for part in range(rest + 1):
