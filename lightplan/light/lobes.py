@@ -155,7 +155,7 @@ class Lobes:
         """Share (n, targets) that points stand for: 1 where they follow the lobe.
 
         off, nearest (n, targets): how far out in the lobe a target begins, in roughnesses, and
-        how near it comes [mm], infinite where it is not seen.
+        how near it comes [mm], nearer where it is seen aslant and infinite where it is not seen.
         """
         narrow = min(self.mirrors.roughness)
         with np.errstate(invalid="ignore", divide="ignore"):

@@ -74,19 +74,35 @@ def by_facets(views, alpha, size_mm, far_mm):
     return np.array(found)
 
 
+WIDE = Lamp(
+    name="wide",
+    width_mm=2000,
+    height_mm=2000,
+    placement=Placement((0, 400, 0), (0, 0, 0)),
+    output=Output(value=1, unit="cd/m2"),
+)
+
+
+def drawn(low, high):
+    views = np.random.default_rng(4).uniform(low, high, (40, 3))
+    return views / np.linalg.norm(views, axis=1, keepdims=True)
+
+
 @pytest.mark.parametrize("alpha", [0.3, 0.4])
 def test_rays_into_the_silver_itself_are_not_counted_to_what_lies_behind_its_plane(alpha):
     """Of a rough lobe many are: a wide thing that the plane cuts was a sixth too dark."""
-    wide = Lamp(
-        name="wide",
-        width_mm=2000,
-        height_mm=2000,
-        placement=Placement((0, 400, 0), (0, 0, 0)),
-        output=Output(value=1, unit="cd/m2"),
-    )
-    views = np.random.default_rng(4).uniform([-0.3, -0.3, 1.0], [0.3, 0.3, 1.0], (40, 3))
-    views /= np.linalg.norm(views, axis=1, keepdims=True)
-    found = seen(wide, 9, views=views, rays=233, alpha=alpha, depth=0)
+    views = drawn([-0.3, -0.3, 1.0], [0.3, 0.3, 1.0])
+    found = seen(WIDE, 9, views=views, rays=233, alpha=alpha, depth=0)
     exact = by_facets(views, alpha, 2000, 400)
     assert found.mean() == pytest.approx(exact.mean(), rel=0.005)
+    assert found == pytest.approx(exact, rel=0.05)
+
+
+@pytest.mark.parametrize(("alpha", "spots"), [(0.2, 576), (0.4, 36), (0.4, 576)])
+def test_points_are_dense_enough_when_they_are_so_for_views_aslant(alpha, spots):
+    """There the lobe is narrow across the view: points too far apart showed up to twice as much."""
+    views = drawn([-0.3, -1.0, 0.05], [0.3, -0.8, 0.25])
+    found = seen(WIDE, spots, views=views, rays=233, alpha=alpha, depth=0)
+    exact = by_facets(views, alpha, 2000, 400)
+    assert found.mean() == pytest.approx(exact.mean(), rel=0.01)
     assert found == pytest.approx(exact, rel=0.05)

@@ -89,7 +89,9 @@ def weighed(
         target, of m_t points each, as (3, n, m_t) and (n, m_t). Given as 0.
     off, nearest : (n, t) float
         How far out in the lobe a target's nearest point lies, in roughnesses, and the distance
-        of the point that is nearest in space [mm]; infinite where it is not seen.
+        of the point that is nearest in space [mm]; infinite where it is not seen. The distance
+        is told the shorter the more aslant view and light are: a step across them then turns the
+        facet that joins them by more than half of its angle.
     """
     most = 0
     for t in range(facing.shape[0]):
@@ -130,10 +132,12 @@ def _weigh(
             start = n * first + i * count
             own = facets[start : start + count]
             _facets_of(points, first, spots[i], frames[i], views[i], roughness, room, own)
+            best = 0
             for k in range(count):
-                off[i, t] = min(off[i, t], room[0, k])
+                best = k if room[0, k] < room[0, best] else best
                 nearest[i, t] = min(nearest[i, t], room[1, k])
-            off[i, t], nearest[i, t] = math.sqrt(off[i, t]), math.sqrt(nearest[i, t])
+            off[i, t], nearest[i, t] = math.sqrt(room[0, best]), math.sqrt(nearest[i, t])
+            nearest[i, t] *= room[5, best] * room[6, best]  # half the level of view and light
             for c in range(3):
                 start = (3 * first + c * count) * n + i * count
                 of_channel = weight[start : start + count]
