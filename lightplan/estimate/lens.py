@@ -80,6 +80,19 @@ def lens_place(
     return Place(values[:3], covariance + np.eye(3) * 1.0)
 
 
+def is_explained(
+    rig: Rig, corners: Doubles, shape: tuple[int, int], focal_px: float | None
+) -> bool:
+    """Whether a lens explains corners, given as to `lens_place`.
+
+    One that would stand farther off its plan than that is from the sheet does not: those were not
+    the sheet's corners, or not in their order.
+    """
+    place = lens_place(rig, corners, shape, focal_px)
+    far = float(np.linalg.norm(rig.camera.placement.position_mm))
+    return float(np.linalg.norm(place.offset_mm)) < far
+
+
 def _focal_of(camera: Camera, shape: tuple[int, int]) -> float:
     across = max(camera.sensor_width_mm, camera.sensor_height_mm)
     return camera.focal_length_mm / across * max(shape)

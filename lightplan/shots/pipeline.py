@@ -53,8 +53,8 @@ _STOCK_UNKNOWN = (
     "hand: name the rig, which says what the stock is"
 )
 _ARTWORK_UNFIT = (
-    "the foil artwork does not fit this photograph; check the artwork's and the sheet's size, "
-    "and whether this is the right product"
+    "the foil artwork does not fit this photograph: see that all four corners are in the picture, "
+    "then check the artwork's and the sheet's size, and whether this is the right product"
 )
 _NEIGHBOURS = 5  # frames in which a first sheet is looked for
 

@@ -52,6 +52,7 @@ def sentence_of(
     `short` is by how many points foil and paper earn less than the plan promised.
     """
     head = first_word(score)
+    head += "" if head.endswith(".") else "."
     named = [f.what for f in sorted(things, key=lambda f: -f.cost) if f.cost >= LEAST_GAIN][:2]
     named += [foreign_words(f) for f in foreign[:1]]
     if move is None:

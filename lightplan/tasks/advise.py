@@ -46,7 +46,7 @@ from lightplan.tasks.camera_slips import camera_slips
 from lightplan.tasks.folder import prepare
 from lightplan.tasks.more_frames import beside
 from lightplan.tasks.move_told import Before, choose, factor_of, short_by
-from lightplan.tasks.photographed import look_at_set, photographed
+from lightplan.tasks.photographed import look_at_set, of_the_sheet, photographed
 from lightplan.tasks.pinned import pin_of as pin_of
 from lightplan.tasks.pinned import with_pin
 from lightplan.tasks.remembering import memory_of as memory_of
@@ -257,7 +257,7 @@ def advise_on(
     """
     settings = plan_settings(planned) if settings is None else settings
     known = (Memory() if memory is None else memory).before(looked.score.file)
-    data = photographed(looked) if data is None else data
+    data = of_the_sheet(planned, photographed(looked) if data is None else data)
     first = first_word(looked.score)
     watch(Progress(stage="following the light", note=first))
     if data is None:

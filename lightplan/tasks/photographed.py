@@ -9,6 +9,7 @@ import numpy as np
 
 from lightplan.errors import BlackFrame
 from lightplan.estimate import Photographed, Strip, seen_samples, seen_sheet
+from lightplan.estimate.lens import is_explained
 from lightplan.optics.exposure_values import saturation_luminance
 from lightplan.shots.pipeline import look_at
 from lightplan.shots.sheet import squaring
@@ -85,6 +86,12 @@ def photographed(looked: Looked) -> Photographed | None:
         clip_cd_m2=clip_of(shot.settings),
         strip=None if looked.strip is None else strip_of(looked.strip, found.shape),
     )
+
+
+def of_the_sheet(rig: Rig, data: Photographed | None) -> Photographed | None:
+    """Return a photograph's data; None where no lens sees a rig's sheet with such corners."""
+    seen = data is not None and is_explained(rig, data.corners, data.shape, data.focal_px)
+    return data if seen else None
 
 
 def strip_of(found: StripFound, shape: tuple[int, int]) -> Strip:

@@ -19,7 +19,8 @@ move is made, by the same hand with its errors, until the frame earns the promis
 points and reads as metal; a black frame names the lamps that are to be on, and these are seen to.
 Each is done twice: built right, and with one slip that costs 3 points or more. The maker turns the
 camera so that the sheet is in the picture, and where no sheet is found (light stock on a light
-table) gives its corners by hand, as the program then says. Sharpness is left out of the scores:
+table) gives its corners by hand, as the program then says; where it is told to be cut off by the
+frame the camera goes back until it is not. Sharpness is left out of the scores:
 pictures this small all fail its gate.
 """
 
@@ -89,6 +90,9 @@ PATIENCE_S = 240.0  # for one picture
 LONG_SIDE = 900
 SMOOTHED_PX = {"paper": 2.5, "foil": 1.5}
 """Against the grain of the path tracer: no foil here mirrors an edge sharper than that."""
+STEP_BACK_MM, MOST_STEPS_BACK, ROOM_PX = 10.0, 60, 10.0
+"""How a maker goes back from a sheet that is told to be cut off, until it is whole in the picture
+with so many pixels of room."""
 BY_HAND_PX = 1.0  # standard deviation of corners that are given by hand
 
 
@@ -271,6 +275,10 @@ def gone_on(one: Evening, light: Doubles, out: Path) -> bool:
         anew = hand_built(product.rig, int(draw.integers(1 << 31)))
         one.standing = replace(one.standing, rig=put_back(one.standing.rig, anew, slip[1]))
         return left
+    idle = advice is None or advice.first_move is None
+    if idle and shot.get("cut"):
+        one.standing = stepped_back(product, one.standing)
+        return left
     if advice is None or advice.first_move is None:
         told["end"] = "no sheet" if shot["score"] is None else "no move"
         return False
@@ -386,19 +394,47 @@ def aimed(planned: Rig, rig: Rig) -> Placement:
     return replace(planned.camera.placement, position_mm=rig.camera.placement.position_mm)
 
 
-def by_hand(product: Product, standing: Standing, draw: np.random.Generator) -> Doubles | None:
-    """Return the sheet's corners as a maker marks them; None where one is cut off."""
+def corners_seen(product: Product, standing: Standing) -> Doubles:
+    """Return where the sheet's corners are in the picture, row and column, (4, 2)."""
     camera = replace(standing.rig.camera, placement=aimed(product.rig, standing.rig))
     sheet, shape = product.rig.sheet, picture_size(product.rig)
     half = np.array([sheet.width_mm, sheet.height_mm]) / 2
     corners = np.column_stack([np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * half, np.zeros(4)])
-    places = camera.project(corners, *shape)
-    if (places < 0).any() or (places > np.array(shape) - 1).any():
+    return np.asarray(camera.project(corners, *shape))
+
+
+def is_whole(product: Product, standing: Standing, *, room_px: float = 0.0) -> bool:
+    """Whether the whole sheet is in the picture, with some room round it."""
+    places = corners_seen(product, standing) - room_px
+    last = np.array(picture_size(product.rig)) - 1 - 2 * room_px
+    return bool((places >= 0).all() and (places <= last).all())
+
+
+def by_hand(product: Product, standing: Standing, draw: np.random.Generator) -> Doubles | None:
+    """Return the sheet's corners as a maker marks them; None where one is cut off."""
+    if not is_whole(product, standing):
         return None
-    middle = (np.array(shape) - 1) / 2
+    places = corners_seen(product, standing)
+    middle = (np.array(picture_size(product.rig)) - 1) / 2
     away = places - middle
     bent = 1 - standing.chain.bending * (away**2).sum(axis=1, keepdims=True) / (middle**2).sum()
     return np.asarray(middle + bent * away + draw.normal(0, BY_HAND_PX, (4, 2)))
+
+
+def stepped_back(product: Product, standing: Standing) -> Standing:
+    """Return the set with the camera so far back that the whole sheet is in the picture."""
+    place = standing.rig.camera.placement
+    lens = np.array(place.position_mm)
+    way = lens - np.array(aimed(product.rig, standing.rig).aim_mm)
+    way /= np.linalg.norm(way)
+    for _ in range(MOST_STEPS_BACK):
+        lens = lens + STEP_BACK_MM * way
+        x, y, z = lens.tolist()
+        camera = replace(standing.rig.camera, placement=replace(place, position_mm=(x, y, z)))
+        standing = replace(standing, rig=replace(standing.rig, camera=camera))
+        if is_whole(product, standing, room_px=ROOM_PX):
+            break
+    return standing
 
 
 def looked_at(
@@ -431,6 +467,7 @@ def looked_at(
         "by_hand": unseen,
         "misfit": None if advice.estimate is None else advice.estimate.misfit,
         "sentence": advice.sentence,
+        "cut": unseen and hand is None and "all four corners" in advice.sentence,
         "seconds": time.process_time() - began,
     }
     move = advice.first_move

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from lightplan.shots.sheet.corners import SheetFound, find_sheet
+from lightplan.shots.sheet.naming import named
 from lightplan.shots.sheet.outline import bend, fit_outline, straighten
 from lightplan.shots.sheet.quads import plane_misfit, shape_misfit, square_to_quad
 
@@ -175,3 +176,17 @@ def test_a_bright_frame_close_to_the_edge_does_not_hide_it(columns):
     )
     assert isinstance(found, SheetFound)
     assert found.scaled((3000, 4000)).corners[:, ::-1] == pytest.approx(corners, abs=4.0)
+
+
+@pytest.mark.parametrize("turned_deg", [-70, -50, -20, 0, 20, 50, 70])
+def test_a_sheet_is_named_as_upright_as_its_proportions_allow(turned_deg):
+    """A rectangle 90 x 120 turned on the screen, worked by hand: by less than 90 degrees."""
+    turn = np.radians(turned_deg)
+    turning = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    corners = np.array([[-45, -60], [45, -60], [45, 60], [-45, 60]]) @ turning.T + [300, 200]
+    size = {"width_mm": 90.0, "height_mm": 120.0}
+    for start in range(4):
+        rough = np.roll(corners, start, axis=0)[None]
+        found, misfit = named(rough, lambda quads: plane_misfit(quads, np.eye(3), **size))
+        np.testing.assert_allclose(found[0], corners, atol=1e-9)
+        assert misfit[0] < 1e-9

@@ -56,12 +56,13 @@ def place(shot: Shot, context: PhotoContext) -> tuple[LaidSheet | SheetNotFound,
     again = _laid_near_plan(shot, context)  # soon done; features of artwork take a second each
     if again is None:
         again = _laid_by_artwork(shot, context)
-    if again is None:
-        again = (
-            _laid_as_planned(shot, context)
-            if isinstance(told, SheetNotFound)
-            else without_printed_frame(shot, told, context)
-        )
+    if again is None and isinstance(told, SheetNotFound):
+        again = _laid_as_planned(shot, context)
+    elif isinstance(told, LaidSheet) and (again is None or again.segmented.agreement < _WHOLE):
+        # near the plan, too, a frame may have been taken for some sides
+        round_frame = without_printed_frame(shot, told, context)
+        if again is None or round_frame.segmented.agreement > again.segmented.agreement:
+            again = round_frame
     return (told if again is None else again), card
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightplan.shots.sheet import naming
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -154,7 +156,7 @@ def propose(
     share, solid, overrun = _outline_seen(lines, combos, corners)
     ok = (share.min(axis=0) > 0.12) & (share.mean(axis=0) > 0.35)
     corners, solid, overrun = corners[ok], solid[:, ok], overrun[ok]
-    corners, misfit = named(corners, misfit_of)
+    corners, misfit = naming.named(corners, misfit_of)
     score = 0.6 * solid.mean(axis=0) + 0.4 * solid.min(axis=0)
     score = score - 0.3 * overrun - np.minimum(misfit / 0.1, 3) * 0.25
     score = score + 0.1 * np.sqrt(area(corners) / (shape[0] * shape[1]))
@@ -163,18 +165,6 @@ def propose(
         corners, keep[np.argsort(-score[keep], kind="stable")], 0.008 * max(shape), most
     )
     return Quads(corners[order], score[order], misfit[order])
-
-
-def named(corners: Doubles, misfit_of: Callable[[Doubles], Doubles]) -> tuple[Doubles, Doubles]:
-    """Return quads from the far left corner clockwise, and their misfits (n,).
-
-    The sheet stands as nearly upright as its proportions allow.
-    """
-    corners = _clockwise_from_top_left(corners)
-    turned = np.roll(corners, -1, axis=1)
-    upright, lying = misfit_of(corners), misfit_of(turned)
-    swap = lying < upright - 0.02
-    return np.where(swap[:, None, None], turned, corners), np.minimum(upright, lying)
 
 
 def _opposite_pairs(lines: Lines) -> np.ndarray[tuple[int, int], np.dtype[np.intp]]:
@@ -268,18 +258,6 @@ def _outline_seen(
         beyond = beyond + lines.between(lines.solid, line, high + gap, high + margin)
         overruns.append(np.minimum(beyond / (0.34 * length), 1))
     return np.array(shares), np.array(solids), np.mean(overruns, axis=0)
-
-
-def _clockwise_from_top_left(corners: Doubles) -> Doubles:
-    """Return the corners in clockwise order on the screen, the top left one first."""
-    x, y = corners[..., 0], corners[..., 1]
-    signed = (x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1)
-    ordered = np.where((signed < 0)[:, None, None], corners[:, ::-1], corners)
-    edge = np.roll(ordered, -1, axis=1) - ordered
-    # The top side is the one that runs most nearly to the right.
-    top = np.argmax(edge[..., 0] / np.linalg.norm(edge, axis=-1), axis=1)
-    index = (top[:, None] + np.arange(4)) % 4
-    return np.take_along_axis(ordered, index[..., None], axis=1)
 
 
 def distinct(corners: Doubles, order: np.ndarray, slack: float, most: int) -> np.ndarray:

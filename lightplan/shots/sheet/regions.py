@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from lightplan.shots.sheet import quads
+from lightplan.shots.sheet import naming, quads
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -45,7 +45,7 @@ def propose(coded: Coded, misfit_of: Callable[[Doubles], Doubles], *, most: int 
     if not found:
         return np.empty((0, 4, 2))
     rough = (np.array([patch.corners for patch in found]) + 0.5) / scale - 0.5
-    named, misfit = quads.named(rough, misfit_of)
+    named, misfit = naming.named(rough, misfit_of)
     worth = np.array([patch.solid for patch in found]) - 2 * misfit
     keep = np.flatnonzero(misfit < _MOST_MISFIT)
     order = keep[np.argsort(-worth[keep], kind="stable")]
@@ -54,7 +54,7 @@ def propose(coded: Coded, misfit_of: Callable[[Doubles], Doubles], *, most: int 
     finer = [(quad + 0.5) / scale - 0.5 for quad in straight if quad is not None]
     if not finer:
         return np.asarray(named[chosen])
-    return np.concatenate([quads.named(np.array(finer), misfit_of)[0], named[chosen]])
+    return np.concatenate([naming.named(np.array(finer), misfit_of)[0], named[chosen]])
 
 
 @dataclass(frozen=True, eq=False)
