@@ -112,8 +112,10 @@ def main() -> None:
     if options.turn is not None:
         one_turn(options.before, options.rounds, options.turn)
         return
-    scenes = options.scenes or list(SCENES)
-    compare(Path(options.before).resolve(), scenes, options.rounds, options.turns)
+    before, scenes = Path(options.before).resolve(), options.scenes or list(SCENES)
+    if not (before / "lightplan" / "light").is_dir():  # this checkout would be asked twice
+        parser.error(f"{before} is no checkout of lightplan")
+    compare(before, scenes, options.rounds, options.turns)
 
 
 if __name__ == "__main__":
