@@ -31,7 +31,8 @@ def more_on(
 
     The mirrors lie on one flat face. Of a lamp that their plane cuts, or nearly, they see a
     part, and their lobes fall off steeply there. Where it lies out of the middle of all lobes
-    hardly a ray meets it that could tell what falls between points.
+    hardly a ray meets it that could tell what falls between points, and of a wide one that is cut
+    few points stand for the strip over the plane.
     """
     normal, point = mirrors.normals.mean(axis=0), mirrors.points.mean(axis=0)
     found = {}
@@ -42,7 +43,8 @@ def more_on(
         if height.max() <= 0 or height.min() >= LOW * height.max():
             continue
         found[lamp.surface] = LOW_TIMES
-        if isinstance(shape, Flat | Ball) and _is_beside(mirrors, steps):
+        is_cut = height.min() <= 0
+        if isinstance(shape, Flat | Ball) and (is_cut or _is_beside(mirrors, steps)):
             _, gap = gauss_points(shape, LOW_TIMES * spots)
             lobe = min(mirrors.roughness) * np.linalg.norm(steps, axis=1).min()
             found[lamp.surface] *= LOW_TIMES if gap > SPARSE * lobe else 1
