@@ -155,6 +155,8 @@ def test_a_set_for_two_frames_says_so_where_it_is_built(tab):
         assert tab.locator(".build-side h2 >> text='Two frames, one picture'").count() == there
         assert tab.locator(".build-side dt >> text=Foil frame").count() == there
         assert tab.locator(".build-side dd >> text=softbox: half power.").count() == there
+        assert tab.locator(".build-side p >> text=/change the shutter alone/").count() == there
+        assert tab.locator(".build-side p >> text=/Lock exposure/").count() == 1 - there
 
 
 def test_all_of_the_page_comes_from_this_machine(tab, served):

@@ -48,7 +48,7 @@ function side(sheet) {
     sheet.two_frames.length ? h("div", { class: "card two-frames" }, h("h2", {}, "Two frames, one picture"), h("dl", {}, sheet.two_frames.map(([name, words]) => [h("dt", {}, name), h("dd", {}, words)]))) : null,
     h("div", { class: "card" }, h("h2", {}, "On paper"), h("p", {}, "Two pages with drawings to scale, to lay beside the set."),
       h("p", { class: "row" }, h("a", { class: "button main", href: sheet.pdf, target: "_blank", rel: "noopener" }, "Open the setup sheet"))),
-    h("div", { class: "card" }, h("h2", {}, "First exposure"), h("p", {}, `${capital(sheet.shutter)}. Lock exposure, focus and white balance; switch HDR off.`)),
+    h("div", { class: "card" }, h("h2", {}, "First exposure"), h("p", {}, sheet.two_frames.length ? `${capital(sheet.shutter)} to begin with, then each frame's own: change the shutter alone. Lock focus and white balance; switch HDR off.` : `${capital(sheet.shutter)}. Lock exposure, focus and white balance; switch HDR off.`)),
     h("div", { class: "card" }, h("h2", {}, "Torch test"), sheet.targets.map(target), sheet.torch.map((note) => h("p", {}, note))),
     sheet.cautions.length ? h("div", { class: "card caution" }, h("h2", {}, "Take care"), h("ul", {}, sheet.cautions.map((one) => h("li", {}, one)))) : null);
 }
