@@ -50,10 +50,7 @@ def write_output(path: Path, content: bytes | str, *, replace: bool) -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
         sweep(path.parent)
         with locked(path.parent):
-            listed = _read(path.parent)
-            present = _digest(path)
-            if present is not None and not replace and present not in listed.get(path.name, ()):
-                raise _in_the_way(path, listed)
+            listed, present = _where_free(path, replace=replace)
             # Until the file has its name, what is there and what will be are both ours.
             told = dict.fromkeys([hashlib.sha256(data).hexdigest()])
             if present in listed.get(path.name, ()):
@@ -74,10 +71,7 @@ def check_free(path: Path, *, replace: bool) -> None:
     with told_as_bad_input(path):
         if path.is_dir():
             raise FileExistsError
-        listed = _read(path.parent)
-        present = _digest(path)
-        if present is not None and not replace and present not in listed.get(path.name, ()):
-            raise _in_the_way(path, listed)
+        _where_free(path, replace=replace)
 
 
 def remove_output(path: Path) -> None:
@@ -94,11 +88,15 @@ def remove_output(path: Path) -> None:
             (path.parent / NAME).unlink()
 
 
-def _in_the_way(path: Path, listed: Mapping[str, tuple[str, ...]]) -> FileExists:
+def _where_free(path: Path, *, replace: bool) -> tuple[Mapping[str, tuple[str, ...]], str | None]:
+    """Return the list of a folder and the fingerprint of a file that may be written there."""
+    listed, present = _read(path.parent), _digest(path)
+    if present is None or replace or present in listed.get(path.name, ()):
+        return listed, present
     kind, got = FileExists, "one of yours"
     if path.name in listed:
         kind, got = FileChanged, "one that was changed since"
-    return kind(
+    raise kind(
         field="file",
         wanted="a new one, or as lightplan left it",
         got=got,
